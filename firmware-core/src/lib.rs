@@ -1,0 +1,2 @@
+//! VGT vane-position controller core.
+#![no_std]

@@ -1,0 +1,1 @@
+//! The bench tool as a library: link client, procedures, records, verdicts, reports.

@@ -1,0 +1,2 @@
+//! The `vanebench` command line.
+fn main() {}

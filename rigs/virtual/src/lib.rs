@@ -1,0 +1,1 @@
+//! A rig without hardware: `firmware-core` and `host-sim` behind a pseudo-terminal or in process.
