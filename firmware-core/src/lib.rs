@@ -1,2 +1,25 @@
-//! VGT vane-position controller core.
+//! VGT vane-position controller core: the same code on a Cortex-M, in the simulator and behind the
+//! bench tool's link.
+//!
+//! One tick reads like a sentence:
+//!
+//! ```text
+//! Sample ─ plausibility ─▶ Vetted ─ target ─▶ Opening ─ guard ─▶ Opening ─ slew ─▶ Opening ─ position loop ─▶ Duty
+//! ```
+//!
+//! The floors, lowest first: [`units`], [`sample`], [`command`], [`settings`], [`reasons`] → the stages
+//! ([`plausibility`], [`target`], [`guard`], [`slew`], [`position`], [`calibration`]) → [`learn`],
+//! [`motion`], [`store`], [`link`] → [`controller`], [`drive`] → [`session`].
+//!
+//! Directions are fixed once: opening 0 is vanes closed (smallest nozzle area), 1 is fully open;
+//! positive duty opens. Time is the tick number that the caller hands in; nothing here reads a clock.
 #![no_std]
+#![forbid(unsafe_code)]
+#![warn(clippy::indexing_slicing, clippy::panic, clippy::expect_used, clippy::arithmetic_side_effects)]
+
+pub mod calibration;
+pub mod command;
+pub mod motion;
+pub mod sample;
+pub mod settings;
+pub mod units;
