@@ -1,0 +1,83 @@
+//! The cautions, shown before anything moves and printed in every report.
+
+use std::io::{BufRead, IsTerminal, Write};
+
+use serde::{Deserialize, Serialize};
+
+use crate::exit::Failure;
+
+/// The cautions, one line each. Kinds of hazard from ISO 12100 (general) and the trade's usual practice.
+pub const CAUTIONS: [&str; 6] = [
+    "MOVING LEVER: pinch and shear point. The lever, rod and vanes move without warning and with enough force to injure. Keep hands and tools clear; clamp the unit.",
+    "HOT PARTS: housing, motor and vane ring can burn. Let them cool or wear gloves.",
+    "EMERGENCY STOP: have a switch within reach that cuts the motor supply. Cutting the link only releases the drive.",
+    "WITHOUT POWER the lever goes where its spring or its own weight takes it.",
+    "OVER-BOOST AND OVER-SPEED can destroy an engine and throw parts. A bench verdict is no road or engine release: confirm boost on the engine, by a licensed technician.",
+    "FOLLOW local codes, emission law and the engine maker's instructions. Altering emission-related parts may be unlawful where you are.",
+];
+
+/// What a person did about the cautions before the unit moved.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Acknowledged {
+    /// `--hands-clear` on the command line.
+    ByOption,
+    /// "yes" typed at the prompt.
+    AtPrompt,
+    /// A virtual rig: nothing real moves, the cautions were shown.
+    VirtualRig,
+}
+
+/// Whether a real lever will move.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Motion {
+    /// A unit on a bench.
+    Real,
+    /// A simulated unit.
+    Simulated,
+}
+
+/// The option that stands for "my hands are clear".
+#[derive(Debug, Clone, Copy, clap::Args)]
+pub struct HandsClear {
+    /// I have read the cautions; hands and tools are clear of the lever
+    #[arg(long)]
+    hands_clear: bool,
+}
+
+impl HandsClear {
+    /// Shows the cautions, then waits for the acknowledgement that `motion` calls for.
+    ///
+    /// # Errors
+    /// Without `--hands-clear`, without a terminal to ask at, or with any answer but "yes": nothing moves.
+    pub fn confirm(self, motion: Motion) -> Result<Acknowledged, Failure> {
+        let mut err = std::io::stderr();
+        for line in CAUTIONS {
+            let _closed = writeln!(err, "CAUTION  {line}");
+        }
+        match (motion, self.hands_clear) {
+            (Motion::Simulated, _) => {
+                let _closed = writeln!(err, "(virtual rig: nothing real moves)\n");
+                Ok(Acknowledged::VirtualRig)
+            }
+            (Motion::Real, true) => Ok(Acknowledged::ByOption),
+            (Motion::Real, false) => ask(),
+        }
+    }
+}
+
+fn ask() -> Result<Acknowledged, Failure> {
+    if !std::io::stdin().is_terminal() {
+        return Err(Failure::usage(
+            "nothing moved: the cautions were not acknowledged. Clear the lever and add --hands-clear.",
+        ));
+    }
+    let _closed = write!(std::io::stderr(), "Hands and tools clear of the lever? Type yes to start: ");
+    let mut answer = String::new();
+    let read = std::io::stdin().lock().read_line(&mut answer);
+    if read.is_ok() && answer.trim().eq_ignore_ascii_case("yes") {
+        Ok(Acknowledged::AtPrompt)
+    } else {
+        Err(Failure::usage("nothing moved: the answer was not yes."))
+    }
+}

@@ -1,0 +1,46 @@
+//! The verbs and what each takes.
+
+use clap::{Parser, Subcommand};
+
+use crate::console::{Console, Style};
+use crate::exit::VerbResult;
+use crate::{interrupt, verbs};
+
+/// Bench, simulate, validate and match VGT vane actuators and their controllers.
+///
+/// Exit codes: 0 fit or done; 1 not fit; 2 wrong command line or file; 3 undetermined (link lost, supply
+/// out of range, run incomplete); 130 interrupted.
+#[derive(Debug, Parser)]
+#[command(name = "vanebench", version, propagate_version = true)]
+pub struct Cli {
+    /// Print one JSON document on standard output instead of text
+    #[arg(long, global = true)]
+    json: bool,
+    #[command(subcommand)]
+    verb: Verb,
+}
+
+#[derive(Debug, Subcommand)]
+enum Verb {
+    /// List the serial ports and the built-in virtual units
+    Ports(verbs::ports::Args),
+}
+
+impl Cli {
+    /// How results are to be printed.
+    #[must_use]
+    pub fn style(&self) -> Style {
+        if self.json { Style::Json } else { Style::Plain }
+    }
+
+    /// Runs the verb.
+    ///
+    /// # Errors
+    /// A [`crate::exit::Failure`] says what kept the verb from its work and what to try.
+    pub fn run(&self, console: &Console) -> VerbResult {
+        interrupt::listen();
+        match &self.verb {
+            Verb::Ports(args) => verbs::ports::run(args, console),
+        }
+    }
+}

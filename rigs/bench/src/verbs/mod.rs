@@ -1,0 +1,3 @@
+//! One file per verb: its arguments and the order of its work.
+
+pub mod ports;
