@@ -1,1 +1,14 @@
 //! A rig without hardware: `firmware-core` and `host-sim` behind a pseudo-terminal or in process.
+//!
+//! ```text
+//! bench tool ── serialport ── pty ── runner ── rig (Session ⇄ World)
+//! ```
+//!
+//! [`runner`] moves bytes and time and knows neither controller nor plant; [`rig`] joins the two, one
+//! tick at a time. A stepped rig advances only to the tick that the host has granted, so that a run is
+//! its configuration and its seed; a paced rig follows the wall clock.
+
+pub mod line;
+pub mod pty;
+pub mod rig;
+pub mod runner;

@@ -1,0 +1,1 @@
+//! Joins the controller's session and the simulated unit.

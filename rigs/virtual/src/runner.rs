@@ -1,0 +1,190 @@
+//! Moves bytes between a link and a rig, and lets time pass: stepped by the host's grants, or paced by
+//! the wall clock.
+
+use std::io;
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::thread::{self, JoinHandle};
+use std::time::{Duration, Instant};
+
+use crate::line::{BAUD, LineBudget, garble};
+use crate::pty::Pty;
+
+/// A controller and what it moves, one tick at a time.
+pub trait TickedRig: Send {
+    /// Takes bytes that came over the link.
+    fn receive(&mut self, bytes: &[u8]);
+    /// True when the next tick may run: always on a paced rig, up to the granted tick on a stepped one.
+    fn may_advance(&self) -> bool;
+    /// Runs one tick.
+    fn advance(&mut self);
+    /// Puts bytes for the link into `room`; gives back how many.
+    fn transmit(&mut self, room: &mut [u8]) -> usize;
+}
+
+/// What makes time pass on a rig.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Pacing {
+    /// Only the host's grants: repeatable to the byte.
+    Stepped,
+    /// The wall clock, a tick each millisecond.
+    Paced,
+}
+
+/// Bytes that may wait for a slow reader before a stepped rig stops advancing.
+const OUTBOX_LIMIT: usize = 8192;
+/// Longest sleep while nothing happens; short enough that a grant is taken up at once.
+const IDLE_WAIT: Duration = Duration::from_millis(2);
+/// Ticks that a paced rig may catch up at once after it was not scheduled.
+const CATCH_UP_TICKS: u32 = 200;
+/// Ticks that a stepped rig runs before it looks at the line again.
+const TICKS_PER_TURN: u32 = 64;
+
+/// Bytes asked of the rig at once between grants.
+const ROOM_WHILE_WAITING: usize = 256;
+
+/// A rig that runs in the background until it is dropped or unplugged.
+#[derive(Debug)]
+pub struct RunningRig {
+    path: PathBuf,
+    stop: Arc<AtomicBool>,
+    thread: Option<JoinHandle<()>>,
+}
+
+impl RunningRig {
+    /// Starts `rig` behind a new pseudo-terminal.
+    ///
+    /// # Errors
+    /// When no pseudo-terminal or thread can be had.
+    pub fn start(rig: Box<dyn TickedRig>, pacing: Pacing) -> io::Result<Self> {
+        let pty = Pty::open()?;
+        let path = pty.path().to_owned();
+        let stop = Arc::new(AtomicBool::new(false));
+        let asked_to_stop = Arc::clone(&stop);
+        let thread = thread::Builder::new().name("virtual-rig".into()).spawn(move || {
+            Runner { rig, pty, pacing, line: LineBudget::new(BAUD), outbox: Vec::new() }.run(&asked_to_stop);
+        })?;
+        Ok(Self { path, stop, thread: Some(thread) })
+    }
+
+    /// Path of the device to open.
+    #[must_use]
+    pub fn path(&self) -> &Path {
+        &self.path
+    }
+
+    /// Closes the rig's end of the line, as pulling the plug would.
+    pub fn unplug(&mut self) {
+        self.stop.store(true, Ordering::SeqCst);
+        if let Some(thread) = self.thread.take() {
+            // A rig that panicked is gone all the same; its link is closed either way.
+            let _ended = thread.join();
+        }
+    }
+}
+
+impl Drop for RunningRig {
+    fn drop(&mut self) {
+        self.unplug();
+    }
+}
+
+struct Runner {
+    rig: Box<dyn TickedRig>,
+    pty: Pty,
+    pacing: Pacing,
+    line: LineBudget,
+    outbox: Vec<u8>,
+}
+
+impl Runner {
+    fn run(&mut self, stop: &AtomicBool) {
+        let started = Instant::now();
+        let mut ticks_run = 0_u64;
+        while !stop.load(Ordering::SeqCst) {
+            if self.hear().is_err() {
+                return;
+            }
+            let due = self.ticks_due(started.elapsed(), ticks_run);
+            ticks_run += u64::from(self.advance(due));
+            self.drain_while_waiting();
+            match self.send() {
+                Ok(moved) if moved == 0 && !self.has_work() => self.pty.wait_for_bytes(IDLE_WAIT),
+                Ok(_) => {}
+                Err(_) => return,
+            }
+        }
+    }
+
+    fn hear(&mut self) -> io::Result<()> {
+        let mut buffer = [0; 512];
+        let count = self.pty.receive(&mut buffer)?;
+        if count == 0 {
+            return Ok(());
+        }
+        let mut bytes = buffer.get(..count).unwrap_or_default().to_vec();
+        if !self.pty.has_link_speed() {
+            garble(&mut bytes);
+        }
+        self.rig.receive(&bytes);
+        Ok(())
+    }
+
+    fn ticks_due(&self, elapsed: Duration, ticks_run: u64) -> u32 {
+        match self.pacing {
+            Pacing::Stepped => TICKS_PER_TURN,
+            Pacing::Paced => {
+                let behind = u64::try_from(elapsed.as_millis()).unwrap_or(u64::MAX).saturating_sub(ticks_run);
+                u32::try_from(behind).unwrap_or(CATCH_UP_TICKS).min(CATCH_UP_TICKS)
+            }
+        }
+    }
+
+    fn advance(&mut self, due: u32) -> u32 {
+        for done in 0..due {
+            if !self.may_advance() {
+                return done;
+            }
+            self.rig.advance();
+            let room = self.line.bytes_this_tick();
+            self.take_from_rig(room);
+        }
+        due
+    }
+
+    fn may_advance(&self) -> bool {
+        self.rig.may_advance() && (self.pacing == Pacing::Paced || self.outbox.len() <= OUTBOX_LIMIT)
+    }
+
+    /// Between grants a stepped rig's clock stands still while the line goes on.
+    fn drain_while_waiting(&mut self) {
+        while !self.rig.may_advance() && self.take_from_rig(ROOM_WHILE_WAITING) > 0 {}
+    }
+
+    /// A wire that nobody reads loses what is sent: a paced rig does not wait for its reader.
+    fn take_from_rig(&mut self, room: usize) -> usize {
+        let mut bytes = vec![0; room];
+        let count = self.rig.transmit(&mut bytes);
+        if self.pacing == Pacing::Stepped || self.outbox.len() <= OUTBOX_LIMIT {
+            self.outbox.extend(bytes.iter().take(count));
+        }
+        count
+    }
+
+    fn has_work(&self) -> bool {
+        self.pacing == Pacing::Stepped && self.may_advance()
+    }
+
+    fn send(&mut self) -> io::Result<usize> {
+        if self.outbox.is_empty() {
+            return Ok(0);
+        }
+        if !self.pty.has_link_speed() {
+            garble(&mut self.outbox);
+        }
+        let count = self.pty.send(&self.outbox)?;
+        self.outbox.drain(..count);
+        Ok(count)
+    }
+}
