@@ -8,5 +8,6 @@ pub mod caution;
 pub mod cli;
 pub mod console;
 pub mod exit;
+pub mod figures;
 pub mod interrupt;
 pub mod verbs;

@@ -1,0 +1,255 @@
+//! Figures of one step response, after ISA-75.25.01, IEC 60534-4 and IEC 61514.
+//!
+//! In: a [`StepTrace`]: times from the step on, and openings. Out: dead time, T63, T86 (both with dead time
+//! in them), overshoot, settling time, final error. A trace that never moves, never settles or is cut short
+//! is refused; the figures then stay undetermined instead of being guessed.
+
+use super::{Direction, Figure, Measure, StepSize, extent, mean};
+
+/// 63.2 % of the change, as the standards print it.
+pub const T63_SHARE: f64 = 0.632;
+/// 86.5 % of the change, as the standards print it.
+pub const T86_SHARE: f64 = 0.865;
+/// The last tenth of the trace gives the final value.
+const FINAL_SHARE: f64 = 0.1;
+/// Fewest readings after the step from which a response can be read.
+const MIN_READINGS: usize = 20;
+
+/// Bands against which movement and rest are told apart, as fractions of travel.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct StepBands {
+    /// Movement counts as begun outside this band round the start.
+    pub moved: f64,
+    /// The response counts as settled inside this band round the final value.
+    pub settled: f64,
+}
+
+/// Why a trace gives no step figures.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+pub enum StepTraceError {
+    /// Fewer readings than a response needs.
+    #[error(
+        "{seen} readings after the step; at least {MIN_READINGS} are needed. Record longer after the step"
+    )]
+    TooShort {
+        /// Readings seen.
+        seen: usize,
+    },
+    /// Times do not rise, or a value is not a number.
+    #[error("reading {index} after the step is not a number or does not follow the one before it")]
+    Disordered {
+        /// Reading, from 0.
+        index: usize,
+    },
+    /// The command changes by less than 1 % of travel.
+    #[error("the command changes by {percent:.2} % of travel; a step is 1 to 100 %")]
+    NoStep {
+        /// Change in per cent of travel.
+        percent: f64,
+    },
+    /// The position did not leave the moved band.
+    #[error(
+        "the position moved by {percent:.2} % of travel, no more than the {band:.2} % that counts as rest. \
+         Check that the ring is free and the drive is on"
+    )]
+    NoMovement {
+        /// Final change in per cent of travel.
+        percent: f64,
+        /// The moved band in per cent of travel.
+        band: f64,
+    },
+    /// The last tenth of the trace still wanders.
+    #[error(
+        "the last tenth of the record still wanders by {percent:.2} % of travel (band {band:.2} %). \
+         Record longer after the step, or look for hunting"
+    )]
+    NotSettled {
+        /// Range of the last tenth in per cent of travel.
+        percent: f64,
+        /// The settled band in per cent of travel.
+        band: f64,
+    },
+}
+
+/// One step of the command and the opening that followed.
+#[derive(Debug, Clone, PartialEq)]
+pub struct StepTrace {
+    /// Commanded opening before the step.
+    pub command_before: f64,
+    /// Commanded opening after the step.
+    pub command_after: f64,
+    /// Opening before the step.
+    pub start: f64,
+    /// Seconds from the step, and the opening then.
+    pub readings: Vec<(f64, f64)>,
+}
+
+/// What one step response shows.
+#[derive(Debug, Clone, PartialEq)]
+pub struct StepResponse {
+    /// Size of the commanded step.
+    pub size: StepSize,
+    /// Which way it went.
+    pub direction: Direction,
+    /// Opening before the step.
+    pub start: f64,
+    /// Opening at the end.
+    pub end: f64,
+    /// Seconds to the first movement.
+    pub dead_time_s: f64,
+    /// Seconds to 63.2 % of the change.
+    pub t63_s: f64,
+    /// Seconds to 86.5 % of the change.
+    pub t86_s: f64,
+    /// Travel beyond the end, in per cent of the change; 0 for none.
+    pub overshoot_percent: f64,
+    /// Seconds after which the response stays in the settled band.
+    pub settling_s: f64,
+    /// End minus command, fraction of travel.
+    pub final_error: f64,
+}
+
+impl StepTrace {
+    /// Reads the response off the trace.
+    pub fn evaluate(&self, bands: StepBands) -> Result<StepResponse, StepTraceError> {
+        self.check_readings()?;
+        let commanded = self.command_after - self.command_before;
+        let size = StepSize::try_from_percent(100.0 * commanded)
+            .ok_or(StepTraceError::NoStep { percent: 100.0 * commanded })?;
+        let end = self.final_value(bands)?;
+        let change = end - self.start;
+        if change.abs() <= bands.moved {
+            return Err(StepTraceError::NoMovement { percent: 100.0 * change, band: 100.0 * bands.moved });
+        }
+        let progress = |y: f64| (y - self.start) / change;
+        let time_to = |share| self.first_crossing(progress, share).unwrap_or(f64::INFINITY);
+        let peak = self.readings.iter().map(|&(_, y)| progress(y)).fold(1.0, f64::max);
+        Ok(StepResponse {
+            size,
+            direction: if commanded > 0.0 { Direction::Opening } else { Direction::Closing },
+            start: self.start,
+            end,
+            dead_time_s: time_to(bands.moved / change.abs()),
+            t63_s: time_to(T63_SHARE),
+            t86_s: time_to(T86_SHARE),
+            overshoot_percent: 100.0 * (peak - 1.0),
+            settling_s: self.settled_at(end, bands.settled),
+            final_error: end - self.command_after,
+        })
+    }
+
+    fn check_readings(&self) -> Result<(), StepTraceError> {
+        if self.readings.len() < MIN_READINGS {
+            return Err(StepTraceError::TooShort { seen: self.readings.len() });
+        }
+        let finite = |&(t, y): &(f64, f64)| t.is_finite() && y.is_finite();
+        if let Some(index) = self.readings.iter().position(|reading| !finite(reading)) {
+            return Err(StepTraceError::Disordered { index });
+        }
+        match self.readings.windows(2).position(|w| !matches!(w, [a, b] if b.0 > a.0)) {
+            Some(index) => Err(StepTraceError::Disordered { index: index + 1 }),
+            None => Ok(()),
+        }
+    }
+
+    fn final_value(&self, bands: StepBands) -> Result<f64, StepTraceError> {
+        let (first, last) = (self.readings[0].0, self.readings[self.readings.len() - 1].0);
+        let from = last - FINAL_SHARE * (last - first);
+        let tail: Vec<f64> = self.readings.iter().filter(|r| r.0 >= from).map(|r| r.1).collect();
+        let (low, high) = extent(tail.iter().copied()).unwrap_or((0.0, 0.0));
+        if high - low > 2.0 * bands.settled {
+            return Err(StepTraceError::NotSettled {
+                percent: 100.0 * (high - low),
+                band: 200.0 * bands.settled,
+            });
+        }
+        Ok(mean(&tail))
+    }
+
+    /// Time at which `progress` first reaches `share`, between two readings in proportion.
+    fn first_crossing(&self, progress: impl Fn(f64) -> f64, share: f64) -> Option<f64> {
+        let (mut t_before, mut p_before) = (0.0, 0.0);
+        for &(t, y) in &self.readings {
+            let p = progress(y);
+            if p >= share {
+                let run = if p > p_before { (share - p_before) / (p - p_before) } else { 1.0 };
+                return Some(t_before + (t - t_before) * run.max(0.0));
+            }
+            (t_before, p_before) = (t, p);
+        }
+        None
+    }
+
+    /// Time after the last reading outside the band; 0 when none is outside.
+    fn settled_at(&self, end: f64, band: f64) -> f64 {
+        let outside = |y: f64| (y - end).abs() > band;
+        let Some(last_outside) = self.readings.iter().rposition(|&(_, y)| outside(y)) else {
+            return 0.0;
+        };
+        let next = self.readings.get(last_outside + 1).or(self.readings.last());
+        next.map_or(0.0, |&(t, _)| t)
+    }
+}
+
+impl StepResponse {
+    /// The response as figures.
+    #[must_use]
+    pub fn figures(&self, conditions: &str) -> Vec<Figure> {
+        let place =
+            format!("{}, {:.0} to {:.0} % of travel", self.direction, 100.0 * self.start, 100.0 * self.end);
+        let values = [
+            (Measure::DeadTime(self.size), 1000.0 * self.dead_time_s),
+            (Measure::T63(self.size), 1000.0 * self.t63_s),
+            (Measure::T86(self.size), 1000.0 * self.t86_s),
+            (Measure::Overshoot(self.size), self.overshoot_percent),
+            (Measure::SettlingTime(self.size), 1000.0 * self.settling_s),
+            (Measure::FinalError(self.size), 100.0 * self.final_error),
+        ];
+        values
+            .into_iter()
+            .map(|(measure, value)| Figure::new(measure, value, conditions).placed(place.clone()))
+            .collect()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const BANDS: StepBands = StepBands { moved: 0.002, settled: 0.002 };
+
+    fn ramp(from: f64, to: f64) -> StepTrace {
+        let readings = (1..=300)
+            .map(|i| (f64::from(i) * 0.001, from + (to - from) * (f64::from(i) / 100.0).min(1.0)))
+            .collect();
+        StepTrace { command_before: from, command_after: to, start: from, readings }
+    }
+
+    #[test]
+    fn both_directions_of_a_ramp_give_the_same_times() {
+        for (from, to, direction) in [(0.4, 0.5, Direction::Opening), (0.5, 0.4, Direction::Closing)] {
+            let response = ramp(from, to).evaluate(BANDS).unwrap();
+            assert_eq!(response.direction, direction);
+            assert_eq!(response.size.percent(), 10);
+            assert!((response.t63_s - 0.0632).abs() < 1e-9, "{response:?}");
+            assert!((response.t86_s - 0.0865).abs() < 1e-9, "{response:?}");
+            assert!((response.dead_time_s - 0.002).abs() < 1e-9, "{response:?}");
+            assert!(response.overshoot_percent.abs() < 1e-9);
+        }
+    }
+
+    #[test]
+    fn a_trace_without_an_answer_is_refused_with_its_reason() {
+        let still = StepTrace { readings: ramp(0.4, 0.4).readings, ..ramp(0.4, 0.5) };
+        assert!(matches!(still.evaluate(BANDS), Err(StepTraceError::NoMovement { .. })));
+        let mut cut = ramp(0.4, 0.5);
+        cut.readings.truncate(60);
+        assert!(matches!(cut.evaluate(BANDS), Err(StepTraceError::NotSettled { .. })));
+        cut.readings.truncate(5);
+        assert_eq!(cut.evaluate(BANDS), Err(StepTraceError::TooShort { seen: 5 }));
+        let mut broken = ramp(0.4, 0.5);
+        broken.readings[7].1 = f64::NAN;
+        assert_eq!(broken.evaluate(BANDS), Err(StepTraceError::Disordered { index: 7 }));
+        assert!(matches!(ramp(0.4, 0.401).evaluate(BANDS), Err(StepTraceError::NoStep { .. })));
+    }
+}
