@@ -16,7 +16,7 @@ fn respond(step: f64, seconds: f64, response: impl Fn(f64) -> f64) -> StepRespon
     let readings = (1..=(seconds * 1000.0) as u32).map(|ms| f64::from(ms) / 1000.0);
     let readings = readings.map(|t| (t, 0.5 + step * response(t))).collect();
     let trace = StepTrace { command_before: 0.5, command_after: 0.5 + step, start: 0.5, readings };
-    trace.evaluate(BANDS).unwrap()
+    trace.evaluate(BANDS).expect("the response settles")
 }
 
 #[test]

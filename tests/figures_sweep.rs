@@ -12,10 +12,11 @@ const SEARCHED: f64 = 1e-5;
 
 fn worked() -> SweepTable {
     let path = reference_dir().join("figures/sweep_worked.csv");
-    let mut reader = csv::Reader::from_path(path).unwrap();
-    let rows: Vec<Vec<f64>> = reader.deserialize().map(|row| row.unwrap()).collect();
+    let mut reader = csv::Reader::from_path(path).expect("the reference table is committed");
+    let rows: Vec<Vec<f64>> = reader.deserialize().map(|row| row.expect("rows of numbers")).collect();
     let column = |i: usize| rows.iter().map(|row| row[i]).collect::<Vec<_>>();
-    SweepTable::try_new(column(0), (1..4).map(column).collect(), (4..7).map(column).collect()).unwrap()
+    SweepTable::try_new(column(0), (1..4).map(column).collect(), (4..7).map(column).collect())
+        .expect("a whole table")
 }
 
 #[test]
