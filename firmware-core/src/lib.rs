@@ -19,7 +19,17 @@
 
 pub mod calibration;
 pub mod command;
+pub mod controller;
+pub mod drive;
+pub mod faults;
+pub mod guard;
+pub mod limits;
 pub mod motion;
+pub mod plausibility;
+pub mod position;
 pub mod sample;
 pub mod settings;
+pub mod slew;
+pub mod tables;
+pub mod target;
 pub mod units;

@@ -4,8 +4,18 @@
 //! runs at both ends. Settings are checked once, at the edge; after that the tick is plain arithmetic.
 
 mod actuator;
+mod guard;
+mod motion;
+mod plausibility;
+mod section;
+mod target;
 
 pub use actuator::{ActuatorSettings, CountsDirection, SpringAction};
+pub use guard::{GuardLimits, GuardSettings, GuardStages, SPEED_POINTS};
+pub use motion::{LimitSettings, PositionSettings, SlewSettings};
+pub use plausibility::PlausibilitySettings;
+pub use section::{MAX_SECTION_BYTES, SettingsSection};
+pub use target::{MapAxes, ModeSettings, OpeningMap, TargetSettings, TrimSettings};
 
 use serde::{Deserialize, Serialize};
 
@@ -18,6 +28,18 @@ use crate::units::OutOfRange;
 pub struct Settings {
     /// The actuator's constants.
     pub actuator: ActuatorSettings,
+    /// When a reading is believed.
+    pub plausibility: PlausibilitySettings,
+    /// From the engine's demand to the wanted opening.
+    pub target: TargetSettings,
+    /// Over-boost, over-speed, exhaust pressure.
+    pub guard: GuardSettings,
+    /// Rates of the wanted opening.
+    pub slew: SlewSettings,
+    /// Position loop.
+    pub position: PositionSettings,
+    /// Heat, stall, end stops.
+    pub limits: LimitSettings,
 }
 
 /// A setting outside its range.
@@ -53,7 +75,13 @@ impl Settings {
     /// # Errors
     /// The first field that is out of range, with what was given and what is allowed.
     pub fn validate(&self) -> Result<(), SettingError> {
-        self.actuator.validate()
+        self.actuator.validate()?;
+        self.plausibility.validate()?;
+        self.target.validate()?;
+        self.guard.validate()?;
+        self.slew.validate()?;
+        self.position.validate()?;
+        self.limits.validate()
     }
 }
 

@@ -1,0 +1,321 @@
+//! One tick, from sample and request to duty.
+//!
+//! `Sample ─ plausibility ─▶ Vetted ─ target ─▶ Opening ─ guard ─▶ Opening ─ slew ─▶ Opening ─ position loop ─▶ Duty`.
+//! The bench's commands enter behind the guard and pass the same limits. No clock, pin, allocation or
+//! log in here: time is the tick number that the sample carries.
+
+use crate::calibration::Calibration;
+use crate::command::Command;
+use crate::faults::{Fault, FaultSet, Limit, LimitSet};
+use crate::guard::{FuelRequest, Guard, GuardEvent, GuardStage, Vane};
+use crate::limits::{Drive, Limits, Push};
+use crate::plausibility::{Air, Plausibility, Vetted};
+use crate::position::regulator::OutputRange;
+use crate::position::speed::Speed;
+use crate::position::{Errand, PositionLoop};
+use crate::sample::{Request, Sample};
+use crate::settings::Settings;
+use crate::slew::{Haste, Slew};
+use crate::target::Target;
+use crate::units::{Ampere, Duty, Opening, Tick, Volt};
+
+/// The controller: settings, calibration and the memory of every stage.
+#[derive(Debug, Clone)]
+pub struct Controller {
+    settings: Settings,
+    calibration: Option<Calibration>,
+    plausibility: Plausibility,
+    target: Target,
+    guard: Guard,
+    slew: Slew,
+    position: PositionLoop,
+    speed: Speed,
+    limits: Limits,
+    /// Volts that the current loop has added to its feed-forward.
+    current_rest_v: f32,
+    cleared: Option<GuardEvent>,
+}
+
+/// What one tick decided.
+#[derive(Debug, Clone, Copy, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct TickOutput {
+    /// Number of the tick.
+    pub tick: Tick,
+    /// Duty for the drive.
+    pub duty: Duty,
+    /// Opening that the position loop follows, where it runs.
+    pub target: Option<Opening>,
+    /// Measured opening, where position and calibration are known.
+    pub opening: Option<Opening>,
+    /// Where the guard stands.
+    pub stage: GuardStage,
+    /// Change of the guard's stage in this tick, with its cause.
+    pub event: Option<GuardEvent>,
+    /// Faults present.
+    pub faults: FaultSet,
+    /// Request to the fuel system.
+    pub fuel: FuelRequest,
+    /// Limits that acted.
+    pub limits: LimitSet,
+}
+
+/// What the stages before the drive decided.
+struct Decision {
+    command: Command,
+    push: Push,
+    fuel: FuelRequest,
+    event: Option<GuardEvent>,
+    faults: FaultSet,
+    limits: LimitSet,
+}
+
+impl Decision {
+    fn of(command: Command) -> Self {
+        Self {
+            command,
+            push: Push::Normal,
+            fuel: FuelRequest::Free,
+            event: None,
+            faults: FaultSet::NONE,
+            limits: LimitSet::NONE,
+        }
+    }
+}
+
+impl Controller {
+    /// A controller without a calibration. `settings` have been validated.
+    #[must_use]
+    pub fn new(settings: Settings) -> Self {
+        Self {
+            settings,
+            calibration: None,
+            plausibility: Plausibility::default(),
+            target: Target::default(),
+            guard: Guard::default(),
+            slew: Slew::default(),
+            position: PositionLoop::default(),
+            speed: Speed::default(),
+            limits: Limits::default(),
+            current_rest_v: 0.0,
+            cleared: None,
+        }
+    }
+
+    /// The settings in use.
+    #[must_use]
+    pub fn settings(&self) -> &Settings {
+        &self.settings
+    }
+
+    /// Takes a calibration, or none; one without a span is as good as none.
+    pub fn set_calibration(&mut self, calibration: Option<Calibration>) {
+        self.calibration = calibration.filter(|calibration| calibration.check_for(calibration.setup).is_ok());
+        self.position.reset();
+        self.slew.reset();
+    }
+
+    /// The calibration in use.
+    #[must_use]
+    pub fn calibration(&self) -> Option<&Calibration> {
+        self.calibration.as_ref()
+    }
+
+    /// Clears the guard's latch: an explicit act of a person.
+    pub fn clear_latch(&mut self) {
+        self.cleared = self.guard.clear_latch();
+    }
+
+    /// One tick.
+    pub fn tick(&mut self, sample: &Sample, request: &Request) -> TickOutput {
+        let vetted = self.plausibility.tick(&self.settings, sample, request);
+        let measured = self.measure(&vetted);
+        let decision = match (request, vetted.air) {
+            (Request::Engine(_), Some(air)) => self.engine(&air, measured),
+            (Request::Bench(command), _) => self.bench(*command, &vetted),
+            (Request::Release | Request::Engine(_), _) => self.release(),
+        };
+        self.drive(&vetted, measured, &decision)
+    }
+
+    /// Opening without the hold to 0 … 1, while position and calibration are known.
+    fn measure(&self, vetted: &Vetted) -> Option<f32> {
+        let calibration = self.calibration?;
+        vetted.position.map(|position| calibration.unclamped_opening(position))
+    }
+
+    fn engine(&mut self, air: &Air, measured: Option<f32>) -> Decision {
+        let measured = measured.map(|opening| Opening::saturating(opening, Opening::OPEN));
+        let standing = self.slew.standing().or(measured).unwrap_or(Opening::OPEN);
+        let reach = self.calibration.map_or(Opening::OPEN, |known| known.inside_clearance(Opening::OPEN));
+        let wanted = self.target.tick(&self.settings.target, air, standing);
+        let guarded = self.guard.tick(&self.settings.guard, air, &wanted, Vane { measured, reach });
+        let mut limits = LimitSet::NONE;
+        if guarded.opening > wanted.opening {
+            self.target.interrupt();
+            limits.insert(Limit::Guard);
+        }
+        let (haste, push) = match self.guard.stage() {
+            GuardStage::Normal => (Haste::Normal, Push::Normal),
+            GuardStage::Ease | GuardStage::BoostShort => (Haste::Protective, Push::Normal),
+            GuardStage::Open | GuardStage::CannotOpen | GuardStage::Latched => {
+                (Haste::Protective, Push::BreakAway)
+            }
+        };
+        let opening = self.slew.tick(&self.settings.slew, guarded.opening, haste, standing);
+        if opening != guarded.opening {
+            limits.insert(Limit::Slew);
+        }
+        let command = if measured.is_some() { Command::Opening(opening) } else { self.blind_open() };
+        Decision {
+            command,
+            push,
+            fuel: guarded.fuel,
+            event: guarded.event.or(self.cleared.take()),
+            faults: guarded.faults,
+            limits,
+        }
+    }
+
+    /// With position lost an engine's vanes are driven open, gently.
+    fn blind_open(&self) -> Command {
+        let volts = self.settings.position.blind_open_v;
+        Command::Duty(Duty::saturating(volts / self.settings.actuator.nominal_supply.0, Duty::ZERO))
+    }
+
+    fn bench(&mut self, command: Command, vetted: &Vetted) -> Decision {
+        self.target.interrupt();
+        self.slew.reset();
+        if vetted.faults.contains(Fault::SupplyRange) {
+            let mut decision = Decision::of(Command::Release);
+            decision.limits.insert(Limit::Supply);
+            return decision;
+        }
+        Decision::of(command)
+    }
+
+    fn release(&mut self) -> Decision {
+        self.target.interrupt();
+        self.slew.reset();
+        Decision::of(Command::Release)
+    }
+
+    /// Turns a command into duty and passes it through the limits.
+    fn drive(&mut self, vetted: &Vetted, measured: Option<f32>, decision: &Decision) -> TickOutput {
+        let mut faults = vetted.faults.union(decision.faults);
+        let mut limits = decision.limits;
+        let drive = Drive {
+            supply: vetted.supply,
+            back_emf: self.back_emf(vetted),
+            motor_current: vetted.motor_current,
+            position: vetted.position,
+        };
+        let mut push = decision.push;
+        let mut target = None;
+        let duty = match decision.command {
+            Command::Release => self.off(),
+            Command::Duty(duty) => {
+                self.off();
+                duty
+            }
+            Command::Current(wanted) if wanted.is_finite() => self.follow_current(&drive, wanted),
+            Command::Current(_) => {
+                limits.insert(Limit::NotANumber);
+                self.off()
+            }
+            Command::Opening(opening) => match (measured, self.calibration) {
+                (Some(measured), Some(calibration)) => {
+                    let opening = calibration.inside_clearance(opening);
+                    target = Some(opening);
+                    let duty = self.follow_opening(&drive, &calibration, opening, measured);
+                    if presses_into_stop(measured, duty) {
+                        push = Push::IntoStop;
+                    }
+                    duty
+                }
+                _ => {
+                    limits.insert(Limit::NoPosition);
+                    self.off()
+                }
+            },
+        };
+        if matches!(decision.command, Command::Opening(_)) && self.calibration.is_none() {
+            faults.insert(Fault::NotCalibrated);
+        }
+        let limited = self.limits.tick(&self.settings, &drive, duty, push);
+        TickOutput {
+            tick: vetted.tick,
+            duty: limited.duty,
+            target,
+            opening: measured.map(|opening| Opening::saturating(opening, Opening::OPEN)),
+            stage: self.guard.stage(),
+            event: decision.event,
+            faults: faults.union(limited.faults),
+            fuel: decision.fuel,
+            limits: limits.union(limited.limits),
+        }
+    }
+
+    /// Back-EMF from lever speed; positive when opening.
+    fn back_emf(&mut self, vetted: &Vetted) -> Volt {
+        let actuator = &self.settings.actuator;
+        let counts_per_s = self.speed.tick(vetted.position);
+        Volt(counts_per_s * actuator.back_emf_v_per_count_per_s * actuator.counts_direction.sign())
+    }
+
+    fn off(&mut self) -> Duty {
+        self.position.reset();
+        self.current_rest_v = 0.0;
+        Duty::ZERO
+    }
+
+    fn follow_opening(
+        &mut self,
+        drive: &Drive,
+        calibration: &Calibration,
+        setpoint: Opening,
+        measured: f32,
+    ) -> Duty {
+        self.current_rest_v = 0.0;
+        let room = self.settings.actuator.max_current.0 * self.settings.actuator.winding_resistance_ohm;
+        let most = drive.supply.0 * self.settings.actuator.max_duty.get();
+        let range = OutputRange {
+            low: libm::fmaxf(-most, drive.back_emf.0 - room),
+            high: libm::fminf(most, drive.back_emf.0 + room),
+        };
+        let span = libm::fabsf(calibration.span_counts());
+        let errand = Errand {
+            setpoint: setpoint.get(),
+            measured,
+            back_emf_v_per_opening_per_s: self.settings.actuator.back_emf_v_per_count_per_s * span,
+            range,
+        };
+        let volts = self.position.tick(&self.settings.position, &errand);
+        Duty::saturating(volts / drive.supply.0, Duty::ZERO)
+    }
+
+    /// Winding resistance and back-EMF are fed forward, an integral takes care of the rest.
+    fn follow_current(&mut self, drive: &Drive, wanted: Ampere) -> Duty {
+        self.position.reset();
+        let resistance = self.settings.actuator.winding_resistance_ohm;
+        let most = self.settings.actuator.max_current.0;
+        let wanted = OutputRange { low: -most, high: most }.hold(wanted.0);
+        let supply = OutputRange { low: -drive.supply.0, high: drive.supply.0 };
+        if let Some(current) = drive.motor_current {
+            let step = self.settings.limits.current_loop_gain * resistance * (wanted - current.0);
+            self.current_rest_v = supply.hold(self.current_rest_v + step);
+        }
+        let ahead = wanted * resistance + drive.back_emf.0;
+        let volts = supply.hold(ahead + self.current_rest_v);
+        self.current_rest_v = volts - ahead;
+        Duty::saturating(volts / drive.supply.0, Duty::ZERO)
+    }
+}
+
+/// The position loop pushes a lever that already stands at a stop.
+fn presses_into_stop(measured: f32, duty: Duty) -> bool {
+    (measured <= 0.0 && duty < Duty::ZERO) || (measured >= 1.0 && duty > Duty::ZERO)
+}
+
+#[cfg(test)]
+mod tests;

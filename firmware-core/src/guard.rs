@@ -1,0 +1,293 @@
+//! Keeps boost, turbo speed and exhaust pressure under their limits, by opening the vanes and asking
+//! for less fuel, and says why.
+//!
+//! normal → ease (opens progressively) → open (forced open, fuel cut) → latched (until cleared). Beside
+//! these: cannot open (no travel although opening was commanded) and boost short (vanes at minimum and
+//! boost still short). What goes in is vetted; a level without a sensor is not judged, or estimated.
+
+mod levels;
+
+use crate::faults::{Fault, FaultSet};
+use crate::plausibility::Air;
+use crate::settings::GuardSettings;
+use crate::target::Wanted;
+use crate::units::{Load, Opening, TICK_SECONDS};
+use levels::{Levels, Severity};
+
+/// Where the guard stands.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, serde::Serialize, serde::Deserialize)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[serde(rename_all = "kebab-case")]
+pub enum GuardStage {
+    /// All levels kept.
+    #[default]
+    Normal,
+    /// Near a trip level: the vanes open progressively.
+    Ease,
+    /// Boost stayed short at minimum opening: trim frozen, vanes held open, fuel derated, until cleared.
+    BoostShort,
+    /// A trip level was passed: vanes forced open, fuel cut asked for.
+    Open,
+    /// Vanes do not follow the command to open: fuel derated or cut.
+    CannotOpen,
+    /// Tripped too long or too often: vanes open, fuel derated, until cleared.
+    Latched,
+}
+
+/// What is asked of the fuel.
+#[derive(Debug, Clone, Copy, PartialEq, Default, serde::Serialize, serde::Deserialize)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum FuelRequest {
+    /// Nothing.
+    #[default]
+    Free,
+    /// No more than this fraction of full fuelling.
+    LimitTo(Load),
+    /// None at all.
+    Cut,
+}
+
+/// One change of stage and its cause.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct GuardEvent {
+    /// Stage left.
+    pub from: GuardStage,
+    /// Stage entered.
+    pub to: GuardStage,
+    /// Why.
+    pub cause: GuardCause,
+}
+
+/// Why the guard changed its stage.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[serde(rename_all = "kebab-case")]
+pub enum GuardCause {
+    /// Boost near or over its level.
+    Boost,
+    /// Boost too far over its target.
+    BoostOverTarget,
+    /// Boost sensor at the top of its range.
+    BoostSaturated,
+    /// Turbo speed, measured.
+    TurboSpeed,
+    /// Turbo speed, estimated from pressure ratio.
+    TurboSpeedEstimated,
+    /// Exhaust pressure.
+    Exhaust,
+    /// Boost short at minimum opening.
+    Short,
+    /// No travel.
+    NoTravel,
+    /// Travel seen again.
+    Travelled,
+    /// Held open too long.
+    TooLong,
+    /// Tripped too often.
+    TooOften,
+    /// All levels kept long enough.
+    Calm,
+    /// A person cleared it.
+    Cleared,
+}
+
+/// What the guard makes of the wanted opening.
+#[derive(Debug, Clone, Copy, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Guarded {
+    /// Opening; never less than wanted.
+    pub opening: Opening,
+    /// Request to the fuel system.
+    pub fuel: FuelRequest,
+    /// Faults found.
+    pub faults: FaultSet,
+    /// Change of stage in this tick.
+    pub event: Option<GuardEvent>,
+}
+
+/// Where the vanes are.
+#[derive(Debug, Clone, Copy, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Vane {
+    /// Measured opening; `None` while position is lost.
+    pub measured: Option<Opening>,
+    /// Largest opening that is ever commanded: the clearance keeps off the stop.
+    pub reach: Opening,
+}
+
+/// Memory of the stage.
+#[derive(Debug, Clone, Copy, Default)]
+pub struct Guard {
+    stage: GuardStage,
+    levels: Levels,
+    /// Opening that easing has reached.
+    eased: f32,
+    /// Ticks in the present stage.
+    in_stage: u16,
+    /// Ticks since a level was last passed.
+    calm: u16,
+    trips: u16,
+    short: u16,
+    travel: Travel,
+}
+
+impl Guard {
+    /// The stage that stands.
+    #[must_use]
+    pub fn stage(&self) -> GuardStage {
+        self.stage
+    }
+
+    /// Leaves a latched stage: an explicit act of a person.
+    pub fn clear_latch(&mut self) -> Option<GuardEvent> {
+        self.trips = 0;
+        self.short = 0;
+        self.travel = Travel::default();
+        match self.stage {
+            GuardStage::Latched | GuardStage::BoostShort | GuardStage::CannotOpen => {
+                Some(self.enter(GuardStage::Normal, GuardCause::Cleared))
+            }
+            GuardStage::Normal | GuardStage::Ease | GuardStage::Open => None,
+        }
+    }
+
+    /// Judges the air path and decides on the opening.
+    pub fn tick(&mut self, settings: &GuardSettings, air: &Air, wanted: &Wanted, vane: Vane) -> Guarded {
+        let stages = &settings.stages;
+        let severity = self.levels.tick(settings, air, wanted.boost_target);
+        self.in_stage = self.in_stage.saturating_add(1);
+        self.calm = if severity.is_some() { 0 } else { self.calm.saturating_add(1) };
+        self.count_short(settings, air, wanted);
+
+        let must_open = matches!(self.stage, GuardStage::Open | GuardStage::CannotOpen | GuardStage::Latched);
+        let commanded = if must_open { 1.0 } else { libm::fmaxf(wanted.opening.get(), self.eased) };
+        let is_blocked = self.travel.is_missing(settings, commanded, vane);
+        let event = self.transition(settings, severity, is_blocked);
+
+        let opening = self.opening(settings, wanted, vane.measured);
+        Guarded { opening, fuel: self.fuel(stages, severity), faults: self.faults(severity), event }
+    }
+
+    fn transition(
+        &mut self,
+        settings: &GuardSettings,
+        severity: Option<Severity>,
+        is_blocked: bool,
+    ) -> Option<GuardEvent> {
+        let stages = &settings.stages;
+        let is_calm = self.calm >= stages.release_ticks;
+        let next = match (self.stage, severity) {
+            (GuardStage::Latched, _) if is_blocked => Some((GuardStage::CannotOpen, GuardCause::NoTravel)),
+            (GuardStage::Latched, _) => None,
+            (GuardStage::CannotOpen, _) => {
+                (!is_blocked).then_some((GuardStage::Latched, GuardCause::Travelled))
+            }
+            (_, _) if is_blocked => Some((GuardStage::CannotOpen, GuardCause::NoTravel)),
+            (GuardStage::Open, _) if self.in_stage >= stages.latch_ticks => {
+                Some((GuardStage::Latched, GuardCause::TooLong))
+            }
+            (GuardStage::Open, _) => is_calm.then_some((GuardStage::Ease, GuardCause::Calm)),
+            (_, Some(Severity::Trip(cause))) => {
+                self.trips = self.trips.saturating_add(1);
+                if self.trips >= stages.latch_trips {
+                    Some((GuardStage::Latched, GuardCause::TooOften))
+                } else {
+                    Some((GuardStage::Open, cause))
+                }
+            }
+            (GuardStage::BoostShort, _) => None,
+            (_, _) if self.short >= stages.short_ticks => Some((GuardStage::BoostShort, GuardCause::Short)),
+            (GuardStage::Normal, Some(Severity::Ease(cause))) => Some((GuardStage::Ease, cause)),
+            (GuardStage::Ease, None) => is_calm.then_some((GuardStage::Normal, GuardCause::Calm)),
+            (GuardStage::Normal, None) | (GuardStage::Ease, Some(Severity::Ease(_))) => None,
+        };
+        next.map(|(stage, cause)| self.enter(stage, cause))
+    }
+
+    fn enter(&mut self, stage: GuardStage, cause: GuardCause) -> GuardEvent {
+        let event = GuardEvent { from: self.stage, to: stage, cause };
+        self.stage = stage;
+        self.in_stage = 0;
+        self.calm = 0;
+        event
+    }
+
+    fn opening(&mut self, settings: &GuardSettings, wanted: &Wanted, measured: Option<Opening>) -> Opening {
+        let step = settings.stages.ease_rate_per_s * TICK_SECONDS;
+        match self.stage {
+            GuardStage::Normal => self.eased = 0.0,
+            GuardStage::Ease => {
+                let from = if self.eased > 0.0 { self.eased } else { measured.map_or(0.0, Opening::get) };
+                // Opens while a level is near, and closes again at the same rate once it is not.
+                self.eased = if self.calm == 0 { from + step } else { from - step };
+            }
+            GuardStage::BoostShort => self.eased = settings.stages.short_opening.get(),
+            GuardStage::Open | GuardStage::CannotOpen | GuardStage::Latched => self.eased = 1.0,
+        }
+        self.eased = libm::fminf(libm::fmaxf(self.eased, 0.0), 1.0);
+        Opening::saturating(libm::fmaxf(wanted.opening.get(), self.eased), Opening::OPEN)
+    }
+
+    fn fuel(&self, stages: &crate::settings::GuardStages, severity: Option<Severity>) -> FuelRequest {
+        match (self.stage, severity) {
+            (GuardStage::Normal, _) => FuelRequest::Free,
+            (GuardStage::Open, _) | (_, Some(Severity::Trip(_))) => FuelRequest::Cut,
+            (GuardStage::Ease, _) => FuelRequest::LimitTo(stages.smoke_limit),
+            (GuardStage::BoostShort | GuardStage::CannotOpen | GuardStage::Latched, _) => {
+                FuelRequest::LimitTo(stages.derate)
+            }
+        }
+    }
+
+    fn faults(&self, severity: Option<Severity>) -> FaultSet {
+        let mut faults = FaultSet::NONE;
+        if let Some(Severity::Trip(cause)) = severity {
+            match cause {
+                GuardCause::TurboSpeed | GuardCause::TurboSpeedEstimated => faults.insert(Fault::OverSpeed),
+                GuardCause::Exhaust => faults.insert(Fault::ExhaustOverPressure),
+                _ => faults.insert(Fault::OverBoost),
+            }
+        }
+        faults.assign(Fault::CannotOpen, self.stage == GuardStage::CannotOpen);
+        faults.assign(Fault::BoostShort, self.stage == GuardStage::BoostShort);
+        faults
+    }
+
+    fn count_short(&mut self, settings: &GuardSettings, air: &Air, wanted: &Wanted) {
+        let is_short = match (wanted.boost_target, air.boost) {
+            (Some(target), Some(boost)) => {
+                wanted.is_at_minimum && target.0 - boost.0 > settings.stages.short_by.0
+            }
+            _ => false,
+        };
+        self.short = if is_short { self.short.saturating_add(1) } else { 0 };
+    }
+}
+
+/// Watches that the vanes follow a command to open.
+#[derive(Debug, Clone, Copy, Default)]
+struct Travel {
+    from: f32,
+    ticks: u16,
+}
+
+impl Travel {
+    /// True while opening is commanded and the stated travel has not come in the stated time.
+    fn is_missing(&mut self, settings: &GuardSettings, commanded: f32, vane: Vane) -> bool {
+        let stages = &settings.stages;
+        let Some(measured) = vane.measured.map(Opening::get) else {
+            // Blind: nothing can be said of travel.
+            self.ticks = 0;
+            return false;
+        };
+        let is_commanded = libm::fminf(commanded, vane.reach.get()) - measured > stages.open_travel;
+        if !is_commanded || measured - self.from > stages.open_travel {
+            *self = Self { from: measured, ticks: 0 };
+        } else {
+            self.from = libm::fminf(self.from, measured);
+            self.ticks = self.ticks.saturating_add(1);
+        }
+        self.ticks >= stages.open_travel_ticks
+    }
+}

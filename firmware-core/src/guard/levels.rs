@@ -1,0 +1,121 @@
+//! Whether a level is near or passed: trip = limit − lag margin − rate × reaction time.
+
+use super::GuardCause;
+use crate::plausibility::Air;
+use crate::settings::{GuardLimits, GuardSettings};
+use crate::tables::Place;
+use crate::units::Kilopascal;
+
+/// How near.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Severity {
+    /// Within the ease band below a trip level.
+    Ease(GuardCause),
+    /// At or over a trip level.
+    Trip(GuardCause),
+}
+
+/// Memory of the levels.
+#[derive(Debug, Clone, Copy, Default)]
+pub(super) struct Levels {
+    boost: Trend,
+    speed: Trend,
+    exhaust: Trend,
+    over: u16,
+    near: u16,
+}
+
+/// Time constant of a rate's filter, ticks.
+const RATE_FILTER_TICKS: f32 = 10.0;
+
+/// Filtered rate of one quantity.
+#[derive(Debug, Clone, Copy, Default)]
+struct Trend {
+    last: Option<f32>,
+    per_tick: f32,
+}
+
+impl Trend {
+    /// Where the quantity will be after `ticks`, were it to rise on; falling counts as standing.
+    fn ahead(&mut self, value: f32, ticks: f32) -> f32 {
+        let raw = self.last.map_or(0.0, |last| value - last);
+        self.last = Some(value);
+        self.per_tick += (raw - self.per_tick) / RATE_FILTER_TICKS;
+        value + libm::fmaxf(self.per_tick, 0.0) * ticks
+    }
+}
+
+impl Levels {
+    pub(super) fn tick(
+        &mut self,
+        settings: &GuardSettings,
+        air: &Air,
+        target: Option<Kilopascal>,
+    ) -> Option<Severity> {
+        let (used, cause) = self.worst(settings, air, target);
+        let stages = &settings.stages;
+        let was_near = self.near >= stages.debounce_ticks;
+        let near_at = 1.0 - stages.ease_band - if was_near { stages.hysteresis } else { 0.0 };
+        self.over = if used >= 1.0 { self.over.saturating_add(1) } else { 0 };
+        self.near = if used >= near_at { self.near.saturating_add(1) } else { 0 };
+        if self.over >= stages.debounce_ticks {
+            Some(Severity::Trip(cause))
+        } else if self.near >= stages.debounce_ticks {
+            Some(Severity::Ease(cause))
+        } else {
+            None
+        }
+    }
+
+    /// The quantity nearest to its trip level, as a fraction of it.
+    fn worst(
+        &mut self,
+        settings: &GuardSettings,
+        air: &Air,
+        target: Option<Kilopascal>,
+    ) -> (f32, GuardCause) {
+        let limits = &settings.limits;
+        let reaction = f32::from(settings.stages.reaction_ticks);
+        let mut worst = (0.0, GuardCause::Boost);
+        let mut consider = |value: f32, level: f32, cause| {
+            let used = value / level;
+            if used > worst.0 {
+                worst = (used, cause);
+            }
+        };
+        if let Some(boost) = air.boost {
+            let ahead = self.boost.ahead(boost.0, reaction);
+            consider(ahead, boost_level(limits, air.barometer), GuardCause::Boost);
+            if let Some(target) = target {
+                consider(ahead, target.0 + limits.boost_over_target.0, GuardCause::BoostOverTarget);
+            }
+        }
+        if air.boost_saturated {
+            consider(2.0, 1.0, GuardCause::BoostSaturated);
+        }
+        if let Some((speed, cause)) = turbo_speed(limits, air) {
+            let ahead = self.speed.ahead(speed, reaction);
+            consider(ahead, limits.turbo_speed.0 - limits.turbo_speed_lag_margin.0, cause);
+        }
+        if let Some(exhaust) = air.exhaust {
+            let ahead = self.exhaust.ahead(exhaust.0, reaction);
+            consider(ahead, limits.exhaust.0 - limits.exhaust_lag_margin.0, GuardCause::Exhaust);
+        }
+        worst
+    }
+}
+
+/// Boost's trip level: thin air lowers it, because the turbo must run faster for the same boost.
+fn boost_level(limits: &GuardLimits, barometer: Kilopascal) -> f32 {
+    libm::fminf(limits.boost.0, limits.boost_ratio * barometer.0) - limits.boost_lag_margin.0
+}
+
+/// Measured speed, or the highest that the pressure ratio allows.
+fn turbo_speed(limits: &GuardLimits, air: &Air) -> Option<(f32, GuardCause)> {
+    if let Some(speed) = air.turbo_speed {
+        return Some((speed.0, GuardCause::TurboSpeed));
+    }
+    let ratio = air.boost?.0 / air.barometer.0;
+    let place = Place::on(&limits.speed_estimate_ratio, ratio);
+    Some((place.along(&limits.speed_estimate_rpm), GuardCause::TurboSpeedEstimated))
+}

@@ -1,0 +1,229 @@
+//! Turns raw readings into values that may be calculated with, or says which sensor is wrong.
+//!
+//! A wrong reading is bridged with the last sound one while it is debounced, then the sensor is at fault
+//! and its value is gone (`None`, or a stated substitute) until it has been sound for the healing time.
+//! NaN and infinity end here.
+
+mod channel;
+
+use crate::faults::{Fault, FaultSet};
+use crate::sample::{EngineDemand, Mode, Request, Sample};
+use crate::settings::Settings;
+use crate::units::{Ampere, Counts, Kilopascal, Load, Rpm, Tick, Volt};
+use channel::{Channel, Judged, Window};
+
+/// Readings that may be calculated with.
+#[derive(Debug, Clone, Copy, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Vetted {
+    /// Number of this tick.
+    pub tick: Tick,
+    /// Position; `None` while it is lost.
+    pub position: Option<Counts>,
+    /// Supply; the nominal one while its reading is wrong.
+    pub supply: Volt,
+    /// Motor current; `None` while its reading is wrong.
+    pub motor_current: Option<Ampere>,
+    /// Air path, when an engine asks.
+    pub air: Option<Air>,
+    /// Sensors at fault.
+    pub faults: FaultSet,
+}
+
+/// Readings of the air path and the engine's demand.
+#[derive(Debug, Clone, Copy, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Air {
+    /// Boost; `None` while it is not to be trusted. A saturated sensor gives the top of its range.
+    pub boost: Option<Kilopascal>,
+    /// True boost is at or above the top of the sensor's range.
+    pub boost_saturated: bool,
+    /// Barometer; the lowest plausible one while its reading is wrong.
+    pub barometer: Kilopascal,
+    /// Exhaust pressure, where there is a sound sensor.
+    pub exhaust: Option<Kilopascal>,
+    /// Turbo speed, where there is a sound sensor.
+    pub turbo_speed: Option<Rpm>,
+    /// The demand; limp while it is not a number.
+    pub demand: EngineDemand,
+}
+
+/// Memory of the stage.
+#[derive(Debug, Clone, Copy, Default)]
+pub struct Plausibility {
+    position: Channel,
+    supply: Channel,
+    current: Channel,
+    boost: Channel,
+    boost_top: Channel,
+    barometer: Channel,
+    exhaust: Channel,
+    turbo_speed: Channel,
+    demand: Channel,
+    rest: Channel,
+    stuck: Window,
+}
+
+/// A real stall current cannot be passed by more than this: sensor tolerance, hot supply.
+const CURRENT_HEADROOM: f32 = 1.5;
+/// Below this engine speed the engine is at rest and boost must read the barometer, rpm.
+const AT_REST_RPM: f32 = 50.0;
+/// Highest engine speed and boost target that are numbers and not noise, rpm and kPa.
+const DEMAND_MAX: f32 = 20_000.0;
+
+impl Plausibility {
+    /// Judges one sample.
+    pub fn tick(&mut self, settings: &Settings, sample: &Sample, request: &Request) -> Vetted {
+        let mut faults = FaultSet::NONE;
+        let position = self.position(settings, sample, &mut faults);
+        let supply = self.supply(settings, sample, &mut faults);
+        let motor_current = self.current(settings, sample, &mut faults);
+        let air = match request {
+            Request::Engine(demand) => Some(self.air(settings, sample, demand, &mut faults)),
+            Request::Release | Request::Bench(_) => None,
+        };
+        Vetted { tick: sample.tick, position, supply, motor_current, air, faults }
+    }
+
+    fn position(&mut self, settings: &Settings, sample: &Sample, faults: &mut FaultSet) -> Option<Counts> {
+        let actuator = &settings.actuator;
+        let in_range = (actuator.sensor_min..=actuator.sensor_max).contains(&sample.position);
+        let reading = sample.position.as_f32();
+        let step = settings.plausibility.position_step_counts;
+        let judged = self.position.judge(reading, in_range, step, &settings.plausibility);
+        faults.assign(Fault::PositionRange, judged.out_of_range);
+        faults.assign(Fault::PositionJump, judged.jumped);
+        // A held reading came from an i16 and goes back into one.
+        judged.value.map(|counts| Counts(counts as i16))
+    }
+
+    fn supply(&mut self, settings: &Settings, sample: &Sample, faults: &mut FaultSet) -> Volt {
+        let limits = &settings.plausibility;
+        let in_range = (limits.supply_min.0..=limits.supply_max.0).contains(&sample.supply.0);
+        let judged = self.supply.judge(sample.supply.0, in_range, f32::MAX, limits);
+        faults.assign(Fault::SupplyRange, judged.is_fault());
+        judged.value.map_or(settings.actuator.nominal_supply, Volt)
+    }
+
+    fn current(&mut self, settings: &Settings, sample: &Sample, faults: &mut FaultSet) -> Option<Ampere> {
+        let stall = settings.plausibility.supply_max.0 / settings.actuator.winding_resistance_ohm;
+        let in_range = libm::fabsf(sample.motor_current.0) <= CURRENT_HEADROOM * stall;
+        let judged = self.current.judge(sample.motor_current.0, in_range, f32::MAX, &settings.plausibility);
+        faults.assign(Fault::CurrentRange, judged.is_fault());
+        judged.value.map(Ampere)
+    }
+
+    fn air(
+        &mut self,
+        settings: &Settings,
+        sample: &Sample,
+        demand: &EngineDemand,
+        faults: &mut FaultSet,
+    ) -> Air {
+        let demand = self.demand(settings, demand, faults);
+        let barometer = self.barometer(settings, sample, faults);
+        let (boost, boost_saturated) = self.boost(settings, sample, &demand, barometer, faults);
+        Air {
+            boost,
+            boost_saturated,
+            barometer: barometer.unwrap_or(settings.plausibility.barometer_min),
+            exhaust: self.exhaust(settings, sample, faults),
+            turbo_speed: self.turbo_speed(settings, sample, faults),
+            demand,
+        }
+    }
+
+    fn demand(&mut self, settings: &Settings, demand: &EngineDemand, faults: &mut FaultSet) -> EngineDemand {
+        let is_number = (0.0..=DEMAND_MAX).contains(&demand.engine_speed.0)
+            && (0.0..=DEMAND_MAX).contains(&demand.boost_target.0);
+        let judged = self.demand.judge(demand.engine_speed.0, is_number, f32::MAX, &settings.plausibility);
+        faults.assign(Fault::DemandRange, judged.is_fault());
+        if is_number && !judged.is_fault() {
+            return *demand;
+        }
+        EngineDemand {
+            mode: Mode::Limp,
+            boost_target: Kilopascal(0.0),
+            engine_speed: Rpm(judged.value.unwrap_or(0.0)),
+            load: Load::MIN,
+        }
+    }
+
+    fn barometer(
+        &mut self,
+        settings: &Settings,
+        sample: &Sample,
+        faults: &mut FaultSet,
+    ) -> Option<Kilopascal> {
+        let limits = &settings.plausibility;
+        let reading = sample.barometer.0;
+        let in_range = (limits.barometer_min.0..=limits.barometer_max.0).contains(&reading);
+        let judged = self.barometer.judge(reading, in_range, f32::MAX, limits);
+        faults.assign(Fault::BarometerRange, judged.is_fault());
+        judged.value.map(Kilopascal)
+    }
+
+    fn boost(
+        &mut self,
+        settings: &Settings,
+        sample: &Sample,
+        demand: &EngineDemand,
+        barometer: Option<Kilopascal>,
+        faults: &mut FaultSet,
+    ) -> (Option<Kilopascal>, bool) {
+        let limits = &settings.plausibility;
+        let top = limits.boost_saturated.0;
+        let at_top = sample.boost.0 >= top;
+        let reading = if at_top { top } else { sample.boost.0 };
+        let judged = self.boost.judge(reading, reading >= limits.boost_min.0, limits.boost_step.0, limits);
+        faults.assign(Fault::BoostRange, judged.out_of_range);
+        faults.assign(Fault::BoostJump, judged.jumped);
+
+        let saturated = self.boost_top.judge(0.0, !at_top, f32::MAX, limits).is_fault();
+        faults.assign(Fault::BoostSaturated, saturated);
+
+        let mismatch = self.rest_mismatch(settings, reading, demand, barometer);
+        faults.assign(Fault::BoostBarometerMismatch, mismatch);
+        let stuck = judged.value.is_some_and(|boost| self.stuck.is_stuck(boost, demand.load.get(), limits));
+        faults.assign(Fault::BoostStuck, stuck);
+
+        let trusted = judged.value.filter(|_| !mismatch && !stuck).map(Kilopascal);
+        (if saturated { Some(Kilopascal(top)) } else { trusted }, saturated)
+    }
+
+    /// Judged only with the engine at rest; the verdict stays while it runs.
+    fn rest_mismatch(
+        &mut self,
+        settings: &Settings,
+        boost: f32,
+        demand: &EngineDemand,
+        barometer: Option<Kilopascal>,
+    ) -> bool {
+        let limits = &settings.plausibility;
+        let at_rest = demand.engine_speed.0 < AT_REST_RPM && demand.mode == Mode::Idle;
+        if let (true, Some(barometer)) = (at_rest, barometer) {
+            let agrees = libm::fabsf(boost - barometer.0) <= limits.rest_mismatch.0;
+            // The manifold empties slowly after a stop, so both verdicts take the healing time.
+            self.rest.judge_slowly(agrees, limits.heal_ticks);
+        }
+        self.rest.is_fault()
+    }
+
+    fn exhaust(&mut self, settings: &Settings, sample: &Sample, faults: &mut FaultSet) -> Option<Kilopascal> {
+        let limits = &settings.plausibility;
+        let reading = sample.exhaust?.0;
+        let in_range = (limits.boost_min.0..=limits.exhaust_max.0).contains(&reading);
+        let judged = self.exhaust.judge(reading, in_range, f32::MAX, limits);
+        faults.assign(Fault::ExhaustRange, judged.is_fault());
+        judged.value.map(Kilopascal)
+    }
+
+    fn turbo_speed(&mut self, settings: &Settings, sample: &Sample, faults: &mut FaultSet) -> Option<Rpm> {
+        let limits = &settings.plausibility;
+        let reading = sample.turbo_speed?.0;
+        let in_range = (0.0..=limits.turbo_speed_max.0).contains(&reading);
+        let judged: Judged = self.turbo_speed.judge(reading, in_range, f32::MAX, limits);
+        faults.assign(Fault::TurboSpeedRange, judged.is_fault());
+        judged.value.map(Rpm)
+    }
+}

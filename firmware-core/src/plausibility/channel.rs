@@ -1,0 +1,146 @@
+//! Debounce and healing of one reading, and the watch for a boost signal that does not move.
+
+use crate::settings::PlausibilitySettings;
+
+/// One reading's memory.
+#[derive(Debug, Clone, Copy, Default)]
+pub(super) struct Channel {
+    /// Last sound reading.
+    held: Option<f32>,
+    /// Ticks in a row that speak against the verdict that stands.
+    against: u16,
+    verdict: Verdict,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+enum Verdict {
+    #[default]
+    Sound,
+    OutOfRange,
+    Jumped,
+}
+
+/// What came of one reading.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Judged {
+    /// The reading, or the last sound one while a wrong one is debounced; `None` at fault.
+    pub(super) value: Option<f32>,
+    pub(super) out_of_range: bool,
+    pub(super) jumped: bool,
+}
+
+impl Judged {
+    pub(super) fn is_fault(self) -> bool {
+        self.out_of_range || self.jumped
+    }
+}
+
+impl Channel {
+    /// Judges a reading: `in_range` by its sensor's range, and within `step` for each tick since the
+    /// last sound reading.
+    pub(super) fn judge(
+        &mut self,
+        reading: f32,
+        in_range: bool,
+        step: f32,
+        settings: &PlausibilitySettings,
+    ) -> Judged {
+        let evidence = self.evidence(reading, in_range, step);
+        match (self.verdict, evidence) {
+            (Verdict::Sound, Verdict::Sound) => self.against = 0,
+            (Verdict::Sound, wrong) => self.count(settings.debounce_ticks, wrong),
+            (_, Verdict::Sound) => self.count(settings.heal_ticks, Verdict::Sound),
+            (_, wrong) => {
+                self.against = 0;
+                self.verdict = wrong;
+            }
+        }
+        if evidence == Verdict::Sound || (in_range && self.verdict != Verdict::Sound) {
+            self.held = Some(reading);
+        }
+        Judged {
+            value: self.held.filter(|_| self.verdict == Verdict::Sound),
+            out_of_range: self.verdict == Verdict::OutOfRange,
+            jumped: self.verdict == Verdict::Jumped,
+        }
+    }
+
+    fn evidence(&self, reading: f32, in_range: bool, step: f32) -> Verdict {
+        if !in_range || !reading.is_finite() {
+            return Verdict::OutOfRange;
+        }
+        let ticks = if self.verdict == Verdict::Sound { f32::from(self.against) + 1.0 } else { 1.0 };
+        match self.held {
+            Some(held) if libm::fabsf(reading - held) > step * ticks => Verdict::Jumped,
+            _ => Verdict::Sound,
+        }
+    }
+
+    fn count(&mut self, needed: u16, verdict: Verdict) {
+        self.against = self.against.saturating_add(1);
+        if self.against >= needed {
+            self.against = 0;
+            self.verdict = verdict;
+        }
+    }
+
+    /// Judges a yes-or-no check that takes `ticks` in a row to change its verdict either way.
+    pub(super) fn judge_slowly(&mut self, is_sound: bool, ticks: u16) {
+        let evidence = if is_sound { Verdict::Sound } else { Verdict::OutOfRange };
+        if evidence == self.verdict {
+            self.against = 0;
+        } else {
+            self.count(ticks, evidence);
+        }
+    }
+
+    pub(super) fn is_fault(&self) -> bool {
+        self.verdict != Verdict::Sound
+    }
+}
+
+/// Least and most of boost and load since boost last moved.
+#[derive(Debug, Clone, Copy, Default)]
+pub(super) struct Window {
+    span: Option<Span>,
+    /// Ticks since load changed enough to move the boost.
+    overdue: u16,
+}
+
+#[derive(Debug, Clone, Copy)]
+struct Span {
+    boost_low: f32,
+    boost_high: f32,
+    load_low: f32,
+    load_high: f32,
+}
+
+impl Window {
+    /// True while boost has not moved although load did, long enough ago.
+    pub(super) fn is_stuck(&mut self, boost: f32, load: f32, settings: &PlausibilitySettings) -> bool {
+        let span = match self.span {
+            Some(span) => span.with(boost, load),
+            None => Span { boost_low: boost, boost_high: boost, load_low: load, load_high: load },
+        };
+        if span.boost_high - span.boost_low > settings.boost_stuck_span.0 {
+            *self = Self::default();
+            return false;
+        }
+        self.span = Some(span);
+        if span.load_high - span.load_low >= settings.boost_stuck_load_change {
+            self.overdue = self.overdue.saturating_add(1);
+        }
+        self.overdue >= settings.boost_stuck_ticks
+    }
+}
+
+impl Span {
+    fn with(self, boost: f32, load: f32) -> Self {
+        Self {
+            boost_low: libm::fminf(self.boost_low, boost),
+            boost_high: libm::fmaxf(self.boost_high, boost),
+            load_low: libm::fminf(self.load_low, load),
+            load_high: libm::fmaxf(self.load_high, load),
+        }
+    }
+}

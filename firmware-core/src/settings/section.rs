@@ -1,0 +1,125 @@
+//! Settings in pieces that fit one frame of the link each.
+
+use serde::{Deserialize, Serialize};
+
+use super::{
+    ActuatorSettings, GuardLimits, GuardStages, LimitSettings, MapAxes, ModeSettings, OpeningMap,
+    PlausibilitySettings, PositionSettings, SettingError, Settings, SlewSettings, TrimSettings,
+};
+
+/// Largest section encoded with postcard, bytes: a frame holds 254 before stuffing, header and check
+/// included.
+pub const MAX_SECTION_BYTES: usize = 200;
+
+/// One piece of the settings.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum SettingsSection {
+    /// Actuator constants.
+    Actuator(ActuatorSettings),
+    /// When a reading is believed.
+    Plausibility(PlausibilitySettings),
+    /// Axes of the maps.
+    MapAxes(MapAxes),
+    /// Feed-forward map.
+    FeedForward(OpeningMap),
+    /// Map of least openings.
+    MinimumOpening(OpeningMap),
+    /// Trim on boost error.
+    Trim(TrimSettings),
+    /// Modes and boost target.
+    Modes(ModeSettings),
+    /// Limits of the guard.
+    GuardLimits(GuardLimits),
+    /// Stages of the guard.
+    GuardStages(GuardStages),
+    /// Rates of the wanted opening.
+    Slew(SlewSettings),
+    /// Position loop.
+    Position(PositionSettings),
+    /// Heat, stall, end stops.
+    Limits(LimitSettings),
+}
+
+impl Settings {
+    /// All sections, in the order in which they are sent.
+    pub fn sections(&self) -> impl Iterator<Item = SettingsSection> + '_ {
+        (0..).map_while(|index| self.section(index))
+    }
+
+    /// The section with this number, counted from 0; `None` past the last.
+    #[must_use]
+    pub fn section(&self, index: u8) -> Option<SettingsSection> {
+        Some(match index {
+            0 => SettingsSection::Actuator(self.actuator),
+            1 => SettingsSection::Plausibility(self.plausibility),
+            2 => SettingsSection::MapAxes(self.target.axes),
+            3 => SettingsSection::FeedForward(self.target.feed_forward),
+            4 => SettingsSection::MinimumOpening(self.target.minimum_opening),
+            5 => SettingsSection::Trim(self.target.trim),
+            6 => SettingsSection::Modes(self.target.modes),
+            7 => SettingsSection::GuardLimits(self.guard.limits),
+            8 => SettingsSection::GuardStages(self.guard.stages),
+            9 => SettingsSection::Slew(self.slew),
+            10 => SettingsSection::Position(self.position),
+            11 => SettingsSection::Limits(self.limits),
+            _ => return None,
+        })
+    }
+
+    /// Takes one section in; the settings stay as they were when it is refused.
+    ///
+    /// # Errors
+    /// The field that is out of range, with what was given and what is allowed.
+    pub fn apply(&mut self, section: SettingsSection) -> Result<(), SettingError> {
+        let mut next = *self;
+        match section {
+            SettingsSection::Actuator(actuator) => next.actuator = actuator,
+            SettingsSection::Plausibility(plausibility) => next.plausibility = plausibility,
+            SettingsSection::MapAxes(axes) => next.target.axes = axes,
+            SettingsSection::FeedForward(map) => next.target.feed_forward = map,
+            SettingsSection::MinimumOpening(map) => next.target.minimum_opening = map,
+            SettingsSection::Trim(trim) => next.target.trim = trim,
+            SettingsSection::Modes(modes) => next.target.modes = modes,
+            SettingsSection::GuardLimits(limits) => next.guard.limits = limits,
+            SettingsSection::GuardStages(stages) => next.guard.stages = stages,
+            SettingsSection::Slew(slew) => next.slew = slew,
+            SettingsSection::Position(position) => next.position = position,
+            SettingsSection::Limits(limits) => next.limits = limits,
+        }
+        next.validate()?;
+        *self = next;
+        Ok(())
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::units::Kilopascal;
+
+    #[test]
+    fn every_section_fits_a_frame_and_all_of_them_rebuild_the_settings() {
+        let mut sent = Settings::default();
+        sent.guard.limits.boost = Kilopascal(250.0);
+        sent.limits.heat_time_s = 33.0;
+        sent.target.feed_forward.0[5][5] = 0.125;
+        let mut received = Settings::default();
+        for section in sent.sections() {
+            let mut frame = [0; MAX_SECTION_BYTES];
+            let bytes = postcard::to_slice(&section, &mut frame).unwrap();
+            received.apply(postcard::from_bytes(bytes).unwrap()).unwrap();
+        }
+        assert_eq!(received, sent);
+    }
+
+    #[test]
+    fn a_refused_section_leaves_the_settings_as_they_were() {
+        let mut settings = Settings::default();
+        let mut limits = settings.limits;
+        limits.heat_time_s = f32::NAN;
+        let refusal = settings.apply(SettingsSection::Limits(limits)).unwrap_err();
+        assert_eq!(refusal.field, "limits.heat_time_s");
+        assert_eq!(settings, Settings::default());
+    }
+}

@@ -1,0 +1,146 @@
+//! Engine demand and boost error in, wanted opening out.
+//!
+//! Feed-forward comes from a map over engine speed and load; in boost mode a trim on boost error is
+//! added. Below the map of least openings closing further loses boost (the gain changes sign), so the
+//! opening stays above it and the trim's integral stands still there. Every change of mode starts the
+//! trim from the opening that stands, so the wanted opening has no bump.
+
+use crate::plausibility::Air;
+use crate::position::regulator::{Gains, Integral, OutputRange, Regulator};
+use crate::sample::Mode;
+use crate::settings::{ModeSettings, TargetSettings};
+use crate::tables::Place;
+use crate::units::{Kilopascal, Opening, TICK_SECONDS};
+
+/// What the engine wants of the vanes.
+#[derive(Debug, Clone, Copy, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Wanted {
+    /// Opening.
+    pub opening: Opening,
+    /// Boost target after rate shaping and barometer correction, where boost is controlled.
+    pub boost_target: Option<Kilopascal>,
+    /// The trim closes as far as it may.
+    pub is_at_minimum: bool,
+}
+
+/// Memory of the stage.
+#[derive(Debug, Clone, Copy, Default)]
+pub struct Target {
+    trim: Regulator,
+    boost_target: Option<f32>,
+    /// Boost control ran in the last tick.
+    is_trimming: bool,
+}
+
+/// Places on the maps for one tick.
+#[derive(Clone, Copy)]
+struct Point {
+    speed: Place,
+    feed_forward: f32,
+    minimum: f32,
+}
+
+impl Target {
+    /// The wanted opening; `standing` is the opening that was commanded in the last tick.
+    pub fn tick(&mut self, settings: &TargetSettings, air: &Air, standing: Opening) -> Wanted {
+        let point = Point::find(settings, air);
+        match (air.demand.mode, air.boost) {
+            (Mode::Boost, Some(boost)) => self.boost(settings, air, point, boost, standing),
+            (Mode::Idle, _) => self.untrimmed(point.feed_forward),
+            (Mode::Brake, _) => self.untrimmed(brake(&settings.modes, air)),
+            (Mode::Limp, _) | (Mode::Boost, None) => {
+                let least = settings.modes.limp_opening.get();
+                self.untrimmed(libm::fmaxf(point.feed_forward, least))
+            }
+        }
+    }
+
+    /// The guard holds the vanes: the trim starts afresh from the opening that stands when it lets go.
+    pub fn interrupt(&mut self) {
+        self.is_trimming = false;
+    }
+
+    fn untrimmed(&mut self, opening: f32) -> Wanted {
+        self.is_trimming = false;
+        self.boost_target = None;
+        Wanted {
+            opening: Opening::saturating(opening, Opening::OPEN),
+            boost_target: None,
+            is_at_minimum: false,
+        }
+    }
+
+    fn boost(
+        &mut self,
+        settings: &TargetSettings,
+        air: &Air,
+        point: Point,
+        boost: Kilopascal,
+        standing: Opening,
+    ) -> Wanted {
+        let target = self.shaped(&settings.modes, air, boost);
+        let trim = &settings.trim;
+        let gains = Gains {
+            // Closing raises boost: the gain is negative.
+            proportional: -trim.gain_per_kpa * point.speed.along(&trim.gain_factor),
+            integral_time_s: trim.integral_time_s,
+            derivative_time_s: trim.derivative_time_s,
+            derivative_filter_s: DERIVATIVE_FILTER_S,
+        };
+        let low = libm::fmaxf(point.minimum - point.feed_forward, -trim.authority);
+        let high = libm::fminf(1.0 - point.feed_forward, trim.authority);
+        // A map may leave no room below (minimum above feed-forward plus authority): then low rules.
+        let range = OutputRange { low, high: libm::fmaxf(low, high) };
+        if !self.is_trimming {
+            let error = target - boost.0;
+            self.trim.reset();
+            self.trim.preset(range.hold(standing.get() - point.feed_forward) - gains.proportional * error);
+            self.is_trimming = true;
+        }
+        let output = self.trim.tick(&gains, target, boost.0, range, Integral::Runs);
+        Wanted {
+            opening: Opening::saturating(point.feed_forward + output, Opening::OPEN),
+            boost_target: Some(Kilopascal(target)),
+            is_at_minimum: output <= low,
+        }
+    }
+
+    /// Boost target after barometer correction, approached at the allowed rate.
+    fn shaped(&mut self, settings: &ModeSettings, air: &Air, boost: Kilopascal) -> f32 {
+        let allowed = settings.boost_target_ratio_max * air.barometer.0;
+        let wanted = libm::fminf(air.demand.boost_target.0, allowed);
+        let step = settings.boost_target_rate_kpa_per_s * TICK_SECONDS;
+        let last = self.boost_target.unwrap_or(boost.0);
+        let next = OutputRange { low: last - step, high: last + step }.hold(wanted);
+        self.boost_target = Some(next);
+        next
+    }
+}
+
+/// Filter of the trim's derivative, s: a twentieth of the air path's time constant.
+const DERIVATIVE_FILTER_S: f32 = 0.03;
+
+impl Point {
+    fn find(settings: &TargetSettings, air: &Air) -> Self {
+        let speed = Place::on(&settings.axes.engine_speed_rpm, air.demand.engine_speed.0);
+        let load = Place::on(&settings.axes.load, air.demand.load.get());
+        let minimum = speed.over(load, &settings.minimum_opening.0);
+        let feed_forward = libm::fmaxf(speed.over(load, &settings.feed_forward.0), minimum);
+        Self { speed, feed_forward, minimum }
+    }
+}
+
+/// Closed as far as exhaust pressure and engine speed allow.
+fn brake(settings: &ModeSettings, air: &Air) -> f32 {
+    if air.demand.engine_speed.0 > settings.brake_speed_max.0 {
+        return 1.0;
+    }
+    match air.exhaust {
+        Some(exhaust) => {
+            let over = libm::fmaxf(exhaust.0 - settings.brake_exhaust.0, 0.0);
+            settings.brake_opening.get() + settings.brake_gain_per_kpa * over
+        }
+        None => settings.brake_opening_unmeasured.get(),
+    }
+}
