@@ -1,0 +1,251 @@
+//! Packs samples for the line. In: one point per tick. Out: self-contained batches of up to
+//! [`BATCH_POINTS`] points with the state they share. Refused at the reader: counts, widths or lengths
+//! that do not fit together.
+
+use heapless::Vec;
+use serde::{Deserialize, Serialize};
+
+use super::point::{BATCH_POINTS, BadBatch, CHANNELS, MAX_PACKED, Point, pack, unpack};
+use super::state::StreamState;
+use crate::faults::LimitSet;
+use crate::units::{Celsius, Tick, Volt};
+
+/// Samples of consecutive ticks under one state. Readable on its own: nothing refers to another batch.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Batch {
+    /// Tick of the first point.
+    pub first: Tick,
+    /// State of all points.
+    pub state: StreamState,
+    /// Every limit that acted on at least one point.
+    pub limits: LimitSet,
+    /// Lowest supply over the points, mV; 65 535 where it was never a number.
+    pub supply_mv: u16,
+    /// Housing temperature at the first point, 0.1 °C, where it is measured.
+    pub temperature_tenths: Option<i16>,
+    count: u8,
+    packed: Vec<u8, MAX_PACKED>,
+}
+
+impl Batch {
+    /// The points, oldest first; the first one stands at [`Batch::first`].
+    ///
+    /// # Errors
+    /// [`BadBatch`] when count, widths and length do not fit together.
+    pub fn points(&self) -> Result<Vec<Point, BATCH_POINTS>, BadBatch> {
+        let count = usize::from(self.count);
+        let mut points: Vec<Point, BATCH_POINTS> = Vec::new();
+        points.resize(count, Point::default()).map_err(|_| BadBatch)?;
+        let mut rest = self.packed.as_slice();
+        for channel in 0..CHANNELS {
+            rest = unpack(channel, rest, &mut points)?;
+        }
+        if rest.is_empty() && count > 0 { Ok(points) } else { Err(BadBatch) }
+    }
+
+    /// Number of ticks that the batch says it covers.
+    #[must_use]
+    pub fn ticks(&self) -> u32 {
+        u32::from(self.count)
+    }
+
+    /// Lowest supply over the points, where it was a number.
+    #[must_use]
+    pub fn supply(&self) -> Option<Volt> {
+        (self.supply_mv != u16::MAX).then(|| Volt(f32::from(self.supply_mv) / 1000.0))
+    }
+
+    /// Housing temperature, where it is measured.
+    #[must_use]
+    pub fn temperature(&self) -> Option<Celsius> {
+        self.temperature_tenths.map(|tenths| Celsius(f32::from(tenths) / 10.0))
+    }
+}
+
+/// Collects points until state, tick or room ends the batch.
+#[derive(Debug, Clone, Default)]
+pub struct BatchBuilder {
+    first: Tick,
+    state: StreamState,
+    limits: LimitSet,
+    supply_mv: u16,
+    temperature_tenths: Option<i16>,
+    points: Vec<Point, BATCH_POINTS>,
+}
+
+/// What stands beside a point but not in it.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Around {
+    /// State in this tick.
+    pub state: StreamState,
+    /// Limits that acted in this tick.
+    pub limits: LimitSet,
+    /// Supply in this tick.
+    pub supply: Volt,
+    /// Temperature in this tick.
+    pub temperature: Option<Celsius>,
+}
+
+impl BatchBuilder {
+    /// True when a point with this tick and state can join the batch.
+    #[must_use]
+    pub fn accepts(&self, tick: Tick, state: StreamState) -> bool {
+        self.points.is_empty() || (!self.is_full() && self.state == state && tick == self.next_tick())
+    }
+
+    /// True when no further point fits.
+    #[must_use]
+    pub fn is_full(&self) -> bool {
+        self.points.is_full()
+    }
+
+    fn next_tick(&self) -> Tick {
+        self.first.after(u32::try_from(self.points.len()).unwrap_or(u32::MAX))
+    }
+
+    /// Adds a point; the caller has asked [`BatchBuilder::accepts`] and closed the batch if it must be.
+    pub fn push(&mut self, tick: Tick, around: &Around, point: Point) {
+        if self.points.is_empty() {
+            self.first = tick;
+            self.state = around.state;
+            self.limits = LimitSet::NONE;
+            self.supply_mv = u16::MAX;
+            self.temperature_tenths =
+                around.temperature.filter(|t| t.is_finite()).map(|t| libm::roundf(t.0 * 10.0) as i16);
+        }
+        self.limits = self.limits.union(around.limits);
+        if around.supply.is_finite() {
+            self.supply_mv = self.supply_mv.min(libm::roundf(around.supply.0 * 1000.0) as u16);
+        }
+        // A full builder keeps what it has: the tick numbers show the hole.
+        let _ = self.points.push(point);
+    }
+
+    /// Closes the batch and empties the builder: one batch, or two halves where noise fills the frame.
+    pub fn close(&mut self) -> [Option<Batch>; 2] {
+        let whole = self.pack(0, self.points.len());
+        let closed = if whole.is_some() || self.points.is_empty() {
+            [whole, None]
+        } else {
+            let half = self.points.len() / 2;
+            [self.pack(0, half), self.pack(half, self.points.len())]
+        };
+        self.points.clear();
+        closed
+    }
+
+    fn pack(&self, from: usize, to: usize) -> Option<Batch> {
+        let points = self.points.get(from..to).filter(|points| !points.is_empty())?;
+        let mut packed = Vec::new();
+        for channel in 0..CHANNELS {
+            pack(channel, points, &mut packed)?;
+        }
+        Some(Batch {
+            first: self.first.after(u32::try_from(from).ok()?),
+            state: self.state,
+            limits: self.limits,
+            supply_mv: self.supply_mv,
+            temperature_tenths: self.temperature_tenths,
+            count: u8::try_from(points.len()).ok()?,
+            packed,
+        })
+    }
+}
+
+#[cfg(test)]
+#[allow(clippy::indexing_slicing, clippy::arithmetic_side_effects)]
+mod tests {
+    extern crate std;
+    use super::*;
+    use crate::link::codec::{Decoder, MAX_WIRE, encode};
+    use crate::link::message::ToHost;
+    use proptest::prelude::*;
+    use std::vec::Vec as List;
+
+    /// A state and numbers that take the most bytes a batch can.
+    fn widest_around() -> Around {
+        Around {
+            state: StreamState { faults: crate::faults::FaultSet(u32::MAX), ..StreamState::default() },
+            limits: LimitSet(u16::MAX),
+            supply: Volt(60.0),
+            temperature: Some(Celsius(-3000.0)),
+        }
+    }
+
+    fn close(first: Tick, around: &Around, points: &[Point]) -> List<Batch> {
+        let mut builder = BatchBuilder::default();
+        for (index, point) in points.iter().enumerate() {
+            let tick = first.after(index as u32);
+            assert!(builder.accepts(tick, around.state));
+            builder.push(tick, around, *point);
+        }
+        builder.close().into_iter().flatten().collect()
+    }
+
+    fn any_point() -> impl Strategy<Value = Point> {
+        any::<[i16; 4]>().prop_map(|[position, duty, current, target]| Point {
+            position,
+            duty,
+            current,
+            target,
+        })
+    }
+
+    #[test]
+    fn a_batch_of_quiet_channels_is_short() {
+        let batches = close(Tick(0), &widest_around(), &[Point::default(); BATCH_POINTS]);
+        assert_eq!(batches.len(), 1);
+        assert_eq!(batches[0].packed.len(), 4 * 3, "first value and width of four channels, no differences");
+    }
+
+    #[test]
+    fn a_new_state_or_a_missing_tick_ends_the_batch() {
+        let around = widest_around();
+        let mut builder = BatchBuilder::default();
+        builder.push(Tick(5), &around, Point::default());
+        assert!(builder.accepts(Tick(6), around.state));
+        assert!(!builder.accepts(Tick(7), around.state));
+        assert!(!builder.accepts(Tick(6), StreamState::default()));
+    }
+
+    #[test]
+    fn parts_that_do_not_fit_together_are_refused() {
+        let sound = close(
+            Tick(0),
+            &widest_around(),
+            &[Point { position: 300, ..Point::default() }, Point::default()],
+        )
+        .remove(0);
+        assert!(sound.points().is_ok());
+        assert_eq!(Batch { count: 0, ..sound.clone() }.points(), Err(BadBatch));
+        assert_eq!(Batch { count: 33, ..sound.clone() }.points(), Err(BadBatch));
+        assert_eq!(Batch { count: 31, ..sound.clone() }.points(), Err(BadBatch));
+        let mut wide = sound.clone();
+        wide.packed[2] = 17;
+        assert_eq!(wide.points(), Err(BadBatch));
+        let mut long = sound;
+        long.packed.push(0).unwrap();
+        assert_eq!(long.points(), Err(BadBatch));
+    }
+
+    proptest! {
+        #[test]
+        fn any_points_survive_the_line_in_at_most_two_frames(
+            first in any::<u32>(), points in prop::collection::vec(any_point(), 1..=BATCH_POINTS),
+        ) {
+            let batches = close(Tick(first), &widest_around(), &points);
+            prop_assert!(batches.len() <= 2);
+            let mut back = List::new();
+            for batch in batches {
+                prop_assert_eq!(batch.first, Tick(first).after(back.len() as u32));
+                let wire = encode(u16::MAX, &ToHost::Samples(batch.clone())).unwrap();
+                prop_assert!(wire.len() <= MAX_WIRE);
+                let mut decoder = Decoder::new();
+                let content = wire.iter().find_map(|byte| decoder.push(*byte)).unwrap().unwrap();
+                prop_assert_eq!(content.message::<ToHost>(), Ok(ToHost::Samples(batch.clone())));
+                back.extend(batch.points().unwrap());
+            }
+            prop_assert_eq!(back, points);
+        }
+    }
+}

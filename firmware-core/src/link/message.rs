@@ -1,0 +1,150 @@
+//! The vocabulary of the link: what the host asks, what the board says, and why it refuses.
+//!
+//! Every host message gets exactly one [`ToHost::Reply`]; data that was asked for comes just before it.
+
+use heapless::Vec;
+use serde::{Deserialize, Serialize};
+
+use super::batch::Batch;
+use super::refusal::Outcome;
+use super::state::{MotionEvent, ReleaseReason, Status, StreamState, Streaming, Welcome};
+use crate::calibration::{Calibration, Setup};
+use crate::motion::Segment;
+use crate::sample::EngineDemand;
+use crate::settings::SettingsSection;
+use crate::units::Tick;
+
+/// One direction's messages.
+pub trait Message {
+    /// Number of kinds; the first byte of a message is its kind, counted from 0.
+    const KINDS: u8;
+}
+
+/// Most segments in one message.
+pub const SEGMENTS_PER_MESSAGE: usize = 16;
+
+/// What the host says.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub enum ToBoard {
+    /// Opens the talk: the board answers with [`ToHost::Welcome`], disarms, releases the drive and starts its
+    /// counters anew.
+    Hello,
+    /// Nothing but a sign of life; like every host message it extends the drive lease.
+    KeepAlive,
+    /// Stepped rigs: ticks before this one may run.
+    Grant {
+        /// First tick that may not run.
+        until: Tick,
+    },
+    /// The host vouches that hands are clear: the drive may be used until the lease runs out.
+    Arm,
+    /// Releases the drive and ends what was running.
+    Stop,
+    /// Leaves the over-boost latch.
+    ClearLatch,
+    /// Turns sample batches on or off.
+    Stream(Streaming),
+    /// Takes one section of the settings into use, or refuses it as a whole.
+    Settings(SettingsSection),
+    /// Puts a calibration into use.
+    SetCalibration(Calibration),
+    /// Asks for the calibration in use; refused when it is another setup's.
+    GetCalibration {
+        /// Setup that it must have been learned in.
+        setup: Setup,
+    },
+    /// Stores the calibration in use so that it survives power-off.
+    Store,
+    /// Removes all motion segments.
+    MotionClear,
+    /// Adds motion segments at the end: all of them, or none.
+    MotionAppend(Vec<Segment, SEGMENTS_PER_MESSAGE>),
+    /// Runs the motion profile.
+    StartMotion {
+        /// First tick of the motion.
+        start_at: Tick,
+        /// How the actuator is mounted now; openings need a calibration learned that way.
+        setup: Setup,
+    },
+    /// Hands the vanes to the engine controller with this demand; sent again to change the demand.
+    Engine(EngineDemand),
+    /// Asks for [`ToHost::Status`].
+    GetStatus,
+}
+
+impl ToBoard {
+    /// True for messages that may be carried out twice: when their reply was lost, what they ask for comes
+    /// again. All others are carried out once, and only their reply is repeated.
+    #[must_use]
+    pub fn may_be_repeated(&self) -> bool {
+        matches!(
+            self,
+            Self::Hello
+                | Self::KeepAlive
+                | Self::Grant { .. }
+                | Self::GetCalibration { .. }
+                | Self::GetStatus
+        )
+    }
+}
+
+impl Message for ToBoard {
+    const KINDS: u8 = 16;
+}
+
+/// What the board says.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub enum ToHost {
+    /// Answer to the hello.
+    Welcome(Welcome),
+    /// Answer to every host message.
+    Reply {
+        /// Sequence number of the message.
+        to: u16,
+        /// Done, or why not.
+        outcome: Outcome,
+    },
+    /// Samples of consecutive ticks.
+    Samples(Batch),
+    /// Samples that the line had no room for.
+    Gap {
+        /// First tick without a sample.
+        first: Tick,
+        /// Number of ticks without a sample.
+        ticks: u32,
+    },
+    /// State has changed while samples are not streamed.
+    State {
+        /// Tick of the change.
+        tick: Tick,
+        /// The new state.
+        state: StreamState,
+    },
+    /// A stepped rig has used up its grant.
+    Waiting {
+        /// Next tick to run, once granted.
+        next: Tick,
+    },
+    /// A motion profile reached a segment or its end.
+    Motion {
+        /// Tick in which the segment began.
+        tick: Tick,
+        /// What was reached.
+        event: MotionEvent,
+    },
+    /// The drive was let go.
+    Released {
+        /// Tick of the release.
+        tick: Tick,
+        /// Why.
+        reason: ReleaseReason,
+    },
+    /// The calibration in use.
+    Calibration(Calibration),
+    /// Answer to [`ToBoard::GetStatus`].
+    Status(Status),
+}
+
+impl Message for ToHost {
+    const KINDS: u8 = 10;
+}

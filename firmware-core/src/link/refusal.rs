@@ -1,0 +1,111 @@
+//! How a host message went, and every reason why the board does not do what it is asked.
+
+use heapless::String;
+use serde::{Deserialize, Serialize};
+
+use super::state::Source;
+use crate::calibration::Setup;
+use crate::motion::MotionError;
+use crate::settings::SettingError;
+use crate::units::Tick;
+
+/// How a host message went.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub enum Outcome {
+    /// Done.
+    Done,
+    /// Not done, nothing changed.
+    Refused(Refusal),
+}
+
+/// Why the board did not do what it was asked.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum Refusal {
+    /// The frame is of another protocol version.
+    OtherVersion {
+        /// The version that the board speaks.
+        board: u8,
+    },
+    /// A message came before the hello.
+    NoHello,
+    /// A message kind that this version does not have.
+    UnknownKind,
+    /// Fields missing, left over or outside their type's range.
+    BadValue,
+    /// An older sequence number than the last one, and not the last one again.
+    Stale {
+        /// Last sequence number taken.
+        last: u16,
+    },
+    /// The drive may not be used before [`ToBoard::Arm`].
+    NotArmed,
+    /// Not while the drive is in use: stop first.
+    Busy {
+        /// Who uses it.
+        source: Source,
+    },
+    /// Openings need a calibration and there is none.
+    NotCalibrated,
+    /// The calibration was learned in another setup.
+    OtherSetup {
+        /// Setup it was learned in.
+        learned: Setup,
+        /// Setup asked for.
+        wanted: Setup,
+    },
+    /// The stops of the calibration span no travel.
+    NoSpan {
+        /// Open stop minus closed stop, counts.
+        span_counts: f32,
+    },
+    /// A setting is outside its range.
+    Setting {
+        /// Path of the field, cut at 48 bytes.
+        field: String<48>,
+        /// What was given.
+        value: f32,
+        /// Smallest allowed.
+        min: f32,
+        /// Largest allowed.
+        max: f32,
+    },
+    /// The motion profile has no room for the segments.
+    MotionFull {
+        /// Segments that fit.
+        max: u16,
+    },
+    /// A segment with a current that is not a number.
+    MotionNotFinite,
+    /// A motion profile without segments was started.
+    MotionEmpty,
+    /// The start lies in the past.
+    StartInPast {
+        /// Next tick to run.
+        next: Tick,
+    },
+}
+
+impl Refusal {
+    /// A setting outside its range, with as much of its name as fits.
+    #[must_use]
+    pub fn setting(error: &SettingError) -> Self {
+        let mut field = String::new();
+        for letter in error.field.chars() {
+            if field.push(letter).is_err() {
+                break;
+            }
+        }
+        Self::Setting { field, value: error.range.value, min: error.range.min, max: error.range.max }
+    }
+}
+
+impl From<MotionError> for Refusal {
+    fn from(error: MotionError) -> Self {
+        match error {
+            MotionError::Full => Self::MotionFull { max: crate::motion::MAX_SEGMENTS as u16 },
+            MotionError::NotFinite => Self::MotionNotFinite,
+            MotionError::Empty => Self::MotionEmpty,
+        }
+    }
+}

@@ -1,0 +1,262 @@
+//! What each host message does. In: a sound frame. Out: its reply, with the data it asked for before it.
+
+use super::Session;
+use super::activity::Activity;
+use super::port::Order;
+use crate::calibration::{Calibration, CalibrationError, Setup};
+use crate::controller::Controller;
+use crate::link::codec::{Content, MessageError};
+use crate::link::message::{ToBoard, ToHost};
+use crate::link::refusal::{Outcome, Refusal};
+use crate::link::state::{Capabilities, ReleaseReason, Source, Streaming, Welcome};
+use crate::link::{DRIVE_LEASE_TICKS, PROTOCOL_VERSION};
+use crate::motion::{Goal, MAX_SEGMENTS, Segment};
+use crate::sample::EngineDemand;
+use crate::settings::SettingsSection;
+use crate::units::{TICKS_PER_SECOND, Tick};
+
+impl Session {
+    pub(super) fn handle(&mut self, content: &Content) {
+        let asked = content.message::<ToBoard>();
+        match asked {
+            Err(MessageError::OtherVersion) => {
+                self.port.count_not_understood();
+                self.refuse(content.sequence, Refusal::OtherVersion { board: PROTOCOL_VERSION });
+            }
+            Ok(ToBoard::Hello) => self.greet(content.sequence),
+            _ if !self.port.is_greeted() => self.refuse(content.sequence, Refusal::NoHello),
+            asked => {
+                self.lease.extend(self.next);
+                self.answer(content.sequence, asked);
+            }
+        }
+    }
+
+    fn answer(&mut self, sequence: u16, asked: Result<ToBoard, MessageError>) {
+        let order = self.port.order(sequence);
+        let repeatable = asked.as_ref().is_ok_and(ToBoard::may_be_repeated);
+        match order {
+            Order::Again if !repeatable => self.port.repeat_reply(),
+            Order::Stale { last } => self.refuse(sequence, Refusal::Stale { last }),
+            Order::New | Order::Again => {
+                let done =
+                    asked.map_err(|error| self.unread(error)).and_then(|message| self.carry_out(message));
+                self.port.reply(sequence, done.map_or_else(Outcome::Refused, |()| Outcome::Done));
+            }
+        }
+    }
+
+    fn unread(&mut self, error: MessageError) -> Refusal {
+        self.port.count_not_understood();
+        match error {
+            MessageError::OtherVersion => Refusal::OtherVersion { board: PROTOCOL_VERSION },
+            MessageError::UnknownKind => Refusal::UnknownKind,
+            MessageError::BadValue => Refusal::BadValue,
+        }
+    }
+
+    /// Refuses without taking the message's sequence number.
+    fn refuse(&mut self, sequence: u16, refusal: Refusal) {
+        self.port.reply_in_passing(sequence, Outcome::Refused(refusal));
+    }
+
+    fn greet(&mut self, sequence: u16) {
+        self.port.greet();
+        let _first = self.port.order(sequence);
+        self.stream = super::stream::Stream::new();
+        self.lease.extend(self.next);
+        self.lease.disarm();
+        self.lease.granted = self.next;
+        let welcome = Welcome {
+            identity: self.identity.clone(),
+            capabilities: capabilities(),
+            next: self.next,
+            calibration: self.learned_in(),
+        };
+        self.port.tell(&ToHost::Welcome(welcome));
+        if self.activity.source() != Source::Released {
+            self.release(self.next, ReleaseReason::NewHost);
+        }
+        self.port.reply(sequence, Outcome::Done);
+    }
+
+    fn carry_out(&mut self, message: ToBoard) -> Result<(), Refusal> {
+        match message {
+            ToBoard::Hello | ToBoard::KeepAlive => Ok(()),
+            ToBoard::Grant { until } => self.grant(until),
+            ToBoard::Arm => self.arm(),
+            ToBoard::Stop => self.stop(),
+            ToBoard::ClearLatch => self.clear_latch(),
+            ToBoard::Stream(streaming) => self.set_streaming(streaming),
+            ToBoard::Settings(section) => self.apply_settings(section),
+            ToBoard::SetCalibration(calibration) => self.set_calibration(calibration),
+            ToBoard::GetCalibration { setup } => self.get_calibration(setup),
+            ToBoard::Store => self.store(),
+            ToBoard::MotionClear => self.clear_motion(),
+            ToBoard::MotionAppend(segments) => self.append_motion(&segments),
+            ToBoard::StartMotion { start_at, setup } => self.start_motion(start_at, setup),
+            ToBoard::Engine(demand) => self.follow_engine(demand),
+            ToBoard::GetStatus => self.get_status(),
+        }
+    }
+
+    fn grant(&mut self, until: Tick) -> Result<(), Refusal> {
+        // An older grant, come late, does not take back a newer one.
+        if until.has_reached(self.lease.granted) {
+            self.lease.granted = until;
+        }
+        if !self.may_advance(self.next) {
+            self.port.tell(&ToHost::Waiting { next: self.next });
+        }
+        Ok(())
+    }
+
+    fn arm(&mut self) -> Result<(), Refusal> {
+        self.lease.arm();
+        Ok(())
+    }
+
+    fn stop(&mut self) -> Result<(), Refusal> {
+        if self.activity.source() != Source::Released {
+            self.release(self.next, ReleaseReason::Stopped);
+        }
+        Ok(())
+    }
+
+    fn clear_latch(&mut self) -> Result<(), Refusal> {
+        self.controller.clear_latch();
+        Ok(())
+    }
+
+    fn set_streaming(&mut self, streaming: Streaming) -> Result<(), Refusal> {
+        self.stream.set(streaming, &mut self.port);
+        Ok(())
+    }
+
+    fn apply_settings(&mut self, section: SettingsSection) -> Result<(), Refusal> {
+        self.check_idle()?;
+        let mut settings = *self.controller.settings();
+        settings.apply(section).map_err(|error| Refusal::setting(&error))?;
+        let calibration = self.controller.calibration().copied();
+        self.controller = Controller::new(settings);
+        self.controller.set_calibration(calibration);
+        Ok(())
+    }
+
+    fn set_calibration(&mut self, calibration: Calibration) -> Result<(), Refusal> {
+        self.check_idle()?;
+        calibration.check_for(calibration.setup).map_err(Refusal::from)?;
+        self.controller.set_calibration(Some(calibration));
+        Ok(())
+    }
+
+    fn get_calibration(&mut self, setup: Setup) -> Result<(), Refusal> {
+        let calibration = self.calibration_for(setup)?;
+        self.port.tell(&ToHost::Calibration(calibration));
+        Ok(())
+    }
+
+    fn store(&mut self) -> Result<(), Refusal> {
+        self.to_store = Some(self.calibration()?);
+        Ok(())
+    }
+
+    fn clear_motion(&mut self) -> Result<(), Refusal> {
+        self.check_idle()?;
+        self.motion.clear();
+        Ok(())
+    }
+
+    fn append_motion(&mut self, segments: &[Segment]) -> Result<(), Refusal> {
+        self.check_idle()?;
+        let free = MAX_SEGMENTS.saturating_sub(self.motion.segments().len());
+        if segments.len() > free {
+            return Err(Refusal::MotionFull { max: MAX_SEGMENTS as u16 });
+        }
+        if segments.iter().any(|segment| !is_finite(&segment.goal)) {
+            return Err(Refusal::MotionNotFinite);
+        }
+        for segment in segments {
+            self.motion.push(*segment)?;
+        }
+        Ok(())
+    }
+
+    fn start_motion(&mut self, start_at: Tick, setup: Setup) -> Result<(), Refusal> {
+        self.check_ready(start_at)?;
+        let moves_by_opening =
+            self.motion.segments().iter().any(|segment| matches!(segment.goal, Goal::Opening(_)));
+        if moves_by_opening {
+            self.calibration_for(setup)?;
+        }
+        if self.motion.segments().is_empty() {
+            return Err(Refusal::MotionEmpty);
+        }
+        self.activity = Activity::Motion { start_at, segment: None };
+        Ok(())
+    }
+
+    fn follow_engine(&mut self, demand: EngineDemand) -> Result<(), Refusal> {
+        if self.activity.source() != Source::Engine {
+            self.check_ready(self.next)?;
+        }
+        self.calibration()?;
+        self.activity = Activity::Engine(demand);
+        Ok(())
+    }
+
+    fn get_status(&mut self) -> Result<(), Refusal> {
+        let status = self.status();
+        self.port.tell(&ToHost::Status(status));
+        Ok(())
+    }
+
+    fn calibration(&self) -> Result<Calibration, Refusal> {
+        self.controller.calibration().copied().ok_or(Refusal::NotCalibrated)
+    }
+
+    fn calibration_for(&self, setup: Setup) -> Result<Calibration, Refusal> {
+        let calibration = self.calibration()?;
+        calibration.check_for(setup).map_err(Refusal::from)?;
+        Ok(calibration)
+    }
+
+    fn check_idle(&self) -> Result<(), Refusal> {
+        match self.activity.source() {
+            Source::Released => Ok(()),
+            source => Err(Refusal::Busy { source }),
+        }
+    }
+
+    fn check_ready(&self, start_at: Tick) -> Result<(), Refusal> {
+        if !self.is_armed() {
+            return Err(Refusal::NotArmed);
+        }
+        self.check_idle()?;
+        if start_at.has_reached(self.next) { Ok(()) } else { Err(Refusal::StartInPast { next: self.next }) }
+    }
+}
+
+fn is_finite(goal: &Goal) -> bool {
+    match goal {
+        Goal::Current(current) => current.is_finite(),
+        Goal::Release | Goal::Opening(_) | Goal::Duty(_) => true,
+    }
+}
+
+fn capabilities() -> Capabilities {
+    Capabilities {
+        ticks_per_second: TICKS_PER_SECOND as u16,
+        lease_ticks: DRIVE_LEASE_TICKS as u16,
+        motion_segments: MAX_SEGMENTS as u16,
+    }
+}
+
+impl From<CalibrationError> for Refusal {
+    fn from(error: CalibrationError) -> Self {
+        match error {
+            CalibrationError::NoSpan { span_counts } => Self::NoSpan { span_counts },
+            CalibrationError::OtherSetup { learned, wanted } => Self::OtherSetup { learned, wanted },
+        }
+    }
+}

@@ -1,0 +1,237 @@
+//! The board's end of the talk. In: any bytes at any time, and one sample per tick. Out: what the drive
+//! does in that tick, what is to be stored, and bytes for the line. Refused: everything that
+//! [`Refusal`] names; nothing moves unarmed, and nothing keeps moving once the host is silent.
+//!
+//! Board image and virtual rig only move bytes and samples; every decision is here.
+//!
+//! ```text
+//! bytes ─ receive ─▶ commands ─▶ activity ┐
+//!                                         ├─ tick ─▶ duty, record to store
+//! sample ─────────────────────────────────┘    └─▶ stream ─ transmit ─▶ bytes
+//! ```
+
+mod activity;
+mod commands;
+mod lease;
+mod port;
+mod stream;
+
+use crate::calibration::Calibration;
+use crate::command::Command;
+use crate::controller::{Controller, TickOutput};
+use crate::link::batch::Around;
+use crate::link::message::ToHost;
+use crate::link::point::{Point, current_steps, duty_steps, opening_steps};
+use crate::link::queue::Priority;
+use crate::link::state::{
+    Arming, Drive, Identity, LearnedIn, MotionEvent, Pacing, ReleaseReason, Status, StreamState,
+};
+use crate::motion::Motion;
+use crate::sample::{Request, Sample};
+use crate::settings::Settings;
+use crate::units::{Duty, Opening, Tick};
+
+use activity::Activity;
+use lease::Lease;
+use port::Port;
+use stream::Stream;
+
+/// What a tick leaves for the board to do.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct SessionTick {
+    /// Duty for the drive and how it came about.
+    pub output: TickOutput,
+    /// A calibration to write to non-volatile memory, outside the tick. Only ever given at duty 0.
+    pub store: Option<Calibration>,
+}
+
+/// One board's talk with one host, and the controller that it talks about.
+#[derive(Debug)]
+pub struct Session {
+    identity: Identity,
+    controller: Controller,
+    motion: Motion,
+    activity: Activity,
+    released: ReleaseReason,
+    state: StreamState,
+    told: StreamState,
+    lease: Lease,
+    port: Port,
+    stream: Stream,
+    to_store: Option<Calibration>,
+    next: Tick,
+}
+
+impl Session {
+    /// A session that nobody has greeted yet: disarmed, released, silent.
+    #[must_use]
+    pub fn new(identity: Identity, settings: Settings, stored: Option<Calibration>) -> Self {
+        let mut controller = Controller::new(settings);
+        controller.set_calibration(stored);
+        Self {
+            identity,
+            controller,
+            motion: Motion::new(),
+            activity: Activity::Released,
+            released: ReleaseReason::NotStarted,
+            state: StreamState::default(),
+            told: StreamState::default(),
+            lease: Lease::new(),
+            port: Port::new(),
+            stream: Stream::new(),
+            to_store: None,
+            next: Tick(0),
+        }
+    }
+
+    /// Takes bytes from the line: any bytes, at any time between ticks.
+    pub fn receive(&mut self, bytes: &[u8]) {
+        for byte in bytes {
+            if let Some(content) = self.port.hear(*byte) {
+                self.handle(&content);
+            }
+        }
+    }
+
+    /// True when the tick `next` may run: always where time paces itself, up to the grant where the host does.
+    #[must_use]
+    pub fn may_advance(&self, next: Tick) -> bool {
+        match self.identity.pacing {
+            Pacing::Paced => true,
+            Pacing::Stepped => !next.has_reached(self.lease.granted),
+        }
+    }
+
+    /// Runs one tick.
+    pub fn tick(&mut self, sample: &Sample) -> SessionTick {
+        self.next = sample.tick.after(1);
+        if self.lease.runs_out(sample.tick) {
+            self.release(sample.tick, ReleaseReason::HostSilent);
+        }
+        let request = self.request(sample);
+        let output = self.controller.tick(sample, &request);
+        self.record(sample, &request, &output);
+        if !self.may_advance(self.next) {
+            self.wait_for_grant();
+        }
+        SessionTick { output, store: self.take_store(&output) }
+    }
+
+    /// Fills `out` with bytes for the line; gives how many.
+    pub fn transmit(&mut self, out: &mut [u8]) -> usize {
+        self.port.transmit(out)
+    }
+
+    fn request(&mut self, sample: &Sample) -> Request {
+        let now = sample.tick;
+        match self.activity {
+            Activity::Released => Request::Release,
+            Activity::Engine(demand) => Request::Engine(demand),
+            Activity::Motion { start_at, .. } if !now.has_reached(start_at) => Request::Release,
+            Activity::Motion { segment, .. } => self.motion_tick(sample, segment),
+        }
+    }
+
+    fn motion_tick(&mut self, sample: &Sample, before: Option<usize>) -> Request {
+        let now = sample.tick;
+        if before.is_none() {
+            let here = self
+                .controller
+                .calibration()
+                .map_or(Opening::OPEN, |learned| learned.opening(sample.position));
+            // An empty profile was refused at the start command.
+            let _begun = self.motion.rewind(here);
+        }
+        let Some(command) = self.motion.tick() else {
+            self.port.tell(&ToHost::Motion { tick: now, event: MotionEvent::Ended });
+            self.release(now, ReleaseReason::MotionEnded);
+            return Request::Release;
+        };
+        let index = self.motion.index().min(self.motion.segments().len().saturating_sub(1));
+        if before != Some(index) {
+            let segment = u8::try_from(index).unwrap_or(u8::MAX);
+            self.port.tell(&ToHost::Motion { tick: now, event: MotionEvent::Segment(segment) });
+            self.activity.enter_segment(index);
+        }
+        Request::Bench(command)
+    }
+
+    /// Lets the drive go, says why, and disarms where only an explicit command may arm again.
+    fn release(&mut self, tick: Tick, reason: ReleaseReason) {
+        if matches!(reason, ReleaseReason::HostSilent | ReleaseReason::NewHost) {
+            self.lease.disarm();
+        }
+        self.activity = Activity::Released;
+        self.released = reason;
+        self.port.tell(&ToHost::Released { tick, reason });
+    }
+
+    fn record(&mut self, sample: &Sample, request: &Request, output: &TickOutput) {
+        let command = match request {
+            Request::Release => Command::Release,
+            Request::Bench(command) => *command,
+            Request::Engine(_) => output.target.map_or(Command::Release, Command::Opening),
+        };
+        let state = StreamState {
+            source: self.activity.source(),
+            drive: Drive::from(command),
+            stage: output.stage,
+            faults: output.faults,
+        };
+        let target = match command {
+            Command::Release => 0,
+            Command::Duty(duty) => duty_steps(duty),
+            Command::Current(current) => current_steps(current),
+            Command::Opening(opening) => opening_steps(opening),
+        };
+        let point = Point {
+            position: sample.position.0,
+            duty: duty_steps(output.duty),
+            current: current_steps(sample.motor_current),
+            target,
+        };
+        let around =
+            Around { state, limits: output.limits, supply: sample.supply, temperature: sample.temperature };
+        self.stream.record(sample.tick, &around, point, &mut self.port);
+        self.state = state;
+        self.tell_state(sample.tick);
+    }
+
+    /// Without batches a change of state is told on its own; one that finds no room is told later.
+    fn tell_state(&mut self, tick: Tick) {
+        let known = self.stream.is_on() || !self.port.is_greeted() || self.told == self.state;
+        if known || self.port.try_send(&ToHost::State { tick, state: self.state }, Priority::Stream).is_ok() {
+            self.told = self.state;
+        }
+    }
+
+    fn wait_for_grant(&mut self) {
+        self.stream.flush(&mut self.port);
+        self.port.tell(&ToHost::Waiting { next: self.next });
+    }
+
+    fn take_store(&mut self, output: &TickOutput) -> Option<Calibration> {
+        if output.duty == Duty::ZERO { self.to_store.take() } else { None }
+    }
+
+    fn status(&self) -> Status {
+        Status {
+            next: self.next,
+            state: self.state,
+            arming: self.lease.arming(),
+            released: self.released,
+            counters: self.port.counters(),
+            dropped: self.port.dropped(),
+        }
+    }
+
+    fn learned_in(&self) -> Option<LearnedIn> {
+        self.controller
+            .calibration()
+            .map(|learned| LearnedIn { setup: learned.setup, warmth: learned.warmth })
+    }
+
+    fn is_armed(&self) -> bool {
+        self.lease.arming() == Arming::Armed
+    }
+}

@@ -1,0 +1,75 @@
+//! Samples on their way out. In: a point per tick. Out: batches in the port's queue, or a counted gap
+//! where the line had no room: never silence.
+
+use super::port::Port;
+use crate::link::batch::{Around, Batch, BatchBuilder};
+use crate::link::message::ToHost;
+use crate::link::point::Point;
+use crate::link::queue::Priority;
+use crate::link::state::Streaming;
+use crate::units::Tick;
+
+/// Ticks that were not sent.
+#[derive(Debug, Clone, Copy)]
+struct Missed {
+    first: Tick,
+    ticks: u32,
+}
+
+/// The batch in the making and the gap to be told.
+#[derive(Debug)]
+pub(super) struct Stream {
+    streaming: Streaming,
+    builder: BatchBuilder,
+    missed: Option<Missed>,
+}
+
+impl Stream {
+    pub(super) fn new() -> Self {
+        Self { streaming: Streaming::Off, builder: BatchBuilder::default(), missed: None }
+    }
+
+    pub(super) fn is_on(&self) -> bool {
+        self.streaming == Streaming::On
+    }
+
+    /// Turns batches on or off; what is in the making goes out first.
+    pub(super) fn set(&mut self, streaming: Streaming, port: &mut Port) {
+        self.flush(port);
+        self.streaming = streaming;
+    }
+
+    pub(super) fn record(&mut self, tick: Tick, around: &Around, point: Point, port: &mut Port) {
+        if !self.is_on() {
+            return;
+        }
+        if !self.builder.accepts(tick, around.state) {
+            self.flush(port);
+        }
+        self.builder.push(tick, around, point);
+        if self.builder.is_full() {
+            self.flush(port);
+        }
+    }
+
+    /// Sends what is in the making, after the gap that came before it.
+    pub(super) fn flush(&mut self, port: &mut Port) {
+        if let Some(Missed { first, ticks }) = self.missed
+            && port.try_send(&ToHost::Gap { first, ticks }, Priority::Stream).is_ok()
+        {
+            self.missed = None;
+        }
+        for batch in self.builder.close().into_iter().flatten() {
+            self.send(batch, port);
+        }
+    }
+
+    fn send(&mut self, batch: Batch, port: &mut Port) {
+        let (first, ticks) = (batch.first, batch.ticks());
+        if self.missed.is_none() && port.try_send(&ToHost::Samples(batch), Priority::Stream).is_ok() {
+            return;
+        }
+        let missed = self.missed.get_or_insert(Missed { first, ticks: 0 });
+        missed.ticks = missed.ticks.saturating_add(ticks);
+    }
+}
