@@ -23,6 +23,7 @@ pub mod controller;
 pub mod drive;
 pub mod faults;
 pub mod guard;
+pub mod learn;
 pub mod limits;
 pub mod link;
 pub mod motion;

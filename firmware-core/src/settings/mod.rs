@@ -5,6 +5,7 @@
 
 mod actuator;
 mod guard;
+mod learn;
 mod motion;
 mod plausibility;
 mod section;
@@ -12,6 +13,9 @@ mod target;
 
 pub use actuator::{ActuatorSettings, CountsDirection, SpringAction};
 pub use guard::{GuardLimits, GuardSettings, GuardStages, SPEED_POINTS};
+pub use learn::{
+    LearnLimits, LearnMotion, LearnSettings, LearnWindows, SetupWindows, StopWindow, StopWindows,
+};
 pub use motion::{LimitSettings, PositionSettings, SlewSettings};
 pub use plausibility::PlausibilitySettings;
 pub use section::{MAX_SECTION_BYTES, SettingsSection};
@@ -40,6 +44,8 @@ pub struct Settings {
     pub position: PositionSettings,
     /// Heat, stall, end stops.
     pub limits: LimitSettings,
+    /// How end stops are learned.
+    pub learn: LearnSettings,
 }
 
 /// A setting outside its range.
@@ -81,7 +87,8 @@ impl Settings {
         self.guard.validate()?;
         self.slew.validate()?;
         self.position.validate()?;
-        self.limits.validate()
+        self.limits.validate()?;
+        self.learn.validate()
     }
 }
 

@@ -3,8 +3,9 @@
 use serde::{Deserialize, Serialize};
 
 use super::{
-    ActuatorSettings, GuardLimits, GuardStages, LimitSettings, MapAxes, ModeSettings, OpeningMap,
-    PlausibilitySettings, PositionSettings, SettingError, Settings, SlewSettings, TrimSettings,
+    ActuatorSettings, GuardLimits, GuardStages, LearnLimits, LearnMotion, LearnWindows, LimitSettings,
+    MapAxes, ModeSettings, OpeningMap, PlausibilitySettings, PositionSettings, SettingError, Settings,
+    SlewSettings, TrimSettings,
 };
 
 /// Largest section encoded with postcard, bytes: a frame holds 254 before stuffing, header and check
@@ -39,6 +40,12 @@ pub enum SettingsSection {
     Position(PositionSettings),
     /// Heat, stall, end stops.
     Limits(LimitSettings),
+    /// Speeds and pushes of the learn.
+    LearnMotion(LearnMotion),
+    /// What makes a stop believable.
+    LearnLimits(LearnLimits),
+    /// Where the stops may lie.
+    LearnWindows(LearnWindows),
 }
 
 impl Settings {
@@ -63,6 +70,9 @@ impl Settings {
             9 => SettingsSection::Slew(self.slew),
             10 => SettingsSection::Position(self.position),
             11 => SettingsSection::Limits(self.limits),
+            12 => SettingsSection::LearnMotion(self.learn.motion),
+            13 => SettingsSection::LearnLimits(self.learn.limits),
+            14 => SettingsSection::LearnWindows(self.learn.windows),
             _ => return None,
         })
     }
@@ -86,6 +96,9 @@ impl Settings {
             SettingsSection::Slew(slew) => next.slew = slew,
             SettingsSection::Position(position) => next.position = position,
             SettingsSection::Limits(limits) => next.limits = limits,
+            SettingsSection::LearnMotion(motion) => next.learn.motion = motion,
+            SettingsSection::LearnLimits(limits) => next.learn.limits = limits,
+            SettingsSection::LearnWindows(windows) => next.learn.windows = windows,
         }
         next.validate()?;
         *self = next;

@@ -1,0 +1,153 @@
+//! The learn in counts and amperes, worked out once from settings and order.
+//!
+//! In: settings (fractions of travel) and the order. Out: the legs to go, where each stop is expected
+//! and every limit in the units of the samples.
+
+use super::axis::Axis;
+use super::{LearnKind, LearnOrder, Stop};
+use crate::calibration::Calibration;
+use crate::settings::{ActuatorSettings, LearnSettings, Settings, StopWindow};
+
+/// One leg: go to a stop and touch it this often.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub(super) struct Leg {
+    pub(super) stop: Stop,
+    pub(super) touches: u8,
+}
+
+/// Closed first (the spring of most units rests at open), then open, then back: both directions are
+/// traversed and the last touch of the closed stop shows whether anything crept meanwhile.
+const FULL: [Leg; 3] = [
+    Leg { stop: Stop::Closed, touches: 3 },
+    Leg { stop: Stop::Open, touches: 4 },
+    Leg { stop: Stop::Closed, touches: 1 },
+];
+/// Key-off: the rest position first, then across.
+const RELEARN: [Leg; 2] = [Leg { stop: Stop::Open, touches: 2 }, Leg { stop: Stop::Closed, touches: 2 }];
+
+/// A contact further than this before the window is no stop, travel. Nearer, it is judged as a stop.
+const OBSTRUCTED_BEFORE: f32 = 0.05;
+/// Past the window by this, the stop is missing, travel.
+const MISSING_AFTER: f32 = 0.01;
+/// Movement that counts as motion, travel.
+const MOTION: f32 = 0.01;
+/// Movement against the drive that counts as the wrong direction, travel.
+const WRONG_WAY: f32 = 0.02;
+/// Spread of a settled reading at a stop beside the noise allowed at rest, share of that noise.
+const SETTLED_SHARE: f32 = 0.75;
+
+/// Where a stop is expected, in progress toward it.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Expected {
+    pub(super) axis: Axis,
+    /// The window in counts, for the verdict.
+    pub(super) window: StopWindow,
+    /// From here on the approach is soft.
+    pub(super) soft_from: f32,
+    /// A contact before this is an obstruction.
+    pub(super) obstructed_before: f32,
+    /// No contact up to here: missing.
+    pub(super) missing_after: f32,
+}
+
+/// Everything the stages need, in counts, counts/s, volts and amperes.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Plan {
+    pub(super) order: LearnOrder,
+    pub(super) actuator: ActuatorSettings,
+    pub(super) learn: LearnSettings,
+    pub(super) travel: f32,
+    pub(super) closed: Expected,
+    pub(super) open: Expected,
+    pub(super) motion: f32,
+    pub(super) wrong_way: f32,
+    pub(super) settled_range: f32,
+    pub(super) trim_limit: f32,
+}
+
+impl Plan {
+    pub(super) fn new(settings: &Settings, order: LearnOrder) -> Self {
+        let travel = settings.actuator.nominal_span_counts;
+        Self {
+            order,
+            actuator: settings.actuator,
+            learn: settings.learn,
+            travel,
+            closed: expected(settings, &order, Stop::Closed),
+            open: expected(settings, &order, Stop::Open),
+            motion: MOTION * travel,
+            wrong_way: WRONG_WAY * travel,
+            settled_range: SETTLED_SHARE * settings.learn.limits.rest_noise * travel,
+            trim_limit: settings.learn.motion.approach_current.0 * settings.actuator.winding_resistance_ohm,
+        }
+    }
+
+    pub(super) fn legs(&self) -> &'static [Leg] {
+        match self.order.kind {
+            LearnKind::Full => &FULL,
+            LearnKind::Relearn { .. } => &RELEARN,
+        }
+    }
+
+    pub(super) fn leg(&self, number: usize) -> Option<Leg> {
+        self.legs().get(number).copied()
+    }
+
+    pub(super) fn expected(&self, stop: Stop) -> &Expected {
+        match stop {
+            Stop::Closed => &self.closed,
+            Stop::Open => &self.open,
+        }
+    }
+
+    /// Speed toward a stop at a progress, counts/s: brisk in the middle, soft near the stop.
+    pub(super) fn speed_at(&self, expected: &Expected, progress: f32) -> f32 {
+        let motion = &self.learn.motion;
+        let share = if progress < expected.soft_from { motion.traverse_speed } else { motion.approach_speed };
+        share * self.travel
+    }
+
+    /// The push that the drive may give at most, A.
+    pub(super) fn capped(&self, push: f32) -> f32 {
+        if push > self.actuator.max_current.0 { self.actuator.max_current.0 } else { push }
+    }
+
+    pub(super) fn previous(&self) -> Option<&Calibration> {
+        match &self.order.kind {
+            LearnKind::Full => None,
+            LearnKind::Relearn { previous } => Some(previous),
+        }
+    }
+}
+
+fn expected(settings: &Settings, order: &LearnOrder, stop: Stop) -> Expected {
+    let axis = Axis::new(stop, &settings.actuator);
+    let travel = settings.actuator.nominal_span_counts;
+    let windows = settings.learn.windows.of(order.setup, order.warmth);
+    let window = match stop {
+        Stop::Closed => windows.closed,
+        Stop::Open => windows.open,
+    };
+    let (near, far) = edges(axis, &window);
+    let surely_free = match &order.kind {
+        LearnKind::Full => near,
+        LearnKind::Relearn { previous } => {
+            let last = axis.progress(stop.of(previous).zero_push_counts);
+            last - settings.learn.limits.relearn_window * travel
+        }
+    };
+    Expected {
+        axis,
+        window,
+        soft_from: surely_free - settings.learn.motion.soft_zone * travel,
+        obstructed_before: near - OBSTRUCTED_BEFORE * travel,
+        missing_after: far + MISSING_AFTER * travel,
+    }
+}
+
+/// Near and far edge of a window in progress toward its stop.
+fn edges(axis: Axis, window: &StopWindow) -> (f32, f32) {
+    let (one, other) = (axis.progress(window.min.as_f32()), axis.progress(window.max.as_f32()));
+    if one < other { (one, other) } else { (other, one) }
+}

@@ -1,0 +1,455 @@
+//! Why a learn ended without a calibration: what was seen, what is allowed, what to try.
+//!
+//! The sentence is this type's `Display`; [`LearnRefusal::advice`] is the next step. Distances are
+//! sensor counts, currents are amperes measured toward the stop in question.
+
+use core::fmt;
+
+use serde::{Deserialize, Serialize};
+
+use super::Stop;
+use crate::calibration::Setup;
+
+/// A reading that must be a finite number.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[serde(rename_all = "kebab-case")]
+pub enum Reading {
+    /// Motor current.
+    MotorCurrent,
+    /// Supply voltage.
+    Supply,
+}
+
+/// How a stop yields to the push.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[serde(rename_all = "kebab-case")]
+pub enum ReserveFault {
+    /// No travel is left at this end: the ring's stop lies at or beyond the actuator's own.
+    TooSmall,
+    /// The two ends differ: lever or ring is clocked.
+    Lopsided,
+}
+
+/// Why learning stopped without a calibration.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[serde(rename_all = "kebab-case")]
+pub enum LearnRefusal {
+    /// The lever did not move either way.
+    NoMotion {
+        /// Largest movement seen, counts.
+        moved: f32,
+        /// Movement that counts as motion, counts.
+        needed: f32,
+        /// Current measured while pushing, A: near zero means an open circuit.
+        current: f32,
+        /// Current asked for, A.
+        asked: f32,
+    },
+    /// The reading ran against the drive.
+    WrongDirection {
+        /// Movement in the asked direction, counts; negative is the wrong way.
+        moved: f32,
+        /// Most negative movement that is allowed, counts.
+        allowed: f32,
+    },
+    /// The stops are too near each other.
+    SpanShort {
+        /// Learned travel, counts.
+        seen: f32,
+        /// Least allowed, counts.
+        min: f32,
+    },
+    /// The stops are too far apart.
+    SpanLong {
+        /// Learned travel, counts.
+        seen: f32,
+        /// Most allowed, counts.
+        max: f32,
+    },
+    /// A stop lies outside the window of this setup.
+    StopOutsideWindow {
+        /// Which stop.
+        stop: Stop,
+        /// Where it was found, counts.
+        seen: f32,
+        /// Lowest believed, counts.
+        min: f32,
+        /// Highest believed, counts.
+        max: f32,
+    },
+    /// The lever ran past the window without meeting a stop.
+    StopMissing {
+        /// Which stop.
+        stop: Stop,
+        /// How far the lever got, counts.
+        reached: f32,
+        /// Farthest believed, counts.
+        limit: f32,
+    },
+    /// The touches of one stop disagree.
+    StopNotRepeatable {
+        /// Which stop.
+        stop: Stop,
+        /// Spread of the zero-push readings, counts.
+        range: f32,
+        /// Most allowed, counts.
+        max: f32,
+    },
+    /// Each touch lay further in the same direction.
+    StopDrifting {
+        /// Which stop.
+        stop: Stop,
+        /// From the first touch to the last, counts.
+        moved: f32,
+        /// Most allowed, counts.
+        max: f32,
+    },
+    /// The stop yields too far under the push.
+    SoftStop {
+        /// Which stop.
+        stop: Stop,
+        /// Yield, counts/A.
+        yielded: f32,
+        /// Most allowed, counts/A.
+        max: f32,
+    },
+    /// The reading never came to rest under a steady push.
+    StopNotSettled {
+        /// Which stop.
+        stop: Stop,
+        /// Spread of the reading in the last window, counts.
+        range: f32,
+        /// Most allowed, counts.
+        max: f32,
+    },
+    /// Something holds the lever between the stops.
+    Obstructed {
+        /// The way it was going.
+        toward: Stop,
+        /// Where it was held, counts.
+        at: f32,
+        /// Edge of the window that it should have reached, counts.
+        expected: f32,
+    },
+    /// The lever needs more current on the way than a free one.
+    TightTravel {
+        /// Where the most was needed, counts.
+        at: f32,
+        /// Friction there, A.
+        friction: f32,
+        /// Most allowed, A.
+        max: f32,
+    },
+    /// The reading stepped further than a lever can move in one tick.
+    SensorJump {
+        /// Step in one tick, counts.
+        step: f32,
+        /// Most allowed, counts.
+        max: f32,
+    },
+    /// The reading does not follow although the push changed.
+    SensorStuck {
+        /// Reading that it holds, counts.
+        at: f32,
+        /// Movement for the change in push, counts/A.
+        yielded: f32,
+        /// Least of a live sensor, counts/A.
+        min: f32,
+    },
+    /// The reading scatters at rest.
+    SensorNoisy {
+        /// Spread at rest, counts.
+        range: f32,
+        /// Most allowed, counts.
+        max: f32,
+    },
+    /// The reading left its electrical range.
+    SensorOutOfRange {
+        /// Reading, counts.
+        seen: f32,
+        /// Lowest of a sound sensor, counts.
+        min: f32,
+        /// Highest of a sound sensor, counts.
+        max: f32,
+    },
+    /// The lever did not come to rest with the drive off.
+    MovesAtRest {
+        /// Spread over the last window, counts.
+        range: f32,
+        /// Most allowed, counts.
+        max: f32,
+    },
+    /// Supply outside the range for a learn.
+    SupplyOutOfRange {
+        /// Voltage, V.
+        seen: f32,
+        /// Lowest allowed, V.
+        min: f32,
+        /// Highest allowed, V.
+        max: f32,
+    },
+    /// More current than any command may draw.
+    OverCurrent {
+        /// Current, A.
+        seen: f32,
+        /// Most allowed, A.
+        max: f32,
+    },
+    /// Current flows with the drive off.
+    CurrentAtRest {
+        /// Current, A.
+        seen: f32,
+        /// Most allowed, A.
+        max: f32,
+    },
+    /// The push asked for did not arrive in the winding.
+    CurrentNotFollowed {
+        /// Current asked for, A.
+        asked: f32,
+        /// Current measured, A.
+        seen: f32,
+        /// Largest difference allowed, A.
+        allowed: f32,
+    },
+    /// A reading was not a number.
+    NotANumber {
+        /// Which reading.
+        reading: Reading,
+    },
+    /// The learn took longer than its deadline.
+    Timeout {
+        /// Ticks spent.
+        ticks: u32,
+        /// Ticks allowed.
+        allowed: u32,
+    },
+    /// The tick number jumped: the controller restarted or lost time.
+    TickLost {
+        /// Ticks between two samples.
+        step: u32,
+    },
+    /// The host went silent and its drive lease ran out.
+    HostLost,
+    /// A relearn was asked for with a calibration of another setup.
+    OtherSetup {
+        /// Setup of the calibration.
+        learned: Setup,
+        /// Setup asked for.
+        wanted: Setup,
+    },
+    /// A relearn found a stop elsewhere.
+    MovedSincePrevious {
+        /// Which stop.
+        stop: Stop,
+        /// Movement toward open (positive) or closed (negative), counts.
+        moved: f32,
+        /// Most allowed either way, counts.
+        max: f32,
+    },
+    /// Free and attached stops do not nest.
+    Reserve {
+        /// What is wrong with them.
+        fault: ReserveFault,
+        /// Over-travel reserve at the closed end, counts.
+        closed: f32,
+        /// Over-travel reserve at the open end, counts.
+        open: f32,
+        /// The limit that was broken, counts.
+        limit: f32,
+    },
+}
+
+impl LearnRefusal {
+    /// Short trade name of the reason, without numbers.
+    #[must_use]
+    pub fn name(&self) -> &'static str {
+        match self {
+            Self::NoMotion { .. } => "no motion",
+            Self::WrongDirection { .. } => "wrong direction",
+            Self::SpanShort { .. } => "span short",
+            Self::SpanLong { .. } => "span long",
+            Self::StopOutsideWindow { .. } => "stop outside window",
+            Self::StopMissing { .. } => "stop missing",
+            Self::StopNotRepeatable { .. } => "stop not repeatable",
+            Self::StopDrifting { .. } => "stop drifting",
+            Self::SoftStop { .. } => "soft stop",
+            Self::StopNotSettled { .. } => "stop not settled",
+            Self::Obstructed { .. } => "obstructed travel",
+            Self::TightTravel { .. } => "tight travel",
+            Self::SensorJump { .. } => "sensor jump",
+            Self::SensorStuck { .. } => "sensor stuck",
+            Self::SensorNoisy { .. } => "sensor noisy",
+            Self::SensorOutOfRange { .. } => "sensor out of range",
+            Self::MovesAtRest { .. } => "moves at rest",
+            Self::SupplyOutOfRange { .. } => "supply out of range",
+            Self::OverCurrent { .. } => "over-current",
+            Self::CurrentAtRest { .. } => "current at rest",
+            Self::CurrentNotFollowed { .. } => "current not followed",
+            Self::NotANumber { .. } => "not a number",
+            Self::Timeout { .. } => "timeout",
+            Self::TickLost { .. } => "tick lost",
+            Self::HostLost => "host lost",
+            Self::OtherSetup { .. } => "other setup",
+            Self::MovedSincePrevious { .. } => "moved since previous",
+            Self::Reserve { .. } => "over-travel reserve",
+        }
+    }
+
+    /// What to try next.
+    #[must_use]
+    pub fn advice(&self) -> &'static str {
+        match self {
+            Self::NoMotion { current, asked, .. } if *current < *asked / 2.0 => {
+                "The winding took no current: check connector, wiring and winding resistance."
+            }
+            Self::NoMotion { .. } => {
+                "The motor pushed and nothing moved: drive off, turn the lever by hand, free it."
+            }
+            Self::WrongDirection { .. } => {
+                "Motor wires or sensor run the other way: check the wiring and counts_direction of the profile."
+            }
+            Self::SpanShort { .. } => {
+                "Look for soot at a stop, a wrong lever or the wrong setup; clean, then learn again."
+            }
+            Self::SpanLong { .. } => {
+                "A stop is missing, bent or worn, or the lever is detached from the ring."
+            }
+            Self::StopOutsideWindow { .. } => {
+                "Check indexing of lever and ring, soot at the stop, and that the chosen setup is the real one."
+            }
+            Self::StopMissing { .. } => {
+                "Look for a missing or broken stop, or a lever detached from the ring."
+            }
+            Self::StopNotRepeatable { .. } => "Check mounting bolts, linkage play and the sensor; repeat.",
+            Self::StopDrifting { .. } => {
+                "Soot gives way, or the mount or sensor creeps: tighten, clean, let it cool, repeat."
+            }
+            Self::SoftStop { .. } => {
+                "Clean the stop; check the bracket and its bolts for movement under load."
+            }
+            Self::StopNotSettled { .. } => {
+                "Soot gives way slowly or the reading swings: clean the stop, check sensor and supply."
+            }
+            Self::Obstructed { .. } => {
+                "Drive off. Turn the ring by hand and remove what holds it, or clean it."
+            }
+            Self::TightTravel { .. } => {
+                "Ring or linkage is tight: clean and free it; compare the ring's hand torque with the sheet."
+            }
+            Self::SensorJump { .. } => {
+                "Check the sensor's connector and wiring; a wrapped reading needs another mounting of the magnet."
+            }
+            Self::SensorStuck { .. } => "The sensor holds one value: check its supply, magnet and connector.",
+            Self::SensorNoisy { .. } => {
+                "Check sensor ground, shield and supply; keep motor leads away from it."
+            }
+            Self::SensorOutOfRange { .. } => "Sensor open or shorted: check connector and wiring.",
+            Self::MovesAtRest { .. } => {
+                "Wait until the lever rests; check for wind-up, vibration or exhaust flow."
+            }
+            Self::SupplyOutOfRange { .. } => "Charge or replace the supply, shorten the leads, learn again.",
+            Self::OverCurrent { .. } => {
+                "Drive off. Measure winding resistance and insulation; look for a shorted turn or driver."
+            }
+            Self::CurrentAtRest { .. } => {
+                "Drive stage conducts when off: disconnect the supply and check the driver."
+            }
+            Self::CurrentNotFollowed { .. } => {
+                "Weak drive: check supply leads, connector resistance, winding and driver."
+            }
+            Self::NotANumber { .. } => "A measuring channel failed: check it before anything moves again.",
+            Self::Timeout { .. } => {
+                "Something moved too slowly: check supply and friction, then learn again."
+            }
+            Self::TickLost { .. } => {
+                "The controller restarted during the learn: check its supply, learn again."
+            }
+            Self::HostLost => "Check the cable to the bench computer, then learn again.",
+            Self::OtherSetup { .. } => "Make a full learn in this setup first.",
+            Self::MovedSincePrevious { .. } => "Inspect the stop and the linkage, then make a full learn.",
+            Self::Reserve { .. } => {
+                "Lever or ring is clocked: re-index it, then learn free and attached again."
+            }
+        }
+    }
+}
+
+impl fmt::Display for LearnRefusal {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{}: ", self.name())?;
+        match *self {
+            Self::NoMotion { moved, needed, current, asked } => {
+                write!(f, "moved {moved:.0} counts (needs {needed:.0}) at {current:.2} A of {asked:.2} A")
+            }
+            Self::WrongDirection { moved, allowed } => {
+                write!(f, "moved {moved:.0} counts against the drive (allowed {allowed:.0})")
+            }
+            Self::SpanShort { seen, min } => write!(f, "{seen:.0} counts between the stops (least {min:.0})"),
+            Self::SpanLong { seen, max } => write!(f, "{seen:.0} counts between the stops (most {max:.0})"),
+            Self::StopOutsideWindow { stop, seen, min, max } => {
+                write!(f, "{stop} stop at {seen:.0} counts (allowed {min:.0} to {max:.0})")
+            }
+            Self::StopMissing { stop, reached, limit } => {
+                write!(f, "no {stop} stop up to {reached:.0} counts (limit {limit:.0})")
+            }
+            Self::StopNotRepeatable { stop, range, max } => {
+                write!(f, "{stop} stop varied {range:.1} counts over its touches (limit {max:.1})")
+            }
+            Self::StopDrifting { stop, moved, max } => {
+                write!(f, "{stop} stop crept {moved:.1} counts from first to last touch (limit {max:.1})")
+            }
+            Self::SoftStop { stop, yielded, max } => {
+                write!(f, "{stop} stop yields {yielded:.1} counts/A (limit {max:.1})")
+            }
+            Self::StopNotSettled { stop, range, max } => {
+                write!(f, "reading at the {stop} stop still moves {range:.1} counts (limit {max:.1})")
+            }
+            Self::Obstructed { toward, at, expected } => {
+                write!(f, "held at {at:.0} counts on the way to {toward} (expected to reach {expected:.0})")
+            }
+            Self::TightTravel { at, friction, max } => {
+                write!(f, "friction {friction:.2} A near {at:.0} counts (limit {max:.2} A)")
+            }
+            Self::SensorJump { step, max } => write!(f, "{step:.0} counts in one tick (limit {max:.0})"),
+            Self::SensorStuck { at, yielded, min } => {
+                write!(
+                    f,
+                    "holds {at:.0} counts, {yielded:.2} counts/A under the push (a live one at least {min:.2})"
+                )
+            }
+            Self::SensorNoisy { range, max } => write!(f, "{range:.0} counts at rest (limit {max:.0})"),
+            Self::SensorOutOfRange { seen, min, max } => {
+                write!(f, "{seen:.0} counts (sound sensor: {min:.0} to {max:.0})")
+            }
+            Self::MovesAtRest { range, max } => {
+                write!(f, "{range:.0} counts with the drive off (limit {max:.0})")
+            }
+            Self::SupplyOutOfRange { seen, min, max } => {
+                write!(f, "{seen:.1} V (allowed {min:.1} to {max:.1} V)")
+            }
+            Self::OverCurrent { seen, max } => write!(f, "{seen:.2} A (limit {max:.2} A)"),
+            Self::CurrentAtRest { seen, max } => {
+                write!(f, "{seen:.2} A with the drive off (limit {max:.2} A)")
+            }
+            Self::CurrentNotFollowed { asked, seen, allowed } => {
+                write!(f, "asked {asked:.2} A, measured {seen:.2} A (may differ by {allowed:.2} A)")
+            }
+            Self::NotANumber { reading } => write!(f, "{reading:?} reads nothing finite"),
+            Self::Timeout { ticks, allowed } => write!(f, "{ticks} ticks (allowed {allowed})"),
+            Self::TickLost { step } => write!(f, "{step} ticks between two samples (must be 1)"),
+            Self::HostLost => write!(f, "the drive lease ran out"),
+            Self::OtherSetup { learned, wanted } => {
+                write!(f, "calibration of {learned:?}, asked for {wanted:?}")
+            }
+            Self::MovedSincePrevious { stop, moved, max } => {
+                write!(f, "{stop} stop moved {moved:.0} counts since the last calibration (limit {max:.0})")
+            }
+            Self::Reserve { fault, closed, open, limit } => {
+                write!(f, "{fault:?}: {closed:.0} counts at closed, {open:.0} at open (limit {limit:.0})")
+            }
+        }
+    }
+}
