@@ -14,7 +14,7 @@ use crate::check::{BadParameter, above_zero, not_negative};
 
 /// What a rubbing pair is like. Torque units here are N m and rad; a linear pair uses N and m alike.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
+#[serde(default, deny_unknown_fields)]
 pub struct LuGreParams {
     /// σ0, bristle stiffness, N m/rad; above 0.
     pub bristle_stiffness: f64,
@@ -45,6 +45,12 @@ pub enum RingCondition {
     Hot,
     /// So much soot that the motor cannot break the ring away.
     Seized,
+}
+
+impl Default for LuGreParams {
+    fn default() -> Self {
+        Self::bench_ring_a()
+    }
 }
 
 /// How one condition scales the clean parameters.

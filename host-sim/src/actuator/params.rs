@@ -11,7 +11,7 @@ use crate::friction::LuGreParams;
 
 /// A brushed direct-current motor.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
+#[serde(default, deny_unknown_fields)]
 pub struct MotorParams {
     /// Winding resistance at the reference temperature, Ω.
     pub resistance_ohm: f64,
@@ -27,7 +27,7 @@ pub struct MotorParams {
 
 /// One-body winding heat.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
+#[serde(default, deny_unknown_fields)]
 pub struct HeatParams {
     /// Heat capacity of the winding, J/K.
     pub capacity_j_per_k: f64,
@@ -42,7 +42,7 @@ pub struct HeatParams {
 }
 
 /// Temperature at which motor data are stated, °C.
-pub const REFERENCE_C: f64 = 25.0;
+pub const REFERENCE_C: f64 = 20.0;
 
 /// What the bridge does when the duty is exactly 0.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
@@ -56,7 +56,7 @@ pub enum BridgeIdle {
 
 /// H-bridge and what feeds it.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
+#[serde(default, deny_unknown_fields)]
 pub struct BridgeParams {
     /// Supply voltage without load, V.
     pub supply_v: f64,
@@ -72,7 +72,7 @@ pub struct BridgeParams {
 
 /// Gear between motor and lever.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
+#[serde(default, deny_unknown_fields)]
 pub struct GearParams {
     /// Motor turns per lever turn.
     pub ratio: f64,
@@ -84,7 +84,7 @@ pub struct GearParams {
 
 /// Return spring toward angle 0.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
+#[serde(default, deny_unknown_fields)]
 pub struct SpringParams {
     /// Torque at angle 0, N m.
     pub preload_nm: f64,
@@ -149,7 +149,7 @@ pub struct SootPatch {
 
 /// The vane ring.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
+#[serde(default, deny_unknown_fields)]
 pub struct RingParams {
     /// Inertia of ring, vanes and lever side, kg m².
     pub inertia_kg_m2: f64,
@@ -165,7 +165,7 @@ pub struct RingParams {
 
 /// A whole actuator with its ring.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
+#[serde(default, deny_unknown_fields)]
 pub struct ActuatorParams {
     /// Motor.
     pub motor: MotorParams,
@@ -207,7 +207,7 @@ impl ActuatorParams {
                 idle: BridgeIdle::Shorted,
             },
             gear: GearParams { ratio: 48.0, efficiency: 1.0, viscous_nm_s_per_rad: 0.03 },
-            spring: Some(SpringParams { preload_nm: 0.30, rate_nm_per_rad: 0.20 }),
+            spring: Some(SpringParams::default()),
             lever_stops: StopPair::default(),
             linkage: Linkage::Rigid,
             ring: RingParams {
@@ -228,17 +228,10 @@ impl ActuatorParams {
     #[must_use]
     pub fn bench_actuator_a_in_service() -> Self {
         let plain = Self::bench_actuator_a();
-        let heat = HeatParams {
-            capacity_j_per_k: 25.0,
-            resistance_k_per_w: 9.0,
-            surroundings_c: 25.0,
-            copper_per_k: 0.003_93,
-            magnet_per_k: -0.002,
-        };
         Self {
-            motor: MotorParams { heat: Some(heat), ..plain.motor },
+            motor: MotorParams { heat: Some(HeatParams::default()), ..plain.motor },
             bridge: BridgeParams {
-                supply_v: 13.5,
+                supply_v: 12.0,
                 source_resistance_ohm: 0.08,
                 switch_resistance_ohm: 0.04,
                 dead_band: 0.01,
@@ -336,5 +329,53 @@ impl RingParams {
             between("soot_patch.factor", patch.factor, 1.0, 1000.0)?;
         }
         self.obstruction.map_or(Ok(()), |o| o.validate().map_err(|e| e.within("obstruction")))
+    }
+}
+
+impl Default for MotorParams {
+    fn default() -> Self {
+        ActuatorParams::bench_actuator_a_in_service().motor
+    }
+}
+
+impl Default for HeatParams {
+    fn default() -> Self {
+        Self {
+            capacity_j_per_k: 25.0,
+            resistance_k_per_w: 9.0,
+            surroundings_c: 20.0,
+            copper_per_k: 0.003_93,
+            magnet_per_k: -0.002,
+        }
+    }
+}
+
+impl Default for BridgeParams {
+    fn default() -> Self {
+        ActuatorParams::bench_actuator_a_in_service().bridge
+    }
+}
+
+impl Default for GearParams {
+    fn default() -> Self {
+        ActuatorParams::bench_actuator_a_in_service().gear
+    }
+}
+
+impl Default for SpringParams {
+    fn default() -> Self {
+        Self { preload_nm: 0.30, rate_nm_per_rad: 0.20 }
+    }
+}
+
+impl Default for RingParams {
+    fn default() -> Self {
+        ActuatorParams::bench_actuator_a_in_service().ring
+    }
+}
+
+impl Default for ActuatorParams {
+    fn default() -> Self {
+        ActuatorParams::bench_actuator_a_in_service()
     }
 }

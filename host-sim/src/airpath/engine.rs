@@ -1,0 +1,293 @@
+//! The running engine around the reduced air path: fuel with a response of its own, hoses that leak or clog.
+//!
+//! In: engine speed, fuel demand, what the controller asks of the fuel, vane opening. Out: pressures,
+//! turbo speed, delivered fuel. Refuses to go on when a state stops being a number.
+
+use serde::{Deserialize, Serialize};
+
+use super::reduced::{AirState, Flows, Operating, ReducedModel, ReducedParams, Vanes};
+use super::rk4::rk4;
+use super::steady::NoSteadyState;
+use crate::atmosphere::Ambient;
+use crate::check::{BadParameter, above_zero, not_negative};
+
+/// What the engine does when the controller asks it for less fuel.
+#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case", deny_unknown_fields)]
+pub enum FuelResponse {
+    /// At once.
+    #[default]
+    Obeys,
+    /// After so many seconds.
+    Late(f64),
+    /// Not at all.
+    Refuses,
+}
+
+/// The engine around the air path. Defaults: invented bench engine A.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(default, deny_unknown_fields)]
+pub struct EngineParams {
+    /// Air path.
+    pub air: ReducedParams,
+    /// Fuel at full load, mg per stroke; load is a fraction of it.
+    pub full_load_mg: f64,
+    /// Least air-to-fuel ratio that the smoke limiter allows; 0 switches it off.
+    pub smoke_limit_afr: f64,
+    /// Answer to a fuel request.
+    pub fuel_response: FuelResponse,
+    /// Time constant of the boost hose's flow, s: how fast a blockage's pressure loss follows the flow.
+    pub hose_time_s: f64,
+}
+
+impl Default for EngineParams {
+    fn default() -> Self {
+        Self {
+            air: ReducedParams::default(),
+            full_load_mg: 40.0,
+            smoke_limit_afr: 17.5,
+            fuel_response: FuelResponse::Obeys,
+            hose_time_s: 0.02,
+        }
+    }
+}
+
+impl EngineParams {
+    /// Checks every field.
+    ///
+    /// # Errors
+    /// Names the first field that is out of range.
+    pub fn validate(&self) -> Result<(), BadParameter> {
+        self.air.validate().map_err(|e| e.within("air"))?;
+        above_zero("full_load_mg", self.full_load_mg)?;
+        not_negative("smoke_limit_afr", self.smoke_limit_afr)?;
+        above_zero("hose_time_s", self.hose_time_s)?;
+        match self.fuel_response {
+            FuelResponse::Late(delay_s) => not_negative("fuel_response.late", delay_s),
+            FuelResponse::Obeys | FuelResponse::Refuses => Ok(()),
+        }
+    }
+}
+
+/// What the controller asks of the fuel.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub enum FuelRequest {
+    /// Nothing.
+    #[default]
+    Free,
+    /// No more than this fraction of full load (0 is a cut).
+    LimitTo(f64),
+}
+
+/// What the driver and the road ask of the engine in one step.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct EngineInputs {
+    /// Crankshaft speed, rpm.
+    pub speed_rpm: f64,
+    /// Fuel asked for, mg per stroke.
+    pub fuel_mg: f64,
+    /// Effective area of the recirculation valve, m².
+    pub egr_area_m2: f64,
+    /// What the controller asks of the fuel.
+    pub fuel_request: FuelRequest,
+}
+
+impl EngineInputs {
+    /// Plain running.
+    #[must_use]
+    pub fn new(speed_rpm: f64, fuel_mg: f64) -> Self {
+        Self { speed_rpm, fuel_mg, egr_area_m2: 0.0, fuel_request: FuelRequest::Free }
+    }
+}
+
+/// What is wrong with the hoses.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct HoseState {
+    /// Area of a leak behind the compressor, m².
+    pub leak_area_m2: f64,
+    /// Pressure lost in the boost hose, Pa per (kg/s)².
+    pub loss_pa_per_kg2_s2: f64,
+}
+
+/// A state left the numbers or the physical range.
+#[derive(Debug, Clone, Copy, PartialEq, thiserror::Error)]
+#[error(
+    "the air path diverged: intake {intake_pa} Pa, exhaust {exhaust_pa} Pa, turbo {turbo_rad_s} rad/s; \
+     allowed: finite and above 0; check nozzle areas, volumes and inertia in [engine.air]"
+)]
+pub struct AirDiverged {
+    /// Intake pressure reached, Pa.
+    pub intake_pa: f64,
+    /// Exhaust pressure reached, Pa.
+    pub exhaust_pa: f64,
+    /// Turbo speed reached, rad/s.
+    pub turbo_rad_s: f64,
+}
+
+/// A running engine.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Engine {
+    params: EngineParams,
+    model: ReducedModel,
+    state: AirState,
+    vanes: Vanes,
+    hose_drop_pa: f64,
+    fuel_mg: f64,
+    limited_for_s: f64,
+}
+
+impl Engine {
+    /// An engine at rest: ambient pressure everywhere, turbo barely turning.
+    ///
+    /// # Errors
+    /// Names the first parameter that is out of range.
+    pub fn try_new(params: EngineParams, ambient: Ambient) -> Result<Self, BadParameter> {
+        params.validate()?;
+        let model = ReducedModel::try_new(params.air, ambient).map_err(|e| e.within("air"))?;
+        let turbo_at_rest_rad_s = 500.0;
+        Ok(Self {
+            state: [ambient.pressure_pa, ambient.pressure_pa * 1.001, turbo_at_rest_rad_s],
+            vanes: model.vanes(1.0),
+            model,
+            params,
+            hose_drop_pa: 0.0,
+            fuel_mg: 0.0,
+            limited_for_s: 0.0,
+        })
+    }
+
+    /// Brings the air path to rest at an operating point, smoke limit included.
+    ///
+    /// # Errors
+    /// When there is no rest there.
+    pub fn settle(&mut self, inputs: &EngineInputs, opening: f64) -> Result<(), NoSteadyState> {
+        self.vanes = self.model.vanes(opening);
+        self.hose_drop_pa = 0.0;
+        self.fuel_mg = inputs.fuel_mg;
+        const SMOKE_PASSES: usize = 40;
+        for _ in 0..SMOKE_PASSES {
+            let op = self.operating(inputs, HoseState::default());
+            self.state = self.model.steady(self.vanes, &op)?;
+            let allowed = self.smoke_limit_mg(inputs.speed_rpm).min(inputs.fuel_mg);
+            let change = allowed - self.fuel_mg;
+            self.fuel_mg = allowed;
+            if change.abs() < 1e-6 {
+                break;
+            }
+        }
+        Ok(())
+    }
+
+    /// Advances by `dt` s while the vanes move from where they were to `opening`.
+    ///
+    /// # Errors
+    /// [`AirDiverged`] when a state is no longer finite and positive.
+    pub fn step(
+        &mut self,
+        inputs: &EngineInputs,
+        opening: f64,
+        hose: HoseState,
+        dt: f64,
+    ) -> Result<(), AirDiverged> {
+        self.fuel_mg = self.delivered_mg(inputs, dt);
+        let op = self.operating(inputs, hose);
+        let (from, to) = (self.vanes, self.model.vanes(opening));
+        let half = Vanes {
+            opening: 0.5 * (from.opening + to.opening),
+            area_m2: 0.5 * (from.area_m2 + to.area_m2),
+        };
+        let model = &self.model;
+        let vanes_at = |stage: f64| if stage == 0.0 { from } else if stage == 1.0 { to } else { half };
+        self.state = rk4(self.state, dt, |stage, x| model.rates(x, vanes_at(stage), &op));
+        self.vanes = to;
+        if hose.loss_pa_per_kg2_s2 > 0.0 || self.hose_drop_pa > 0.0 {
+            let flow = model.flows(&self.state, to, &op).compressor_kg_s;
+            let loss = hose.loss_pa_per_kg2_s2 * flow * flow;
+            self.hose_drop_pa += (loss - self.hose_drop_pa) * (dt / self.params.hose_time_s).min(1.0);
+        }
+        self.check()
+    }
+
+    fn check(&self) -> Result<(), AirDiverged> {
+        let [intake_pa, exhaust_pa, turbo_rad_s] = self.state;
+        let sound = self.state.iter().all(|value| value.is_finite() && *value > 0.0);
+        if sound { Ok(()) } else { Err(AirDiverged { intake_pa, exhaust_pa, turbo_rad_s }) }
+    }
+
+    fn operating(&self, inputs: &EngineInputs, hose: HoseState) -> Operating {
+        Operating {
+            speed_rpm: inputs.speed_rpm,
+            fuel_mg: self.fuel_mg,
+            egr_area_m2: inputs.egr_area_m2,
+            leak_area_m2: hose.leak_area_m2,
+            hose_drop_pa: self.hose_drop_pa,
+        }
+    }
+
+    /// Fuel after smoke limit and, where the engine listens, the controller's request.
+    fn delivered_mg(&mut self, inputs: &EngineInputs, dt: f64) -> f64 {
+        let mut fuel = inputs.fuel_mg;
+        if self.params.smoke_limit_afr > 0.0 {
+            fuel = fuel.min(self.smoke_limit_mg(inputs.speed_rpm));
+        }
+        let FuelRequest::LimitTo(share) = inputs.fuel_request else {
+            self.limited_for_s = 0.0;
+            return fuel;
+        };
+        self.limited_for_s += dt;
+        let obeyed = match self.params.fuel_response {
+            FuelResponse::Obeys => true,
+            FuelResponse::Late(delay_s) => self.limited_for_s >= delay_s,
+            FuelResponse::Refuses => false,
+        };
+        if obeyed { fuel.min(share.clamp(0.0, 1.0) * self.params.full_load_mg) } else { fuel }
+    }
+
+    /// Most fuel that the present air burns without smoke, mg per stroke.
+    fn smoke_limit_mg(&self, speed_rpm: f64) -> f64 {
+        if self.params.smoke_limit_afr <= 0.0 {
+            return f64::INFINITY;
+        }
+        let strokes_per_s = speed_rpm * self.params.air.cylinders / 120.0;
+        if strokes_per_s <= 0.0 {
+            return 0.0;
+        }
+        let air = self.model.engine_flow(&self.state, speed_rpm);
+        air / strokes_per_s / self.params.smoke_limit_afr * 1e6
+    }
+
+    /// Changes how the engine answers a fuel request: how that fault arrives.
+    pub fn set_fuel_response(&mut self, response: FuelResponse) {
+        self.params.fuel_response = response;
+    }
+
+    /// Intake pressure Pa, exhaust pressure Pa, turbo speed rad/s.
+    #[must_use]
+    pub fn state(&self) -> &AirState {
+        &self.state
+    }
+
+    /// Pressure behind the compressor, before the boost hose, Pa.
+    #[must_use]
+    pub fn compressor_outlet_pa(&self) -> f64 {
+        self.state[0] + self.hose_drop_pa
+    }
+
+    /// Fuel delivered in the last step, mg per stroke.
+    #[must_use]
+    pub fn fuel_mg(&self) -> f64 {
+        self.fuel_mg
+    }
+
+    /// The air path's model.
+    #[must_use]
+    pub fn model(&self) -> &ReducedModel {
+        &self.model
+    }
+
+    /// All flows at this moment.
+    #[must_use]
+    pub fn flows(&self, inputs: &EngineInputs, hose: HoseState) -> Flows {
+        self.model.flows(&self.state, self.vanes, &self.operating(inputs, hose))
+    }
+}

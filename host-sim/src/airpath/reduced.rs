@@ -1,0 +1,442 @@
+//! Reduced mean-value air path: intake and exhaust pressure and turbo speed.
+//!
+//! In: pressures, turbo speed, vane opening, engine speed, fuel, surroundings. Out: all flows and the
+//! three time derivatives. Structure after Wahlström and Eriksson, "Modelling diesel engines with a
+//! variable-geometry turbocharger and exhaust gas recirculation by optimization of model parameters for
+//! capturing non-linear system dynamics", Proc. IMechE Part D 225(7), 2011, 960–986, without its oxygen
+//! states; the parameter values are those of an invented 2.2-litre engine. Surge is outside the model:
+//! beyond the zero-flow line the compressor simply delivers nothing.
+
+use serde::{Deserialize, Serialize};
+
+use crate::atmosphere::Ambient;
+use crate::check::{BadParameter, above_zero, between, not_negative};
+
+/// Parameters of the reduced air path. Defaults: invented "bench engine A".
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(default, deny_unknown_fields)]
+pub struct ReducedParams {
+    /// Gas constant of air, J/(kg K).
+    pub air_r: f64,
+    /// Specific heat of air, J/(kg K).
+    pub air_cp: f64,
+    /// γ of air.
+    pub air_gamma: f64,
+    /// Gas constant of exhaust, J/(kg K).
+    pub exhaust_r: f64,
+    /// Specific heat of exhaust, J/(kg K).
+    pub exhaust_cp: f64,
+    /// γ of exhaust.
+    pub exhaust_gamma: f64,
+    /// Pressure rise of the exhaust system over ambient, Pa.
+    pub exhaust_back_pressure_pa: f64,
+    /// Intake manifold volume, m³.
+    pub intake_volume_m3: f64,
+    /// Intake manifold temperature, K.
+    pub intake_k: f64,
+    /// Exhaust manifold volume, m³.
+    pub exhaust_volume_m3: f64,
+    /// Displacement, m³.
+    pub displacement_m3: f64,
+    /// Number of cylinders.
+    pub cylinders: f64,
+    /// Volumetric efficiency at equal manifold pressures.
+    pub volumetric_base: f64,
+    /// Change of volumetric efficiency per unit of p_em/p_im − 1.
+    pub volumetric_slope: f64,
+    /// Lower heating value of the fuel, J/kg.
+    pub heating_value: f64,
+    /// Share of the fuel's heat that goes to the exhaust.
+    pub exhaust_heat_share: f64,
+    /// Hottest exhaust, K.
+    pub exhaust_max_k: f64,
+    /// Nozzle area with the vanes closed, m².
+    pub nozzle_min_m2: f64,
+    /// Nozzle area with the vanes open, m².
+    pub nozzle_max_m2: f64,
+    /// Exponent of area over opening.
+    pub nozzle_exponent: f64,
+    /// Exponent K of the turbine flow √(1 − Π^K).
+    pub turbine_flow_exponent: f64,
+    /// Turbine wheel radius, m.
+    pub turbine_radius_m: f64,
+    /// Best turbine efficiency.
+    pub turbine_best: f64,
+    /// Blade-speed ratio of best efficiency.
+    pub blade_speed_best: f64,
+    /// Fall of turbine efficiency with blade-speed ratio squared.
+    pub blade_speed_fall: f64,
+    /// Fall of turbine efficiency with opening squared, on the closed side.
+    pub closed_fall: f64,
+    /// The same on the open side.
+    pub open_fall: f64,
+    /// Opening of best turbine efficiency.
+    pub opening_best: f64,
+    /// Least turbine efficiency.
+    pub turbine_least: f64,
+    /// Compressor wheel radius, m.
+    pub compressor_radius_m: f64,
+    /// Head coefficient's weight in the flow ellipse.
+    pub head_weight: f64,
+    /// Flow coefficient's weight in the flow ellipse.
+    pub flow_weight: f64,
+    /// Best compressor efficiency.
+    pub compressor_best: f64,
+    /// Flow coefficient of best efficiency.
+    pub flow_best: f64,
+    /// Fall of efficiency with flow coefficient squared.
+    pub flow_fall: f64,
+    /// Head coefficient of best efficiency.
+    pub head_best: f64,
+    /// Fall of efficiency with head coefficient squared.
+    pub head_fall: f64,
+    /// Least compressor efficiency.
+    pub compressor_least: f64,
+    /// Rotor inertia, kg m².
+    pub rotor_inertia_kg_m2: f64,
+}
+
+impl Default for ReducedParams {
+    fn default() -> Self {
+        Self {
+            air_r: 287.0,
+            air_cp: 1005.0,
+            air_gamma: 1.4,
+            exhaust_r: 286.0,
+            exhaust_cp: 1149.0,
+            exhaust_gamma: 1.33,
+            exhaust_back_pressure_pa: 0.0,
+            intake_volume_m3: 6.0e-3,
+            intake_k: 320.0,
+            exhaust_volume_m3: 1.4e-3,
+            displacement_m3: 2.2e-3,
+            cylinders: 4.0,
+            volumetric_base: 0.94,
+            volumetric_slope: -0.10,
+            heating_value: 42.9e6,
+            exhaust_heat_share: 0.38,
+            exhaust_max_k: 1250.0,
+            nozzle_min_m2: 0.85e-4,
+            nozzle_max_m2: 4.2e-4,
+            nozzle_exponent: 1.2,
+            turbine_flow_exponent: 2.9,
+            turbine_radius_m: 0.0230,
+            turbine_best: 0.70,
+            blade_speed_best: 0.68,
+            blade_speed_fall: 1.6,
+            closed_fall: 1.2,
+            open_fall: 0.35,
+            opening_best: 0.42,
+            turbine_least: 0.20,
+            compressor_radius_m: 0.0250,
+            head_weight: 0.62,
+            flow_weight: 21.0,
+            compressor_best: 0.74,
+            flow_best: 0.14,
+            flow_fall: 14.0,
+            head_best: 0.95,
+            head_fall: 0.35,
+            compressor_least: 0.30,
+            rotor_inertia_kg_m2: 2.8e-5,
+        }
+    }
+}
+
+impl ReducedParams {
+    /// Checks every field that could make the flows meaningless.
+    ///
+    /// # Errors
+    /// Names the first field that is out of range.
+    pub fn validate(&self) -> Result<(), BadParameter> {
+        for (field, value) in [
+            ("air_r", self.air_r),
+            ("air_cp", self.air_cp),
+            ("exhaust_r", self.exhaust_r),
+            ("exhaust_cp", self.exhaust_cp),
+            ("intake_volume_m3", self.intake_volume_m3),
+            ("intake_k", self.intake_k),
+            ("exhaust_volume_m3", self.exhaust_volume_m3),
+            ("displacement_m3", self.displacement_m3),
+            ("cylinders", self.cylinders),
+            ("heating_value", self.heating_value),
+            ("exhaust_max_k", self.exhaust_max_k),
+            ("nozzle_min_m2", self.nozzle_min_m2),
+            ("nozzle_exponent", self.nozzle_exponent),
+            ("turbine_flow_exponent", self.turbine_flow_exponent),
+            ("turbine_radius_m", self.turbine_radius_m),
+            ("compressor_radius_m", self.compressor_radius_m),
+            ("head_weight", self.head_weight),
+            ("flow_weight", self.flow_weight),
+            ("rotor_inertia_kg_m2", self.rotor_inertia_kg_m2),
+        ] {
+            above_zero(field, value)?;
+        }
+        self.validate_ranges()
+    }
+
+    fn validate_ranges(&self) -> Result<(), BadParameter> {
+        between("air_gamma", self.air_gamma, 1.01, 1.67)?;
+        between("exhaust_gamma", self.exhaust_gamma, 1.01, 1.67)?;
+        not_negative("exhaust_back_pressure_pa", self.exhaust_back_pressure_pa)?;
+        between("volumetric_base", self.volumetric_base, 0.3, 1.2)?;
+        between("volumetric_slope", self.volumetric_slope, -1.0, 0.0)?;
+        between("exhaust_heat_share", self.exhaust_heat_share, 0.0, 1.0)?;
+        for (field, value) in [
+            ("turbine_best", self.turbine_best),
+            ("turbine_least", self.turbine_least),
+            ("opening_best", self.opening_best),
+            ("blade_speed_best", self.blade_speed_best),
+            ("compressor_best", self.compressor_best),
+            ("compressor_least", self.compressor_least),
+        ] {
+            between(field, value, 1e-3, 1.0)?;
+        }
+        for (field, value) in [
+            ("blade_speed_fall", self.blade_speed_fall),
+            ("closed_fall", self.closed_fall),
+            ("open_fall", self.open_fall),
+            ("flow_best", self.flow_best),
+            ("flow_fall", self.flow_fall),
+            ("head_best", self.head_best),
+            ("head_fall", self.head_fall),
+        ] {
+            not_negative(field, value)?;
+        }
+        if self.nozzle_max_m2.is_finite() && self.nozzle_max_m2 > self.nozzle_min_m2 {
+            return Ok(());
+        }
+        let allowed = format!("above `nozzle_min_m2` ({})", self.nozzle_min_m2);
+        Err(BadParameter::new("nozzle_max_m2", self.nozzle_max_m2, allowed))
+    }
+}
+
+/// What the engine is doing, held over a step.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Operating {
+    /// Crankshaft speed, rpm.
+    pub speed_rpm: f64,
+    /// Fuel per stroke and cylinder, mg.
+    pub fuel_mg: f64,
+    /// Effective area of the exhaust-gas recirculation valve, m²; 0 is shut.
+    pub egr_area_m2: f64,
+    /// Area of a leak in the boost hose, m².
+    pub leak_area_m2: f64,
+    /// Pressure lost between compressor and intake manifold, Pa.
+    pub hose_drop_pa: f64,
+}
+
+impl Operating {
+    /// Plain running: no recirculation, no leak, a clear hose.
+    #[must_use]
+    pub fn new(speed_rpm: f64, fuel_mg: f64) -> Self {
+        Self { speed_rpm, fuel_mg, egr_area_m2: 0.0, leak_area_m2: 0.0, hose_drop_pa: 0.0 }
+    }
+}
+
+/// Vane opening with the nozzle area that belongs to it.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Vanes {
+    /// Opening, 0 closed … 1 open.
+    pub opening: f64,
+    /// Effective nozzle area, m².
+    pub area_m2: f64,
+}
+
+/// Intake pressure Pa, exhaust pressure Pa, turbo speed rad/s.
+pub type AirState = [f64; 3];
+
+/// All algebraic quantities of an instant.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Flows {
+    /// Air through the compressor, kg/s.
+    pub compressor_kg_s: f64,
+    /// Air into the cylinders, kg/s.
+    pub engine_kg_s: f64,
+    /// Fuel, kg/s.
+    pub fuel_kg_s: f64,
+    /// Exhaust through the turbine, kg/s.
+    pub turbine_kg_s: f64,
+    /// Recirculated exhaust, kg/s.
+    pub egr_kg_s: f64,
+    /// Lost through a leak, kg/s.
+    pub leak_kg_s: f64,
+    /// Exhaust temperature, K.
+    pub exhaust_k: f64,
+    /// Turbine shaft power, W.
+    pub turbine_w: f64,
+    /// Compressor shaft power, W.
+    pub compressor_w: f64,
+}
+
+/// Largest expansion ratio taken, so that the turbine's head never reaches 0 (as in the source).
+const RATIO_MAX: f64 = 0.9999;
+/// Pressure ratio below which recirculation is choked (Wahlström and Eriksson 2011, Π_egropt rounded).
+const EGR_CHOKED: f64 = 0.65;
+/// Below this turbo speed the model is not valid; it only keeps the arithmetic finite, rad/s.
+const SLOWEST_RAD_S: f64 = 50.0;
+
+/// The reduced air path with everything that does not change worked out once.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct ReducedModel {
+    params: ReducedParams,
+    ambient: Ambient,
+    air_exponent: f64,
+    exhaust_exponent: f64,
+    inverse_ambient: f64,
+    head_factor: f64,
+    flow_factor: f64,
+    engine_factor: f64,
+    compressor_factor: f64,
+    intake_rate: f64,
+    exhaust_rate: f64,
+    blade_factor: f64,
+}
+
+impl ReducedModel {
+    /// Takes checked parameters and the surroundings.
+    ///
+    /// # Errors
+    /// Names the first parameter that is out of range.
+    pub fn try_new(params: ReducedParams, ambient: Ambient) -> Result<Self, BadParameter> {
+        params.validate()?;
+        above_zero("ambient.pressure_pa", ambient.pressure_pa)?;
+        above_zero("ambient.temperature_k", ambient.temperature_k)?;
+        let p = &params;
+        let radius = p.compressor_radius_m;
+        let density = ambient.pressure_pa / (p.air_r * ambient.temperature_k);
+        Ok(Self {
+            air_exponent: 1.0 - 1.0 / p.air_gamma,
+            exhaust_exponent: 1.0 - 1.0 / p.exhaust_gamma,
+            inverse_ambient: 1.0 / ambient.pressure_pa,
+            head_factor: 2.0 * p.air_cp * ambient.temperature_k / (radius * radius),
+            flow_factor: density * core::f64::consts::PI * radius * radius * radius,
+            engine_factor: p.displacement_m3 / (120.0 * p.air_r * p.intake_k),
+            compressor_factor: p.air_cp * ambient.temperature_k,
+            intake_rate: p.air_r * p.intake_k / p.intake_volume_m3,
+            exhaust_rate: p.exhaust_r / p.exhaust_volume_m3,
+            blade_factor: p.turbine_radius_m / libm::sqrt(2.0 * p.exhaust_cp),
+            params,
+            ambient,
+        })
+    }
+
+    /// The parameters it was made of.
+    #[must_use]
+    pub fn params(&self) -> &ReducedParams {
+        &self.params
+    }
+
+    /// The surroundings.
+    #[must_use]
+    pub fn ambient(&self) -> &Ambient {
+        &self.ambient
+    }
+
+    /// Nozzle area at an opening (held to 0 … 1).
+    #[must_use]
+    pub fn vanes(&self, opening: f64) -> Vanes {
+        let p = &self.params;
+        let held = opening.clamp(0.0, 1.0);
+        let share = if held == 0.0 { 0.0 } else { libm::exp(p.nozzle_exponent * libm::log(held)) };
+        Vanes { opening, area_m2: p.nozzle_min_m2 + (p.nozzle_max_m2 - p.nozzle_min_m2) * share }
+    }
+
+    /// Air into the cylinders at these pressures, kg/s.
+    #[inline(always)]
+    pub fn engine_flow(&self, state: &AirState, speed_rpm: f64) -> f64 {
+        let p = &self.params;
+        let back = state[1] / state[0] - 1.0;
+        let efficiency = (p.volumetric_base + p.volumetric_slope * back).clamp(0.3, 1.0);
+        efficiency * state[0] * speed_rpm * self.engine_factor
+    }
+
+    /// Every flow and power at an instant.
+    #[inline(always)]
+    #[must_use]
+    pub fn flows(&self, state: &AirState, vanes: Vanes, op: &Operating) -> Flows {
+        let p = &self.params;
+        let engine_kg_s = self.engine_flow(state, op.speed_rpm);
+        let fuel_kg_s = op.fuel_mg * 1e-6 * op.speed_rpm * p.cylinders / 120.0;
+        let charge = engine_kg_s + fuel_kg_s;
+        let heat = p.exhaust_heat_share * fuel_kg_s * p.heating_value / (p.exhaust_cp * charge);
+        let exhaust_k = (p.intake_k + heat).min(p.exhaust_max_k);
+        let (turbine_kg_s, turbine_w) = self.turbine(state, vanes, exhaust_k);
+        let (compressor_kg_s, compressor_w) = self.compressor(state[0] + op.hose_drop_pa, state[2]);
+        Flows {
+            compressor_kg_s,
+            engine_kg_s,
+            fuel_kg_s,
+            turbine_kg_s,
+            egr_kg_s: self.egr(state, exhaust_k, op.egr_area_m2),
+            leak_kg_s: self.leak(state, op.leak_area_m2),
+            exhaust_k,
+            turbine_w,
+            compressor_w,
+        }
+    }
+
+    /// Time derivatives of the three states.
+    #[inline(always)]
+    #[must_use]
+    pub fn rates(&self, state: &AirState, vanes: Vanes, op: &Operating) -> AirState {
+        let f = self.flows(state, vanes, op);
+        let speed = state[2].max(SLOWEST_RAD_S);
+        [
+            self.intake_rate * (f.compressor_kg_s + f.egr_kg_s - f.engine_kg_s - f.leak_kg_s),
+            self.exhaust_rate * f.exhaust_k * (f.engine_kg_s + f.fuel_kg_s - f.turbine_kg_s - f.egr_kg_s),
+            (f.turbine_w - f.compressor_w) / (self.params.rotor_inertia_kg_m2 * speed),
+        ]
+    }
+
+    #[inline(always)]
+    fn turbine(&self, state: &AirState, vanes: Vanes, exhaust_k: f64) -> (f64, f64) {
+        let p = &self.params;
+        let outlet = self.ambient.pressure_pa + p.exhaust_back_pressure_pa;
+        let log_ratio = libm::log((outlet / state[1]).min(RATIO_MAX));
+        let head = 1.0 - libm::exp(self.exhaust_exponent * log_ratio);
+        let opened = libm::sqrt(1.0 - libm::exp(p.turbine_flow_exponent * log_ratio));
+        let flow = vanes.area_m2 * state[1] * opened / libm::sqrt(p.exhaust_r * exhaust_k);
+        let blade = self.blade_factor * state[2] / libm::sqrt(exhaust_k * head) - p.blade_speed_best;
+        let off = vanes.opening - p.opening_best;
+        let fall = if off < 0.0 { p.closed_fall } else { p.open_fall };
+        let efficiency =
+            (p.turbine_best - p.blade_speed_fall * blade * blade - fall * off * off).max(p.turbine_least);
+        (flow, efficiency * flow * p.exhaust_cp * exhaust_k * head)
+    }
+
+    #[inline(always)]
+    fn compressor(&self, outlet_pa: f64, turbo_rad_s: f64) -> (f64, f64) {
+        let p = &self.params;
+        let ratio = (outlet_pa * self.inverse_ambient).max(1.0);
+        let rise = libm::exp(self.air_exponent * libm::log(ratio)) - 1.0;
+        let speed = turbo_rad_s.max(SLOWEST_RAD_S);
+        let head = self.head_factor * rise / (speed * speed);
+        let flow = libm::sqrt((1.0 - p.head_weight * head * head).max(0.0) / p.flow_weight);
+        let kg_s = self.flow_factor * speed * flow;
+        let (off_flow, off_head) = (flow - p.flow_best, head - p.head_best);
+        let efficiency = (p.compressor_best
+            - p.flow_fall * off_flow * off_flow
+            - p.head_fall * off_head * off_head)
+            .max(p.compressor_least);
+        (kg_s, kg_s * self.compressor_factor * rise / efficiency)
+    }
+
+    #[inline(always)]
+    fn egr(&self, state: &AirState, exhaust_k: f64, area_m2: f64) -> f64 {
+        if area_m2 <= 0.0 || state[1] <= state[0] {
+            return 0.0;
+        }
+        let ratio = (state[0] / state[1]).max(EGR_CHOKED);
+        let off = (1.0 - ratio) / (1.0 - EGR_CHOKED) - 1.0;
+        area_m2 * state[1] / libm::sqrt(self.params.exhaust_r * exhaust_k) * (1.0 - off * off)
+    }
+
+    #[inline(always)]
+    fn leak(&self, state: &AirState, area_m2: f64) -> f64 {
+        if area_m2 <= 0.0 {
+            return 0.0;
+        }
+        let air = crate::gas::Gas { gamma: self.params.air_gamma, r: self.params.air_r };
+        air.nozzle_flow(area_m2, state[0], self.params.intake_k, self.ambient.pressure_pa)
+    }
+}

@@ -1,0 +1,218 @@
+//! One sensor channel: offset, gain, noise, range, quantisation, and how it fails.
+//!
+//! In: the true value in the sensor's own unit. Out: the reading. Every random draw comes from the
+//! generator handed in, and none is made for a channel without noise or glitches.
+
+use rand::{Rng, RngExt};
+use rand_distr::StandardNormal;
+use serde::{Deserialize, Serialize};
+
+use crate::check::{BadParameter, between, not_negative};
+
+/// A sound channel.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct ChannelParams {
+    /// Whether the sensor is there at all.
+    pub fitted: bool,
+    /// Added to every reading, sensor units.
+    pub offset: f64,
+    /// Multiplies every reading.
+    pub gain: f64,
+    /// Standard deviation of the noise, sensor units.
+    pub noise: f64,
+    /// Lowest reading.
+    pub lowest: f64,
+    /// Highest reading.
+    pub highest: f64,
+    /// Smallest step between readings; 0 is continuous.
+    pub step: f64,
+}
+
+impl ChannelParams {
+    /// A fitted channel with unit gain and no offset.
+    #[must_use]
+    pub fn new(noise: f64, lowest: f64, highest: f64, step: f64) -> Self {
+        Self { fitted: true, offset: 0.0, gain: 1.0, noise, lowest, highest, step }
+    }
+
+    /// Checks every field.
+    ///
+    /// # Errors
+    /// Names the field.
+    pub fn validate(&self) -> Result<(), BadParameter> {
+        between("offset", self.offset, -1e9, 1e9)?;
+        between("gain", self.gain, -1e6, 1e6)?;
+        not_negative("noise", self.noise)?;
+        not_negative("step", self.step)?;
+        between("highest", self.highest, self.lowest, 1e9)
+    }
+}
+
+/// A way for a channel to fail. Numbers are in the sensor's unit.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case", deny_unknown_fields)]
+pub enum ChannelFault {
+    /// Reads too high by this much.
+    Offset(f64),
+    /// Reads this many times the true value (about the sensor's zero).
+    Gain(f64),
+    /// More noise: its standard deviation.
+    Noise(f64),
+    /// Single wild readings.
+    Glitch {
+        /// How many per second, on average.
+        per_s: f64,
+        /// How far off, either way.
+        size: f64,
+    },
+    /// Keeps its last reading.
+    Freeze,
+    /// Creeps by this much per second.
+    Drift(f64),
+    /// Reads this and nothing else (a broken wire; `nan` is allowed where the channel is a float).
+    DropOut(f64),
+}
+
+/// All failures of one channel that are present together.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct Disturbance {
+    offset: f64,
+    gain: f64,
+    noise: f64,
+    glitch_per_s: f64,
+    glitch_size: f64,
+    frozen: bool,
+    drift_per_s: f64,
+    drift_origin: f64,
+    dropped_to: Option<f64>,
+}
+
+impl Default for Disturbance {
+    fn default() -> Self {
+        Self {
+            offset: 0.0,
+            gain: 1.0,
+            noise: 0.0,
+            glitch_per_s: 0.0,
+            glitch_size: 0.0,
+            frozen: false,
+            drift_per_s: 0.0,
+            drift_origin: 0.0,
+            dropped_to: None,
+        }
+    }
+}
+
+impl Disturbance {
+    /// Adds a fault that set in at `since_s`.
+    pub(crate) fn add(&mut self, fault: ChannelFault, since_s: f64) {
+        match fault {
+            ChannelFault::Offset(by) => self.offset += by,
+            ChannelFault::Gain(factor) => self.gain *= factor,
+            ChannelFault::Noise(sigma) => self.noise = self.noise.max(sigma),
+            ChannelFault::Glitch { per_s, size } => (self.glitch_per_s, self.glitch_size) = (per_s, size),
+            ChannelFault::Freeze => self.frozen = true,
+            ChannelFault::Drift(per_s) => {
+                self.drift_per_s += per_s;
+                self.drift_origin += per_s * since_s;
+            }
+            ChannelFault::DropOut(reading) => self.dropped_to = Some(reading),
+        }
+    }
+}
+
+/// Readings per second: one each tick.
+const READINGS_PER_S: f64 = 1000.0;
+
+/// A channel with its failures and its last reading.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) struct Channel {
+    pub params: ChannelParams,
+    pub disturbance: Disturbance,
+    last: Option<f64>,
+}
+
+impl Channel {
+    pub(crate) fn new(params: ChannelParams) -> Self {
+        Self { params, disturbance: Disturbance::default(), last: None }
+    }
+
+    /// One reading of `truth` at `time_s`.
+    #[inline]
+    pub(crate) fn read(&mut self, truth: f64, time_s: f64, rng: &mut impl Rng) -> f64 {
+        let (p, d) = (&self.params, &self.disturbance);
+        if let Some(reading) = d.dropped_to {
+            return reading;
+        }
+        if let (true, Some(last)) = (d.frozen, self.last) {
+            return last;
+        }
+        let mut value = truth * p.gain * d.gain + p.offset + d.offset;
+        if d.drift_per_s != 0.0 {
+            value += d.drift_per_s * time_s - d.drift_origin;
+        }
+        let noise = p.noise.max(d.noise);
+        if noise > 0.0 {
+            value += noise * rng.sample::<f64, _>(StandardNormal);
+        }
+        if d.glitch_per_s > 0.0 && rng.random::<f64>() < d.glitch_per_s / READINGS_PER_S {
+            value += if rng.random::<bool>() { d.glitch_size } else { -d.glitch_size };
+        }
+        let reading = quantised(value, p.step).clamp(p.lowest, p.highest);
+        self.last = Some(reading);
+        reading
+    }
+}
+
+#[inline]
+fn quantised(value: f64, step: f64) -> f64 {
+    if step > 0.0 { libm::rint(value / step) * step } else { value }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use rand::SeedableRng;
+
+    fn channel(fault: Option<ChannelFault>) -> Channel {
+        let mut channel = Channel::new(ChannelParams::new(0.0, 0.0, 400.0, 0.1));
+        if let Some(fault) = fault {
+            channel.disturbance.add(fault, 2.0);
+        }
+        channel
+    }
+
+    fn read_at(fault: ChannelFault, truth: f64, time_s: f64) -> f64 {
+        channel(Some(fault)).read(truth, time_s, &mut rand_pcg::Pcg64Mcg::seed_from_u64(1))
+    }
+
+    #[test]
+    fn each_fault_shows_as_named() {
+        assert_eq!(read_at(ChannelFault::Offset(5.0), 100.0, 3.0), 105.0);
+        assert_eq!(read_at(ChannelFault::Gain(1.1), 100.0, 3.0), 110.0);
+        assert_eq!(read_at(ChannelFault::Drift(2.0), 100.0, 4.0), 104.0);
+        assert_eq!(read_at(ChannelFault::DropOut(0.0), 100.0, 3.0), 0.0);
+        assert_eq!(read_at(ChannelFault::Glitch { per_s: 1000.0, size: 50.0 }, 100.0, 3.0) % 50.0, 0.0);
+    }
+
+    #[test]
+    fn a_frozen_channel_keeps_its_last_reading() {
+        let mut rng = rand_pcg::Pcg64Mcg::seed_from_u64(1);
+        let mut channel = channel(None);
+        let before = channel.read(100.0, 0.0, &mut rng);
+        channel.disturbance.add(ChannelFault::Freeze, 1.0);
+        assert_eq!(channel.read(200.0, 1.0, &mut rng), before);
+    }
+
+    #[test]
+    fn readings_stay_in_range_and_on_the_grid() {
+        let mut rng = rand_pcg::Pcg64Mcg::seed_from_u64(1);
+        let mut channel = channel(Some(ChannelFault::Noise(300.0)));
+        for _ in 0..1000 {
+            let reading = channel.read(200.0, 0.0, &mut rng);
+            assert!((0.0..=400.0).contains(&reading));
+            assert!((reading * 10.0 - libm::rint(reading * 10.0)).abs() < 1e-9);
+        }
+    }
+}

@@ -1,0 +1,9 @@
+//! Sensors: what the controller is told instead of the truth.
+
+mod channel;
+mod position;
+
+pub use channel::{ChannelFault, ChannelParams};
+pub(crate) use channel::{Channel, Disturbance};
+pub(crate) use position::PositionSensor;
+pub use position::{COUNTS_MAX, PositionFault, PositionSensorParams};

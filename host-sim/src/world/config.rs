@@ -1,0 +1,203 @@
+//! A world as it stands in a TOML file: actuator, sensors, engine, altitude, faults.
+//!
+//! In: TOML text. Out: a checked [`WorldConfig`]. Refuses unknown fields and values out of range; missing
+//! fields take the invented bench unit A.
+
+use serde::{Deserialize, Serialize};
+
+use super::fault::Fault;
+use crate::actuator::ActuatorParams;
+use crate::airpath::{EngineParams, GasTorqueParams};
+use crate::atmosphere::Ambient;
+use crate::check::{BadParameter, between};
+use crate::friction::RingCondition;
+use crate::sensor::{ChannelParams, PositionSensorParams};
+
+/// Which way the lever turns when the vanes open.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum OpeningDirection {
+    /// Opening lowers the lever angle: a spring toward angle 0 opens the vanes on lost power.
+    #[default]
+    LowersAngle,
+    /// Opening raises the lever angle.
+    RaisesAngle,
+}
+
+impl OpeningDirection {
+    /// +1 when opening raises the angle.
+    #[must_use]
+    pub fn sign(self) -> f64 {
+        match self {
+            Self::LowersAngle => -1.0,
+            Self::RaisesAngle => 1.0,
+        }
+    }
+}
+
+/// Where the boost sensor sits.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum BoostTap {
+    /// In the intake manifold.
+    #[default]
+    Manifold,
+    /// Behind the compressor, before the boost hose.
+    CompressorOutlet,
+}
+
+/// All sensors.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(default, deny_unknown_fields)]
+pub struct SensorParams {
+    /// Lever position.
+    pub position: PositionSensorParams,
+    /// Motor current, A.
+    pub current: ChannelParams,
+    /// Supply at the connector, V.
+    pub supply: ChannelParams,
+    /// Boost, absolute kPa.
+    pub boost: ChannelParams,
+    /// Where the boost sensor sits.
+    pub boost_tap: BoostTap,
+    /// Exhaust manifold, absolute kPa.
+    pub exhaust: ChannelParams,
+    /// Barometer, absolute kPa.
+    pub barometer: ChannelParams,
+    /// Turbo speed, rpm.
+    pub turbo_speed: ChannelParams,
+}
+
+impl Default for SensorParams {
+    fn default() -> Self {
+        Self {
+            position: PositionSensorParams::default(),
+            current: ChannelParams::new(0.004, -20.0, 20.0, 0.005),
+            supply: ChannelParams::new(0.01, 0.0, 40.0, 0.01),
+            boost: ChannelParams::new(0.15, 10.0, 400.0, 0.05),
+            boost_tap: BoostTap::Manifold,
+            exhaust: ChannelParams::new(0.3, 10.0, 700.0, 0.1),
+            barometer: ChannelParams::new(0.02, 10.0, 120.0, 0.02),
+            turbo_speed: ChannelParams::new(50.0, 0.0, 300_000.0, 10.0),
+        }
+    }
+}
+
+impl SensorParams {
+    fn validate(&self) -> Result<(), BadParameter> {
+        self.position.validate().map_err(|e| e.within("position"))?;
+        for (name, channel) in [
+            ("current", &self.current),
+            ("supply", &self.supply),
+            ("boost", &self.boost),
+            ("exhaust", &self.exhaust),
+            ("barometer", &self.barometer),
+            ("turbo_speed", &self.turbo_speed),
+        ] {
+            channel.validate().map_err(|e| e.within(name))?;
+        }
+        Ok(())
+    }
+}
+
+/// A whole world.
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+#[serde(default, deny_unknown_fields)]
+pub struct WorldConfig {
+    /// Actuator and ring.
+    pub actuator: ActuatorParams,
+    /// State of the ring's bearing surfaces.
+    pub ring_condition: RingCondition,
+    /// Which way the lever turns when the vanes open.
+    pub opening: OpeningDirection,
+    /// Sensors.
+    pub sensors: SensorParams,
+    /// Engine.
+    pub engine: EngineParams,
+    /// Gas torque on the ring.
+    pub gas_torque: GasTorqueParams,
+    /// Geometric altitude, m.
+    pub altitude_m: f64,
+    /// Faults with their times.
+    pub faults: Vec<Fault>,
+}
+
+impl WorldConfig {
+    /// Reads a world from TOML and checks it.
+    ///
+    /// # Errors
+    /// Names line, field, value and what is allowed.
+    pub fn from_toml(text: &str, file: &str) -> Result<Self, crate::settings_file::FileError> {
+        crate::settings_file::read(text, file, Self::validate)
+    }
+
+    /// Checks every field.
+    ///
+    /// # Errors
+    /// Names the first field that is out of range.
+    pub fn validate(&self) -> Result<(), BadParameter> {
+        self.actuator.validate().map_err(|e| e.within("actuator"))?;
+        self.sensors.validate().map_err(|e| e.within("sensors"))?;
+        self.engine.validate().map_err(|e| e.within("engine"))?;
+        self.gas_torque.validate().map_err(|e| e.within("gas_torque"))?;
+        self.ambient()?;
+        for (index, fault) in self.faults.iter().enumerate() {
+            fault.validate().map_err(|e| e.within(&format!("faults[{index}]")))?;
+        }
+        self.travel().map(|_| ())
+    }
+
+    /// The air outside.
+    ///
+    /// # Errors
+    /// When the altitude is out of range.
+    pub fn ambient(&self) -> Result<Ambient, BadParameter> {
+        Ambient::at_altitude(self.altitude_m)
+    }
+
+    /// Ring angles with the vanes open and closed: the sound ring's own stops.
+    ///
+    /// # Errors
+    /// When a ring stop is missing from the sound parameters: without both, opening has no meaning.
+    pub fn travel(&self) -> Result<Travel, BadParameter> {
+        let stops = &self.actuator.ring.stops;
+        let need = |name: &str| {
+            BadParameter::new(
+                format!("actuator.ring.stops.{name}"),
+                "missing",
+                "a stop; to lose one, add the fault `ring-stop = [\"…\", \"missing\"]`",
+            )
+        };
+        let low = stops.low.ok_or_else(|| need("low"))?.angle_rad;
+        let high = stops.high.ok_or_else(|| need("high"))?.angle_rad;
+        between("actuator.ring.stops.high.angle_rad", high - low, 0.01, 6.3)?;
+        Ok(match self.opening {
+            OpeningDirection::LowersAngle => Travel { open_rad: low, closed_rad: high },
+            OpeningDirection::RaisesAngle => Travel { open_rad: high, closed_rad: low },
+        })
+    }
+}
+
+/// Ring angles at the two ends of the nozzle's travel.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Travel {
+    /// Vanes open, rad.
+    pub open_rad: f64,
+    /// Vanes closed, rad.
+    pub closed_rad: f64,
+}
+
+impl Travel {
+    /// Opening at a ring angle: 0 closed … 1 open; beyond the stops it goes on.
+    #[inline]
+    #[must_use]
+    pub fn opening(&self, ring_rad: f64) -> f64 {
+        (ring_rad - self.closed_rad) / (self.open_rad - self.closed_rad)
+    }
+
+    /// Ring angle at an opening, rad.
+    #[must_use]
+    pub fn ring_rad(&self, opening: f64) -> f64 {
+        self.closed_rad + opening * (self.open_rad - self.closed_rad)
+    }
+}

@@ -1,0 +1,167 @@
+//! Everything that can go wrong in this world, with the time it sets in and, where it heals, ends.
+//!
+//! In: a fault as it stands in a file. Out: changed actuator parameters, disturbed sensors, leaking hoses.
+//! Faults act from outside: the sound parameters stay as they are and every change starts from them.
+
+use serde::{Deserialize, Serialize};
+
+use crate::actuator::{ActuatorParams, End, Linkage, Obstruction, SootPatch, StopCondition};
+use crate::airpath::{FuelResponse, HoseState};
+use crate::check::{BadParameter, between, not_negative};
+use crate::friction::RingCondition;
+use crate::sensor::{ChannelFault, PositionFault};
+
+/// One fault with its times.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Fault {
+    /// When it sets in, s; 0 is from the start.
+    #[serde(default)]
+    pub at_s: f64,
+    /// When it ends, s; without it, it stays.
+    pub until_s: Option<f64>,
+    /// What is wrong.
+    pub what: FaultKind,
+}
+
+impl Fault {
+    /// A fault that is there from the start and stays.
+    #[must_use]
+    pub fn standing(what: FaultKind) -> Self {
+        Self { at_s: 0.0, until_s: None, what }
+    }
+
+    /// Checks the times.
+    ///
+    /// # Errors
+    /// Names the field.
+    pub fn validate(&self) -> Result<(), BadParameter> {
+        not_negative("at_s", self.at_s)?;
+        match self.until_s {
+            Some(until_s) => between("until_s", until_s, self.at_s, f64::MAX),
+            None => Ok(()),
+        }
+    }
+
+    pub(crate) fn is_present(&self, time_s: f64) -> bool {
+        time_s >= self.at_s && self.until_s.is_none_or(|until_s| time_s < until_s)
+    }
+}
+
+/// What has become of an end stop.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case", deny_unknown_fields)]
+pub enum StopFault {
+    /// It has changed.
+    Changed(StopCondition),
+    /// It is gone.
+    Missing,
+    /// It sits loose: each touch finds it elsewhere within ± `play_rad`, and pushes it out by `drift_rad`.
+    Loose {
+        /// Half the range of positions, rad.
+        play_rad: f64,
+        /// Outward creep per touch, rad.
+        drift_rad: f64,
+    },
+}
+
+/// What is wrong.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case", deny_unknown_fields)]
+pub enum FaultKind {
+    /// Position sensor.
+    PositionSensor(PositionFault),
+    /// Motor current sensor, A.
+    CurrentSensor(ChannelFault),
+    /// Boost pressure sensor, kPa.
+    BoostSensor(ChannelFault),
+    /// Exhaust pressure sensor, kPa.
+    ExhaustSensor(ChannelFault),
+    /// Barometer, kPa.
+    Barometer(ChannelFault),
+    /// Turbo speed sensor, rpm.
+    TurboSpeedSensor(ChannelFault),
+    /// Supply voltage without load is this, V (brown-out; 0 is lost supply).
+    Supply(f64),
+    /// A bad contact adds this resistance to the supply, Ω.
+    SupplyResistance(f64),
+    /// Winding broken: no current flows.
+    WindingOpen,
+    /// Motor leads swapped: opening duty closes.
+    MotorReversed,
+    /// Return spring broken.
+    SpringBroken,
+    /// Ring friction has changed.
+    Ring(RingCondition),
+    /// Soot on a part of the travel.
+    SootPatch(SootPatch),
+    /// Something stands in the way of the ring.
+    Obstruction(Obstruction),
+    /// A ring stop has changed.
+    RingStop(End, StopFault),
+    /// A stop inside the actuator has changed.
+    LeverStop(End, StopFault),
+    /// Play between lever and ring is this much, degrees.
+    JointPlayDeg(f64),
+    /// The rod is off: lever and ring move on their own.
+    RodOff,
+    /// The boost hose leaks through so many mm².
+    HoseLeakMm2(f64),
+    /// The boost hose is clogged or iced: it loses so many kPa at 0.06 kg/s.
+    HoseBlockedKpa(f64),
+    /// The engine answers fuel requests in another way.
+    Fuel(FuelResponse),
+}
+
+/// Air flow at which a blocked hose's loss is stated, kg/s.
+const HOSE_REFERENCE_KG_S: f64 = 0.06;
+/// Resistance of a broken winding, Ω.
+const BROKEN_WINDING_OHM: f64 = 1e7;
+
+impl FaultKind {
+    /// Applies the fault to an actuator's sound parameters.
+    pub(crate) fn change_actuator(&self, params: &mut ActuatorParams) {
+        match *self {
+            Self::SupplyResistance(ohm) => params.bridge.source_resistance_ohm += ohm,
+            Self::WindingOpen => params.motor.resistance_ohm = BROKEN_WINDING_OHM,
+            Self::SpringBroken => params.spring = None,
+            Self::Ring(condition) => {
+                params.ring.friction = params.ring.friction.in_condition(condition);
+            }
+            Self::SootPatch(patch) => params.ring.soot_patch = Some(patch),
+            Self::Obstruction(obstruction) => params.ring.obstruction = Some(obstruction),
+            Self::RingStop(end, fault) => change_stop(params.ring.stops.at_mut(end), end, fault),
+            Self::LeverStop(end, fault) => change_stop(params.lever_stops.at_mut(end), end, fault),
+            Self::JointPlayDeg(degrees) => params.linkage = Linkage::with_play_deg(degrees),
+            Self::RodOff => params.linkage = Linkage::Detached,
+            _ => {}
+        }
+    }
+
+    /// Applies the fault to the hoses.
+    pub(crate) fn change_hose(&self, hose: &mut HoseState) {
+        match *self {
+            Self::HoseLeakMm2(area) => hose.leak_area_m2 += area * 1e-6,
+            Self::HoseBlockedKpa(loss) => {
+                hose.loss_pa_per_kg2_s2 += loss * 1e3 / (HOSE_REFERENCE_KG_S * HOSE_REFERENCE_KG_S);
+            }
+            _ => {}
+        }
+    }
+
+    /// The loose ring stop, if this is one.
+    pub(crate) fn loose_ring_stop(&self) -> Option<(End, f64, f64)> {
+        match *self {
+            Self::RingStop(end, StopFault::Loose { play_rad, drift_rad }) => Some((end, play_rad, drift_rad)),
+            _ => None,
+        }
+    }
+}
+
+fn change_stop(stop: &mut Option<crate::actuator::Stop>, end: End, fault: StopFault) {
+    match fault {
+        StopFault::Changed(condition) => *stop = stop.map(|s| s.in_condition(condition, end)),
+        StopFault::Missing => *stop = None,
+        StopFault::Loose { .. } => {}
+    }
+}

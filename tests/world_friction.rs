@@ -1,0 +1,151 @@
+//! Outside checks of the ring's friction.
+//!
+//! Source of the model and its parameters: Canudas de Wit, Olsson, Åström, Lischinsky, IEEE Trans. Automatic
+//! Control 40(3), 1995, Table I. Source of the numbers: SciPy 1.17.1 `solve_ivp` (Radau, rtol 1e-9), script
+//! `tests/reference/world/c1_friction.py`; closed forms where one exists.
+
+#[path = "support/world.rs"]
+mod reference;
+
+use host_sim::friction::{LuGre, LuGreParams};
+use reference::column;
+use vanebench_checks::assert_near;
+
+fn paper() -> LuGre {
+    LuGre::try_new(LuGreParams::canudas_de_wit_1995()).unwrap()
+}
+
+/// A unit mass on the paper's surface, advanced by the one-step update; `pull` is a force linear in position.
+struct Slider {
+    friction: LuGre,
+    x: f64,
+    v: f64,
+    z: f64,
+}
+
+impl Slider {
+    fn new() -> Self {
+        Self { friction: paper(), x: 0.0, v: 0.0, z: 0.0 }
+    }
+
+    /// One step under the force `push − spring × x` (1 kg).
+    fn step(&mut self, push: f64, spring: f64, dt: f64) {
+        let mut guess = self.v;
+        for _ in 0..2 {
+            let line = self.friction.line(self.z, guess, self.friction.level(guess), dt);
+            guess = (self.v / dt + push - spring * self.x - line.constant) / (1.0 / dt + spring * dt + line.slope);
+        }
+        self.z = self.friction.advance(self.z, guess, self.friction.level(guess), dt);
+        self.v = guess;
+        self.x += dt * guess;
+    }
+}
+
+/// Largest error of the stick-slip run (1 kg pulled at 0.1 m/s through 2 N/m) over 50 s, m.
+fn stick_slip_error(dt: f64) -> f64 {
+    let file = "ref_lugre_stickslip.csv";
+    let (times, positions) = (column(file, "t_s"), column(file, "x_m"));
+    let mut slider = Slider::new();
+    let (mut steps, mut worst) = (0_u32, 0.0_f64);
+    for (t, x) in times.iter().zip(&positions) {
+        while f64::from(steps) * dt < t - 0.5 * dt {
+            steps += 1;
+            slider.step(2.0 * 0.1 * f64::from(steps) * dt, 2.0, dt);
+        }
+        worst = worst.max((slider.x - x).abs());
+    }
+    worst
+}
+
+#[test]
+fn steady_friction_follows_the_stribeck_curve() {
+    let table = [
+        (1e-4, 1.495_064_917),
+        (5e-4, 1.389_600_392),
+        (1e-3, 1.184_339_721),
+        (2e-3, 1.009_957_819),
+        (1e-2, 1.004_000_000),
+        (0.1, 1.040_000_000),
+    ];
+    for (speed, force) in table {
+        assert_near("steady friction, N", paper().steady(speed), force, 1e-9);
+    }
+}
+
+#[test]
+fn the_stribeck_minimum_lies_where_the_curve_has_it() {
+    assert_near("minimum, N", paper().steady(2.986_316e-3), 1.001_261_498_8, 1e-9);
+    assert!(paper().steady(2.9e-3) > paper().steady(2.986e-3));
+    assert!(paper().steady(3.1e-3) > paper().steady(2.987e-3));
+}
+
+#[test]
+fn bristles_load_at_constant_speed_as_the_closed_form_says() {
+    // z(t) = g/σ0 (1 − exp(−σ0 v t / g)) at v = 1 mm/s; µm. First order: the step is taken short.
+    for (t, micrometres) in
+        [(1e-3, 0.958_932_452), (5e-3, 4.078_376_046), (10e-3, 6.751_853_610), (20e-3, 9.653_213_282)]
+    {
+        let friction = paper();
+        let (steps, mut z) = (100_000, 0.0);
+        for _ in 0..steps {
+            z = friction.advance(z, 1e-3, friction.level(1e-3), t / f64::from(steps));
+        }
+        assert_near("bristle, µm", z * 1e6, micrometres, 1e-4);
+    }
+}
+
+#[test]
+fn pre_sliding_creeps_and_comes_back_as_in_the_paper() {
+    // 0 → 1.425 → −1.425 → 1.425 N; tolerance: first-order step of 0.1 ms over 35 s.
+    let file = "ref_lugre_presliding.csv";
+    let columns = (column(file, "t_s"), column(file, "Fext_N"), column(file, "x_m"));
+    let knots = [(0.0, 0.0), (5.0, 1.425), (10.0, 1.425), (20.0, -1.425), (25.0, -1.425), (35.0, 1.425)];
+    let force = |t: f64| {
+        let i = knots.iter().rposition(|knot| knot.0 <= t).unwrap().min(knots.len() - 2);
+        let ((t0, f0), (t1, f1)) = (knots[i], knots[i + 1]);
+        f0 + (f1 - f0) * (t - t0) / (t1 - t0)
+    };
+    let (mut slider, mut steps, dt) = (Slider::new(), 0_u32, 1e-4);
+    for ((t, _), x) in columns.0.iter().zip(&columns.1).zip(&columns.2) {
+        while f64::from(steps) * dt < t - 0.5 * dt {
+            steps += 1;
+            slider.step(force(f64::from(steps) * dt), 0.0, dt);
+        }
+        let error = (slider.x - x).abs();
+        assert!(error < 1e-3 * 45.75e-6, "t {t} s: x {} m, source {x} m", slider.x);
+    }
+}
+
+#[test]
+fn break_away_force_falls_with_the_rate_of_loading() {
+    let table = [
+        (1.0, 1.432_415),
+        (2.0, 1.394_416),
+        (5.0, 1.313_209),
+        (10.0, 1.219_952),
+        (20.0, 1.098_614),
+        (50.0, 1.007_469),
+    ];
+    for (rate, breakaway) in table {
+        let (mut slider, mut steps, dt, mut peak) = (Slider::new(), 0_u32, 1e-5, 0.0_f64);
+        while slider.v < 0.01 {
+            steps += 1;
+            slider.step(rate * f64::from(steps) * dt, 0.0, dt);
+            peak = peak.max(slider.friction.torque(slider.z, slider.v));
+        }
+        assert_near("break-away, N", peak, breakaway, 2e-3);
+    }
+}
+
+#[test]
+fn stick_slip_stays_with_radau_at_the_step_in_use() {
+    let error = stick_slip_error(1e-4);
+    assert!(error < 6e-4, "largest error over 50 s: {error} m (slips are 0.6 m)");
+}
+
+#[test]
+fn stick_slip_error_halves_with_the_step() {
+    let (coarse, fine) = (stick_slip_error(2e-4), stick_slip_error(1e-4));
+    let order = (coarse / fine).log2();
+    assert!((0.8..1.3).contains(&order), "order {order}: errors {coarse} and {fine} m");
+}
