@@ -33,7 +33,8 @@ impl Slider {
         let mut guess = self.v;
         for _ in 0..2 {
             let line = self.friction.line(self.z, guess, self.friction.level(guess), dt);
-            guess = (self.v / dt + push - spring * self.x - line.constant) / (1.0 / dt + spring * dt + line.slope);
+            guess = (self.v / dt + push - spring * self.x - line.constant)
+                / (1.0 / dt + spring * dt + line.slope);
         }
         self.z = self.friction.advance(self.z, guess, self.friction.level(guess), dt);
         self.v = guess;

@@ -83,10 +83,12 @@ fn line_of(text: &str, path: &str) -> usize {
     let mut here = DeValue::Table(root.into_inner());
     for part in path.split(['.', '[', ']']).filter(|part| !part.is_empty()) {
         let next = match here {
-            DeValue::Table(table) => table.into_iter().find(|(key, _)| key.get_ref() == part).map(|(key, value)| {
-                line = line_at(text, key.span().start);
-                value.into_inner()
-            }),
+            DeValue::Table(table) => {
+                table.into_iter().find(|(key, _)| key.get_ref() == part).map(|(key, value)| {
+                    line = line_at(text, key.span().start);
+                    value.into_inner()
+                })
+            }
             DeValue::Array(array) => {
                 part.parse::<usize>().ok().and_then(|index| array.into_iter().nth(index)).map(|value| {
                     line = line_at(text, value.span().start);
@@ -131,7 +133,8 @@ mod tests {
 
     #[test]
     fn a_fault_in_a_list_is_found_by_its_line() {
-        let text = "[[faults]]\nat_s = 1.0\nwhat = \"rod-off\"\n[[faults]]\nat_s = -1.0\nwhat = \"rod-off\"\n";
+        let text =
+            "[[faults]]\nat_s = 1.0\nwhat = \"rod-off\"\n[[faults]]\nat_s = -1.0\nwhat = \"rod-off\"\n";
         assert!(refusal(text).starts_with("unit.toml, line 5: `faults[1].at_s` is -1"), "{}", refusal(text));
     }
 

@@ -4,7 +4,7 @@ use vanebench_checks::reference_dir;
 
 /// One column of a reference file, by its heading.
 #[track_caller]
-pub fn column(file: &str, heading: &str) -> Vec<f64> {
+pub(crate) fn column(file: &str, heading: &str) -> Vec<f64> {
     let path = reference_dir().join("world").join(file);
     let mut reader = csv::Reader::from_path(&path).expect("reference file");
     let index = reader.headers().unwrap().iter().position(|name| name == heading).expect("heading");

@@ -99,8 +99,7 @@ fn joint_torque(actuator: &Actuator, at: &ActuatorState) -> f64 {
         return 0.0;
     }
     let side = 1.0_f64.copysign(gap);
-    let push =
-        stiffness_nm_per_rad * over + damping_nm_s_per_rad * side * (at.lever_rad_s - at.ring_rad_s);
+    let push = stiffness_nm_per_rad * over + damping_nm_s_per_rad * side * (at.lever_rad_s - at.ring_rad_s);
     side * push.max(0.0)
 }
 
@@ -110,9 +109,9 @@ fn stored(actuator: &Actuator) -> f64 {
     let lever = p.lever_inertia_kg_m2() * s.lever_rad_s * s.lever_rad_s;
     let ring = p.ring.inertia_kg_m2 * s.ring_rad_s * s.ring_rad_s;
     let winding = p.motor.inductance_h * s.current_a * s.current_a;
-    let spring = p.spring.map_or(0.0, |k| {
-        k.preload_nm * s.lever_rad + 0.5 * k.rate_nm_per_rad * s.lever_rad * s.lever_rad
-    });
+    let spring = p
+        .spring
+        .map_or(0.0, |k| k.preload_nm * s.lever_rad + 0.5 * k.rate_nm_per_rad * s.lever_rad * s.lever_rad);
     0.5 * (lever + ring + winding) + spring
 }
 

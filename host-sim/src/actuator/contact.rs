@@ -227,8 +227,7 @@ impl Contacts {
             [pair.low.map(|stop| of(End::Low, stop)), pair.high.map(|stop| of(End::High, stop))]
         });
         let all = stops.flatten().chain(obstruction.map(|o| of(o.shuts_off, o.stop)));
-        let mut contacts =
-            Self { list: [None; MOST], free_from: f64::NEG_INFINITY, free_to: f64::INFINITY };
+        let mut contacts = Self { list: [None; MOST], free_from: f64::NEG_INFINITY, free_to: f64::INFINITY };
         for (slot, contact) in contacts.list.iter_mut().zip(all) {
             *slot = Some(contact);
             if contact.outward > 0.0 {
@@ -263,10 +262,7 @@ impl Contacts {
     /// Whether a reached contact would have to pull at this new speed.
     #[inline]
     pub(super) fn would_pull(&self, angle: f64, guess: f64, speed: f64, dt: f64) -> bool {
-        self.list
-            .iter()
-            .flatten()
-            .any(|c| c.is_reached(angle, guess, dt) && !c.is_pushing(angle, speed, dt))
+        self.list.iter().flatten().any(|c| c.is_reached(angle, guess, dt) && !c.is_pushing(angle, speed, dt))
     }
 
     /// Torque on the body from all contacts, N m (negative at the high side).

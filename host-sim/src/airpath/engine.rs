@@ -192,12 +192,18 @@ impl Engine {
         self.fuel_mg = self.delivered_mg(inputs, dt);
         let op = self.operating(inputs, hose);
         let (from, to) = (self.vanes, self.model.vanes(opening));
-        let half = Vanes {
-            opening: 0.5 * (from.opening + to.opening),
-            area_m2: 0.5 * (from.area_m2 + to.area_m2),
-        };
+        let half =
+            Vanes { opening: 0.5 * (from.opening + to.opening), area_m2: 0.5 * (from.area_m2 + to.area_m2) };
         let model = &self.model;
-        let vanes_at = |stage: f64| if stage == 0.0 { from } else if stage == 1.0 { to } else { half };
+        let vanes_at = |stage: f64| {
+            if stage == 0.0 {
+                from
+            } else if stage == 1.0 {
+                to
+            } else {
+                half
+            }
+        };
         self.state = rk4(self.state, dt, |stage, x| model.rates(x, vanes_at(stage), &op));
         self.vanes = to;
         if hose.loss_pa_per_kg2_s2 > 0.0 || self.hose_drop_pa > 0.0 {

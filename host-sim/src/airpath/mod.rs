@@ -3,7 +3,6 @@
 
 mod engine;
 mod gas_torque;
-pub mod published;
 mod reduced;
 mod rk4;
 mod steady;

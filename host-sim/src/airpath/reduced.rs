@@ -414,10 +414,9 @@ impl ReducedModel {
         let flow = libm::sqrt((1.0 - p.head_weight * head * head).max(0.0) / p.flow_weight);
         let kg_s = self.flow_factor * speed * flow;
         let (off_flow, off_head) = (flow - p.flow_best, head - p.head_best);
-        let efficiency = (p.compressor_best
-            - p.flow_fall * off_flow * off_flow
-            - p.head_fall * off_head * off_head)
-            .max(p.compressor_least);
+        let efficiency =
+            (p.compressor_best - p.flow_fall * off_flow * off_flow - p.head_fall * off_head * off_head)
+                .max(p.compressor_least);
         (kg_s, kg_s * self.compressor_factor * rise / efficiency)
     }
 

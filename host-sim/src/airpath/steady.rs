@@ -50,12 +50,7 @@ impl ReducedModel {
             }
             residual = left;
         }
-        Err(NoSteadyState {
-            speed_rpm: op.speed_rpm,
-            fuel_mg: op.fuel_mg,
-            opening: vanes.opening,
-            residual,
-        })
+        Err(NoSteadyState { speed_rpm: op.speed_rpm, fuel_mg: op.fuel_mg, opening: vanes.opening, residual })
     }
 
     fn run(&self, from: AirState, vanes: Vanes, op: &Operating, span_s: f64) -> AirState {

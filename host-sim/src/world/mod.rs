@@ -7,6 +7,8 @@
 mod config;
 mod fault;
 mod loose;
+#[cfg(test)]
+mod tests;
 
 pub use config::{BoostTap, OpeningDirection, SensorParams, Travel, WorldConfig};
 pub use fault::{Fault, FaultKind, StopFault};
@@ -263,9 +265,7 @@ impl World {
         };
         self.running = true;
         let opening = self.opening();
-        self.engine
-            .step(inputs, opening, self.hose, TICK_S)
-            .map_err(|air| Diverged::Air { time_s, air })?;
+        self.engine.step(inputs, opening, self.hose, TICK_S).map_err(|air| Diverged::Air { time_s, air })?;
         let over_vanes_pa = self.engine.state()[1] - self.engine.model().ambient().pressure_pa;
         self.gas_torque_nm = self.config.gas_torque.toward_open_nm(over_vanes_pa, opening);
         Ok(())
