@@ -131,7 +131,7 @@ pub enum Measure {
 /// How a quantity is named, defined and sourced.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Definition {
-    /// Key in verdict and limits files.
+    /// Key in verdict and limits files: group and name, `step_10.t86`.
     pub key: String,
     /// Name for people.
     pub name: String,
@@ -304,7 +304,7 @@ impl Measure {
     fn other_definition(self) -> Definition {
         match self {
             Self::DeadBand => definition(
-                "dead_band",
+                "motion.dead_band",
                 "dead band",
                 TRAVEL,
                 2,
@@ -312,7 +312,7 @@ impl Measure {
                 "ISA-75.25.01, ISA-51.1",
             ),
             Self::Resolution => definition(
-                "resolution",
+                "motion.resolution",
                 "resolution",
                 TRAVEL,
                 2,
@@ -320,7 +320,7 @@ impl Measure {
                 "ISA-75.25.01",
             ),
             Self::StrokeTime(direction) => definition(
-                &format!("stroke_time.{direction}"),
+                &format!("motion.stroke_time_{direction}"),
                 &format!("stroke time, {direction}"),
                 "ms",
                 0,
@@ -376,7 +376,7 @@ impl Measure {
                 COMMON,
             ),
             Self::LineUse => definition(
-                "line_use",
+                "link.line_use",
                 "serial line use",
                 "%",
                 1,
@@ -390,7 +390,7 @@ impl Measure {
     fn learn_definition(self) -> Definition {
         match self {
             Self::StopPosition(stop) => definition(
-                &format!("stop.{stop}"),
+                &format!("learn.{stop}_stop"),
                 &format!("{stop} stop"),
                 "counts",
                 0,
@@ -398,7 +398,7 @@ impl Measure {
                 COMMON,
             ),
             Self::StopRepeatability(stop) => definition(
-                &format!("stop_repeatability.{stop}"),
+                &format!("learn.{stop}_stop_repeatability"),
                 &format!("{stop} stop, repeatability"),
                 TRAVEL,
                 3,
@@ -406,14 +406,21 @@ impl Measure {
                 "after ISO 230-2 (repeat approach to one position)",
             ),
             Self::Lash => definition(
-                "lash",
+                "learn.lash",
                 "lash",
                 TRAVEL,
                 2,
                 "Free play between lever and ring found on reversal.",
                 COMMON,
             ),
-            _ => definition("span", "span", "counts", 0, "Sensor counts between the learned stops.", COMMON),
+            _ => definition(
+                "learn.span",
+                "span",
+                "counts",
+                0,
+                "Sensor counts between the learned stops.",
+                COMMON,
+            ),
         }
     }
 }
@@ -427,4 +434,86 @@ fn definition(
     source: &'static str,
 ) -> Definition {
     Definition { key: key.to_owned(), name: name.to_owned(), unit, digits, text, source }
+}
+
+/// Step sizes that the bench makes by itself, per cent of travel.
+pub const STEP_SIZES: [StepSize; 3] = [StepSize(2), StepSize(10), StepSize(50)];
+
+impl Measure {
+    /// Every measure; steps in the sizes that the bench makes.
+    pub fn all() -> impl Iterator<Item = Self> {
+        let sweep = [Sensor::Own, Sensor::LeverGauge].into_iter().flat_map(|s| {
+            [
+                Self::InaccuracyHigh(s),
+                Self::InaccuracyLow(s),
+                Self::Hysteresis(s),
+                Self::NonRepeatability(s),
+                Self::LinearityTerminal(s),
+                Self::LinearityZero(s),
+                Self::LinearityIndependent(s),
+            ]
+        });
+        let others = [
+            Self::DeadBand,
+            Self::Resolution,
+            Self::StrokeTime(Direction::Opening),
+            Self::StrokeTime(Direction::Closing),
+            Self::FrictionLargest,
+            Self::FrictionMedian,
+            Self::FrictionRatio,
+            Self::Span,
+            Self::StopPosition(Stop::Closed),
+            Self::StopPosition(Stop::Open),
+            Self::StopRepeatability(Stop::Closed),
+            Self::StopRepeatability(Stop::Open),
+            Self::Lash,
+            Self::BoostPeak,
+            Self::BoostOvershoot,
+            Self::BoostRise,
+            Self::LineUse,
+        ];
+        sweep.chain(STEP_SIZES.into_iter().flat_map(Self::of_step)).chain(others)
+    }
+
+    /// The measure with that key; step sizes from 1 to 100 %.
+    #[must_use]
+    pub fn from_key(key: &str) -> Option<Self> {
+        let step_size = || {
+            let percent = key.strip_prefix("step_")?.split_once('.')?.0;
+            StepSize::try_from_percent(percent.parse::<u8>().ok()?.into())
+        };
+        Self::all()
+            .chain(step_size().into_iter().flat_map(Self::of_step))
+            .find(|measure| measure.definition().key == key)
+    }
+
+    fn of_step(size: StepSize) -> [Self; 6] {
+        [
+            Self::DeadTime(size),
+            Self::T63(size),
+            Self::T86(size),
+            Self::Overshoot(size),
+            Self::SettlingTime(size),
+            Self::FinalError(size),
+        ]
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use std::collections::BTreeSet;
+
+    #[test]
+    fn every_measure_has_its_own_key_and_is_found_by_it() {
+        let keys: BTreeSet<_> = Measure::all().map(|m| m.definition().key).collect();
+        assert_eq!(keys.len(), Measure::all().count());
+        assert!(Measure::all().all(|m| Measure::from_key(&m.definition().key) == Some(m)));
+        assert!(keys.iter().all(|key| key.split('.').count() == 2), "{keys:?}");
+        assert_eq!(
+            Measure::from_key("step_25.t86").map(|m| m.definition().name),
+            Some("T86, 25 % step".into())
+        );
+        assert_eq!(Measure::from_key("step_0.t86"), None);
+    }
 }

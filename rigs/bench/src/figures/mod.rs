@@ -14,7 +14,7 @@ pub mod motion;
 pub mod step;
 pub mod sweep;
 
-pub use measure::{Definition, Direction, Measure, Sensor, StepSize, Stop};
+pub use measure::{Definition, Direction, Measure, STEP_SIZES, Sensor, StepSize, Stop};
 
 /// One measured quantity with everything a reader needs to judge or repeat it.
 #[derive(Debug, Clone, PartialEq)]

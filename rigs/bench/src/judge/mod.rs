@@ -1,0 +1,132 @@
+//! From figures and limits to a verdict with reasons.
+//!
+//! In: what each run showed (figures, refusals, whether it is complete) and the limits. Out: a [`Verdict`]:
+//! fit, not fit, or undetermined. An incomplete run is never fit; a limit without its figure is never passed.
+
+mod advice;
+mod verdict;
+
+pub use advice::advice;
+pub use verdict::{Check, FaultOf, FigureRow, Finding, Judgement, Reason, Verdict, figure_row};
+
+use crate::figures::Figure;
+use crate::limits::{Limit, Limits, Standing};
+
+/// What is put before the judge from one run or several.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Evidence {
+    /// Figures that could be computed.
+    pub figures: Vec<Figure>,
+    /// What was found beside figures: refusals of the learner, traces without an answer, a cut run.
+    pub findings: Vec<Finding>,
+}
+
+impl Evidence {
+    /// The evidence of two runs together.
+    #[must_use]
+    pub fn and(mut self, other: Self) -> Self {
+        self.figures.extend(other.figures);
+        self.findings.extend(other.findings);
+        self
+    }
+}
+
+/// Weighs all evidence against the limits.
+///
+/// `asked` narrows the limits to those that the runs at hand are meant to answer (a learn alone says nothing
+/// of T86, and that alone makes it no less fit as a learn).
+#[must_use]
+pub fn judge(evidence: &Evidence, limits: &Limits, asked: impl Fn(&Limit) -> bool) -> Verdict {
+    let mut checks = Vec::new();
+    let mut reasons: Vec<Reason> = evidence.findings.iter().map(Finding::reason).collect();
+    for limit in limits.limits.iter().filter(|limit| asked(limit)) {
+        let measured: Vec<_> = evidence.figures.iter().filter(|f| f.measure == limit.measure).collect();
+        if measured.is_empty() {
+            reasons.push(Reason::missing(limit));
+        }
+        for figure in measured {
+            let standing = limit.bounds.standing(figure.value);
+            match standing {
+                Standing::Inside => {}
+                Standing::TooClose => reasons.push(Reason::too_close(figure, limit)),
+                Standing::Outside => reasons.push(Reason::outside(figure, limit)),
+            }
+            checks.push(Check::new(figure, limit, standing));
+        }
+    }
+    let judgement = reasons.iter().map(Reason::weighs).fold(Judgement::Fit, Judgement::worse);
+    Verdict { judgement, reasons, checks, figures: evidence.figures.iter().map(figure_row).collect() }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::figures::{Measure, Sensor};
+    use crate::limits::Bounds;
+    use proptest::prelude::*;
+
+    const HYSTERESIS: Measure = Measure::Hysteresis(Sensor::Own);
+
+    fn limits() -> Limits {
+        let bounds = Bounds { min: None, max: Some(0.5), guard: 0.05 };
+        let limits = vec![Limit { measure: HYSTERESIS, bounds }];
+        Limits { name: "demo".into(), origin: "invented".into(), limits }
+    }
+
+    fn evidence(values: &[f64]) -> Evidence {
+        let figures = values.iter().map(|&v| Figure::new(HYSTERESIS, v, "")).collect();
+        Evidence { figures, findings: Vec::new() }
+    }
+
+    fn cut() -> Finding {
+        Finding::incomplete("0002-sweep", "link lost at tick 5120")
+    }
+
+    fn judged(evidence: &Evidence) -> Judgement {
+        judge(evidence, &limits(), |_| true).judgement
+    }
+
+    #[test]
+    fn a_figure_inside_its_limit_is_fit_and_one_outside_is_not() {
+        assert_eq!(judged(&evidence(&[0.3])), Judgement::Fit);
+        assert_eq!(judged(&evidence(&[0.3, 0.7])), Judgement::NotFit);
+        assert_eq!(judged(&evidence(&[0.48])), Judgement::Undetermined);
+    }
+
+    #[test]
+    fn a_limit_without_its_figure_is_not_passed() {
+        let verdict = judge(&evidence(&[]), &limits(), |_| true);
+        assert_eq!(verdict.judgement, Judgement::Undetermined);
+        assert!(verdict.reasons[0].seen.contains("not measured"), "{:?}", verdict.reasons);
+    }
+
+    #[test]
+    fn limits_that_were_not_asked_about_do_not_count() {
+        assert_eq!(judge(&evidence(&[]), &limits(), |_| false).judgement, Judgement::Fit);
+    }
+
+    #[test]
+    fn a_cut_run_outweighs_everything_and_keeps_the_other_reasons() {
+        let mut evidence = evidence(&[0.7]);
+        evidence.findings.push(cut());
+        let verdict = judge(&evidence, &limits(), |_| true);
+        assert_eq!(verdict.judgement, Judgement::Undetermined);
+        assert_eq!(verdict.reasons.len(), 2);
+    }
+
+    proptest! {
+        #[test]
+        fn nothing_incomplete_is_ever_fit(values in prop::collection::vec(any::<f64>(), 0..5)) {
+            let mut evidence = evidence(&values);
+            evidence.findings.push(cut());
+            prop_assert_ne!(judged(&evidence), Judgement::Fit);
+        }
+
+        #[test]
+        fn the_same_evidence_gives_the_same_bytes(values in prop::collection::vec(-1.0..1.0f64, 0..5)) {
+            let evidence = evidence(&values);
+            let bytes = || serde_json::to_vec(&judge(&evidence, &limits(), |_| true)).unwrap();
+            prop_assert_eq!(bytes(), bytes());
+        }
+    }
+}

@@ -1,0 +1,231 @@
+//! The verdict and what it rests on, as it stands in `verdict.json`.
+
+use serde::{Deserialize, Serialize};
+
+use super::advice;
+use crate::exit::Exit;
+use crate::figures::Figure;
+use crate::limits::{Bounds, Limit, Standing};
+
+/// The three answers.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Judgement {
+    /// Every limit asked about is met.
+    Fit,
+    /// At least one is not, for a reason in the unit.
+    NotFit,
+    /// Nothing can be said: incomplete, not measured, or too close to call.
+    Undetermined,
+}
+
+/// Where the cause lies.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum FaultOf {
+    /// In the unit: it is not fit.
+    Unit,
+    /// In the rig, the supply, the link or the person: nothing is said of the unit.
+    Rig,
+}
+
+/// Something found beside the figures.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Finding {
+    /// Short name, for machines.
+    pub code: String,
+    /// What was seen.
+    pub seen: String,
+    /// What to try.
+    pub advice: String,
+    /// Where the cause lies.
+    pub fault_of: FaultOf,
+}
+
+/// One reason of a verdict.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Reason {
+    /// Short name, for machines: a figure's key or a reason's name.
+    pub code: String,
+    /// How this reason alone would judge.
+    pub judgement: Judgement,
+    /// What was seen and what is allowed.
+    pub seen: String,
+    /// What to try.
+    pub advice: String,
+}
+
+/// One figure against its limit.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Check {
+    /// The figure's key.
+    pub key: String,
+    /// Where it was taken.
+    pub place: String,
+    /// The value.
+    pub value: f64,
+    /// What is allowed.
+    pub bounds: Bounds,
+    /// Where the value stands.
+    pub standing: Standing,
+}
+
+/// One figure with its definition, as written to files.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct FigureRow {
+    /// Key.
+    pub key: String,
+    /// Name.
+    pub name: String,
+    /// Value.
+    pub value: f64,
+    /// Value as printed.
+    pub text: String,
+    /// Unit.
+    pub unit: String,
+    /// Where it occurred.
+    pub place: String,
+    /// What it depends on.
+    pub conditions: String,
+    /// What it is.
+    pub definition: String,
+    /// Whose definition.
+    pub source: String,
+}
+
+/// The answer and everything it rests on.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Verdict {
+    /// The answer.
+    pub judgement: Judgement,
+    /// Why it is not fit or undetermined; empty for fit.
+    pub reasons: Vec<Reason>,
+    /// Each figure that has a limit.
+    pub checks: Vec<Check>,
+    /// All figures.
+    pub figures: Vec<FigureRow>,
+}
+
+impl Judgement {
+    /// Undetermined outweighs not fit, not fit outweighs fit.
+    #[must_use]
+    pub fn worse(self, other: Self) -> Self {
+        self.max(other)
+    }
+
+    /// The word for people.
+    #[must_use]
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::Fit => "fit",
+            Self::NotFit => "not fit",
+            Self::Undetermined => "undetermined",
+        }
+    }
+
+    /// How a verb that judged so ends.
+    #[must_use]
+    pub fn exit(self) -> Exit {
+        match self {
+            Self::Fit => Exit::Done,
+            Self::NotFit => Exit::NotFit,
+            Self::Undetermined => Exit::Undetermined,
+        }
+    }
+}
+
+impl Finding {
+    /// A run that did not come to its end.
+    #[must_use]
+    pub fn incomplete(run: &str, why: &str) -> Self {
+        Self {
+            code: "incomplete".into(),
+            seen: format!("{run} is incomplete: {why}"),
+            advice: "What was recorded is kept and shown. Remove the cause and run this part again.".into(),
+            fault_of: FaultOf::Rig,
+        }
+    }
+
+    pub(super) fn reason(&self) -> Reason {
+        let judgement = match self.fault_of {
+            FaultOf::Unit => Judgement::NotFit,
+            FaultOf::Rig => Judgement::Undetermined,
+        };
+        Reason { code: self.code.clone(), judgement, seen: self.seen.clone(), advice: self.advice.clone() }
+    }
+}
+
+impl Reason {
+    pub(super) fn weighs(&self) -> Judgement {
+        self.judgement
+    }
+
+    pub(super) fn missing(limit: &Limit) -> Self {
+        let definition = limit.measure.definition();
+        Self {
+            code: definition.key,
+            judgement: Judgement::Undetermined,
+            seen: format!("{} was not measured, but it has a limit", definition.name),
+            advice: "Run the part that measures it, or take the limit out of the limits file.".into(),
+        }
+    }
+
+    pub(super) fn too_close(figure: &Figure, limit: &Limit) -> Self {
+        let seen = format!("{}; the guard is {}", against(figure, limit), limit.bounds.guard);
+        Self {
+            code: figure.definition().key,
+            judgement: Judgement::Undetermined,
+            seen,
+            advice: "Too close to its limit for this measurement to tell. Repeat, or measure better.".into(),
+        }
+    }
+
+    pub(super) fn outside(figure: &Figure, limit: &Limit) -> Self {
+        Self {
+            code: figure.definition().key,
+            judgement: Judgement::NotFit,
+            seen: against(figure, limit),
+            advice: advice(figure.measure).to_owned(),
+        }
+    }
+}
+
+fn against(figure: &Figure, limit: &Limit) -> String {
+    let definition = figure.definition();
+    let place = if figure.place.is_empty() { String::new() } else { format!(" ({})", figure.place) };
+    let allowed = limit.bounds.text(definition.unit);
+    format!("{} is {} {}{place}; allowed {allowed}", definition.name, figure.text(), definition.unit)
+}
+
+impl Check {
+    pub(super) fn new(figure: &Figure, limit: &Limit, standing: Standing) -> Self {
+        Self {
+            key: figure.definition().key,
+            place: figure.place.clone(),
+            value: figure.value,
+            bounds: limit.bounds,
+            standing,
+        }
+    }
+}
+
+/// A figure with its definition.
+#[must_use]
+pub fn figure_row(figure: &Figure) -> FigureRow {
+    let definition = figure.definition();
+    FigureRow {
+        key: definition.key,
+        name: definition.name,
+        value: figure.value,
+        text: figure.text(),
+        unit: definition.unit.to_owned(),
+        place: figure.place.clone(),
+        conditions: figure.conditions.clone(),
+        definition: definition.text.to_owned(),
+        source: definition.source.to_owned(),
+    }
+}

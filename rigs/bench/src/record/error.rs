@@ -1,0 +1,79 @@
+//! What can be wrong with a record.
+
+use std::path::{Path, PathBuf};
+
+use crate::toml_file::TomlError;
+
+/// Why a record was not written or not read.
+#[derive(Debug, thiserror::Error)]
+pub enum RecordError {
+    /// The operating system refused.
+    #[error("{}: {what} ({source}). Check free space and write permission, then run again", .path.display())]
+    Io {
+        /// File or folder.
+        path: PathBuf,
+        /// What was tried.
+        what: &'static str,
+        /// The system's answer.
+        source: std::io::Error,
+    },
+    /// `run.toml` is wrong.
+    #[error(transparent)]
+    RunFile(#[from] TomlError),
+    /// Written by another version of the record.
+    #[error("{}: record version {seen}; this program reads version {known}. Judge it with the program that wrote it", .path.display())]
+    OtherVersion {
+        /// The run folder.
+        path: PathBuf,
+        /// Version in the file.
+        seen: u32,
+        /// Version known here.
+        known: u32,
+    },
+    /// A line of the CSV file does not hold what its header promises.
+    #[error("{}, line {line}: {field} = {seen:?}: {allowed}. Restore the file from a copy, or record again", .path.display())]
+    BadLine {
+        /// The CSV file.
+        path: PathBuf,
+        /// Line, from 1.
+        line: u64,
+        /// Column.
+        field: &'static str,
+        /// What stands there.
+        seen: String,
+        /// What is allowed.
+        allowed: &'static str,
+    },
+    /// The file changed since the run was closed.
+    #[error("{}: changed since the run was closed (checksum {seen:08x}, closed with {closed:08x}). Restore it from a copy, or record again", .path.display())]
+    Edited {
+        /// The CSV file.
+        path: PathBuf,
+        /// Checksum now.
+        seen: u32,
+        /// Checksum at closing.
+        closed: u32,
+    },
+    /// The folder is no run folder.
+    #[error("{}: not a run folder: it is named like 0001-learn and holds {file}", .path.display())]
+    NoRun {
+        /// The folder.
+        path: PathBuf,
+        /// The file that is missing.
+        file: &'static str,
+    },
+    /// The unit has as many runs as their names can count.
+    #[error("{}: 9999 runs already. Start a new unit folder", .path.display())]
+    Full {
+        /// The unit's folder.
+        path: PathBuf,
+    },
+}
+
+impl RecordError {
+    /// For `map_err`: the path and what was tried.
+    pub(crate) fn io(path: &Path, what: &'static str) -> impl FnOnce(std::io::Error) -> Self {
+        let path = path.to_owned();
+        move |source| Self::Io { path, what, source }
+    }
+}

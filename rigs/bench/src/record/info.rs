@@ -1,0 +1,175 @@
+//! What `run.toml` holds. Everything that differs between two equal runs (date, port, line statistics)
+//! stands in `[made]`; the rest repeats byte for byte.
+
+use std::collections::BTreeMap;
+use std::fmt;
+
+use firmware_core::calibration::{Calibration, Setup, Warmth};
+use serde::{Deserialize, Serialize};
+
+use crate::caution::Acknowledged;
+use crate::judge::FaultOf;
+
+/// What was done to the unit.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum RunKind {
+    /// Learning the end stops.
+    Learn,
+    /// Closed-loop staircase, up and down.
+    Sweep,
+    /// Slow open-loop ramps, both directions.
+    Friction,
+    /// Steps of the opening.
+    Step,
+    /// Controller and engine simulated.
+    Simulate,
+}
+
+impl RunKind {
+    const ALL: [Self; 5] = [Self::Learn, Self::Sweep, Self::Friction, Self::Step, Self::Simulate];
+
+    /// The word in folder names.
+    #[must_use]
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::Learn => "learn",
+            Self::Sweep => "sweep",
+            Self::Friction => "friction",
+            Self::Step => "step",
+            Self::Simulate => "simulate",
+        }
+    }
+
+    pub(super) fn from_word(word: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|kind| kind.word() == word)
+    }
+}
+
+impl fmt::Display for RunKind {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(self.word())
+    }
+}
+
+/// Whether the run came to its end.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(tag = "state", rename_all = "kebab-case")]
+pub enum Status {
+    /// It did.
+    Complete,
+    /// It did not.
+    Incomplete {
+        /// Why, in words for the report.
+        reason: String,
+    },
+}
+
+impl Status {
+    /// What stands in the file from the first moment on, so that even a power cut leaves the truth.
+    #[must_use]
+    pub fn still_running() -> Self {
+        Self::Incomplete { reason: "cut off without warning: the program never closed this run".into() }
+    }
+
+    /// True for a run that came to its end.
+    #[must_use]
+    pub fn is_complete(&self) -> bool {
+        matches!(self, Self::Complete)
+    }
+}
+
+/// Whom or what the run is about.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct RunInfo {
+    /// What was done.
+    pub kind: RunKind,
+    /// The unit's name.
+    pub unit: String,
+    /// The actuator profile's name.
+    pub profile: String,
+    /// How the unit was mounted.
+    pub setup: Setup,
+    /// Cold or hot.
+    pub warmth: Warmth,
+    /// What was done about the cautions.
+    pub cautions: Acknowledged,
+    /// Seed of a virtual rig.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub seed: Option<u64>,
+    /// Name of the virtual unit.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub virtual_unit: Option<String>,
+    /// Version of this program.
+    pub software: String,
+    /// What the controller said of itself.
+    pub controller: String,
+}
+
+/// Conditions by name, each with its unit in the text: `dwell = "400 ms"`.
+pub type Conditions = BTreeMap<String, String>;
+/// What differs between two equal runs: date, port, line statistics.
+pub type Made = BTreeMap<String, String>;
+
+/// Why the controller or a procedure refused the unit.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Refusal {
+    /// Short name of the reason, for machines: `span-short`.
+    pub reason: String,
+    /// What was seen and what is allowed.
+    pub seen: String,
+    /// What to try.
+    pub advice: String,
+    /// Whether the reason lies in the unit.
+    pub fault_of: FaultOf,
+}
+
+/// What came out of the run, beside its samples.
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+#[serde(default, deny_unknown_fields)]
+pub struct Outcome {
+    /// The unit was refused.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub refusal: Option<Refusal>,
+    /// Calibration that was learned, or that the run used.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub calibration: Option<Calibration>,
+}
+
+/// How many rows there are and their checksum.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct SampleSums {
+    /// Samples in the file.
+    pub samples: u64,
+    /// Samples known to be lost on the line.
+    pub lost: u64,
+    /// CRC-32 (ISO-HDLC) of the whole file.
+    pub crc32: u32,
+}
+
+/// The whole of `run.toml`.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct RunFile {
+    /// Version of the record.
+    pub version: u32,
+    /// Whether the run came to its end.
+    pub status: Status,
+    /// What the run is.
+    pub run: RunInfo,
+    /// Rate, dwell, ends excluded, supply, …
+    #[serde(default)]
+    pub conditions: Conditions,
+    /// Refusal and calibration.
+    #[serde(default)]
+    pub outcome: Outcome,
+    /// Set when the run is closed.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub sums: Option<SampleSums>,
+    /// What differs between two equal runs.
+    #[serde(default)]
+    pub made: Made,
+}

@@ -1,0 +1,35 @@
+//! Run folders: what was done to a unit, written as it goes and read back for judging.
+//!
+//! In: samples, marks and gaps from a procedure. Out: a folder `NNNN-kind` inside the unit's folder with
+//! `run.toml` (what, with what, under which conditions), `samples.csv` and, after judging, `verdict.json`.
+//! A run that was cut short stays, says so, and can be judged for what it holds. On reading, a record that
+//! was edited, torn or written by another version is refused with its reason.
+
+mod error;
+mod info;
+mod numbering;
+mod reader;
+mod samples;
+mod series;
+mod whole_file;
+mod writer;
+
+pub use error::RecordError;
+pub use info::{Conditions, Made, Outcome, Refusal, RunFile, RunInfo, RunKind, SampleSums, Status};
+pub use numbering::{RunName, runs_in};
+pub use reader::Run;
+pub use samples::{Commanded, Mark, Push, Row, SAMPLE_HEADER, Sample};
+pub use series::{Column, Series};
+pub use whole_file::write_whole;
+pub use writer::RunWriter;
+
+/// Version of the folder's layout; a reader refuses any other.
+pub const RECORD_VERSION: u32 = 1;
+/// The file that says what the run is.
+pub const RUN_FILE: &str = "run.toml";
+/// The file of samples.
+pub const SAMPLES_FILE: &str = "samples.csv";
+/// The file of a simulated run's traces.
+pub const SERIES_FILE: &str = "series.csv";
+/// The file of the verdict.
+pub const VERDICT_FILE: &str = "verdict.json";

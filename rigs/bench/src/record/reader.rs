@@ -1,0 +1,246 @@
+//! Reads a run folder back.
+
+use std::fs;
+use std::path::{Path, PathBuf};
+
+use super::writer::CRC;
+use super::{
+    RECORD_VERSION, RUN_FILE, RecordError, Row, RunFile, RunName, SAMPLE_HEADER, SAMPLES_FILE, SERIES_FILE,
+    Sample, Series, Status,
+};
+use crate::toml_file::TomlFile;
+
+/// A run as it stands on disk.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Run {
+    /// Its name.
+    pub name: RunName,
+    /// Its folder.
+    pub dir: PathBuf,
+    /// What `run.toml` says.
+    pub file: RunFile,
+    /// Samples and marks in order.
+    pub rows: Vec<Row>,
+    /// A last line that a crash tore apart was left out.
+    pub torn_end: bool,
+}
+
+impl Run {
+    /// Reads the folder.
+    ///
+    /// # Errors
+    /// [`RecordError`] when it is no run folder, of another version, or a closed run was edited.
+    pub fn open(dir: &Path) -> Result<Self, RecordError> {
+        let no_run = |file| RecordError::NoRun { path: dir.to_owned(), file };
+        let name = dir.file_name().and_then(|n| n.to_str()).and_then(RunName::parse);
+        let name = name.ok_or(no_run(RUN_FILE))?;
+        let (run_path, samples_path) = (dir.join(RUN_FILE), dir.join(SAMPLES_FILE));
+        for (path, file) in [(&run_path, RUN_FILE), (&samples_path, SAMPLES_FILE)] {
+            if !path.is_file() {
+                return Err(no_run(file));
+            }
+        }
+        let file = read_run_file(dir, &run_path)?;
+        let bytes = fs::read(&samples_path).map_err(RecordError::io(&samples_path, "could not be read"))?;
+        if let Some(sums) = file.sums {
+            let seen = CRC.checksum(&bytes);
+            if seen != sums.crc32 {
+                return Err(RecordError::Edited { path: samples_path, seen, closed: sums.crc32 });
+            }
+        }
+        let (rows, torn_end) = read_rows(&samples_path, &bytes, file.sums.is_some())?;
+        Ok(Self { name, dir: dir.to_owned(), file, rows, torn_end })
+    }
+
+    /// The samples, without the marks.
+    pub fn samples(&self) -> impl Iterator<Item = &Sample> {
+        self.rows.iter().filter_map(|row| match row {
+            Row::Sample(sample) => Some(sample),
+            Row::Mark(..) => None,
+        })
+    }
+
+    /// True when the run came to its end.
+    #[must_use]
+    pub fn is_complete(&self) -> bool {
+        self.file.status == Status::Complete
+    }
+
+    /// The traces of a simulated run.
+    ///
+    /// # Errors
+    /// When the file is missing or wrong.
+    pub fn series(&self) -> Result<Series, RecordError> {
+        Series::read(&self.dir.join(SERIES_FILE))
+    }
+}
+
+fn read_run_file(dir: &Path, path: &Path) -> Result<RunFile, RecordError> {
+    #[derive(serde::Deserialize)]
+    struct Versioned {
+        version: u32,
+    }
+    let text = TomlFile::read(path)?;
+    // The version comes first: fields of another version would only confuse.
+    let seen = text.parse::<Versioned>()?.version;
+    if seen != RECORD_VERSION {
+        return Err(RecordError::OtherVersion { path: dir.to_owned(), seen, known: RECORD_VERSION });
+    }
+    Ok(text.parse()?)
+}
+
+/// Rows of the file. Only a run that was never closed may end in a torn line.
+fn read_rows(path: &Path, bytes: &[u8], closed: bool) -> Result<(Vec<Row>, bool), RecordError> {
+    let whole =
+        if closed { bytes.len() } else { bytes.iter().rposition(|&b| b == b'\n').map_or(0, |i| i + 1) };
+    let torn = whole < bytes.len();
+    let mut reader = csv::Reader::from_reader(bytes.get(..whole).unwrap_or_default());
+    let bad = |line, field, seen: &str, allowed| RecordError::BadLine {
+        path: path.to_owned(),
+        line,
+        field,
+        seen: seen.to_owned(),
+        allowed,
+    };
+    let header = reader.headers().map_err(|_| bad(1, "header", "", "allowed: UTF-8 text"))?;
+    if !header.iter().eq(SAMPLE_HEADER) {
+        let seen = header.iter().collect::<Vec<_>>().join(",");
+        return Err(bad(1, "header", &seen, "allowed: the columns of this record version"));
+    }
+    let mut rows = Vec::new();
+    // No field holds a line break, so rows are lines; the header is line 1.
+    for (record, line) in reader.records().zip(2..) {
+        let allowed = "allowed: UTF-8 text with as many fields as the header";
+        let record = record.map_err(|_| bad(line, "row", "", allowed))?;
+        rows.push(Row::from_fields(&record).map_err(|field| {
+            let name = SAMPLE_HEADER.get(field.column).copied().unwrap_or("row");
+            bad(line, name, record.get(field.column).unwrap_or_default(), field.allowed)
+        })?);
+    }
+    Ok((rows, torn))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::caution::Acknowledged;
+    use crate::record::{Conditions, Mark, Push, RunInfo, RunKind, RunWriter};
+    use firmware_core::calibration::{Setup, Warmth};
+    use firmware_core::command::Command;
+    use firmware_core::units::{Ampere, Counts, Opening, Tick};
+
+    fn info() -> RunInfo {
+        RunInfo {
+            kind: RunKind::Sweep,
+            unit: "demo".into(),
+            profile: "bench-actuator-a".into(),
+            setup: Setup::Attached,
+            warmth: Warmth::Cold,
+            cautions: Acknowledged::VirtualRig,
+            seed: Some(7),
+            virtual_unit: Some("healthy".into()),
+            software: "vanebench 0.1.0".into(),
+            controller: "core 0.1.0".into(),
+        }
+    }
+
+    fn sample(tick: u32) -> Sample {
+        Sample {
+            tick: Tick(tick),
+            position: Counts(2600),
+            opening: Some(0.1 + 0.2),
+            command: Command::Opening(Opening::OPEN),
+            duty: -0.25,
+            motor_current: Ampere(0.1),
+            state: "moving".into(),
+        }
+    }
+
+    fn written(unit: &Path) -> RunWriter {
+        let conditions = Conditions::from([("dwell".to_owned(), "400 ms".to_owned())]);
+        let mut run = RunWriter::create(unit, info(), conditions).unwrap();
+        run.sample(sample(1)).unwrap();
+        run.mark(Tick(2), Mark::Gap { lost: 32 }).unwrap();
+        run.sample(sample(34)).unwrap();
+        run.mark(
+            Tick(35),
+            Mark::Touch { stop: crate::figures::Stop::Open, push: Push::Pressed, counts: 2588.5 },
+        )
+        .unwrap();
+        run.flush().unwrap();
+        run
+    }
+
+    #[test]
+    fn a_closed_run_reads_back_whole() {
+        let unit = tempfile::tempdir().unwrap();
+        let dir = written(unit.path()).close(Status::Complete).unwrap();
+        let run = Run::open(&dir).unwrap();
+        assert!(run.is_complete() && !run.torn_end);
+        assert_eq!(run.name.to_string(), "0001-sweep");
+        assert_eq!(run.file.run, info());
+        assert_eq!(run.file.sums.map(|s| (s.samples, s.lost)), Some((2, 32)));
+        assert_eq!(run.rows.len(), 4);
+        assert_eq!(run.samples().last(), Some(&sample(34)));
+    }
+
+    #[test]
+    fn a_run_cut_off_without_warning_is_kept_and_marked_incomplete() {
+        let unit = tempfile::tempdir().unwrap();
+        let run = written(unit.path());
+        let dir = run.dir().to_owned();
+        // The program is gone: nothing closes the run, and a line is torn.
+        std::mem::forget(run);
+        let samples = dir.join(SAMPLES_FILE);
+        let mut bytes = fs::read(&samples).unwrap();
+        bytes.extend(b"36,26");
+        fs::write(&samples, bytes).unwrap();
+        let run = Run::open(&dir).unwrap();
+        assert!(!run.is_complete() && run.torn_end);
+        assert_eq!(run.rows.len(), 4);
+    }
+
+    #[test]
+    fn an_edited_record_is_refused() {
+        let unit = tempfile::tempdir().unwrap();
+        let dir = written(unit.path()).close(Status::Complete).unwrap();
+        let samples = dir.join(SAMPLES_FILE);
+        let text = fs::read_to_string(&samples).unwrap().replace("-0.25", "-0.24");
+        fs::write(&samples, text).unwrap();
+        assert!(matches!(Run::open(&dir), Err(RecordError::Edited { .. })));
+    }
+
+    #[test]
+    fn a_wrong_field_of_an_unclosed_run_is_named_with_its_line() {
+        let unit = tempfile::tempdir().unwrap();
+        let run = written(unit.path());
+        let dir = run.dir().to_owned();
+        std::mem::forget(run);
+        let samples = dir.join(SAMPLES_FILE);
+        let text = fs::read_to_string(&samples).unwrap().replacen("-0.25", "fast", 1);
+        fs::write(&samples, text).unwrap();
+        let error = Run::open(&dir).unwrap_err().to_string();
+        assert!(error.contains("line 2: duty [1] = \"fast\": allowed: a number"), "{error}");
+    }
+
+    #[test]
+    fn another_version_and_another_folder_are_refused() {
+        let unit = tempfile::tempdir().unwrap();
+        let dir = written(unit.path()).close(Status::Complete).unwrap();
+        let path = dir.join(RUN_FILE);
+        let text = fs::read_to_string(&path).unwrap().replace("version = 1", "version = 2\nnew_field = 1");
+        fs::write(&path, text).unwrap();
+        assert!(matches!(Run::open(&dir), Err(RecordError::OtherVersion { seen: 2, .. })));
+        assert!(matches!(Run::open(unit.path()), Err(RecordError::NoRun { .. })));
+    }
+
+    #[test]
+    fn two_equal_runs_are_equal_byte_for_byte() {
+        let (first, second) = (tempfile::tempdir().unwrap(), tempfile::tempdir().unwrap());
+        let bytes = |unit: &Path| {
+            let dir = written(unit).close(Status::Complete).unwrap();
+            (fs::read(dir.join(RUN_FILE)).unwrap(), fs::read(dir.join(SAMPLES_FILE)).unwrap())
+        };
+        assert_eq!(bytes(first.path()), bytes(second.path()));
+    }
+}

@@ -1,0 +1,270 @@
+//! Rows of `samples.csv`: a sample, or a mark between samples (a touch of a stop, a counted gap).
+//!
+//! Text in both directions is lossless: numbers are written so that reading gives the same bits.
+
+use std::fmt;
+
+use crate::figures::Stop;
+use firmware_core::command::Command;
+use firmware_core::units::{Ampere, Counts, Duty, Opening, Tick};
+
+/// Columns with their units.
+pub const SAMPLE_HEADER: [&str; 9] = [
+    "tick [ms]",
+    "position [counts]",
+    "opening [1]",
+    "commanded [quantity]",
+    "command [1 or A]",
+    "duty [1]",
+    "motor_current [A]",
+    "state [word]",
+    "mark [text]",
+];
+
+/// One sample as the bench knows it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Sample {
+    /// The board's tick.
+    pub tick: Tick,
+    /// Raw position.
+    pub position: Counts,
+    /// Opening by the calibration in use; none before one is learned. May lie outside 0 … 1 at a stop.
+    pub opening: Option<f32>,
+    /// What the drive was told.
+    pub command: Command,
+    /// What the drive did.
+    pub duty: f32,
+    /// Motor current; positive drives toward open.
+    pub motor_current: Ampere,
+    /// The controller's state in one word.
+    pub state: String,
+}
+
+/// Which quantity a command column holds.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Commanded {
+    /// Drive off.
+    Release,
+    /// Duty.
+    Duty,
+    /// Current.
+    Current,
+    /// Opening.
+    Opening,
+}
+
+/// How hard a stop was pushed when its reading was taken.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Push {
+    /// With the larger current.
+    Pressed,
+    /// With the smaller current.
+    Released,
+}
+
+/// Something that happened between two samples.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Mark {
+    /// Samples were lost on the line.
+    Gap {
+        /// How many.
+        lost: u32,
+    },
+    /// A stop was touched and read.
+    Touch {
+        /// Which stop.
+        stop: Stop,
+        /// How hard.
+        push: Push,
+        /// Settled reading, counts.
+        counts: f32,
+    },
+    /// Anything else, in words.
+    Note(String),
+}
+
+/// One row of the file.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Row {
+    /// A sample.
+    Sample(Sample),
+    /// A mark at a tick.
+    Mark(Tick, Mark),
+}
+
+impl fmt::Display for Mark {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Gap { lost } => write!(f, "gap {lost}"),
+            Self::Touch { stop, push, counts } => {
+                let push = match push {
+                    Push::Pressed => "pressed",
+                    Push::Released => "released",
+                };
+                write!(f, "touch {stop} {push} {counts}")
+            }
+            // One row is one line.
+            Self::Note(text) => write!(f, "note {}", text.replace(['\r', '\n'], " ")),
+        }
+    }
+}
+
+impl Mark {
+    /// Reads what [`fmt::Display`] wrote; `None` for anything else.
+    #[must_use]
+    pub fn parse(text: &str) -> Option<Self> {
+        let (word, rest) = text.split_once(' ')?;
+        match word {
+            "gap" => rest.parse().ok().map(|lost| Self::Gap { lost }),
+            "note" => Some(Self::Note(rest.to_owned())),
+            "touch" => {
+                let mut words = rest.split(' ');
+                let stop = match words.next()? {
+                    "closed" => Stop::Closed,
+                    "open" => Stop::Open,
+                    _ => return None,
+                };
+                let push = match words.next()? {
+                    "pressed" => Push::Pressed,
+                    "released" => Push::Released,
+                    _ => return None,
+                };
+                let counts = words.next()?.parse().ok()?;
+                words.next().is_none().then_some(Self::Touch { stop, push, counts })
+            }
+            _ => None,
+        }
+    }
+}
+
+/// A column that does not hold what it should.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) struct BadField {
+    pub(super) column: usize,
+    pub(super) allowed: &'static str,
+}
+
+impl Row {
+    pub(super) fn to_fields(&self) -> [String; SAMPLE_HEADER.len()] {
+        match self {
+            Self::Sample(s) => {
+                let (commanded, command) = command_fields(s.command);
+                [
+                    s.tick.0.to_string(),
+                    s.position.0.to_string(),
+                    s.opening.map_or_else(String::new, |o| o.to_string()),
+                    commanded.to_owned(),
+                    command,
+                    s.duty.to_string(),
+                    s.motor_current.0.to_string(),
+                    s.state.clone(),
+                    String::new(),
+                ]
+            }
+            Self::Mark(tick, mark) => {
+                let mut fields: [String; SAMPLE_HEADER.len()] = Default::default();
+                fields[0] = tick.0.to_string();
+                fields[SAMPLE_HEADER.len() - 1] = mark.to_string();
+                fields
+            }
+        }
+    }
+
+    pub(super) fn from_fields(fields: &csv::StringRecord) -> Result<Self, BadField> {
+        let text = |column: usize| fields.get(column).unwrap_or_default();
+        let bad = |column, allowed| BadField { column, allowed };
+        let number = |column: usize| {
+            let value: f32 = text(column).parse().map_err(|_| bad(column, "allowed: a number"))?;
+            if value.is_finite() { Ok(value) } else { Err(bad(column, "allowed: a finite number")) }
+        };
+        let tick = Tick(text(0).parse().map_err(|_| bad(0, "allowed: a tick, 0 to 4294967295"))?);
+        let mark = text(SAMPLE_HEADER.len() - 1);
+        if !mark.is_empty() {
+            let mark = Mark::parse(mark);
+            return mark
+                .map(|mark| Self::Mark(tick, mark))
+                .ok_or(bad(8, "allowed: gap N, touch closed|open pressed|released COUNTS, note TEXT"));
+        }
+        Ok(Self::Sample(Sample {
+            tick,
+            position: Counts(text(1).parse().map_err(|_| bad(1, "allowed: counts, -32768 to 32767"))?),
+            opening: if text(2).is_empty() { None } else { Some(number(2)?) },
+            command: command_from(text(3), || number(4))?,
+            duty: number(5)?,
+            motor_current: Ampere(number(6)?),
+            state: text(7).to_owned(),
+        }))
+    }
+}
+
+fn command_fields(command: Command) -> (&'static str, String) {
+    match command {
+        Command::Release => ("release", String::new()),
+        Command::Duty(duty) => ("duty", duty.get().to_string()),
+        Command::Current(current) => ("current", current.0.to_string()),
+        Command::Opening(opening) => ("opening", opening.get().to_string()),
+    }
+}
+
+fn command_from(word: &str, value: impl Fn() -> Result<f32, BadField>) -> Result<Command, BadField> {
+    let outside = |allowed| BadField { column: 4, allowed };
+    match word {
+        "release" => Ok(Command::Release),
+        "duty" => Duty::try_new(value()?).map(Command::Duty).map_err(|_| outside("allowed: -1 to 1")),
+        "current" => value().map(|current| Command::Current(Ampere(current))),
+        "opening" => Opening::try_new(value()?).map(Command::Opening).map_err(|_| outside("allowed: 0 to 1")),
+        _ => Err(BadField { column: 3, allowed: "allowed: release, duty, current, opening" }),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    fn finite() -> impl Strategy<Value = f32> {
+        any::<f32>().prop_filter("finite", |v| v.is_finite())
+    }
+
+    fn command() -> impl Strategy<Value = Command> {
+        prop_oneof![
+            Just(Command::Release),
+            (-1.0f32..=1.0).prop_map(|d| Command::Duty(Duty::try_new(d).unwrap())),
+            finite().prop_map(|c| Command::Current(Ampere(c))),
+            (0.0f32..=1.0).prop_map(|o| Command::Opening(Opening::try_new(o).unwrap())),
+        ]
+    }
+
+    proptest! {
+        #[test]
+        fn a_row_reads_back_as_the_same_bits(
+            tick in any::<u32>(), position in any::<i16>(), opening in prop::option::of(finite()),
+            command in command(), duty in finite(), current in finite(), state in "[a-z ,\"]{0,12}",
+        ) {
+            let row = Row::Sample(Sample {
+                tick: Tick(tick), position: Counts(position), opening, command, duty,
+                motor_current: Ampere(current), state,
+            });
+            let fields = csv::StringRecord::from(row.to_fields().to_vec());
+            prop_assert_eq!(Row::from_fields(&fields).unwrap(), row);
+        }
+
+        #[test]
+        fn any_text_in_a_row_is_read_or_refused_without_panic(fields in prop::collection::vec(".{0,8}", 0..12)) {
+            let _answer = Row::from_fields(&csv::StringRecord::from(fields));
+        }
+    }
+
+    #[test]
+    fn marks_read_back() {
+        let marks = [
+            Mark::Gap { lost: 32 },
+            Mark::Touch { stop: Stop::Open, push: Push::Released, counts: 2634.53 },
+            Mark::Note("supply dipped to 10.9 V, once".into()),
+        ];
+        for mark in marks {
+            assert_eq!(Mark::parse(&mark.to_string()), Some(mark));
+        }
+        assert_eq!(Mark::parse("touch open hard 1"), None);
+    }
+}

@@ -1,0 +1,168 @@
+//! Writes a run folder as the run goes.
+
+use std::fs::File;
+use std::io::{self, BufWriter, Write};
+use std::path::{Path, PathBuf};
+
+use crc::{CRC_32_ISO_HDLC, Crc, Digest};
+use firmware_core::units::Tick;
+
+use super::{
+    Conditions, Made, Mark, Outcome, RECORD_VERSION, RUN_FILE, RecordError, Row, RunFile, RunInfo, RunName,
+    SAMPLE_HEADER, SAMPLES_FILE, SERIES_FILE, Sample, SampleSums, Series, Status, numbering, write_whole,
+};
+
+/// Checksum of `samples.csv`; any archive tool computes the same.
+pub(super) static CRC: Crc<u32> = Crc::<u32>::new(&CRC_32_ISO_HDLC);
+
+/// An open run. Dropped without [`RunWriter::close`] it stays on disk as incomplete.
+pub struct RunWriter {
+    name: RunName,
+    dir: PathBuf,
+    file: RunFile,
+    rows: csv::Writer<Summed>,
+    sums: SampleSums,
+}
+
+/// A file that keeps the checksum of what went into it.
+struct Summed {
+    file: BufWriter<File>,
+    digest: Digest<'static, u32>,
+}
+
+impl Write for Summed {
+    fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
+        let written = self.file.write(bytes)?;
+        self.digest.update(bytes.get(..written).unwrap_or_default());
+        Ok(written)
+    }
+
+    fn flush(&mut self) -> io::Result<()> {
+        self.file.flush()
+    }
+}
+
+impl RunWriter {
+    /// Makes the next run folder of the unit and writes what is known so far, marked incomplete.
+    ///
+    /// # Errors
+    /// When a folder or file cannot be made.
+    pub fn create(unit_dir: &Path, run: RunInfo, conditions: Conditions) -> Result<Self, RecordError> {
+        let (name, dir) = numbering::create_next(unit_dir, run.kind)?;
+        let path = dir.join(SAMPLES_FILE);
+        let file = File::create(&path).map_err(RecordError::io(&path, "could not be made"))?;
+        let sink = Summed { file: BufWriter::new(file), digest: CRC.digest() };
+        // RFC 4180 ends lines with CR LF.
+        let rows = csv::WriterBuilder::new().terminator(csv::Terminator::CRLF).from_writer(sink);
+        let file = RunFile {
+            version: RECORD_VERSION,
+            status: Status::still_running(),
+            run,
+            conditions,
+            outcome: Outcome::default(),
+            sums: None,
+            made: Made::new(),
+        };
+        let mut writer = Self { name, dir, file, rows, sums: SampleSums::default() };
+        writer.write_fields(SAMPLE_HEADER)?;
+        writer.flush()?;
+        writer.write_run_file()?;
+        Ok(writer)
+    }
+
+    /// The run's name.
+    #[must_use]
+    pub fn name(&self) -> RunName {
+        self.name
+    }
+
+    /// The run's folder.
+    #[must_use]
+    pub fn dir(&self) -> &Path {
+        &self.dir
+    }
+
+    /// Adds a sample.
+    ///
+    /// # Errors
+    /// When the disk refuses.
+    pub fn sample(&mut self, sample: Sample) -> Result<(), RecordError> {
+        self.sums.samples += 1;
+        self.write_fields(Row::Sample(sample).to_fields())
+    }
+
+    /// Adds a mark; a gap also counts as lost samples.
+    ///
+    /// # Errors
+    /// When the disk refuses.
+    pub fn mark(&mut self, tick: Tick, mark: Mark) -> Result<(), RecordError> {
+        if let Mark::Gap { lost } = mark {
+            self.sums.lost += u64::from(lost);
+        }
+        self.write_fields(Row::Mark(tick, mark).to_fields())
+    }
+
+    /// Hands everything so far to the system; call it after each batch, so that a crash loses one at most.
+    ///
+    /// # Errors
+    /// When the disk refuses.
+    pub fn flush(&mut self) -> Result<(), RecordError> {
+        let path = self.dir.join(SAMPLES_FILE);
+        self.rows.flush().map_err(RecordError::io(&path, "could not be written"))
+    }
+
+    /// Notes what came out: a calibration, a refusal.
+    pub fn outcome(&mut self, outcome: Outcome) {
+        self.file.outcome = outcome;
+    }
+
+    /// Adds a condition that was only known during the run (supply, temperature).
+    pub fn condition(&mut self, name: &str, value: String) {
+        self.file.conditions.insert(name.to_owned(), value);
+    }
+
+    /// Notes something that differs between two equal runs (date, port, line statistics).
+    pub fn made(&mut self, name: &str, value: String) {
+        self.file.made.insert(name.to_owned(), value);
+    }
+
+    /// Writes the traces of a simulated run.
+    ///
+    /// # Errors
+    /// When the disk refuses.
+    pub fn series(&mut self, series: &Series) -> Result<(), RecordError> {
+        series.write(&self.dir.join(SERIES_FILE))
+    }
+
+    /// Closes the run: everything on disk, checksum and status last. Gives the folder.
+    ///
+    /// # Errors
+    /// When the disk refuses; the run then stays marked incomplete.
+    pub fn close(mut self, status: Status) -> Result<PathBuf, RecordError> {
+        self.flush()?;
+        let path = self.dir.join(SAMPLES_FILE);
+        let sink = self.rows.get_ref();
+        sink.file.get_ref().sync_all().map_err(RecordError::io(&path, "could not be written"))?;
+        self.sums.crc32 = sink.digest.clone().finalize();
+        self.file.sums = Some(self.sums);
+        self.file.status = status;
+        self.write_run_file()?;
+        Ok(self.dir.clone())
+    }
+
+    fn write_fields<T: AsRef<[u8]>>(
+        &mut self,
+        fields: impl IntoIterator<Item = T>,
+    ) -> Result<(), RecordError> {
+        let written = self.rows.write_record(fields);
+        let path = self.dir.join(SAMPLES_FILE);
+        written.map_err(|error| RecordError::io(&path, "could not be written")(io::Error::other(error)))
+    }
+
+    fn write_run_file(&self) -> Result<(), RecordError> {
+        let path = self.dir.join(RUN_FILE);
+        let text = toml::to_string(&self.file)
+            .map_err(|error| RecordError::io(&path, "could not be written")(io::Error::other(error)))?;
+        write_whole(&path, text.as_bytes())
+    }
+}
