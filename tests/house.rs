@@ -50,7 +50,8 @@ fn used_modules(source: &str) -> Vec<String> {
 
 /// Uses that reach a higher floor than the module's own, as text.
 fn upward_uses(module: &str, source: &str) -> Vec<String> {
-    let own = floor_of(module).unwrap_or_else(|| panic!("module {module} stands on no floor: add it to CORE_FLOORS"));
+    let own = floor_of(module)
+        .unwrap_or_else(|| panic!("module {module} stands on no floor: add it to CORE_FLOORS"));
     used_modules(source)
         .into_iter()
         .filter(|used| floor_of(used).is_some_and(|floor| floor > own))
@@ -89,7 +90,10 @@ fn no_core_module_uses_a_floor_above_its_own() {
 
 #[test]
 fn a_planted_upward_use_is_found() {
-    assert_eq!(upward_uses("slew", "use crate::units::Tick;\nuse crate::session::Session;"), ["slew uses session"]);
+    assert_eq!(
+        upward_uses("slew", "use crate::units::Tick;\nuse crate::session::Session;"),
+        ["slew uses session"]
+    );
     assert_eq!(upward_uses("units", "use crate::{sample::Sample, guard::Guard};"), ["units uses guard"]);
     assert!(upward_uses("session", "use crate::link::Frame; // crate::nothing").is_empty());
 }
@@ -121,16 +125,31 @@ fn no_crate_depends_on_a_floor_above_its_own() {
 #[test]
 fn every_path_the_developers_page_names_exists() {
     let page = fs::read_to_string(root().join("DEVELOPERS.md")).unwrap();
-    let paths: Vec<&str> =
-        page.split('`').skip(1).step_by(2).filter(|word| word.contains('/') && !word.contains([' ', '<', '*', '{'])).collect();
-    let missing: Vec<&&str> = paths.iter().filter(|path| !root().join(path.trim_start_matches("./")).exists()).collect();
+    let paths: Vec<&str> = page
+        .split('`')
+        .skip(1)
+        .step_by(2)
+        .filter(|word| word.contains('/') && !word.contains([' ', '<', '*', '{']))
+        .collect();
+    let missing: Vec<&&str> =
+        paths.iter().filter(|path| !root().join(path.trim_start_matches("./")).exists()).collect();
     assert!(missing.is_empty(), "DEVELOPERS.md names what is not there: {missing:?}");
     assert!(paths.len() >= 10, "the page names only {} paths: is the search for them broken?", paths.len());
 }
 
 #[test]
 fn the_top_level_holds_only_what_belongs_there() {
-    let allowed = ["Cargo.toml", "Cargo.lock", "README.md", "DEVELOPERS.md", "LICENSE", "firmware-core", "host-sim", "tests", "rigs"];
+    let allowed = [
+        "Cargo.toml",
+        "Cargo.lock",
+        "README.md",
+        "DEVELOPERS.md",
+        "LICENSE",
+        "firmware-core",
+        "host-sim",
+        "tests",
+        "rigs",
+    ];
     let listed = Command::new("git").args(["ls-files"]).current_dir(root()).output().unwrap();
     for path in String::from_utf8(listed.stdout).unwrap().lines() {
         let top = path.split('/').next().unwrap();

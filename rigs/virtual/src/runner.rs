@@ -1,6 +1,7 @@
 //! Moves bytes between a link and a rig, and lets time pass: stepped by the host's grants, or paced by
 //! the wall clock.
 
+use std::fmt::Display;
 use std::io;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
@@ -8,31 +9,31 @@ use std::sync::atomic::{AtomicBool, Ordering};
 use std::thread::{self, JoinHandle};
 use std::time::{Duration, Instant};
 
+use firmware_core::link::state::Pacing;
+
 use crate::line::{BAUD, LineBudget, garble};
 use crate::pty::Pty;
 
 /// A controller and what it moves, one tick at a time.
 pub trait TickedRig: Send {
+    /// What can stop the rig for good.
+    type Failure: Display + Send;
+    /// What makes time pass.
+    fn pacing(&self) -> Pacing;
     /// Takes bytes that came over the link.
     fn receive(&mut self, bytes: &[u8]);
     /// True when the next tick may run: always on a paced rig, up to the granted tick on a stepped one.
     fn may_advance(&self) -> bool;
     /// Runs one tick.
-    fn advance(&mut self);
+    ///
+    /// # Errors
+    /// When the rig cannot go on.
+    fn advance(&mut self) -> Result<(), Self::Failure>;
     /// Puts bytes for the link into `room`; gives back how many.
     fn transmit(&mut self, room: &mut [u8]) -> usize;
 }
 
-/// What makes time pass on a rig.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Pacing {
-    /// Only the host's grants: repeatable to the byte.
-    Stepped,
-    /// The wall clock, a tick each millisecond.
-    Paced,
-}
-
-/// Bytes that may wait for a slow reader before a stepped rig stops advancing.
+/// Bytes that may wait for a slow reader before a stepped rig stops advancing and a paced one loses them.
 const OUTBOX_LIMIT: usize = 8192;
 /// Longest sleep while nothing happens; short enough that a grant is taken up at once.
 const IDLE_WAIT: Duration = Duration::from_millis(2);
@@ -49,7 +50,16 @@ const ROOM_WHILE_WAITING: usize = 256;
 pub struct RunningRig {
     path: PathBuf,
     stop: Arc<AtomicBool>,
-    thread: Option<JoinHandle<()>>,
+    thread: Option<JoinHandle<Ended>>,
+}
+
+/// Why a rig's thread came to its end.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Ended {
+    /// It was unplugged.
+    Unplugged,
+    /// Its line or its world failed.
+    Failed(String),
 }
 
 impl RunningRig {
@@ -57,13 +67,16 @@ impl RunningRig {
     ///
     /// # Errors
     /// When no pseudo-terminal or thread can be had.
-    pub fn start(rig: Box<dyn TickedRig>, pacing: Pacing) -> io::Result<Self> {
+    pub fn start(rig: impl TickedRig + 'static) -> io::Result<Self> {
         let pty = Pty::open()?;
         let path = pty.path().to_owned();
         let stop = Arc::new(AtomicBool::new(false));
         let asked_to_stop = Arc::clone(&stop);
+        let pacing = rig.pacing();
         let thread = thread::Builder::new().name("virtual-rig".into()).spawn(move || {
-            Runner { rig, pty, pacing, line: LineBudget::new(BAUD), outbox: Vec::new() }.run(&asked_to_stop);
+            Runner { rig, pty, pacing, line: LineBudget::new(BAUD), outbox: Vec::new() }
+                .run(&asked_to_stop)
+                .map_or_else(Ended::Failed, |()| Ended::Unplugged)
         })?;
         Ok(Self { path, stop, thread: Some(thread) })
     }
@@ -74,12 +87,13 @@ impl RunningRig {
         &self.path
     }
 
-    /// Closes the rig's end of the line, as pulling the plug would.
-    pub fn unplug(&mut self) {
+    /// Closes the rig's end of the line, as pulling the plug would, and says how the rig ended.
+    pub fn unplug(&mut self) -> Ended {
         self.stop.store(true, Ordering::SeqCst);
-        if let Some(thread) = self.thread.take() {
-            // A rig that panicked is gone all the same; its link is closed either way.
-            let _ended = thread.join();
+        match self.thread.take().map(JoinHandle::join) {
+            Some(Ok(ended)) => ended,
+            Some(Err(_)) => Ended::Failed("the rig's thread panicked".into()),
+            None => Ended::Unplugged,
         }
     }
 }
@@ -90,31 +104,29 @@ impl Drop for RunningRig {
     }
 }
 
-struct Runner {
-    rig: Box<dyn TickedRig>,
+struct Runner<R> {
+    rig: R,
     pty: Pty,
     pacing: Pacing,
     line: LineBudget,
     outbox: Vec<u8>,
 }
 
-impl Runner {
-    fn run(&mut self, stop: &AtomicBool) {
+impl<R: TickedRig> Runner<R> {
+    fn run(&mut self, stop: &AtomicBool) -> Result<(), String> {
         let started = Instant::now();
         let mut ticks_run = 0_u64;
         while !stop.load(Ordering::SeqCst) {
-            if self.hear().is_err() {
-                return;
-            }
+            self.hear().map_err(line_failed)?;
             let due = self.ticks_due(started.elapsed(), ticks_run);
-            ticks_run += u64::from(self.advance(due));
+            ticks_run += u64::from(self.advance(due)?);
             self.drain_while_waiting();
-            match self.send() {
-                Ok(moved) if moved == 0 && !self.has_work() => self.pty.wait_for_bytes(IDLE_WAIT),
-                Ok(_) => {}
-                Err(_) => return,
+            let moved = self.send().map_err(line_failed)?;
+            if moved == 0 && !self.has_work() {
+                self.pty.wait_for_bytes(IDLE_WAIT);
             }
         }
+        Ok(())
     }
 
     fn hear(&mut self) -> io::Result<()> {
@@ -141,16 +153,16 @@ impl Runner {
         }
     }
 
-    fn advance(&mut self, due: u32) -> u32 {
+    fn advance(&mut self, due: u32) -> Result<u32, String> {
         for done in 0..due {
             if !self.may_advance() {
-                return done;
+                return Ok(done);
             }
-            self.rig.advance();
+            self.rig.advance().map_err(|failure| failure.to_string())?;
             let room = self.line.bytes_this_tick();
             self.take_from_rig(room);
         }
-        due
+        Ok(due)
     }
 
     fn may_advance(&self) -> bool {
@@ -187,4 +199,8 @@ impl Runner {
         self.outbox.drain(..count);
         Ok(count)
     }
+}
+
+fn line_failed(error: io::Error) -> String {
+    format!("the rig's end of the line failed: {error}")
 }
