@@ -37,7 +37,7 @@ pub struct Controller {
 }
 
 /// What one tick decided.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, serde::Serialize, serde::Deserialize)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct TickOutput {
     /// Number of the tick.
