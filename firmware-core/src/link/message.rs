@@ -9,6 +9,7 @@ use super::batch::Batch;
 use super::refusal::Outcome;
 use super::state::{MotionEvent, ReleaseReason, Status, StreamState, Streaming, Welcome};
 use crate::calibration::{Calibration, Setup};
+use crate::learn::{LearnEvent, LearnOrder};
 use crate::motion::Segment;
 use crate::sample::EngineDemand;
 use crate::settings::SettingsSection;
@@ -70,6 +71,15 @@ pub enum ToBoard {
     Engine(EngineDemand),
     /// Asks for [`ToHost::Status`].
     GetStatus,
+    /// Learns the end stops.
+    StartLearn {
+        /// First tick of the learn.
+        start_at: Tick,
+        /// What to learn, and what a person has confirmed.
+        order: LearnOrder,
+    },
+    /// Asks for the outcome of the last learn again, as a [`ToHost::Learn`].
+    GetLearnOutcome,
 }
 
 impl ToBoard {
@@ -89,7 +99,7 @@ impl ToBoard {
 }
 
 impl Message for ToBoard {
-    const KINDS: u8 = 16;
+    const KINDS: u8 = 18;
 }
 
 /// What the board says.
@@ -143,8 +153,15 @@ pub enum ToHost {
     Calibration(Calibration),
     /// Answer to [`ToBoard::GetStatus`].
     Status(Status),
+    /// A phase, a touch or the outcome of a learn.
+    Learn {
+        /// Tick of the event.
+        tick: Tick,
+        /// What happened.
+        event: LearnEvent,
+    },
 }
 
 impl Message for ToHost {
-    const KINDS: u8 = 10;
+    const KINDS: u8 = 11;
 }

@@ -79,6 +79,8 @@ pub enum Refusal {
     MotionNotFinite,
     /// A motion profile without segments was started.
     MotionEmpty,
+    /// Nothing has been learned since the board was switched on.
+    NothingLearned,
     /// The start lies in the past.
     StartInPast {
         /// Next tick to run.

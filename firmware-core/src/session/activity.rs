@@ -1,5 +1,6 @@
 //! Who moves the vanes: nobody, the engine controller, or one of the bench's own.
 
+use crate::learn::Learner;
 use crate::link::state::Source;
 use crate::sample::EngineDemand;
 use crate::units::Tick;
@@ -17,6 +18,8 @@ pub(super) enum Activity {
         /// Segment of the last tick.
         segment: Option<usize>,
     },
+    /// The learner waits for its start or runs.
+    Learn { start_at: Tick, learner: Learner },
 }
 
 impl Activity {
@@ -25,6 +28,7 @@ impl Activity {
             Self::Released => Source::Released,
             Self::Engine(_) => Source::Engine,
             Self::Motion { .. } => Source::Motion,
+            Self::Learn { .. } => Source::Learn,
         }
     }
 

@@ -5,6 +5,7 @@ use super::activity::Activity;
 use super::port::Order;
 use crate::calibration::{Calibration, CalibrationError, Setup};
 use crate::controller::Controller;
+use crate::learn::{LearnEvent, LearnOrder, Learner};
 use crate::link::codec::{Content, MessageError};
 use crate::link::message::{ToBoard, ToHost};
 use crate::link::refusal::{Outcome, Refusal};
@@ -97,6 +98,8 @@ impl Session {
             ToBoard::StartMotion { start_at, setup } => self.start_motion(start_at, setup),
             ToBoard::Engine(demand) => self.follow_engine(demand),
             ToBoard::GetStatus => self.get_status(),
+            ToBoard::StartLearn { start_at, order } => self.start_learn(start_at, order),
+            ToBoard::GetLearnOutcome => self.get_learn_outcome(),
         }
     }
 
@@ -208,6 +211,19 @@ impl Session {
     fn get_status(&mut self) -> Result<(), Refusal> {
         let status = self.status();
         self.port.tell(&ToHost::Status(status));
+        Ok(())
+    }
+
+    fn start_learn(&mut self, start_at: Tick, order: LearnOrder) -> Result<(), Refusal> {
+        self.check_ready(start_at)?;
+        let learner = Learner::new(self.controller.settings(), order);
+        self.activity = Activity::Learn { start_at, learner };
+        Ok(())
+    }
+
+    fn get_learn_outcome(&mut self) -> Result<(), Refusal> {
+        let (tick, outcome) = self.learned.ok_or(Refusal::NothingLearned)?;
+        self.port.tell(&ToHost::Learn { tick, event: LearnEvent::Outcome(outcome) });
         Ok(())
     }
 

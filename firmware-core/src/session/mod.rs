@@ -19,6 +19,7 @@ mod stream;
 use crate::calibration::Calibration;
 use crate::command::Command;
 use crate::controller::{Controller, TickOutput};
+use crate::learn::{LearnEvent, LearnOutcome, LearnTick};
 use crate::link::batch::Around;
 use crate::link::message::ToHost;
 use crate::link::point::{Point, current_steps, duty_steps, opening_steps};
@@ -58,6 +59,7 @@ pub struct Session {
     lease: Lease,
     port: Port,
     stream: Stream,
+    learned: Option<(Tick, LearnOutcome)>,
     to_store: Option<Calibration>,
     next: Tick,
 }
@@ -79,6 +81,7 @@ impl Session {
             lease: Lease::new(),
             port: Port::new(),
             stream: Stream::new(),
+            learned: None,
             to_store: None,
             next: Tick(0),
         }
@@ -106,7 +109,7 @@ impl Session {
     pub fn tick(&mut self, sample: &Sample) -> SessionTick {
         self.next = sample.tick.after(1);
         if self.lease.runs_out(sample.tick) {
-            self.release(sample.tick, ReleaseReason::HostSilent);
+            self.let_go_in_silence(sample.tick);
         }
         let request = self.request(sample);
         let output = self.controller.tick(sample, &request);
@@ -124,12 +127,44 @@ impl Session {
 
     fn request(&mut self, sample: &Sample) -> Request {
         let now = sample.tick;
-        match self.activity {
+        match &mut self.activity {
             Activity::Released => Request::Release,
-            Activity::Engine(demand) => Request::Engine(demand),
-            Activity::Motion { start_at, .. } if !now.has_reached(start_at) => Request::Release,
-            Activity::Motion { segment, .. } => self.motion_tick(sample, segment),
+            Activity::Engine(demand) => Request::Engine(*demand),
+            Activity::Motion { start_at, .. } | Activity::Learn { start_at, .. }
+                if !now.has_reached(*start_at) =>
+            {
+                Request::Release
+            }
+            Activity::Motion { segment, .. } => {
+                let segment = *segment;
+                self.motion_tick(sample, segment)
+            }
+            Activity::Learn { learner, .. } => {
+                let tick = learner.tick(sample);
+                self.follow_learner(now, tick)
+            }
         }
+    }
+
+    fn follow_learner(&mut self, now: Tick, tick: LearnTick) -> Request {
+        if let Some(event) = tick.event {
+            self.port.tell(&ToHost::Learn { tick: now, event });
+            if let LearnEvent::Outcome(outcome) = event {
+                self.finish_learn(now, outcome);
+                return Request::Release;
+            }
+        }
+        Request::Bench(tick.command)
+    }
+
+    /// Only an accepted calibration comes into use and is stored; one not proven is only told.
+    fn finish_learn(&mut self, now: Tick, outcome: LearnOutcome) {
+        self.learned = Some((now, outcome));
+        if let LearnOutcome::Accepted(calibration) = outcome {
+            self.controller.set_calibration(Some(calibration));
+            self.to_store = Some(calibration);
+        }
+        self.release(now, ReleaseReason::LearnEnded);
     }
 
     fn motion_tick(&mut self, sample: &Sample, before: Option<usize>) -> Request {
@@ -154,6 +189,17 @@ impl Session {
             self.activity.enter_segment(index);
         }
         Request::Bench(command)
+    }
+
+    fn let_go_in_silence(&mut self, now: Tick) {
+        if let Activity::Learn { learner, .. } = &mut self.activity {
+            let event = learner.abandon().event;
+            if let Some(LearnEvent::Outcome(outcome)) = event {
+                self.learned = Some((now, outcome));
+                self.port.tell(&ToHost::Learn { tick: now, event: LearnEvent::Outcome(outcome) });
+            }
+        }
+        self.release(now, ReleaseReason::HostSilent);
     }
 
     /// Lets the drive go, says why, and disarms where only an explicit command may arm again.
