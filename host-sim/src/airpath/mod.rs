@@ -3,6 +3,7 @@
 
 mod engine;
 mod gas_torque;
+pub mod published;
 mod reduced;
 mod rk4;
 mod steady;
