@@ -13,6 +13,8 @@ use crate::units::{Ampere, Counts, Duty, TICK_SECONDS, Volt};
 pub enum Push {
     /// As any command.
     Normal,
+    /// The position loop rests where it is wanted: holding is no stall.
+    Holding,
     /// The guard opens: pulses of full current past the stall limit.
     BreakAway,
     /// Position loop at a learned end stop, in the direction of this duty's sign.
@@ -83,7 +85,7 @@ impl Limits {
             duty = toward_zero(duty, held);
         }
         let most = match push {
-            Push::Normal | Push::BreakAway => settings.actuator.max_duty.get(),
+            Push::Normal | Push::Holding | Push::BreakAway => settings.actuator.max_duty.get(),
             Push::IntoStop => settings.limits.end_stop_duty.get(),
         };
         if libm::fabsf(duty) > most {
@@ -152,7 +154,7 @@ impl Stall {
             (_, None) => true,
         };
         let opens = wanted.get() > 0.0;
-        if has_travelled || opens != self.opens {
+        if has_travelled || opens != self.opens || push == Push::Holding {
             self.anchor = drive.position.or(self.anchor);
             self.ticks = 0;
             self.pulse = 0;

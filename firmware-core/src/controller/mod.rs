@@ -227,9 +227,11 @@ impl Controller {
                 (Some(measured), Some(calibration)) => {
                     let opening = calibration.inside_clearance(opening);
                     target = Some(opening);
-                    let duty = self.follow_opening(&drive, &calibration, opening, measured);
+                    let (duty, is_resting) = self.follow_opening(&drive, &calibration, opening, measured);
                     if presses_into_stop(measured, duty) {
                         push = Push::IntoStop;
+                    } else if is_resting {
+                        push = Push::Holding;
                     }
                     duty
                 }
@@ -273,9 +275,9 @@ impl Controller {
         &mut self,
         drive: &Drive,
         calibration: &Calibration,
-        setpoint: Opening,
+        wanted: Opening,
         measured: f32,
-    ) -> Duty {
+    ) -> (Duty, bool) {
         self.current_rest_v = 0.0;
         let room = self.settings.actuator.max_current.0 * self.settings.actuator.winding_resistance_ohm;
         let most = drive.supply.0 * self.settings.actuator.max_duty.get();
@@ -285,13 +287,13 @@ impl Controller {
         };
         let span = libm::fabsf(calibration.span_counts());
         let errand = Errand {
-            setpoint: setpoint.get(),
+            wanted: wanted.get(),
             measured,
             back_emf_v_per_opening_per_s: self.settings.actuator.back_emf_v_per_count_per_s * span,
             range,
         };
-        let volts = self.position.tick(&self.settings.position, &errand);
-        Duty::saturating(volts / drive.supply.0, Duty::ZERO)
+        let pull = self.position.tick(&self.settings.position, &errand);
+        (Duty::saturating(pull.volts / drive.supply.0, Duty::ZERO), pull.is_resting)
     }
 
     /// Winding resistance and back-EMF are fed forward, an integral takes care of the rest.

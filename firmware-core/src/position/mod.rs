@@ -1,21 +1,23 @@
 //! Wanted and measured opening in, motor volts out.
 //!
-//! PID in volts (so a low battery changes only the reserve), with the back-EMF of the wanted speed and
-//! the sliding friction in its direction fed forward. A vane that has stood inside the rest band is
-//! left alone: the volts stand still, so stiction holds it and no limit cycle can start. An error
-//! larger than the wake band ends the rest.
+//! The wanted opening is approached along a path that the motor can follow ([`reference`]); back-EMF,
+//! inertia and sliding friction of that path are fed forward, a PID in volts (so that a low battery
+//! takes reserve, not gain) does the rest. A vane that has stood inside the rest band is left alone: the
+//! volts stand still, stiction holds it and no limit cycle can start. A larger error ends the rest.
 
+pub mod reference;
 pub mod regulator;
 pub mod speed;
 
 use crate::settings::PositionSettings;
+use reference::Reference;
 use regulator::{Gains, Integral, OutputRange, Regulator};
 
 /// One tick's inputs of the loop.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Errand {
     /// Wanted opening.
-    pub setpoint: f32,
+    pub wanted: f32,
     /// Measured opening; beyond 0 and 1 the lever presses into a stop.
     pub measured: f32,
     /// Back-EMF for one opening per second, V.
@@ -24,75 +26,111 @@ pub struct Errand {
     pub range: OutputRange,
 }
 
+/// What the loop asks for.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Pull {
+    /// Motor volts; positive opens.
+    pub volts: f32,
+    /// The vane rests where it is wanted.
+    pub is_resting: bool,
+}
+
 /// Memory of the loop.
 #[derive(Debug, Clone, Copy, Default)]
 pub struct PositionLoop {
     regulator: Regulator,
-    last_setpoint: Option<f32>,
+    path: Option<Reference>,
+    /// Error without the sensor's noise: rest is judged by it.
+    quiet_error: f32,
     in_band: u16,
     /// Volts that stand while the vane rests.
     resting: Option<f32>,
+    stuck: Stuck,
+}
+
+/// Time constant of the error's filter, ticks.
+const QUIET_TICKS: f32 = 8.0;
+
+/// Watches a vane that stands off its goal until it breaks away.
+#[derive(Debug, Clone, Copy, Default)]
+struct Stuck {
+    at: f32,
+    ticks: u16,
+}
+
+/// Travel that tells a break-away from noise, opening: six counts of the bench actuator's sensor.
+const BREAK_AWAY_TRAVEL: f32 = 6.0e-4;
+/// Ticks without such travel after which a vane counts as stuck.
+const STUCK_TICKS: u16 = 15;
+
+impl Stuck {
+    /// True in the tick in which a stuck vane breaks away toward a goal in the direction of `error`.
+    fn breaks_away(&mut self, measured: f32, error: f32) -> bool {
+        let moved = measured - self.at;
+        if libm::fabsf(moved) <= BREAK_AWAY_TRAVEL {
+            self.ticks = self.ticks.saturating_add(1);
+            return false;
+        }
+        let was_stuck = self.ticks >= STUCK_TICKS;
+        *self = Self { at: measured, ticks: 0 };
+        was_stuck && moved * error > 0.0
+    }
 }
 
 impl PositionLoop {
-    /// Motor volts for this tick; positive opens.
-    pub fn tick(&mut self, settings: &PositionSettings, errand: &Errand) -> f32 {
-        let error = errand.setpoint - errand.measured;
-        let moved = self.last_setpoint.map_or(0.0, |last| errand.setpoint - last);
-        self.last_setpoint = Some(errand.setpoint);
-        if let Some(volts) = self.rest(settings, error, moved) {
-            return errand.range.hold(volts);
+    /// One tick.
+    pub fn tick(&mut self, settings: &PositionSettings, errand: &Errand) -> Pull {
+        let path = self.path.unwrap_or(Reference::at_rest(errand.measured)).toward(settings, errand.wanted);
+        self.path = Some(path);
+        let error = path.opening - errand.measured;
+        if let Some(volts) = self.rest(settings, path, error) {
+            return Pull { volts: errand.range.hold(volts), is_resting: true };
         }
+        if self.stuck.breaks_away(errand.measured, error) && path.is_at_rest() {
+            // Sliding takes less than sticking: without this the rest of the integral overshoots.
+            let spare = libm::copysignf(settings.break_away_v, error);
+            self.regulator.preset(self.regulator.integral() - spare);
+        }
+        let ahead = feed_forward(settings, errand, path);
+        let room = OutputRange { low: errand.range.low - ahead, high: errand.range.high - ahead };
         let gains = Gains {
             proportional: settings.gain_v,
             integral_time_s: settings.integral_time_s,
             derivative_time_s: settings.derivative_time_s,
             derivative_filter_s: settings.derivative_filter_s,
         };
-        let ahead = self.ahead(settings, errand, error, moved);
-        let room = OutputRange { low: errand.range.low - ahead, high: errand.range.high - ahead };
         let integral = self.integral(settings, error);
-        let volts = self.regulator.tick(&gains, errand.setpoint, errand.measured, room, integral) + ahead;
+        let volts = ahead
+            + self.regulator.tick_with_slope(
+                &gains,
+                path.opening,
+                errand.measured,
+                path.per_s,
+                room,
+                integral,
+            );
         if self.in_band >= settings.rest_ticks {
             self.resting = Some(volts);
         }
-        volts
+        Pull { volts, is_resting: false }
     }
 
     /// The standing volts, while the vane may be left alone.
-    fn rest(&mut self, settings: &PositionSettings, error: f32, moved: f32) -> Option<f32> {
-        let size = libm::fabsf(error);
-        let is_inside = size <= settings.rest_band && moved == 0.0;
+    fn rest(&mut self, settings: &PositionSettings, path: Reference, error: f32) -> Option<f32> {
+        self.quiet_error += (error - self.quiet_error) / QUIET_TICKS;
+        let size = libm::fabsf(self.quiet_error);
+        let is_inside = size <= settings.rest_band && path.is_at_rest();
         self.in_band = if is_inside { self.in_band.saturating_add(1) } else { 0 };
-        if moved != 0.0 || size > settings.rest_band * settings.wake_factor {
+        if !path.is_at_rest() || size > settings.rest_band * settings.wake_factor {
             self.resting = None;
         }
         self.resting
     }
 
-    /// Volts fed forward: back-EMF of the wanted speed and the friction against it.
-    fn ahead(&self, settings: &PositionSettings, errand: &Errand, error: f32, moved: f32) -> f32 {
-        let wanted_per_s = moved / crate::units::TICK_SECONDS;
-        let friction = if moved > 0.0 {
-            settings.sliding_friction_v
-        } else if moved < 0.0 {
-            -settings.sliding_friction_v
-        } else if libm::fabsf(error) > settings.rest_band {
-            libm::copysignf(settings.break_away_v, error)
-        } else {
-            0.0
-        };
-        wanted_per_s * errand.back_emf_v_per_opening_per_s + friction
-    }
-
     fn integral(&self, settings: &PositionSettings, error: f32) -> Integral {
-        let would_grow = self.regulator.integral() * error > 0.0;
         let is_full = libm::fabsf(self.regulator.integral()) >= settings.integral_max_v;
-        if libm::fabsf(error) <= settings.rest_band || (would_grow && is_full) {
-            Integral::Holds
-        } else {
-            Integral::Runs
-        }
+        let would_grow = self.regulator.integral() * error > 0.0;
+        if self.in_band > 0 || (would_grow && is_full) { Integral::Holds } else { Integral::Runs }
     }
 
     /// Forgets everything.
@@ -100,3 +138,14 @@ impl PositionLoop {
         *self = Self::default();
     }
 }
+
+/// Volts for the path's speed, acceleration and friction.
+fn feed_forward(settings: &PositionSettings, errand: &Errand, path: Reference) -> f32 {
+    let direction = path.per_s / (libm::fabsf(path.per_s) + FRICTION_SPEED);
+    path.per_s * errand.back_emf_v_per_opening_per_s
+        + path.per_s2 * settings.inertia_v_s2
+        + direction * settings.sliding_friction_v
+}
+
+/// Speed at which half of the sliding friction is fed forward, opening/s: no jump of duty at a reversal.
+const FRICTION_SPEED: f32 = 0.05;

@@ -99,6 +99,19 @@ impl Regulator {
         range: OutputRange,
         integral: Integral,
     ) -> f32 {
+        self.tick_with_slope(gains, setpoint, measurement, 0.0, range, integral)
+    }
+
+    /// As [`Self::tick`], with the setpoint's own slope, 1/s: the derivative then acts on the error.
+    pub fn tick_with_slope(
+        &mut self,
+        gains: &Gains,
+        setpoint: f32,
+        measurement: f32,
+        setpoint_per_s: f32,
+        range: OutputRange,
+        integral: Integral,
+    ) -> f32 {
         if !(libm::fabsf(setpoint) < NO_LIMIT && libm::fabsf(measurement) < NO_LIMIT) {
             return range.hold(self.integral);
         }
@@ -110,7 +123,8 @@ impl Regulator {
         self.pid.setpoint(setpoint).p(gains.proportional, NO_LIMIT).i(per_tick, NO_LIMIT);
         let terms = self.pid.next_control_output(measurement);
         let slope = self.slope.tick(measurement, gains.derivative_filter_s);
-        let wanted = terms.output - gains.proportional * gains.derivative_time_s * slope;
+        let damping = gains.proportional * gains.derivative_time_s * (setpoint_per_s - slope);
+        let wanted = terms.output + damping;
         let output = range.hold(wanted);
         // The integral's own direction decides: it may always come back from saturation.
         if (wanted - output) * (terms.i - self.integral) > 0.0 {

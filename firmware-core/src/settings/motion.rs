@@ -44,6 +44,16 @@ pub struct PositionSettings {
     pub derivative_filter_s: f32,
     /// Largest volts of the integral, 0.1 to 30. Default 4.
     pub integral_max_v: f32,
+    /// Natural rate of the path to a new opening, 1/s, 5 to 500. Default 55; a small step takes 3.51
+    /// times its inverse to 86 %.
+    pub path_rate_per_s: f32,
+    /// Fastest path, opening/s, 0.1 to 50. Default 7.
+    pub path_speed_per_s: f32,
+    /// Strongest acceleration of the path, opening/s², 1 to 5000. Default 300.
+    pub path_acceleration_per_s2: f32,
+    /// Volts for one opening/s² of acceleration, 0 to 1. Default 0.012 (5.32e-3 kg m² at the lever, 1.6 Ω
+    /// over 0.864 N m/A, 70° of travel).
+    pub inertia_v_s2: f32,
     /// Error within which a vane at rest is left alone, opening, 0.0002 to 0.05. Default 0.0015.
     pub rest_band: f32,
     /// Error that ends the rest, as a multiple of the rest band, 1.1 to 10. Default 2.
@@ -53,7 +63,8 @@ pub struct PositionSettings {
     /// Volts that overcome sliding friction while the wanted opening moves, 0 to 6. Default 0.33
     /// (0.18 N m over 0.0180 N m/A, gear 48 and 1.6 Ω).
     pub sliding_friction_v: f32,
-    /// Extra volts that break a stuck vane away, 0 to 6. Default 0.15 (0.26 against 0.18 N m).
+    /// Volts by which sticking exceeds sliding, taken back at break-away, 0 to 6. Default 0.15 (0.26
+    /// against 0.18 N m).
     pub break_away_v: f32,
     /// Volts that hold the vane while its position is lost, 0 to 12. Default 2.
     pub blind_open_v: f32,
@@ -67,6 +78,10 @@ impl Default for PositionSettings {
             derivative_time_s: 0.011,
             derivative_filter_s: 0.003,
             integral_max_v: 4.0,
+            path_rate_per_s: 55.0,
+            path_speed_per_s: 7.0,
+            path_acceleration_per_s2: 300.0,
+            inertia_v_s2: 0.012,
             rest_band: 0.0015,
             wake_factor: 2.0,
             rest_ticks: 20,
@@ -84,6 +99,10 @@ impl PositionSettings {
         check("position.derivative_time_s", self.derivative_time_s, 0.0, 1.0)?;
         check("position.derivative_filter_s", self.derivative_filter_s, 0.001, 0.1)?;
         check("position.integral_max_v", self.integral_max_v, 0.1, 30.0)?;
+        check("position.path_rate_per_s", self.path_rate_per_s, 5.0, 500.0)?;
+        check("position.path_speed_per_s", self.path_speed_per_s, 0.1, 50.0)?;
+        check("position.path_acceleration_per_s2", self.path_acceleration_per_s2, 1.0, 5000.0)?;
+        check("position.inertia_v_s2", self.inertia_v_s2, 0.0, 1.0)?;
         check("position.rest_band", self.rest_band, 0.0002, 0.05)?;
         check("position.wake_factor", self.wake_factor, 1.1, 10.0)?;
         check("position.rest_ticks", f32::from(self.rest_ticks), 1.0, 1000.0)?;
