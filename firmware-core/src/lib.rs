@@ -33,6 +33,7 @@ pub mod sample;
 pub mod session;
 pub mod settings;
 pub mod slew;
+pub mod store;
 pub mod tables;
 pub mod target;
 pub mod units;

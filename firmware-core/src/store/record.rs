@@ -1,0 +1,74 @@
+//! What is kept of a calibration, with its layout version in the first byte.
+
+use sequential_storage::map::{SerializationError, Value};
+use serde::{Deserialize, Serialize};
+
+use crate::calibration::Calibration;
+use crate::learn::CheckSet;
+
+/// Version of the stored layout; raised whenever [`Record`] or anything in it changes.
+pub const LAYOUT_VERSION: u8 = 1;
+
+/// One setup's calibration and where it came from.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Record {
+    /// The calibration in force.
+    pub calibration: Calibration,
+    /// The last full learn: relearns may wander from each other, never far from this.
+    pub anchor: Calibration,
+    /// Relearns since then.
+    pub relearns: u16,
+    /// What nobody has confirmed yet.
+    pub unproven: CheckSet,
+}
+
+impl Record {
+    /// The record of a full learn.
+    #[must_use]
+    pub fn of_full_learn(calibration: Calibration, unproven: CheckSet) -> Self {
+        Self { calibration, anchor: calibration, relearns: 0, unproven }
+    }
+
+    /// The record after a relearn.
+    #[must_use]
+    pub fn after_relearn(self, calibration: Calibration) -> Self {
+        Self { calibration, relearns: self.relearns.saturating_add(1), ..self }
+    }
+}
+
+/// A record as it lies in flash.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) enum Stored {
+    /// Of this build's layout, with the number of its save: the higher one is the newer.
+    Known {
+        /// Number of the save.
+        number: u32,
+        /// The record.
+        record: Record,
+    },
+    /// Of another layout: kept, not read.
+    Other {
+        /// Its version.
+        version: u8,
+    },
+}
+
+impl<'a> Value<'a> for Stored {
+    fn serialize_into(&self, buffer: &mut [u8]) -> Result<usize, SerializationError> {
+        let Self::Known { number, record } = self else { return Err(SerializationError::InvalidData) };
+        let (version, rest) = buffer.split_first_mut().ok_or(SerializationError::BufferTooSmall)?;
+        *version = LAYOUT_VERSION;
+        let used = postcard::to_slice(&(number, record), rest).map_err(SerializationError::from)?.len();
+        Ok(used.saturating_add(1))
+    }
+
+    fn deserialize_from(buffer: &'a [u8]) -> Result<(Self, usize), SerializationError> {
+        let (version, rest) = buffer.split_first().ok_or(SerializationError::InvalidFormat)?;
+        if *version != LAYOUT_VERSION {
+            return Ok((Self::Other { version: *version }, buffer.len()));
+        }
+        let (number, record) = postcard::from_bytes(rest).map_err(SerializationError::from)?;
+        Ok((Self::Known { number, record }, buffer.len()))
+    }
+}
