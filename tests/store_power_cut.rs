@@ -36,13 +36,13 @@ fn record(setup: Setup, number: u64) -> Record {
         warmth: Warmth::Cold,
         supply: Volt(12.0),
         temperature: None,
-        clearance: Opening::try_new(0.01).unwrap(),
+        clearance: Opening::saturating(0.01, Opening::CLOSED),
     };
     Record { relearns: number as u16, ..Record::of_full_learn(calibration, CheckSet::NONE) }
 }
 
 fn open(flash: Flash) -> Store<Flash> {
-    Store::try_new(flash, 0..SIZE).unwrap()
+    Store::try_new(flash, 0..SIZE).expect("four pages hold the store")
 }
 
 /// The flash after `saves` undisturbed saves, cycling through the setups, and what it holds.
@@ -52,7 +52,7 @@ fn filled(saves: u64) -> (Flash, [Option<Record>; 3]) {
     for number in 0..saves {
         let slot = (number % 3) as usize;
         let record = record(SETUPS[slot], number);
-        block_on(store.save(&record)).unwrap();
+        block_on(store.save(&record)).expect("power is on");
         held[slot] = Some(record);
     }
     (store.into_flash(), held)

@@ -165,7 +165,7 @@ impl NorFlash for Flash {
 
     async fn erase(&mut self, from: u32, to: u32) -> Result<(), FlashError> {
         let (from, to) = (from as usize, to as usize);
-        if from % PAGE != 0 || to % PAGE != 0 {
+        if !from.is_multiple_of(PAGE) || !to.is_multiple_of(PAGE) {
             return Err(self.refuse(FlashError::NotAligned));
         }
         if to > self.bytes.len() {
@@ -176,7 +176,7 @@ impl NorFlash for Flash {
 
     async fn write(&mut self, offset: u32, bytes: &[u8]) -> Result<(), FlashError> {
         let offset = offset as usize;
-        if offset % WORD != 0 || bytes.len() % WORD != 0 {
+        if !offset.is_multiple_of(WORD) || !bytes.len().is_multiple_of(WORD) {
             return Err(self.refuse(FlashError::NotAligned));
         }
         if offset + bytes.len() > self.bytes.len() {
