@@ -13,10 +13,11 @@ pub enum Haste {
     Protective,
 }
 
-/// The opening that stands after the last tick.
+/// The opening that stands after the last tick, and where it is led.
 #[derive(Debug, Clone, Copy, Default)]
 pub struct Slew {
     standing: Option<Opening>,
+    goal: Option<Opening>,
 }
 
 impl Slew {
@@ -34,10 +35,21 @@ impl Slew {
             Haste::Protective => settings.protective_per_s,
         };
         let (low, high) = (from - settings.normal_per_s * TICK_SECONDS, from + opening_rate * TICK_SECONDS);
-        let next = libm::fminf(libm::fmaxf(wanted.get(), low), high);
-        let next = Opening::saturating(next, wanted);
+        let goal = self.goal(settings, wanted);
+        let next = libm::fminf(libm::fmaxf(goal.get(), low), high);
+        let next = Opening::saturating(next, goal);
         self.standing = Some(next);
         next
+    }
+
+    /// The last wanted opening that was followed: small changes of it are not.
+    fn goal(&mut self, settings: &SlewSettings, wanted: Opening) -> Opening {
+        let goal = match self.goal {
+            Some(goal) if libm::fabsf(wanted.get() - goal.get()) <= settings.still_band => goal,
+            _ => wanted,
+        };
+        self.goal = Some(goal);
+        goal
     }
 
     /// The opening that stands.
@@ -66,6 +78,18 @@ mod tests {
         assert!((opened - 0.52).abs() < 1.0e-6);
         let closed = slew.tick(&settings, Opening::CLOSED, Haste::Protective, start).get();
         assert!((closed - 0.515).abs() < 1.0e-6);
+    }
+
+    #[test]
+    fn a_noisy_wish_moves_nothing() {
+        let settings = SlewSettings::default();
+        let mut slew = Slew::default();
+        let start = Opening::try_new(0.5).unwrap();
+        slew.tick(&settings, start, Haste::Normal, start);
+        for noise in [0.001, -0.002, 0.0029] {
+            let wanted = Opening::try_new(0.5 + noise).unwrap();
+            assert_eq!(slew.tick(&settings, wanted, Haste::Normal, start), start);
+        }
     }
 
     proptest! {

@@ -29,6 +29,8 @@ pub struct Wanted {
 pub struct Target {
     trim: Regulator,
     boost_target: Option<f32>,
+    /// Boost without the sensor's noise.
+    quiet_boost: f32,
     /// Boost control ran in the last tick.
     is_trimming: bool,
 }
@@ -92,13 +94,18 @@ impl Target {
         let high = libm::fminf(1.0 - point.feed_forward, trim.authority);
         // A map may leave no room below (minimum above feed-forward plus authority): then low rules.
         let range = OutputRange { low, high: libm::fmaxf(low, high) };
-        if !self.is_trimming {
+        if self.is_trimming {
+            self.quiet_boost += (boost.0 - self.quiet_boost) * TICK_SECONDS / (trim.filter_s + TICK_SECONDS);
+        } else {
+            self.quiet_boost = boost.0;
             let error = target - boost.0;
             self.trim.reset();
             self.trim.preset(range.hold(standing.get() - point.feed_forward) - gains.proportional * error);
             self.is_trimming = true;
         }
-        let output = self.trim.tick(&gains, target, boost.0, range, Integral::Runs);
+        let is_still = libm::fabsf(target - self.quiet_boost) <= trim.still_kpa;
+        let integral = if is_still { Integral::Holds } else { Integral::Runs };
+        let output = self.trim.tick(&gains, target, self.quiet_boost, range, integral);
         Wanted {
             opening: Opening::saturating(point.feed_forward + output, Opening::OPEN),
             boost_target: Some(Kilopascal(target)),
@@ -109,7 +116,9 @@ impl Target {
     /// Boost target after barometer correction, approached at the allowed rate.
     fn shaped(&mut self, settings: &ModeSettings, air: &Air, boost: Kilopascal) -> f32 {
         let allowed = settings.boost_target_ratio_max * air.barometer.0;
-        let wanted = libm::fminf(air.demand.boost_target.0, allowed);
+        let thinness = 1.0 - air.barometer.0 / STANDARD_AIR_KPA;
+        let corrected = air.demand.boost_target.0 * (1.0 - settings.barometer_share * thinness);
+        let wanted = libm::fminf(corrected, allowed);
         let step = settings.boost_target_rate_kpa_per_s * TICK_SECONDS;
         let last = self.boost_target.unwrap_or(boost.0);
         let next = OutputRange { low: last - step, high: last + step }.hold(wanted);
@@ -120,6 +129,9 @@ impl Target {
 
 /// Filter of the trim's derivative, s: a twentieth of the air path's time constant.
 const DERIVATIVE_FILTER_S: f32 = 0.03;
+
+/// Air pressure at sea level, kPa (ISO 2533).
+const STANDARD_AIR_KPA: f32 = 101.325;
 
 impl Point {
     fn find(settings: &TargetSettings, air: &Air) -> Self {

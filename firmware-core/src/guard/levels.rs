@@ -86,7 +86,8 @@ impl Levels {
         if let Some(boost) = air.boost {
             let ahead = self.boost.ahead(boost.0, reaction);
             consider(ahead, boost_level(limits, air.barometer), GuardCause::Boost);
-            if let Some(target) = target {
+            // After a driver lifts off, target falls faster than boost can: falling boost is no excess.
+            if let (Some(target), true) = (target, self.boost.per_tick >= 0.0) {
                 consider(ahead, target.0 + limits.boost_over_target.0, GuardCause::BoostOverTarget);
             }
         }

@@ -19,7 +19,7 @@ pub const SPEED_POINTS: usize = 6;
 pub struct GuardLimits {
     /// Boost that must never be passed, kPa, 120 to 900. Default 280.
     pub boost: Kilopascal,
-    /// Boost over barometer that must never be passed, 1.1 to 8. Default 2.9.
+    /// Boost over barometer that must never be passed, 1.1 to 8. Default 3.2.
     pub boost_ratio: f32,
     /// Boost over its target that opens the vanes, kPa, 5 to 300. Default 45.
     pub boost_over_target: Kilopascal,
@@ -43,7 +43,7 @@ impl Default for GuardLimits {
     fn default() -> Self {
         Self {
             boost: Kilopascal(280.0),
-            boost_ratio: 2.9,
+            boost_ratio: 3.2,
             boost_over_target: Kilopascal(45.0),
             boost_lag_margin: Kilopascal(16.0),
             turbo_speed: Rpm(185_000.0),

@@ -14,18 +14,22 @@ pub struct SlewSettings {
     pub normal_per_s: f32,
     /// Protective rate when the guard opens, opening/s, 0.1 to 100. Default 20; never below the normal rate.
     pub protective_per_s: f32,
+    /// Change of the wanted opening that is not followed, 0 to 0.05. Default 0.003; sensor noise then wears
+    /// no vane.
+    pub still_band: f32,
 }
 
 impl Default for SlewSettings {
     fn default() -> Self {
-        Self { normal_per_s: 5.0, protective_per_s: 20.0 }
+        Self { normal_per_s: 5.0, protective_per_s: 20.0, still_band: 0.003 }
     }
 }
 
 impl SlewSettings {
     pub(super) fn validate(&self) -> Result<(), SettingError> {
         check("slew.normal_per_s", self.normal_per_s, 0.1, 50.0)?;
-        check("slew.protective_per_s", self.protective_per_s, self.normal_per_s, 100.0)
+        check("slew.protective_per_s", self.protective_per_s, self.normal_per_s, 100.0)?;
+        check("slew.still_band", self.still_band, 0.0, 0.05)
     }
 }
 

@@ -44,6 +44,11 @@ pub struct TrimSettings {
     pub integral_time_s: f32,
     /// Derivative time, s, 0 to 5. Default 0.
     pub derivative_time_s: f32,
+    /// Time constant of the boost reading's filter, s, 0 to 0.5. Default 0.02; more wears the vanes less
+    /// and corrects later.
+    pub filter_s: f32,
+    /// Boost error within which the integral stands, kPa, 0 to 20. Default 0.7; the vanes then come to rest.
+    pub still_kpa: f32,
     /// Largest trim either way, opening, 0 to 1. Default 0.3; more corrects more and trusts the sensor more.
     pub authority: f32,
     /// Gain factor at each engine speed of the map, 0 to 4: the plant's gain grows with flow.
@@ -56,6 +61,8 @@ impl Default for TrimSettings {
             gain_per_kpa: 0.0085,
             integral_time_s: 0.66,
             derivative_time_s: 0.0,
+            filter_s: 0.02,
+            still_kpa: 0.7,
             authority: 0.3,
             gain_factor: [1.6, 1.5, 1.2, 1.0, 0.75, 0.65],
         }
@@ -81,6 +88,9 @@ pub struct ModeSettings {
     pub brake_speed_max: Rpm,
     /// Fastest change of the boost target, kPa/s, 5 to 5000. Default 150.
     pub boost_target_rate_kpa_per_s: f32,
+    /// How far thin air lowers the boost target, 0 (same boost, faster turbo) to 1 (same pressure ratio).
+    /// Default 0.8.
+    pub barometer_share: f32,
     /// Largest boost target over the barometer, 1 to 6. Default 2.4; thin air lowers the target, so
     /// that the turbo does not run faster to make up for it.
     pub boost_target_ratio_max: f32,
@@ -96,6 +106,7 @@ impl Default for ModeSettings {
             brake_gain_per_kpa: 0.01,
             brake_speed_max: Rpm(3800.0),
             boost_target_rate_kpa_per_s: 150.0,
+            barometer_share: 0.8,
             boost_target_ratio_max: 2.4,
         }
     }
@@ -171,6 +182,8 @@ impl TrimSettings {
         check("target.trim.gain_per_kpa", self.gain_per_kpa, 0.0, 0.2)?;
         check("target.trim.integral_time_s", self.integral_time_s, 0.02, 60.0)?;
         check("target.trim.derivative_time_s", self.derivative_time_s, 0.0, 5.0)?;
+        check("target.trim.filter_s", self.filter_s, 0.0, 0.5)?;
+        check("target.trim.still_kpa", self.still_kpa, 0.0, 20.0)?;
         check("target.trim.authority", self.authority, 0.0, 1.0)?;
         self.gain_factor.iter().try_for_each(|&factor| check("target.trim.gain_factor", factor, 0.0, 4.0))
     }
@@ -182,6 +195,7 @@ impl ModeSettings {
         check("target.modes.brake_gain_per_kpa", self.brake_gain_per_kpa, 0.0, 0.1)?;
         check("target.modes.brake_speed_max", self.brake_speed_max.0, 500.0, 20_000.0)?;
         check("target.modes.boost_target_rate_kpa_per_s", self.boost_target_rate_kpa_per_s, 5.0, 5000.0)?;
+        check("target.modes.barometer_share", self.barometer_share, 0.0, 1.0)?;
         check("target.modes.boost_target_ratio_max", self.boost_target_ratio_max, 1.0, 6.0)
     }
 }
