@@ -89,14 +89,24 @@ impl Content {
 pub fn encode<M: Message + Serialize>(sequence: u16, message: &M) -> Result<Vec<u8, MAX_WIRE>, TooLong> {
     let mut body = [0; MAX_MESSAGE];
     let body = postcard::to_slice(message, &mut body).map_err(|_| TooLong)?;
-    let mut frame: Vec<u8, MAX_FRAME> = Vec::new();
-    frame.push(PROTOCOL_VERSION).map_err(|_| TooLong)?;
-    frame.extend_from_slice(&sequence.to_le_bytes()).map_err(|_| TooLong)?;
-    frame.extend_from_slice(body).map_err(|_| TooLong)?;
-    let check = CRC.checksum(&frame).to_le_bytes();
-    frame.extend_from_slice(&check).map_err(|_| TooLong)?;
+    frame(PROTOCOL_VERSION, sequence, body)
+}
+
+/// Puts version, sequence and checksum around any message bytes: a frame that is sound on the line,
+/// whatever it says. For tests that play a board or a host of another version.
+///
+/// # Errors
+/// [`TooLong`] when the bytes do not fit [`MAX_MESSAGE`].
+pub fn frame(version: u8, sequence: u16, body: &[u8]) -> Result<Vec<u8, MAX_WIRE>, TooLong> {
+    let mut content: Vec<u8, MAX_FRAME> = Vec::new();
+    content.push(version).map_err(|_| TooLong)?;
+    content.extend_from_slice(&sequence.to_le_bytes()).map_err(|_| TooLong)?;
+    content.extend_from_slice(body).map_err(|_| TooLong)?;
+    let check = CRC.checksum(&content).to_le_bytes();
+    content.extend_from_slice(&check).map_err(|_| TooLong)?;
+    // One byte more than a frame can take: the encoder looks one ahead.
     let mut wire = [0; MAX_WIRE + 1];
-    let length = cobs::try_encode_including_sentinels(&frame, &mut wire).map_err(|_| TooLong)?;
+    let length = cobs::try_encode_including_sentinels(&content, &mut wire).map_err(|_| TooLong)?;
     Vec::from_slice(wire.get(..length).ok_or(TooLong)?).map_err(|_| TooLong)
 }
 

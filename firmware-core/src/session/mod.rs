@@ -281,3 +281,7 @@ impl Session {
         self.lease.arming() == Arming::Armed
     }
 }
+
+#[cfg(test)]
+#[allow(clippy::indexing_slicing, clippy::arithmetic_side_effects)]
+mod tests;

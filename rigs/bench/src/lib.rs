@@ -6,12 +6,14 @@
 
 pub mod caution;
 pub mod cli;
+pub mod client;
 pub mod console;
 pub mod exit;
 pub mod figures;
 pub mod interrupt;
 pub mod judge;
 pub mod limits;
+pub mod port;
 pub mod profile;
 pub mod record;
 pub mod toml_file;

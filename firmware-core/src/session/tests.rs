@@ -1,0 +1,399 @@
+//! The session from outside: frames in, ticks, frames out.
+
+extern crate std;
+
+use proptest::prelude::*;
+use std::vec::Vec as List;
+
+use super::*;
+use crate::calibration::{Contact, LearnedStop, Setup, Warmth};
+use crate::learn::{CheckSet, LearnOrder, LearnRefusal};
+use crate::link::codec::frame;
+use crate::link::message::ToBoard;
+use crate::link::refusal::{Outcome, Refusal};
+use crate::link::state::{Source, Streaming};
+use crate::link::{DRIVE_LEASE_TICKS, Decoder, SequenceCheck, encode};
+use crate::motion::{Goal, Segment};
+use crate::settings::SettingsSection;
+use crate::units::{Ampere, Counts, Kilopascal, Volt};
+
+/// Ticks of the profile that the tests run.
+const MOTION_TICKS: u32 = 3000;
+
+fn calibration(setup: Setup) -> Calibration {
+    let stop = |at: f32| LearnedStop {
+        zero_push_counts: at,
+        pressed_counts: at,
+        released_counts: at,
+        compliance_counts_per_a: 20.0,
+        repeat_range_counts: 1.0,
+        contact: Contact::ActuatorInternal,
+    };
+    Calibration {
+        closed: stop(13_000.0),
+        open: stop(2300.0),
+        setup,
+        warmth: Warmth::Cold,
+        supply: Volt(12.0),
+        temperature: None,
+        clearance: Opening::CLOSED,
+    }
+}
+
+/// A host at one end and a session at the other.
+struct Bench {
+    session: Session,
+    sequence: u16,
+    tick: Tick,
+    decoder: Decoder,
+}
+
+impl Bench {
+    fn new(pacing: Pacing, stored: Option<Calibration>) -> Self {
+        let text = |text: &str| text.parse().unwrap();
+        let identity = Identity { model: text("test rig"), software: text("test 1"), pacing };
+        let session = Session::new(identity, Settings::default(), stored);
+        Self { session, sequence: 0, tick: Tick(0), decoder: Decoder::new() }
+    }
+
+    /// Greeted and armed.
+    fn ready(stored: Option<Calibration>) -> Self {
+        let mut bench = Self::new(Pacing::Paced, stored);
+        assert_eq!(bench.ask(&ToBoard::Hello), Outcome::Done);
+        assert_eq!(bench.ask(&ToBoard::Arm), Outcome::Done);
+        bench
+    }
+
+    fn say(&mut self, message: &ToBoard) -> List<ToHost> {
+        let frame = encode(self.sequence, message).unwrap();
+        self.sequence = self.sequence.wrapping_add(1);
+        self.session.receive(&frame);
+        self.hear()
+    }
+
+    fn ask(&mut self, message: &ToBoard) -> Outcome {
+        let answers = self.say(message);
+        match answers.last() {
+            Some(ToHost::Reply { to, outcome }) => {
+                assert_eq!(to.wrapping_add(1), self.sequence);
+                outcome.clone()
+            }
+            other => panic!("no reply but {other:?}"),
+        }
+    }
+
+    fn hear(&mut self) -> List<ToHost> {
+        let mut bytes = [0; 4096];
+        let count = self.session.transmit(&mut bytes);
+        let frames = bytes[..count].iter().filter_map(|byte| self.decoder.push(*byte));
+        frames.map(|frame| frame.unwrap().message().unwrap()).collect()
+    }
+
+    fn tick(&mut self) -> SessionTick {
+        let sample = Sample {
+            tick: self.tick,
+            position: Counts(8000),
+            motor_current: Ampere(0.0),
+            supply: Volt(12.0),
+            temperature: None,
+            boost: Kilopascal(101.0),
+            barometer: Kilopascal(101.0),
+            exhaust: None,
+            turbo_speed: None,
+        };
+        self.tick = self.tick.after(1);
+        self.session.tick(&sample)
+    }
+
+    fn ticks(&mut self, count: u32) -> SessionTick {
+        (0..count).map(|_| self.tick()).last().unwrap()
+    }
+
+    fn load(&mut self, goal: Goal) {
+        let segments = [Segment { goal, ticks: MOTION_TICKS }].into_iter().collect();
+        assert_eq!(self.ask(&ToBoard::MotionAppend(segments)), Outcome::Done);
+    }
+
+    fn start(&mut self, setup: Setup) -> Outcome {
+        let start_at = self.tick;
+        self.ask(&ToBoard::StartMotion { start_at, setup })
+    }
+}
+
+fn duty(value: f32) -> Goal {
+    Goal::Duty(Duty::try_new(value).unwrap())
+}
+
+fn refused(refusal: Refusal) -> Outcome {
+    Outcome::Refused(refusal)
+}
+
+#[test]
+fn a_board_that_nobody_greeted_says_nothing() {
+    let mut bench = Bench::new(Pacing::Paced, None);
+    bench.ticks(2000);
+    assert_eq!(bench.hear(), []);
+}
+
+#[test]
+fn a_command_before_the_hello_is_refused() {
+    let mut bench = Bench::new(Pacing::Paced, None);
+    assert_eq!(bench.ask(&ToBoard::Arm), refused(Refusal::NoHello));
+}
+
+#[test]
+fn the_hello_is_answered_by_what_the_board_is() {
+    let mut bench = Bench::new(Pacing::Stepped, Some(calibration(Setup::Free)));
+    let answers = bench.say(&ToBoard::Hello);
+    let [ToHost::Welcome(welcome), ToHost::Reply { to: 0, outcome: Outcome::Done }] = answers.as_slice()
+    else {
+        panic!("{answers:?}");
+    };
+    assert_eq!(welcome.identity.model, "test rig");
+    assert_eq!(welcome.calibration.unwrap().setup, Setup::Free);
+}
+
+#[test]
+fn nothing_moves_before_it_is_armed() {
+    let mut bench = Bench::new(Pacing::Paced, None);
+    bench.ask(&ToBoard::Hello);
+    bench.load(duty(0.5));
+    assert_eq!(bench.start(Setup::Free), refused(Refusal::NotArmed));
+    assert_eq!(bench.ticks(100).output.duty, Duty::ZERO);
+}
+
+#[test]
+fn openings_need_a_calibration_of_the_same_setup() {
+    let opening = Goal::Opening(Opening::OPEN);
+    let mut bench = Bench::ready(None);
+    bench.load(opening);
+    assert_eq!(bench.start(Setup::Free), refused(Refusal::NotCalibrated));
+    let mut bench = Bench::ready(Some(calibration(Setup::Free)));
+    bench.load(opening);
+    let other = Refusal::OtherSetup { learned: Setup::Free, wanted: Setup::Attached };
+    assert_eq!(bench.start(Setup::Attached), refused(other.clone()));
+    assert_eq!(bench.ask(&ToBoard::GetCalibration { setup: Setup::Attached }), refused(other));
+    assert_eq!(bench.start(Setup::Free), Outcome::Done);
+}
+
+#[test]
+fn a_silent_host_loses_the_drive_until_it_arms_again() {
+    let mut bench = Bench::ready(None);
+    bench.load(duty(0.5));
+    assert_eq!(bench.start(Setup::Free), Outcome::Done);
+    assert_ne!(bench.ticks(DRIVE_LEASE_TICKS - 1).output.duty, Duty::ZERO);
+    bench.ticks(2);
+    assert_eq!(bench.tick().output.duty, Duty::ZERO);
+    let told = bench.hear();
+    assert!(
+        told.iter().any(|m| matches!(m, ToHost::Released { reason: ReleaseReason::HostSilent, .. })),
+        "{told:?}"
+    );
+    assert_eq!(bench.start(Setup::Free), refused(Refusal::NotArmed));
+    assert_eq!(bench.ask(&ToBoard::Arm), Outcome::Done);
+    assert_eq!(bench.start(Setup::Free), Outcome::Done);
+}
+
+#[test]
+fn signs_of_life_hold_the_drive_to_the_end_of_the_motion() {
+    let mut bench = Bench::ready(None);
+    bench.load(duty(0.5));
+    bench.start(Setup::Free);
+    let mut told = List::new();
+    for _ in 0..=MOTION_TICKS / 100 {
+        bench.ticks(100);
+        told.extend(bench.say(&ToBoard::KeepAlive));
+    }
+    let released = told.iter().find_map(|m| match m {
+        ToHost::Released { tick, reason } => Some((*tick, *reason)),
+        _ => None,
+    });
+    assert_eq!(released, Some((Tick(MOTION_TICKS), ReleaseReason::MotionEnded)));
+}
+
+#[test]
+fn a_stop_and_a_new_hello_release_the_drive() {
+    for (message, reason) in
+        [(ToBoard::Stop, ReleaseReason::Stopped), (ToBoard::Hello, ReleaseReason::NewHost)]
+    {
+        let mut bench = Bench::ready(None);
+        bench.load(duty(0.5));
+        bench.start(Setup::Free);
+        assert_ne!(bench.ticks(50).output.duty, Duty::ZERO);
+        let told = bench.say(&message);
+        assert!(told.iter().any(|m| matches!(m, ToHost::Released { reason: r, .. } if *r == reason)));
+        assert_eq!(bench.tick().output.duty, Duty::ZERO);
+    }
+}
+
+#[test]
+fn a_repeated_command_is_carried_out_once_and_answered_again() {
+    let mut bench = Bench::ready(None);
+    bench.load(duty(0.5));
+    bench.sequence = bench.sequence.wrapping_sub(1);
+    bench.load(duty(0.5));
+    assert_eq!(bench.session.motion.segments().len(), 1);
+    bench.sequence = 0;
+    let last = 2;
+    assert_eq!(bench.ask(&ToBoard::Stop), refused(Refusal::Stale { last }));
+    bench.sequence = last + 1;
+    let answers = bench.say(&ToBoard::GetStatus);
+    let Some(ToHost::Status(status)) = answers.first() else { panic!("{answers:?}") };
+    assert_eq!(status.counters.repeated, 2);
+}
+
+#[test]
+fn lost_and_damaged_host_frames_are_counted() {
+    let mut bench = Bench::ready(None);
+    bench.sequence += 3;
+    bench.session.receive(&[0, 7, 7, 7, 0, 0x02, 0x41, 0]);
+    let answers = bench.say(&ToBoard::GetStatus);
+    let Some(ToHost::Status(status)) = answers.first() else { panic!("{answers:?}") };
+    assert_eq!((status.counters.lost, status.counters.cut), (3, 2));
+}
+
+#[test]
+fn another_version_and_an_unknown_command_are_refused_by_name() {
+    let mut bench = Bench::ready(None);
+    let other = frame(9, 3, &[1]).unwrap();
+    bench.session.receive(&other);
+    assert_eq!(bench.hear(), [ToHost::Reply { to: 3, outcome: refused(Refusal::OtherVersion { board: 1 }) }]);
+    let unknown = frame(1, 4, &[99]).unwrap();
+    bench.session.receive(&unknown);
+    assert_eq!(bench.hear(), [ToHost::Reply { to: 4, outcome: refused(Refusal::UnknownKind) }]);
+}
+
+#[test]
+fn a_setting_out_of_range_is_refused_by_name_and_changes_nothing() {
+    let mut bench = Bench::ready(None);
+    let mut actuator = Settings::default().actuator;
+    actuator.winding_resistance_ohm = 900.0;
+    let outcome = bench.ask(&ToBoard::Settings(SettingsSection::Actuator(actuator)));
+    let Outcome::Refused(Refusal::Setting { field, value, max, .. }) = outcome else { panic!("{outcome:?}") };
+    assert_eq!((field.as_str(), value, max), ("actuator.winding_resistance_ohm", 900.0, 50.0));
+    assert_eq!(bench.session.controller.settings(), &Settings::default());
+}
+
+#[test]
+fn all_settings_arrive_section_by_section() {
+    let mut bench = Bench::ready(None);
+    let mut wanted = Settings::default();
+    wanted.actuator.max_current = Ampere(2.5);
+    wanted.limits.heat_time_s = 21.0;
+    for section in wanted.sections() {
+        assert_eq!(bench.ask(&ToBoard::Settings(section)), Outcome::Done);
+    }
+    assert_eq!(bench.session.controller.settings(), &wanted);
+}
+
+#[test]
+fn a_stepped_rig_advances_to_its_grant_and_says_that_it_waits() {
+    let mut bench = Bench::new(Pacing::Stepped, None);
+    bench.ask(&ToBoard::Hello);
+    bench.ask(&ToBoard::Stream(Streaming::On));
+    assert!(!bench.session.may_advance(Tick(0)));
+    bench.ask(&ToBoard::Grant { until: Tick(40) });
+    assert!(bench.session.may_advance(Tick(39)) && !bench.session.may_advance(Tick(40)));
+    bench.ticks(40);
+    let told = bench.hear();
+    let ticks: u32 =
+        told.iter().map(|m| if let ToHost::Samples(batch) = m { batch.ticks() } else { 0 }).sum();
+    assert_eq!(ticks, 40, "all samples are out before it waits");
+    assert_eq!(told.last(), Some(&ToHost::Waiting { next: Tick(40) }));
+}
+
+#[test]
+fn a_line_without_room_leaves_a_counted_gap_and_no_lost_frame() {
+    let mut bench = Bench::ready(None);
+    bench.ask(&ToBoard::Stream(Streaming::On));
+    let first = bench.tick;
+    let mut covered = 0;
+    let mut gaps = 0;
+    let mut check = SequenceCheck::new();
+    for _ in 0..4 {
+        // The queue fills, samples are missed, then the line is free again.
+        bench.ticks(2000);
+        let mut bytes = [0; 4096];
+        let count = bench.session.transmit(&mut bytes);
+        for byte in &bytes[..count] {
+            let Some(content) = bench.decoder.push(*byte) else { continue };
+            let content = content.unwrap();
+            assert_eq!(check.see(content.sequence), crate::link::sequence::Arrival::Expected);
+            match content.message().unwrap() {
+                ToHost::Samples(batch) => {
+                    assert_eq!(batch.first, first.after(covered));
+                    covered += batch.ticks();
+                }
+                ToHost::Gap { first: from, ticks } => {
+                    assert_eq!(from, first.after(covered));
+                    covered += ticks;
+                    gaps += 1;
+                }
+                _ => {}
+            }
+        }
+    }
+    assert!(gaps >= 3 && covered > 6000, "{gaps} gaps, {covered} ticks");
+}
+
+#[test]
+fn a_learn_in_silence_ends_as_host_lost_and_can_be_asked_for() {
+    let mut bench = Bench::ready(None);
+    let order = LearnOrder::full(Setup::Free, Warmth::Cold, CheckSet::default());
+    let start_at = bench.tick;
+    assert_eq!(bench.ask(&ToBoard::StartLearn { start_at, order }), Outcome::Done);
+    bench.ticks(10);
+    assert_eq!(bench.session.activity.source(), Source::Learn);
+    bench.ticks(DRIVE_LEASE_TICKS);
+    bench.hear();
+    let answers = bench.say(&ToBoard::GetLearnOutcome);
+    let Some(ToHost::Learn { event, .. }) = answers.first() else { panic!("{answers:?}") };
+    assert_eq!(*event, LearnEvent::Outcome(LearnOutcome::Refused(LearnRefusal::HostLost)));
+}
+
+#[test]
+fn a_calibration_is_stored_on_request_and_only_at_duty_zero() {
+    let mut bench = Bench::ready(None);
+    assert_eq!(bench.ask(&ToBoard::Store), refused(Refusal::NotCalibrated));
+    let wanted = calibration(Setup::Attached);
+    assert_eq!(bench.ask(&ToBoard::SetCalibration(wanted)), Outcome::Done);
+    bench.load(duty(0.5));
+    bench.start(Setup::Attached);
+    bench.ticks(50);
+    assert_eq!(bench.ask(&ToBoard::Store), Outcome::Done);
+    assert_eq!(bench.tick().store, None);
+    bench.ask(&ToBoard::Stop);
+    assert_eq!(bench.tick().store, Some(wanted));
+    assert_eq!(bench.tick().store, None);
+}
+
+proptest! {
+    #[test]
+    fn any_bytes_at_any_time_move_nothing(
+        chunks in prop::collection::vec(prop::collection::vec(any::<u8>(), 0..80), 1..20),
+    ) {
+        let mut bench = Bench::new(Pacing::Paced, Some(calibration(Setup::Free)));
+        for chunk in chunks {
+            bench.session.receive(&chunk);
+            prop_assert_eq!(bench.tick().output.duty, Duty::ZERO);
+            let mut out = [0; 64];
+            prop_assert!(bench.session.transmit(&mut out) <= out.len());
+        }
+    }
+
+    #[test]
+    fn any_known_message_in_any_order_is_answered_once(
+        kinds in prop::collection::vec((0u8..18, prop::collection::vec(any::<u8>(), 0..40)), 1..60),
+    ) {
+        let mut bench = Bench::ready(Some(calibration(Setup::Free)));
+        for (sequence, (kind, rest)) in (2u16..).zip(kinds) {
+            let mut body = List::from([kind]);
+            body.extend(rest);
+            bench.session.receive(&frame(1, sequence, &body).unwrap());
+            let replies = bench.hear().iter().filter(|m| matches!(m, ToHost::Reply { .. })).count();
+            prop_assert_eq!(replies, 1);
+            let duty = bench.tick().output.duty.get();
+            prop_assert!((-1.0..=1.0).contains(&duty));
+        }
+    }
+}

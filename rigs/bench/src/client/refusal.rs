@@ -1,0 +1,64 @@
+//! The board's refusals in words for a technician: seen, allowed, what to try.
+
+use std::fmt;
+
+use firmware_core::calibration::Setup;
+use firmware_core::link::{Refusal, Source};
+
+/// A refusal, to be printed.
+pub struct Reason<'a>(pub &'a Refusal);
+
+impl fmt::Display for Reason<'_> {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self.0 {
+            Refusal::OtherVersion { board } => write!(f, "it speaks protocol version {board}"),
+            Refusal::NoHello => f.write_str("it has restarted and waits for a hello; run again"),
+            Refusal::UnknownKind => f.write_str("its software does not know this command; update the board"),
+            Refusal::BadValue => f.write_str("a value is outside its range; check limits and profile"),
+            Refusal::Stale { last } => {
+                write!(f, "it has already taken command {last}; another tool may be talking to it")
+            }
+            Refusal::NotArmed => f.write_str(
+                "the drive is disarmed, at start or because the link was silent; confirm hands clear and arm",
+            ),
+            Refusal::Busy { source } => write!(f, "the drive is in use by {}; stop it first", user(*source)),
+            Refusal::NotCalibrated => f.write_str("no calibration; learn the end stops first"),
+            Refusal::OtherSetup { learned, wanted } => write!(
+                f,
+                "its calibration was learned {}, and {} is asked for; learn again in this setup",
+                setup(*learned),
+                setup(*wanted)
+            ),
+            Refusal::NoSpan { span_counts } => {
+                write!(f, "the calibration spans {span_counts} counts, at least 1 is needed; learn again")
+            }
+            Refusal::Setting { field, value, min, max } => {
+                write!(f, "setting {field} is {value}, allowed {min} to {max}; correct it in the profile")
+            }
+            Refusal::MotionFull { max } => write!(f, "the profile has more than {max} segments; shorten it"),
+            Refusal::MotionNotFinite => f.write_str("a segment's current is not a number; correct it"),
+            Refusal::MotionEmpty => f.write_str("the motion profile has no segments"),
+            Refusal::NothingLearned => f.write_str("nothing has been learned since it was switched on"),
+            Refusal::StartInPast { next } => {
+                write!(f, "the start lies before tick {}; start later", next.0)
+            }
+        }
+    }
+}
+
+fn user(source: Source) -> &'static str {
+    match source {
+        Source::Released => "nobody",
+        Source::Engine => "the engine controller",
+        Source::Motion => "a motion profile",
+        Source::Learn => "end-stop learning",
+    }
+}
+
+fn setup(setup: Setup) -> &'static str {
+    match setup {
+        Setup::Free => "on the free actuator",
+        Setup::Attached => "attached to the ring",
+        Setup::OnEngine => "on the engine",
+    }
+}

@@ -1,0 +1,246 @@
+//! What is sent: the hello, commands with their resends, grants of time and signs of life.
+
+use std::collections::VecDeque;
+use std::io::Write;
+use std::time::{Duration, Instant};
+
+use firmware_core::link::message::{ToBoard, ToHost};
+use firmware_core::link::{
+    Decoder, LinkCounters, MessageError, Outcome, Pacing, SequenceCheck, Welcome, encode,
+};
+use firmware_core::units::Tick;
+
+use super::incoming::read;
+use super::item::Reassembly;
+use super::{Client, ClientError, GRANT_TICKS, KEEP_ALIVE_EVERY, Line, LineUse, SILENCE_LIMIT};
+
+/// Hellos before giving up; a USB board may start up when its port is opened.
+const HELLOS: u32 = 6;
+/// Wait after each hello.
+const HELLO_WAIT: Duration = Duration::from_millis(300);
+/// Times that a command is sent.
+const TRIES: u32 = 5;
+/// Wait for each reply, and for the end of a grant.
+const REPLY_WAIT: Duration = Duration::from_millis(400);
+/// Bytes kept to tell the user what came instead of frames.
+const SHOWN_BYTES: usize = 40;
+
+/// What came while there was no welcome.
+#[derive(Default)]
+struct Overheard {
+    bytes: u64,
+    first: Vec<u8>,
+}
+
+impl Overheard {
+    fn add(&mut self, bytes: &[u8]) {
+        self.bytes += bytes.len() as u64;
+        let room = SHOWN_BYTES.saturating_sub(self.first.len());
+        self.first.extend(bytes.iter().take(room));
+    }
+
+    fn explain(&self, port: &str) -> ClientError {
+        let port = port.to_owned();
+        let is_text = |byte: &u8| (b' '..=b'~').contains(byte) || b"\r\n\t".contains(byte);
+        let texts = self.first.iter().filter(|byte| is_text(byte)).count();
+        if self.bytes == 0 {
+            ClientError::NoAnswer { port }
+        } else if texts * 10 >= self.first.len() * 9 {
+            let text = String::from_utf8_lossy(&self.first).escape_debug().to_string();
+            ClientError::OtherTalker { port, text }
+        } else {
+            let first: Vec<String> = self.first.iter().take(8).map(|byte| format!("{byte:02X}")).collect();
+            ClientError::Garbled { port, bytes: self.bytes, first: first.join(" ") }
+        }
+    }
+}
+
+/// Says hello until the board answers.
+pub(super) fn connect(mut line: Box<dyn Line>, port: &str) -> Result<Client, ClientError> {
+    let hello = encode(0, &ToBoard::Hello)
+        .map_err(|_| ClientError::TooLong { port: port.to_owned(), command: "the hello" })?;
+    let mut overheard = Overheard::default();
+    let mut decoder = Decoder::new();
+    let mut counters = LinkCounters::NONE;
+    for _ in 0..HELLOS {
+        send(line.as_mut(), port, &hello)?;
+        let sent_at = Instant::now();
+        while sent_at.elapsed() < HELLO_WAIT {
+            let bytes = read(line.as_mut(), port)?;
+            overheard.add(&bytes);
+            let mut bytes = bytes.into_iter();
+            let Some((welcome, sequence)) = find_welcome(&mut bytes, &mut decoder, &mut counters, port)?
+            else {
+                continue;
+            };
+            let mut client = new_client(line, port, decoder, counters, welcome.clone());
+            client.be_welcomed(welcome, sequence);
+            client.hear(bytes)?;
+            return Ok(client);
+        }
+    }
+    Err(overheard.explain(port))
+}
+
+fn find_welcome(
+    bytes: &mut impl Iterator<Item = u8>,
+    decoder: &mut Decoder,
+    counters: &mut LinkCounters,
+    port: &str,
+) -> Result<Option<(Welcome, u16)>, ClientError> {
+    for byte in bytes {
+        match decoder.push(byte) {
+            Some(Ok(content)) => match content.message::<ToHost>() {
+                Ok(ToHost::Welcome(welcome)) => return Ok(Some((welcome, content.sequence))),
+                // Left over from an earlier talk.
+                Ok(_) | Err(MessageError::UnknownKind | MessageError::BadValue) => {}
+                Err(MessageError::OtherVersion) => {
+                    return Err(ClientError::OtherVersion { port: port.to_owned(), board: content.version });
+                }
+            },
+            Some(Err(error)) => counters.count_error(error),
+            None => {}
+        }
+    }
+    Ok(None)
+}
+
+fn new_client(
+    line: Box<dyn Line>,
+    port: &str,
+    decoder: Decoder,
+    counters: LinkCounters,
+    welcome: Welcome,
+) -> Client {
+    Client {
+        line,
+        port: port.to_owned(),
+        waiting_at: Some(welcome.next),
+        welcome,
+        decoder,
+        check: SequenceCheck::new(),
+        counters,
+        sequence: 0,
+        reply: None,
+        status: None,
+        calibration: None,
+        grant: None,
+        sent_at: Instant::now(),
+        items: VecDeque::new(),
+        reassembly: Reassembly::default(),
+        line_use: LineUse::default(),
+    }
+}
+
+fn send(line: &mut dyn Line, port: &str, bytes: &[u8]) -> Result<(), ClientError> {
+    line.write_all(bytes)
+        .map_err(|error| ClientError::HungUp { port: port.to_owned(), system: error.to_string() })
+}
+
+impl Client {
+    /// Sends a command, again with the same number where no reply comes, and gives the board's answer.
+    pub(super) fn command(&mut self, what: &'static str, message: &ToBoard) -> Result<(), ClientError> {
+        self.rest()?;
+        let frame = self.frame(what, message)?;
+        let to = self.sequence;
+        for _ in 0..TRIES {
+            self.send_frame(&frame)?;
+            if let Some(outcome) = self.wait_for_reply(to)? {
+                return match outcome {
+                    Outcome::Done => Ok(()),
+                    Outcome::Refused(refusal) => {
+                        Err(ClientError::Refused { port: self.port.clone(), command: what, refusal })
+                    }
+                };
+            }
+        }
+        Err(self.silent())
+    }
+
+    fn frame(&mut self, what: &'static str, message: &ToBoard) -> Result<Vec<u8>, ClientError> {
+        self.sequence = self.sequence.wrapping_add(1);
+        let frame = encode(self.sequence, message)
+            .map_err(|_| ClientError::TooLong { port: self.port.clone(), command: what })?;
+        Ok(frame.to_vec())
+    }
+
+    fn send_frame(&mut self, frame: &[u8]) -> Result<(), ClientError> {
+        self.sent_at = Instant::now();
+        send(self.line.as_mut(), &self.port, frame)
+    }
+
+    fn wait_for_reply(&mut self, to: u16) -> Result<Option<Outcome>, ClientError> {
+        let sent_at = self.sent_at;
+        loop {
+            if self.reply.as_ref().is_some_and(|(answered, _)| *answered == to) {
+                return Ok(self.reply.take().map(|(_, outcome)| outcome));
+            }
+            if sent_at.elapsed() > REPLY_WAIT {
+                return Ok(None);
+            }
+            self.pump()?;
+        }
+    }
+
+    /// Waits until a stepped rig has used up its grant; a paced rig never rests.
+    pub(super) fn rest(&mut self) -> Result<Tick, ClientError> {
+        if self.welcome.identity.pacing == Pacing::Paced {
+            return Ok(self.welcome.next);
+        }
+        let mut heard_at = Instant::now();
+        loop {
+            if let Some(next) = self.waiting_at {
+                return Ok(next);
+            }
+            if heard_at.elapsed() > SILENCE_LIMIT {
+                return Err(self.silent());
+            }
+            self.grant_again_if_late()?;
+            if self.pump()? {
+                heard_at = Instant::now();
+            }
+        }
+    }
+
+    /// Grants the next ticks to a waiting rig; shows a paced one that the host is there.
+    pub(super) fn let_time_pass(&mut self) -> Result<(), ClientError> {
+        match (self.welcome.identity.pacing, self.waiting_at) {
+            (Pacing::Stepped, Some(next)) => {
+                let until = next.after(GRANT_TICKS);
+                let grant = self.frame("a grant", &ToBoard::Grant { until })?;
+                self.waiting_at = None;
+                self.send_frame(&grant)?;
+                self.grant = Some((until, grant));
+                Ok(())
+            }
+            (Pacing::Stepped, None) => self.grant_again_if_late(),
+            (Pacing::Paced, _) if self.sent_at.elapsed() >= KEEP_ALIVE_EVERY => {
+                let sign = self.frame("a sign of life", &ToBoard::KeepAlive)?;
+                self.send_frame(&sign)
+            }
+            (Pacing::Paced, _) => Ok(()),
+        }
+    }
+
+    /// A grant whose end is not told was lost, or its end was: the board answers a repeated one.
+    fn grant_again_if_late(&mut self) -> Result<(), ClientError> {
+        if self.sent_at.elapsed() < REPLY_WAIT {
+            return Ok(());
+        }
+        let Some((_, grant)) = self.grant.clone() else { return Ok(()) };
+        self.send_frame(&grant)
+    }
+
+    /// Asks for the release without waiting for an answer: the line may be gone.
+    pub(super) fn farewell(&mut self) {
+        if let Ok(stop) = self.frame("the stop", &ToBoard::Stop) {
+            let _sent = self.line.write_all(&stop).and_then(|()| self.line.flush());
+        }
+    }
+
+    /// The error for a board that says nothing any more.
+    pub(super) fn silent(&self) -> ClientError {
+        let waited_ms = u64::try_from(SILENCE_LIMIT.as_millis()).unwrap_or(u64::MAX);
+        ClientError::Silent { port: self.port.clone(), waited_ms, counters: self.counters }
+    }
+}
