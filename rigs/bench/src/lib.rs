@@ -16,5 +16,6 @@ pub mod limits;
 pub mod port;
 pub mod profile;
 pub mod record;
+pub mod report;
 pub mod toml_file;
 pub mod verbs;

@@ -156,7 +156,7 @@ fn possible_values(unit: &str) -> RangeInclusive<f64> {
         "s" => 0.0..=600.0,
         "A" => 0.0..=30.0,
         "kPa" | "kPa absolute" => 0.0..=1000.0,
-        "1" => 0.0..=1000.0,
+        "ratio" => 0.0..=1000.0,
         _ => -100.0..=100.0,
     }
 }

@@ -346,7 +346,7 @@ impl Measure {
             Self::FrictionRatio => definition(
                 "friction.ratio",
                 "friction, largest over median",
-                "1",
+                "ratio",
                 2,
                 "Largest friction divided by median friction: 1 for an even ring, more where it binds at one place.",
                 COMMON,

@@ -117,6 +117,15 @@ impl Judgement {
         self.max(other)
     }
 
+    /// Name in the report's style sheet.
+    pub(crate) fn class(self) -> &'static str {
+        match self {
+            Self::Fit => "good",
+            Self::NotFit => "bad",
+            Self::Undetermined => "open",
+        }
+    }
+
     /// The word for people.
     #[must_use]
     pub fn word(self) -> &'static str {
@@ -135,6 +144,14 @@ impl Judgement {
             Self::NotFit => Exit::NotFit,
             Self::Undetermined => Exit::Undetermined,
         }
+    }
+}
+
+impl FigureRow {
+    /// The group of figures it belongs to, as in its key: `step_10`.
+    #[must_use]
+    pub fn group(&self) -> &str {
+        self.key.split_once('.').map_or(&*self.key, |(group, _)| group)
     }
 }
 

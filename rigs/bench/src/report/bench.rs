@@ -1,0 +1,244 @@
+//! The sections of a bench report: learn, sweep, friction, step, simulated boost.
+//!
+//! In: plain traces and tables. Out: sections with their charts.
+
+use super::chart::{Axis, Chart, Ink, Mark};
+use super::section::{Section, Table};
+use crate::figures::friction::{FrictionCurve, FrictionPoint};
+use crate::figures::step::{StepBands, StepResponse, StepTrace, T63_SHARE, T86_SHARE};
+use crate::figures::sweep::SweepTable;
+use crate::figures::{Direction, Sensor, Stop};
+
+/// What the learn showed.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct LearnTrace {
+    /// Seconds and position counts.
+    pub position: Vec<(f64, f64)>,
+    /// Seconds and motor current.
+    pub current: Vec<(f64, f64)>,
+    /// Seconds, counts and stop of each touch.
+    pub touches: Vec<(f64, f64, Stop)>,
+    /// Where each stop may lie, counts.
+    pub windows: Vec<(Stop, f64, f64)>,
+}
+
+/// A simulated step of the boost target.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct BoostTrace {
+    /// Seconds and boost, kPa absolute.
+    pub boost: Vec<(f64, f64)>,
+    /// Seconds and target.
+    pub target: Vec<(f64, f64)>,
+    /// The guard's limit, kPa absolute.
+    pub guard_limit: Option<f64>,
+    /// Seconds and opening.
+    pub opening: Vec<(f64, f64)>,
+    /// Seconds and stage name, where the guard changed stage.
+    pub guard_stages: Vec<(f64, String)>,
+}
+
+const TRAVEL: &str = "opening, % of travel";
+const COMMAND: &str = "command, % of travel";
+
+/// Learn trace with its touches.
+#[must_use]
+pub fn learn(trace: &LearnTrace) -> Section {
+    let time = || Axis::fixed("time, s", 0.0, trace.position.last().map_or(1.0, |p| p.0));
+    let whole = Chart::new("Position while learning, touches marked", time(), Axis::fit("position, counts"))
+        .line("position", Ink::Main, trace.position.clone());
+    let whole = [Stop::Closed, Stop::Open].into_iter().fold(whole, |chart, stop| {
+        chart.dots(&format!("touches, {stop} stop"), ink_of(stop), touches(trace, stop))
+    });
+    let current = Chart::new(
+        "Motor current while learning",
+        time(),
+        Axis::with_zero("motor current, A; positive opens"),
+    )
+    .line("", Ink::Main, trace.current.clone());
+    let near = trace.windows.iter().map(|window| near_stop(trace, *window));
+    Section::new("Learning the end stops").charts([whole]).charts(near).charts([current])
+}
+
+/// The same trace, so near that the touches can be told apart.
+fn near_stop(trace: &LearnTrace, (stop, low, high): (Stop, f64, f64)) -> Chart {
+    /// Share of the window's width shown beyond it.
+    const AROUND: f64 = 0.35;
+    let around = AROUND * (high - low);
+    let touches = touches(trace, stop);
+    let (first, last) = match (touches.first(), touches.last()) {
+        (Some(first), Some(last)) => (first.0, last.0),
+        _ => (0.0, trace.position.last().map_or(1.0, |p| p.0)),
+    };
+    let margin = 0.25 * (last - first).max(0.2);
+    let (from, to) = (first - margin, last + margin);
+    let position = trace.position.iter().filter(|p| (from..=to).contains(&p.0)).copied().collect();
+    let y = Axis::fixed("position, counts", low - around, high + around);
+    Chart::new(&format!("Near the {stop} stop"), Axis::fixed("time, s", from, to), y)
+        .band("window", Ink::Other, vec![(from, low, high), (to, low, high)])
+        .line("position", Ink::Main, position)
+        .dots("touches", ink_of(stop), touches)
+        .half()
+}
+
+fn ink_of(stop: Stop) -> Ink {
+    match stop {
+        Stop::Closed => Ink::Closing,
+        Stop::Open => Ink::Opening,
+    }
+}
+
+fn touches(trace: &LearnTrace, stop: Stop) -> Vec<(f64, f64)> {
+    trace.touches.iter().filter(|t| t.2 == stop).map(|t| (t.0, t.1)).collect()
+}
+
+/// Sweep loop, and its deviations with the hysteresis band.
+#[must_use]
+pub fn sweep(table: &SweepTable, sensor: Sensor) -> Section {
+    let inputs = table.inputs();
+    let against = |averages: Vec<f64>| inputs.iter().copied().zip(averages).collect::<Vec<_>>();
+    let (up, down) = (against(table.average_up()), against(table.average_down()));
+    let error = |curve: &[(f64, f64)]| curve.iter().map(|(x, y)| (*x, y - x)).collect::<Vec<_>>();
+    let axis = || Axis::fixed(COMMAND, 0.0, 100.0);
+    let loop_chart = Chart::new("Opening against command", axis(), Axis::fixed(TRAVEL, 0.0, 100.0))
+        .line("opening", Ink::Opening, up.clone())
+        .line("closing", Ink::Closing, down.clone())
+        .half();
+    let band = up.iter().zip(&down).map(|(u, d)| (u.0, u.1.min(d.1) - u.0, u.1.max(d.1) - u.0)).collect();
+    let (hysteresis, at) = table.hysteresis();
+    let average = table.average_curve().iter().find(|p| p.0 == at).map_or(0.0, |p| p.1 - p.0);
+    let errors =
+        Chart::new("Deviation, and the hysteresis band", axis(), Axis::with_zero("deviation, % of travel"))
+            .band("hysteresis", Ink::Other, band)
+            .dots("", Ink::Opening, readings(table, Direction::Opening))
+            .dots("", Ink::Closing, readings(table, Direction::Closing))
+            .line("opening", Ink::Opening, error(&up))
+            .line("closing", Ink::Closing, error(&down))
+            .with(Mark::Label { x: at, y: average, ink: Ink::Command, text: format!("{hysteresis:.2} %") })
+            .half();
+    let note = match sensor {
+        Sensor::Own => {
+            "Read with the unit's own sensor, which also closes the loop: this is what the loop leaves over. \
+             It cannot show the sensor's own linearity; that needs an independent gauge on the lever."
+        }
+        Sensor::LeverGauge => "Read with an independent gauge on the lever.",
+    };
+    Section::new("Sweep").text(note).charts([loop_chart, errors])
+}
+
+fn readings(table: &SweepTable, direction: Direction) -> Vec<(f64, f64)> {
+    let cycles = (0..table.cycles()).filter_map(|c| table.cycle(c));
+    cycles
+        .flat_map(|(up, down)| {
+            let readings = if direction == Direction::Opening { up } else { down };
+            table.inputs().iter().zip(readings).map(|(x, y)| (*x, y - x)).collect::<Vec<_>>()
+        })
+        .collect()
+}
+
+/// Duty against opening in both directions, and the friction between them.
+#[must_use]
+pub fn friction(curve: &FrictionCurve, duty: &FrictionCurve, limit: Option<f64>) -> Section {
+    let at = |value: fn(&FrictionPoint) -> f64| {
+        move |c: &FrictionCurve, scale: f64| {
+            c.points().iter().map(|p| (100.0 * p.opening, scale * value(p))).collect::<Vec<_>>()
+        }
+    };
+    let axis = || Axis::fixed(TRAVEL, 0.0, 100.0);
+    let percent = |p: &FrictionPoint| (100.0 * p.opening, 100.0 * p.effort_closing, 100.0 * p.effort_opening);
+    let band = duty.points().iter().map(percent).collect();
+    let loop_chart = Chart::new(
+        "Duty against opening, slow and open-loop",
+        axis(),
+        Axis::with_zero("duty, %; positive opens"),
+    )
+    .band("", Ink::Other, band)
+    .line("opening", Ink::Opening, at(|p| p.effort_opening)(duty, 100.0))
+    .line("closing", Ink::Closing, at(|p| p.effort_closing)(duty, 100.0))
+    .half();
+    let mut friction = Chart::new("Friction along the travel", axis(), Axis::with_zero("motor current, A"))
+        .line("half the difference", Ink::Main, at(|p| p.friction())(curve, 1.0))
+        .line("balance (spring)", Ink::Command, at(|p| p.balance())(curve, 1.0))
+        .half();
+    if let Some(limit) = limit {
+        friction = friction.level(limit, Ink::Limit, "limit");
+    }
+    Section::new("Friction")
+        .text("Slow duty ramps without the position loop: integral action would flatten what friction leaves. Half the difference between the directions is friction, their mean is the spring.")
+        .charts([loop_chart, friction])
+}
+
+/// Step responses with T63 and T86 marked.
+#[must_use]
+pub fn steps(steps: &[(StepTrace, StepResponse)], bands: StepBands) -> Section {
+    let charts = steps.iter().map(|(trace, response)| step_chart(trace, response, bands));
+    let mut table =
+        Table::new(&["step", "dead time, ms", "T63, ms", "T86, ms", "overshoot, %", "settling, ms"]);
+    for (_, r) in steps {
+        let ms = |s: f64| format!("{:.0}", 1000.0 * s);
+        table = table.row([
+            format!("{} %, {}", r.size.percent(), r.direction),
+            ms(r.dead_time_s),
+            ms(r.t63_s),
+            ms(r.t86_s),
+            format!("{:.1}", r.overshoot_percent),
+            ms(r.settling_s),
+        ]);
+    }
+    Section::new("Steps").charts(charts).table(table)
+}
+
+fn step_chart(trace: &StepTrace, response: &StepResponse, bands: StepBands) -> Chart {
+    let shown = (2.5 * response.settling_s.max(response.t86_s)).max(0.1);
+    let last = trace.readings.last().map_or(shown, |r| r.0.min(shown));
+    let before = -0.1 * last;
+    let percent = |y: f64| 100.0 * y;
+    let mut opening = vec![(1000.0 * before, percent(trace.start)), (0.0, percent(trace.start))];
+    let shown_readings = trace.readings.iter().filter(|(t, _)| *t <= last);
+    opening.extend(shown_readings.map(|(t, y)| (1000.0 * t, percent(*y))));
+    let (from, to) = (percent(trace.command_before), percent(trace.command_after));
+    let command = vec![(1000.0 * before, from), (0.0, from), (0.0, to), (1000.0 * last, to)];
+    let (low, high) = (percent(response.end - bands.settled), percent(response.end + bands.settled));
+    let at = |share: f64| percent(response.start + share * (response.end - response.start));
+    let drop = |name: &str, t: f64, share| Mark::Drop {
+        x: 1000.0 * t,
+        y: at(share),
+        label: format!("{name} {:.0} ms", 1000.0 * t),
+    };
+    let ink = if response.direction == Direction::Opening { Ink::Opening } else { Ink::Closing };
+    let title = format!("{} % step, {}", response.size.percent(), response.direction);
+    Chart::new(
+        &title,
+        Axis::fixed("time from the step, ms", 1000.0 * before, 1000.0 * last),
+        Axis::fit(TRAVEL),
+    )
+    .band("settled", Ink::Other, vec![(0.0, low, high), (1000.0 * last, low, high)])
+    .line("command", Ink::Command, command)
+    .line("opening", ink, opening)
+    .with(drop("T63", response.t63_s, T63_SHARE))
+    .with(drop("T86", response.t86_s, T86_SHARE))
+    .half()
+}
+
+/// A simulated boost step with the guard's limit drawn.
+#[must_use]
+pub fn boost(trace: &BoostTrace, note: &str) -> Section {
+    let time = trace.boost.last().map_or(1.0, |p| p.0);
+    let mut boost =
+        Chart::new("Simulated boost", Axis::fixed("time, s", 0.0, time), Axis::fit("boost, kPa absolute"))
+            .line("target", Ink::Command, trace.target.clone())
+            .line("boost", Ink::Main, trace.boost.clone());
+    if let Some(limit) = trace.guard_limit {
+        boost = boost.level(limit, Ink::Limit, "guard: vanes forced open above this");
+    }
+    for (at, stage) in &trace.guard_stages {
+        boost = boost.with(Mark::Instant { x: *at, ink: Ink::Limit, label: stage.clone() });
+    }
+    let percent = trace.opening.iter().map(|(t, y)| (*t, 100.0 * y)).collect();
+    let opening = Chart::new(
+        "Vane opening in the same run",
+        Axis::fixed("time, s", 0.0, time),
+        Axis::fixed(TRAVEL, 0.0, 100.0),
+    )
+    .line("", Ink::Main, percent);
+    Section::new("Controller in simulation").text(note).charts([boost, opening])
+}

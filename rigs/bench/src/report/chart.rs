@@ -1,0 +1,204 @@
+//! Charts as data: axes, lines, bands, limits, dots. What they look like is decided in `draw.rs` and the
+//! style sheet, so that light, dark and print need one drawing.
+
+pub use super::axis::Range;
+
+/// What a thing in a chart means; the style sheet gives it colour and dash.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Ink {
+    /// Moving toward open.
+    Opening,
+    /// Moving toward closed.
+    Closing,
+    /// The measured thing, where direction does not matter.
+    Main,
+    /// What was asked for.
+    Command,
+    /// What must not be passed.
+    Limit,
+    /// A second thing to compare with.
+    Other,
+}
+
+impl Ink {
+    /// Name in the style sheet.
+    #[must_use]
+    pub(super) fn class(self) -> &'static str {
+        match self {
+            Self::Opening => "opening",
+            Self::Closing => "closing",
+            Self::Main => "main",
+            Self::Command => "command",
+            Self::Limit => "limit",
+            Self::Other => "other",
+        }
+    }
+}
+
+/// One axis.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Axis {
+    /// Quantity and unit, `opening, % of travel`.
+    pub label: String,
+    /// What part of it is drawn.
+    pub range: Range,
+}
+
+impl Axis {
+    /// An axis fitted to its data.
+    #[must_use]
+    pub fn fit(label: &str) -> Self {
+        Self { label: label.to_owned(), range: Range::Fit }
+    }
+
+    /// An axis over a fixed range.
+    #[must_use]
+    pub fn fixed(label: &str, low: f64, high: f64) -> Self {
+        Self { label: label.to_owned(), range: Range::Fixed(low, high) }
+    }
+
+    /// An axis fitted to its data and zero.
+    #[must_use]
+    pub fn with_zero(label: &str) -> Self {
+        Self { label: label.to_owned(), range: Range::FitWithZero }
+    }
+}
+
+/// One thing in a chart; later ones lie on top.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Mark {
+    /// A line through points; named in the legend when it has a name.
+    Line {
+        /// Points in order.
+        points: Vec<(f64, f64)>,
+        /// Meaning.
+        ink: Ink,
+        /// Legend text, or nothing.
+        name: String,
+    },
+    /// The area between two lines over the same x.
+    Band {
+        /// `(x, low, high)` in order of x.
+        points: Vec<(f64, f64, f64)>,
+        /// Meaning.
+        ink: Ink,
+        /// Legend text, or nothing.
+        name: String,
+    },
+    /// A horizontal line across the plot, labelled on it.
+    Level {
+        /// Where.
+        y: f64,
+        /// Meaning.
+        ink: Ink,
+        /// Text on it.
+        label: String,
+    },
+    /// A vertical line, labelled at its top.
+    Instant {
+        /// Where.
+        x: f64,
+        /// Meaning.
+        ink: Ink,
+        /// Text at it.
+        label: String,
+    },
+    /// A point with a drop line to the x axis and a label.
+    Drop {
+        /// Where.
+        x: f64,
+        /// Where.
+        y: f64,
+        /// Text beside it.
+        label: String,
+    },
+    /// Points without a line.
+    Dots {
+        /// Where.
+        points: Vec<(f64, f64)>,
+        /// Meaning.
+        ink: Ink,
+        /// Legend text, or nothing.
+        name: String,
+    },
+    /// A labelled point.
+    Label {
+        /// Where.
+        x: f64,
+        /// Where.
+        y: f64,
+        /// Meaning.
+        ink: Ink,
+        /// Text beside it.
+        text: String,
+    },
+}
+
+/// How much of the page's width a chart takes.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Width {
+    /// All of it.
+    Full,
+    /// Half, two side by side.
+    Half,
+}
+
+/// A chart.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Chart {
+    /// What it shows, as a short sentence.
+    pub title: String,
+    /// Along the bottom.
+    pub x: Axis,
+    /// Up the side.
+    pub y: Axis,
+    /// What is drawn, lowest first.
+    pub marks: Vec<Mark>,
+    /// Width on the page.
+    pub width: Width,
+}
+
+impl Chart {
+    /// An empty chart of full width.
+    #[must_use]
+    pub fn new(title: &str, x: Axis, y: Axis) -> Self {
+        Self { title: title.to_owned(), x, y, marks: Vec::new(), width: Width::Full }
+    }
+
+    /// The same chart at half width.
+    #[must_use]
+    pub fn half(self) -> Self {
+        Self { width: Width::Half, ..self }
+    }
+
+    /// The same chart with one more mark on top.
+    #[must_use]
+    pub fn with(mut self, mark: Mark) -> Self {
+        self.marks.push(mark);
+        self
+    }
+
+    /// The same chart with a line.
+    #[must_use]
+    pub fn line(self, name: &str, ink: Ink, points: Vec<(f64, f64)>) -> Self {
+        self.with(Mark::Line { points, ink, name: name.to_owned() })
+    }
+
+    /// The same chart with the area between two lines, as `(x, low, high)`.
+    #[must_use]
+    pub fn band(self, name: &str, ink: Ink, points: Vec<(f64, f64, f64)>) -> Self {
+        self.with(Mark::Band { points, ink, name: name.to_owned() })
+    }
+
+    /// The same chart with loose points.
+    #[must_use]
+    pub fn dots(self, name: &str, ink: Ink, points: Vec<(f64, f64)>) -> Self {
+        self.with(Mark::Dots { points, ink, name: name.to_owned() })
+    }
+
+    /// The same chart with a labelled horizontal line.
+    #[must_use]
+    pub fn level(self, y: f64, ink: Ink, label: &str) -> Self {
+        self.with(Mark::Level { y, ink, label: label.to_owned() })
+    }
+}

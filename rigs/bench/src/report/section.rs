@@ -1,0 +1,76 @@
+//! Sections of a report: text, charts side by side, tables. Any verb adds its own.
+
+use super::chart::Chart;
+
+/// A part of the report under its own heading.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Section {
+    /// Heading.
+    pub heading: String,
+    /// Content in order.
+    pub blocks: Vec<Block>,
+}
+
+/// One piece of content.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Block {
+    /// A paragraph.
+    Text(String),
+    /// Charts; halves stand side by side.
+    Charts(Vec<Chart>),
+    /// A table.
+    Table(Table),
+}
+
+/// A table of text.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Table {
+    /// Column heads, with units.
+    pub head: Vec<String>,
+    /// Rows, as many cells as heads.
+    pub rows: Vec<Vec<String>>,
+}
+
+impl Section {
+    /// An empty section.
+    #[must_use]
+    pub fn new(heading: &str) -> Self {
+        Self { heading: heading.to_owned(), blocks: Vec::new() }
+    }
+
+    /// The same section with a paragraph.
+    #[must_use]
+    pub fn text(mut self, text: &str) -> Self {
+        self.blocks.push(Block::Text(text.to_owned()));
+        self
+    }
+
+    /// The same section with charts in a row.
+    #[must_use]
+    pub fn charts(mut self, charts: impl IntoIterator<Item = Chart>) -> Self {
+        self.blocks.push(Block::Charts(charts.into_iter().collect()));
+        self
+    }
+
+    /// The same section with a table.
+    #[must_use]
+    pub fn table(mut self, table: Table) -> Self {
+        self.blocks.push(Block::Table(table));
+        self
+    }
+}
+
+impl Table {
+    /// A table with these heads.
+    #[must_use]
+    pub fn new(head: &[&str]) -> Self {
+        Self { head: head.iter().map(ToString::to_string).collect(), rows: Vec::new() }
+    }
+
+    /// The same table with one more row.
+    #[must_use]
+    pub fn row<T: ToString>(mut self, cells: impl IntoIterator<Item = T>) -> Self {
+        self.rows.push(cells.into_iter().map(|cell| cell.to_string()).collect());
+        self
+    }
+}

@@ -1,0 +1,122 @@
+//! The acceptance sheet: what the rig measured, and what a person measures with what.
+//!
+//! In: the person's readings from `sheet.toml` in the unit's folder, if there is one, and figures of the
+//! rig. Out: rows for the report; what nobody has measured stays a blank line to write on. An unknown item,
+//! or a reading without who and with what, is refused.
+
+use std::collections::BTreeMap;
+use std::path::Path;
+
+use serde::{Deserialize, Serialize};
+
+use crate::toml_file::{TomlError, TomlFile};
+
+/// The person's file in the unit's folder.
+pub const SHEET_FILE: &str = "sheet.toml";
+
+/// One item that a person measures.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Item {
+    /// Key in `sheet.toml`.
+    pub key: &'static str,
+    /// What it is.
+    pub name: &'static str,
+    /// In what.
+    pub unit: &'static str,
+}
+
+const fn item(key: &'static str, name: &'static str, unit: &'static str) -> Item {
+    Item { key, name, unit }
+}
+
+/// What a person measures; common practice, no source.
+pub const ITEMS: [Item; 14] = [
+    item("winding_resistance", "winding resistance", "Ω"),
+    item("insulation", "insulation, winding to housing", "MΩ"),
+    item("idle_current", "idle current of the electronics", "mA"),
+    item("supply_at_connector", "supply at the connector under load", "V"),
+    item("sensor_volts_closed", "sensor at the closed stop", "V"),
+    item("sensor_volts_open", "sensor at the open stop", "V"),
+    item("lever_play", "lever play", "mm"),
+    item("ring_hand_torque", "hand torque of the ring alone", "N m"),
+    item("minimum_flow", "minimum-flow gauge or flow reading", "as gauge"),
+    item("stroke_low_supply", "stroke time at low supply", "ms"),
+    item("hot_repeat", "span after heat soak", "counts"),
+    item("connector", "connector, seals and pins", "in words"),
+    item("fault_feedback", "fault feedback line", "in words"),
+    item("software_identity", "software identity on the label", "in words"),
+];
+
+/// One reading by a person.
+#[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Reading {
+    /// As the unit came.
+    #[serde(default)]
+    pub as_found: String,
+    /// As the unit leaves.
+    #[serde(default)]
+    pub as_left: String,
+    /// Who measured.
+    pub by: String,
+    /// With what, and when that was last calibrated.
+    pub with: String,
+}
+
+/// A sheet ready to print.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Sheet {
+    /// Items in order, with a reading where there is one.
+    pub rows: Vec<(Item, Option<Reading>)>,
+}
+
+impl Sheet {
+    /// A sheet nobody has written on.
+    #[must_use]
+    pub fn blank() -> Self {
+        Self { rows: ITEMS.into_iter().map(|item| (item, None)).collect() }
+    }
+
+    /// The sheet of a unit; blank when the unit's folder has no `sheet.toml`.
+    ///
+    /// # Errors
+    /// [`TomlError`] on an unknown item or a reading without who or with what.
+    pub fn of_unit(dir: &Path) -> Result<Self, TomlError> {
+        let path = dir.join(SHEET_FILE);
+        if path.exists() { Self::read(&TomlFile::read(&path)?) } else { Ok(Self::blank()) }
+    }
+
+    /// Reads a sheet file: one table per item.
+    ///
+    /// # Errors
+    /// As [`Sheet::of_unit`].
+    pub fn read(file: &TomlFile) -> Result<Self, TomlError> {
+        let mut readings: BTreeMap<String, Reading> = file.parse()?;
+        let rows = ITEMS.into_iter().map(|item| (item, readings.remove(item.key))).collect();
+        match readings.keys().next() {
+            None => Ok(Self { rows }),
+            Some(unknown) => {
+                let known = ITEMS.map(|item| item.key).join(", ");
+                let next = "Rename the table or remove it.";
+                Err(file.refuse(unknown, format!("no such item; known: {known}"), next))
+            }
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_reading_needs_who_and_with_what() {
+        let read = |text: &str| Sheet::read(&TomlFile::from_text("sheet.toml", text));
+        let whole = "[lever_play]\nas_found = \"0.4\"\nby = \"J. D.\"\nwith = \"dial gauge 3, 2026-02\"\n";
+        let sheet = read(whole).unwrap();
+        assert_eq!(sheet.rows.iter().filter(|(_, reading)| reading.is_some()).count(), 1);
+        assert!(read("[lever_play]\nas_found = \"0.4\"\n").unwrap_err().allowed.contains("by"));
+        let unknown = read("[lever_paly]\nby = \"\"\nwith = \"\"\n").unwrap_err();
+        assert!(unknown.to_string().contains("lever_play"), "{unknown}");
+        assert_eq!(unknown.line, Some(1));
+    }
+}
