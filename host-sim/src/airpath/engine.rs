@@ -267,6 +267,15 @@ impl Engine {
         self.params.fuel_response = response;
     }
 
+    /// Changes the air outside; the engine runs on.
+    ///
+    /// # Errors
+    /// When pressure or temperature is not above 0.
+    pub fn set_ambient(&mut self, ambient: Ambient) -> Result<(), BadParameter> {
+        self.model = ReducedModel::try_new(self.params.air, ambient)?;
+        Ok(())
+    }
+
     /// Intake pressure Pa, exhaust pressure Pa, turbo speed rad/s.
     #[must_use]
     pub fn state(&self) -> &AirState {

@@ -286,6 +286,15 @@ impl World {
         Drive::Bridge { duty: self.drive_sign * duty, supply_v }
     }
 
+    /// Moves the whole world to another altitude.
+    ///
+    /// # Errors
+    /// When the altitude is outside the standard atmosphere's range.
+    pub fn set_altitude(&mut self, altitude_m: f64) -> Result<(), BadParameter> {
+        self.config.altitude_m = altitude_m;
+        self.engine.set_ambient(self.config.ambient()?)
+    }
+
     /// Puts the vanes at an opening, at rest, and brings the engine to rest with them held there.
     ///
     /// # Errors
