@@ -1,0 +1,103 @@
+//! Turns a profile's plan into the motion segments that the board runs.
+//!
+//! In: a checked plan. Out: segments. Points are approached by a ramp, never by a step, so that each is
+//! reached from one side only, as IEC 61298-2 asks of an accuracy test.
+
+use firmware_core::motion::{Goal, Segment};
+use firmware_core::units::{Duty, Opening};
+
+use crate::profile::{FrictionPlan, StepPlan, SweepPlan};
+
+/// Time of the ramp from one point of the staircase to the next, ticks: slow enough that the position loop
+/// follows without passing the point.
+const APPROACH_TICKS: u32 = 250;
+/// Time to get from wherever the lever is to the start of a motion, ticks.
+const FIRST_APPROACH_TICKS: u32 = 600;
+/// Rest at the turning points of a friction ramp, ticks: the lever comes to a stop before it turns.
+const TURN_TICKS: u32 = 300;
+
+/// One up-and-down cycle over the travel; run it once for each cycle.
+#[must_use]
+pub fn staircase(plan: &SweepPlan) -> Vec<Segment> {
+    let last = plan.points.saturating_sub(1).max(1);
+    let at = |index: u32| {
+        opening(plan.lowest + (plan.highest - plan.lowest) * f64::from(index) / f64::from(last))
+    };
+    let up = (0..=last).map(at);
+    let down = (0..last).rev().map(at);
+    let mut segments = vec![Segment { goal: at(0), ticks: FIRST_APPROACH_TICKS }];
+    for goal in up.chain(down) {
+        segments.push(Segment { goal, ticks: APPROACH_TICKS });
+        segments.push(Segment { goal, ticks: plan.dwell_ticks });
+    }
+    segments
+}
+
+/// One slow duty ramp each way, open loop, between rests; run it once for each cycle.
+#[must_use]
+pub fn friction_ramps(plan: &FrictionPlan) -> Vec<Segment> {
+    let closing = duty(plan.closing_duty);
+    let opening = duty(plan.opening_duty);
+    vec![
+        Segment { goal: closing, ticks: FIRST_APPROACH_TICKS },
+        Segment { goal: closing, ticks: TURN_TICKS },
+        Segment { goal: opening, ticks: plan.ramp_ticks },
+        Segment { goal: opening, ticks: TURN_TICKS },
+        Segment { goal: closing, ticks: plan.ramp_ticks },
+        Segment { goal: Goal::Release, ticks: TURN_TICKS },
+    ]
+}
+
+/// One step up and one down of a size in per cent of travel.
+#[must_use]
+pub fn steps(plan: &StepPlan, size_percent: f64) -> Vec<Segment> {
+    let half = size_percent / 200.0;
+    let low = opening(plan.centre - half);
+    let high = opening(plan.centre + half);
+    vec![
+        Segment { goal: low, ticks: FIRST_APPROACH_TICKS },
+        Segment { goal: low, ticks: plan.hold_ticks },
+        Segment { goal: high, ticks: 0 },
+        Segment { goal: high, ticks: plan.hold_ticks },
+        Segment { goal: low, ticks: 0 },
+        Segment { goal: low, ticks: plan.hold_ticks },
+    ]
+}
+
+/// Ticks that the segments take.
+#[must_use]
+pub fn duration(segments: &[Segment]) -> u32 {
+    segments.iter().map(|segment| segment.ticks).fold(0, u32::saturating_add)
+}
+
+fn opening(value: f64) -> Goal {
+    Goal::Opening(Opening::saturating(value as f32, Opening::OPEN))
+}
+
+fn duty(value: f64) -> Goal {
+    Goal::Duty(Duty::saturating(value as f32, Duty::ZERO))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use firmware_core::motion::MAX_SEGMENTS;
+
+    #[test]
+    fn the_longest_staircase_that_a_board_holds_has_eleven_points() {
+        let plan = SweepPlan {
+            points: 11,
+            cycles: 3,
+            preconditioning_cycles: 1,
+            lowest: 0.05,
+            highest: 0.95,
+            dwell_ticks: 400,
+            average_ticks: 100,
+        };
+        let segments = staircase(&plan);
+        assert!(segments.len() <= MAX_SEGMENTS, "{}", segments.len());
+        let peak = segments.iter().filter(|s| s.goal == opening(0.95)).count();
+        assert_eq!(peak, 2, "the top is reached once, by its ramp and its dwell");
+        assert_eq!(duration(&segments), 600 + 21 * (250 + 400));
+    }
+}

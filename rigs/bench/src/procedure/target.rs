@@ -1,0 +1,165 @@
+//! What a verb works on: which unit, on which port, under which profile and limits, kept where.
+//!
+//! In: command-line options. Out: a [`Target`] with every file read and checked before anything moves.
+
+use std::path::PathBuf;
+
+use clap::ValueEnum;
+use firmware_core::calibration::{Setup, Warmth};
+
+use crate::caution::{Acknowledged, HandsClear, Motion};
+use crate::exit::Failure;
+use crate::limits::Limits;
+use crate::port::PortSpec;
+use crate::profile::Profile;
+use crate::toml_file::TomlFile;
+
+/// How the actuator is mounted, as said on the command line.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum SetupWord {
+    /// Actuator alone: its internal stops are met
+    Free,
+    /// Attached to the vane ring on the bench
+    Attached,
+    /// On the engine
+    OnEngine,
+}
+
+/// Cold or hot, as said on the command line.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum WarmthWord {
+    /// Near room temperature
+    Cold,
+    /// Heat-soaked
+    Hot,
+}
+
+/// Options of every verb that moves a unit.
+#[derive(Debug, Clone, clap::Args)]
+pub struct TargetArgs {
+    /// Serial port: a device path, `virtual`, `virtual:UNIT` or `virtual:UNIT,paced`
+    #[arg(long, value_name = "PORT")]
+    pub port: PortSpec,
+    /// Name of the unit; its records are kept under it [default: the virtual unit's name]
+    #[arg(long, value_name = "NAME")]
+    pub unit: Option<String>,
+    /// Folder that holds the records, one folder for each unit
+    #[arg(long, value_name = "DIR", default_value = "units")]
+    pub records: PathBuf,
+    /// Actuator profile, TOML [default: the built-in, invented bench-actuator-a]
+    #[arg(long, value_name = "FILE")]
+    pub profile: Option<PathBuf>,
+    /// Acceptance limits, TOML [default: those of the built-in profile]
+    #[arg(long, value_name = "FILE")]
+    pub limits: Option<PathBuf>,
+    /// How the actuator is mounted
+    #[arg(long, value_enum, default_value_t = SetupWord::Attached)]
+    pub setup: SetupWord,
+    /// Cold or hot
+    #[arg(long, value_enum, default_value_t = WarmthWord::Cold)]
+    pub warmth: WarmthWord,
+    /// Seed of a virtual unit's scatter; the same seed gives the same bytes
+    #[arg(long, value_name = "N", default_value_t = 1)]
+    pub seed: u64,
+    #[command(flatten)]
+    pub hands_clear: HandsClear,
+}
+
+/// Everything known before the port is opened.
+#[derive(Debug, Clone)]
+pub struct Target {
+    /// Where the unit is reached.
+    pub port: PortSpec,
+    /// The unit's name.
+    pub unit: String,
+    /// Folder of the unit's records.
+    pub unit_dir: PathBuf,
+    /// The actuator's profile.
+    pub profile: Profile,
+    /// The acceptance limits.
+    pub limits: Limits,
+    /// How the actuator is mounted.
+    pub setup: Setup,
+    /// Cold or hot.
+    pub warmth: Warmth,
+    /// Seed of a virtual unit.
+    pub seed: u64,
+    /// What was done about the cautions.
+    pub cautions: Acknowledged,
+}
+
+impl TargetArgs {
+    /// Reads profile and limits, names the unit, and has the cautions acknowledged: last, so that nobody
+    /// clears the bench for a typing error.
+    ///
+    /// # Errors
+    /// Says which file, field or option is wrong, or that the cautions were not acknowledged.
+    pub fn prepare(&self) -> Result<Target, Failure> {
+        let profile = match &self.profile {
+            Some(path) => Profile::read(&TomlFile::read(path).map_err(Failure::usage)?),
+            None => Profile::demo(),
+        }
+        .map_err(Failure::usage)?;
+        let limits = match &self.limits {
+            Some(path) => Limits::read(&TomlFile::read(path).map_err(Failure::usage)?),
+            None => Limits::demo(),
+        }
+        .map_err(Failure::usage)?;
+        let unit = self.unit_name()?;
+        let unit_dir = self.records.join(&unit);
+        let motion = match self.port {
+            PortSpec::Virtual { .. } => Motion::Simulated,
+            PortSpec::Device(_) | PortSpec::Board => Motion::Real,
+        };
+        Ok(Target {
+            port: self.port.clone(),
+            unit,
+            unit_dir,
+            profile,
+            limits,
+            setup: self.setup.into(),
+            warmth: self.warmth.into(),
+            seed: self.seed,
+            cautions: self.hands_clear.confirm(motion)?,
+        })
+    }
+
+    fn unit_name(&self) -> Result<String, Failure> {
+        let name = match (&self.unit, &self.port) {
+            (Some(name), _) => name.clone(),
+            (None, PortSpec::Virtual { unit, .. }) => unit.clone(),
+            (None, PortSpec::Device(_) | PortSpec::Board) => {
+                return Err(Failure::usage(
+                    "--unit is missing: give the unit a name (for instance the number on its tag), so that its record can be found again.",
+                ));
+            }
+        };
+        let sound = !name.is_empty() && name.chars().all(|c| c.is_ascii_alphanumeric() || "-_.".contains(c));
+        if sound && !name.starts_with('.') {
+            Ok(name)
+        } else {
+            Err(Failure::usage(format!(
+                "--unit {name:?}: the name becomes a folder; allowed are letters, digits, - _ and ., not starting with a dot."
+            )))
+        }
+    }
+}
+
+impl From<SetupWord> for Setup {
+    fn from(word: SetupWord) -> Self {
+        match word {
+            SetupWord::Free => Self::Free,
+            SetupWord::Attached => Self::Attached,
+            SetupWord::OnEngine => Self::OnEngine,
+        }
+    }
+}
+
+impl From<WarmthWord> for Warmth {
+    fn from(word: WarmthWord) -> Self {
+        match word {
+            WarmthWord::Cold => Self::Cold,
+            WarmthWord::Hot => Self::Hot,
+        }
+    }
+}
