@@ -1,0 +1,91 @@
+//! A bench that is ready to move: port open, board greeted, settings handed over, drive armed.
+
+use std::path::Path;
+
+use firmware_core::learn::CheckSet;
+use firmware_core::link::Pacing;
+use firmware_core::link::state::Streaming;
+use host_sim::catalogue;
+use virtual_rig::rig::SimulatedRig;
+use virtual_rig::runner::{Ended, RunningRig};
+
+use super::target::Target;
+use crate::client::{Client, ClientError};
+use crate::exit::Failure;
+use crate::port::{self, PortSpec};
+
+/// An open talk with a board, and the rig behind it when it is a virtual one.
+pub struct Bench {
+    /// The talk.
+    pub client: Client,
+    rig: Option<RunningRig>,
+    checked: CheckSet,
+    port: String,
+}
+
+impl Bench {
+    /// Opens the target's port, hands the profile's settings to the board and arms the drive.
+    ///
+    /// # Errors
+    /// Says which port, what was seen, what to try.
+    pub fn open(target: &Target) -> Result<Self, Failure> {
+        let (path, rig, checked) = match &target.port {
+            PortSpec::Virtual { unit, pacing } => {
+                let (rig, checked) = start_virtual(unit, *pacing, target.seed)?;
+                (rig.path().to_owned(), Some(rig), checked)
+            }
+            PortSpec::Device(path) => (path.clone(), None, CheckSet::NONE),
+            PortSpec::Board => (port::board().map_err(link)?, None, CheckSet::NONE),
+        };
+        let port = shown(&target.port, &path);
+        let line = port::open(&path).map_err(link)?;
+        let mut client = Client::connect(line, &port).map_err(link)?;
+        client.upload(&target.profile.settings).map_err(link)?;
+        client.arm().map_err(link)?;
+        client.stream(Streaming::On).map_err(link)?;
+        Ok(Self { client, rig, checked, port })
+    }
+
+    /// The port as messages and records name it.
+    #[must_use]
+    pub fn port(&self) -> &str {
+        &self.port
+    }
+
+    /// What looking at the unit would confirm; a virtual unit answers for itself, a real one must be looked at.
+    #[must_use]
+    pub fn confirmed_by_looking(&self) -> CheckSet {
+        self.checked
+    }
+
+    /// Closes the line from the rig's end, as pulling the plug would. Does nothing to a real rig.
+    pub fn unplug(&mut self) -> Option<Ended> {
+        self.rig.as_mut().map(RunningRig::unplug)
+    }
+}
+
+fn start_virtual(unit: &str, pacing: Pacing, seed: u64) -> Result<(RunningRig, CheckSet), Failure> {
+    let unit = catalogue::unit(unit, seed).map_err(Failure::usage)?;
+    let rig = SimulatedRig::new(&unit.world, seed, pacing).map_err(Failure::usage)?;
+    let running = RunningRig::start(rig)
+        .map_err(|error| Failure::undetermined(format!("the virtual rig could not start: {error}")))?;
+    Ok((running, unit.confirmed_by_looking))
+}
+
+fn shown(port: &PortSpec, path: &Path) -> String {
+    match port {
+        PortSpec::Virtual { unit, .. } => format!("virtual:{unit}"),
+        PortSpec::Device(_) | PortSpec::Board => path.display().to_string(),
+    }
+}
+
+/// A link that cannot be opened says nothing about the unit; a port that is not there is a wrong option.
+fn link(error: ClientError) -> Failure {
+    match error {
+        ClientError::PortMissing { .. } | ClientError::NoBoard | ClientError::NotASerialPort { .. } => {
+            Failure::usage(error)
+        }
+        other => Failure::undetermined(other),
+    }
+}
+

@@ -1,0 +1,135 @@
+//! Learns the end stops of a unit and records every touch.
+
+use std::path::PathBuf;
+
+use firmware_core::calibration::Calibration;
+use firmware_core::learn::{CheckSet, LearnEvent, LearnOrder, LearnOutcome, LearnRefusal};
+use firmware_core::link::state::ReleaseReason;
+
+use super::bench::Bench;
+use super::recording::Recording;
+use super::stop::RunStop;
+use super::target::Target;
+use crate::client::StreamItem;
+use crate::judge::FaultOf;
+use crate::record::{Conditions, Outcome, Refusal, RunKind};
+
+/// Longest learn, ticks: twice what the learner itself allows for the slowest sound unit.
+const LEARN_LIMIT_TICKS: u32 = 60_000;
+
+/// What to learn.
+#[derive(Debug, Clone, Copy)]
+pub struct LearnChoice {
+    /// A calibration to relearn from; nothing for a full learn.
+    pub previous: Option<Calibration>,
+    /// What a person or gauge has confirmed.
+    pub checked: CheckSet,
+    /// The same unit's free calibration, where there is one.
+    pub free: Option<Calibration>,
+}
+
+/// A learn that came to its end.
+#[derive(Debug, Clone)]
+pub struct Learned {
+    /// Its record.
+    pub dir: PathBuf,
+    /// What the board decided.
+    pub outcome: LearnOutcome,
+}
+
+/// Runs a learn on the unit and records it.
+///
+/// # Errors
+/// [`RunStop`] says what cut it short; the record is kept, marked incomplete.
+pub fn learn(
+    bench: &mut Bench,
+    target: &Target,
+    choice: LearnChoice,
+    progress: &dyn Fn(f64),
+) -> Result<Learned, RunStop> {
+    let order = order(target, choice);
+    let mut conditions = Conditions::new();
+    conditions.insert("sample_rate".into(), "1000 1/s".into());
+    conditions.insert("confirmed_by_person_or_gauge".into(), confirmed(choice.checked));
+    let mut recording = Recording::create(target, bench, RunKind::Learn, choice.previous, conditions)?;
+    let ended = follow(bench, &mut recording, order, progress);
+    if let Ok(outcome) = &ended {
+        recording.writer.outcome(record_of(outcome));
+    }
+    let (outcome, dir) = recording.close(bench, ended)?;
+    Ok(Learned { dir, outcome })
+}
+
+fn order(target: &Target, choice: LearnChoice) -> LearnOrder {
+    let order = match choice.previous {
+        Some(previous) => LearnOrder::relearn(previous, choice.checked),
+        None => LearnOrder::full(target.setup, target.warmth, choice.checked),
+    };
+    LearnOrder { free: choice.free, ..order }
+}
+
+fn confirmed(checked: CheckSet) -> String {
+    if checked.is_empty() { "nothing".into() } else { checked.to_string() }
+}
+
+fn follow(
+    bench: &mut Bench,
+    recording: &mut Recording,
+    order: LearnOrder,
+    progress: &dyn Fn(f64),
+) -> Result<LearnOutcome, RunStop> {
+    let start = bench.client.start_learn(order)?;
+    let due = start.after(LEARN_LIMIT_TICKS);
+    let mut outcome = None;
+    let mut released = false;
+    while !recording.last().has_reached(due) {
+        match recording.next(bench)? {
+            StreamItem::Learn { event: LearnEvent::Outcome(ended), .. } => outcome = Some(ended),
+            StreamItem::Released { reason: ReleaseReason::LearnEnded, .. } => released = true,
+            StreamItem::Released { reason, .. } => return Err(RunStop::released(reason)),
+            StreamItem::Sample(sample) => {
+                progress(f64::from(sample.tick.since(start)) / EXPECTED_TICKS);
+                if let (Some(outcome), true) = (outcome, released) {
+                    return Ok(outcome);
+                }
+            }
+            StreamItem::Gap { .. }
+            | StreamItem::State { .. }
+            | StreamItem::Motion { .. }
+            | StreamItem::Learn { .. } => {}
+        }
+    }
+    Err(RunStop::Overdue { what: "the learn", limit_ms: LEARN_LIMIT_TICKS })
+}
+
+/// What a sound unit takes, ticks: only the progress bar looks at it.
+const EXPECTED_TICKS: f64 = 10_000.0;
+
+fn record_of(outcome: &LearnOutcome) -> Outcome {
+    match outcome {
+        LearnOutcome::Accepted(calibration) => Outcome { calibration: Some(*calibration), ..Outcome::default() },
+        LearnOutcome::NotProven { calibration, check } => Outcome {
+            calibration: Some(*calibration),
+            not_proven: check.iter().map(|open| open.text().to_owned()).collect(),
+            ..Outcome::default()
+        },
+        LearnOutcome::Refused(refusal) => Outcome { refusal: Some(refusal_of(refusal)), ..Outcome::default() },
+    }
+}
+
+fn refusal_of(refusal: &LearnRefusal) -> Refusal {
+    Refusal {
+        reason: refusal.name().replace(' ', "-"),
+        seen: refusal.to_string(),
+        advice: refusal.advice().to_owned(),
+        fault_of: fault_of(refusal),
+    }
+}
+
+/// Supply and link are the rig's; everything else lies in the unit.
+fn fault_of(refusal: &LearnRefusal) -> FaultOf {
+    match refusal {
+        LearnRefusal::SupplyOutOfRange { .. } | LearnRefusal::HostLost => FaultOf::Rig,
+        _ => FaultOf::Unit,
+    }
+}

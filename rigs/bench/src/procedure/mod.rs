@@ -1,0 +1,19 @@
+//! What the bench does to a unit: open the port, hand over the settings, move, record, close.
+//!
+//! In: a [`Target`]. Out: closed run folders. A run that is cut short (link, disk, Ctrl-C) is kept, marked
+//! incomplete with its reason, and the drive is released.
+
+mod bench;
+mod learn;
+mod motions;
+mod moves;
+mod recording;
+mod stop;
+mod target;
+
+pub use bench::Bench;
+pub use learn::{LearnChoice, Learned, learn};
+pub use motions::{duration, friction_ramps, staircase, steps};
+pub use moves::{MoveKind, record_move};
+pub use stop::RunStop;
+pub use target::{SetupWord, Target, TargetArgs, WarmthWord};

@@ -1,0 +1,172 @@
+//! Sweep, friction ramps and steps: motions that the board runs while the bench records.
+
+use std::path::PathBuf;
+
+use firmware_core::calibration::Calibration;
+use firmware_core::link::state::{MotionEvent, ReleaseReason};
+use firmware_core::motion::Segment;
+use firmware_core::units::Tick;
+
+use super::bench::Bench;
+use super::motions::{duration, friction_ramps, staircase, steps};
+use super::recording::Recording;
+use super::stop::RunStop;
+use super::target::Target;
+use crate::client::StreamItem;
+use crate::record::{Conditions, Outcome, RunKind};
+
+/// Rig time beyond a motion's own length before it counts as overdue, ticks.
+const OVERDUE_TICKS: u32 = 3000;
+
+/// Which motion.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum MoveKind {
+    /// Closed-loop staircase, up and down.
+    Sweep,
+    /// Slow open-loop duty ramps.
+    Friction,
+    /// Steps of several sizes, both directions.
+    Step,
+}
+
+/// One motion profile and how often it runs.
+struct Piece {
+    segments: Vec<Segment>,
+    times: u32,
+}
+
+impl MoveKind {
+    fn run_kind(self) -> RunKind {
+        match self {
+            Self::Sweep => RunKind::Sweep,
+            Self::Friction => RunKind::Friction,
+            Self::Step => RunKind::Step,
+        }
+    }
+
+    fn pieces(self, target: &Target) -> Vec<Piece> {
+        let plan = &target.profile.plan;
+        match self {
+            Self::Sweep => vec![Piece {
+                segments: staircase(&plan.sweep),
+                times: plan.sweep.preconditioning_cycles + plan.sweep.cycles,
+            }],
+            Self::Friction => {
+                vec![Piece { segments: friction_ramps(&plan.friction), times: plan.friction.cycles }]
+            }
+            Self::Step => plan
+                .step
+                .sizes_percent
+                .iter()
+                .map(|size| Piece { segments: steps(&plan.step, *size), times: 1 })
+                .collect(),
+        }
+    }
+
+    fn conditions(self, target: &Target) -> Conditions {
+        let plan = &target.profile.plan;
+        let mut conditions = Conditions::new();
+        let mut note = |name: &str, value: String| conditions.insert(name.to_owned(), value);
+        note("sample_rate", "1000 1/s".into());
+        match self {
+            Self::Sweep => {
+                note("loop", "closed, on the unit's own sensor".into());
+                note("range", format!("opening {} to {}", plan.sweep.lowest, plan.sweep.highest));
+                note("points", plan.sweep.points.to_string());
+                note("cycles", plan.sweep.cycles.to_string());
+                note("preconditioning", format!("{} cycles, not measured", plan.sweep.preconditioning_cycles));
+                note("dwell", format!("{} ms, last {} ms averaged", plan.sweep.dwell_ticks, plan.sweep.average_ticks));
+            }
+            Self::Friction => {
+                note("loop", "open, duty ramp".into());
+                note("range", format!("duty {} to {}", plan.friction.closing_duty, plan.friction.opening_duty));
+                note("ramp", format!("{} ms each way", plan.friction.ramp_ticks));
+                note("ends_excluded", format!("opening {} at each end", plan.friction.end_excluded));
+            }
+            Self::Step => {
+                note("loop", "closed, on the unit's own sensor".into());
+                note("sizes", format!("{:?} % of travel, both directions", plan.step.sizes_percent));
+                note("centre", format!("opening {}", plan.step.centre));
+                note("hold", format!("{} ms", plan.step.hold_ticks));
+            }
+        }
+        conditions
+    }
+}
+
+/// Runs one kind of motion on the unit and records it.
+///
+/// # Errors
+/// [`RunStop`] says what cut it short; the record is kept, marked incomplete.
+pub fn record_move(
+    bench: &mut Bench,
+    target: &Target,
+    kind: MoveKind,
+    calibration: Calibration,
+    progress: &dyn Fn(f64),
+) -> Result<PathBuf, RunStop> {
+    bench.client.set_calibration(calibration)?;
+    let conditions = kind.conditions(target);
+    let mut recording = Recording::create(target, bench, kind.run_kind(), Some(calibration), conditions)?;
+    recording.writer.outcome(Outcome { calibration: Some(calibration), ..Outcome::default() });
+    let ended = run_pieces(bench, target, &mut recording, &kind.pieces(target), progress);
+    recording.close(bench, ended).map(|((), dir)| dir)
+}
+
+fn run_pieces(
+    bench: &mut Bench,
+    target: &Target,
+    recording: &mut Recording,
+    pieces: &[Piece],
+    progress: &dyn Fn(f64),
+) -> Result<(), RunStop> {
+    let total: u32 = pieces.iter().map(|piece| piece.times * duration(&piece.segments)).sum();
+    let mut done = 0_u32;
+    for piece in pieces {
+        bench.client.load_motion(&piece.segments)?;
+        for _ in 0..piece.times {
+            let start = bench.client.start_motion(target.setup)?;
+            let length = duration(&piece.segments);
+            let advance = |now: Tick| {
+                let part = f64::from(done + now.since(start).min(length));
+                progress(part / f64::from(total.max(1)));
+            };
+            until_motion_ends(bench, recording, start, length, &advance)?;
+            done += length;
+        }
+    }
+    Ok(())
+}
+
+fn until_motion_ends(
+    bench: &mut Bench,
+    recording: &mut Recording,
+    start: Tick,
+    length: u32,
+    advance: &dyn Fn(Tick),
+) -> Result<(), RunStop> {
+    let limit_ms = length.saturating_add(OVERDUE_TICKS);
+    let due = start.after(limit_ms);
+    let mut ended = false;
+    loop {
+        match recording.next(bench)? {
+            StreamItem::Motion { event: MotionEvent::Ended, .. }
+            | StreamItem::Released { reason: ReleaseReason::MotionEnded, .. } => ended = true,
+            StreamItem::Released { reason, .. } => return Err(RunStop::released(reason)),
+            StreamItem::Sample(sample) => {
+                advance(sample.tick);
+                // The batch that holds the motion's last tick comes after the word that it ended.
+                if ended && sample.tick.has_reached(start.after(length)) {
+                    return Ok(());
+                }
+            }
+            StreamItem::Gap { .. }
+            | StreamItem::State { .. }
+            | StreamItem::Motion { .. }
+            | StreamItem::Learn { .. } => {}
+        }
+        if recording.last().has_reached(due) {
+            return Err(RunStop::Overdue { what: "the motion", limit_ms });
+        }
+    }
+}
