@@ -80,6 +80,12 @@ impl CheckSet {
         Self(self.0 | check.bit())
     }
 
+    /// What is in this set or in the other.
+    #[must_use]
+    pub fn union(self, other: Self) -> Self {
+        Self(self.0 | other.0)
+    }
+
     /// This set without one.
     #[must_use]
     pub fn without(self, check: Check) -> Self {

@@ -4,6 +4,7 @@ use clap::{Parser, Subcommand};
 
 use crate::console::{Console, Style};
 use crate::exit::VerbResult;
+use crate::procedure::MoveKind;
 use crate::{interrupt, verbs};
 
 /// Bench, simulate, validate and match VGT vane actuators and their controllers.
@@ -24,6 +25,14 @@ pub struct Cli {
 enum Verb {
     /// List the serial ports and the built-in virtual units
     Ports(verbs::ports::Args),
+    /// Find a unit's two end stops, or say why not
+    Learn(verbs::learn::Args),
+    /// Record a closed-loop staircase, up and down
+    Sweep(verbs::moves::Args),
+    /// Record slow open-loop ramps, which show friction
+    Friction(verbs::moves::Args),
+    /// Record steps of several sizes, both directions
+    Step(verbs::moves::Args),
 }
 
 impl Cli {
@@ -41,6 +50,10 @@ impl Cli {
         interrupt::listen();
         match &self.verb {
             Verb::Ports(args) => verbs::ports::run(args, console),
+            Verb::Learn(args) => verbs::learn::run(args, console),
+            Verb::Sweep(args) => verbs::moves::run(args, MoveKind::Sweep, console),
+            Verb::Friction(args) => verbs::moves::run(args, MoveKind::Friction, console),
+            Verb::Step(args) => verbs::moves::run(args, MoveKind::Step, console),
         }
     }
 }

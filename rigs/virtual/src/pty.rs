@@ -9,8 +9,10 @@ use nix::errno::Errno;
 use nix::fcntl::{FcntlArg, OFlag, fcntl};
 use nix::poll::{PollFd, PollFlags, PollTimeout, poll};
 use nix::pty::openpty;
-use nix::sys::termios::{BaudRate, SetArg, cfgetospeed, cfmakeraw, cfsetspeed, tcgetattr, tcsetattr};
+use nix::sys::termios::{BaudRate, SetArg, cfmakeraw, cfsetspeed, tcgetattr, tcsetattr};
 use nix::unistd::{read, ttyname, write};
+
+use crate::line::BAUD;
 
 /// A pseudo-terminal pair; the bench tool opens [`Pty::path`] as it opens any serial port.
 ///
@@ -47,7 +49,8 @@ impl Pty {
     /// True when the client has set the link's speed.
     #[must_use]
     pub fn has_link_speed(&self) -> bool {
-        tcgetattr(&self.device_side).is_ok_and(|settings| cfgetospeed(&settings) == BaudRate::B115200)
+        // Not nix: its speeds are an enum, and a client may set any number.
+        rustix::termios::tcgetattr(&self.device_side).is_ok_and(|settings| settings.output_speed() == BAUD)
     }
 
     /// Waits until the client has sent something, at most `patience`.

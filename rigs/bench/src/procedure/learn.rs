@@ -107,13 +107,17 @@ const EXPECTED_TICKS: f64 = 10_000.0;
 
 fn record_of(outcome: &LearnOutcome) -> Outcome {
     match outcome {
-        LearnOutcome::Accepted(calibration) => Outcome { calibration: Some(*calibration), ..Outcome::default() },
+        LearnOutcome::Accepted(calibration) => {
+            Outcome { calibration: Some(*calibration), ..Outcome::default() }
+        }
         LearnOutcome::NotProven { calibration, check } => Outcome {
             calibration: Some(*calibration),
             not_proven: check.iter().map(|open| open.text().to_owned()).collect(),
             ..Outcome::default()
         },
-        LearnOutcome::Refused(refusal) => Outcome { refusal: Some(refusal_of(refusal)), ..Outcome::default() },
+        LearnOutcome::Refused(refusal) => {
+            Outcome { refusal: Some(refusal_of(refusal)), ..Outcome::default() }
+        }
     }
 }
 

@@ -20,9 +20,8 @@ const TURN_TICKS: u32 = 300;
 #[must_use]
 pub fn staircase(plan: &SweepPlan) -> Vec<Segment> {
     let last = plan.points.saturating_sub(1).max(1);
-    let at = |index: u32| {
-        opening(plan.lowest + (plan.highest - plan.lowest) * f64::from(index) / f64::from(last))
-    };
+    let at =
+        |index: u32| opening(plan.lowest + (plan.highest - plan.lowest) * f64::from(index) / f64::from(last));
     let up = (0..=last).map(at);
     let down = (0..last).rev().map(at);
     let mut segments = vec![Segment { goal: at(0), ticks: FIRST_APPROACH_TICKS }];

@@ -74,12 +74,21 @@ impl MoveKind {
                 note("range", format!("opening {} to {}", plan.sweep.lowest, plan.sweep.highest));
                 note("points", plan.sweep.points.to_string());
                 note("cycles", plan.sweep.cycles.to_string());
-                note("preconditioning", format!("{} cycles, not measured", plan.sweep.preconditioning_cycles));
-                note("dwell", format!("{} ms, last {} ms averaged", plan.sweep.dwell_ticks, plan.sweep.average_ticks));
+                note(
+                    "preconditioning",
+                    format!("{} cycles, not measured", plan.sweep.preconditioning_cycles),
+                );
+                note(
+                    "dwell",
+                    format!("{} ms, last {} ms averaged", plan.sweep.dwell_ticks, plan.sweep.average_ticks),
+                );
             }
             Self::Friction => {
                 note("loop", "open, duty ramp".into());
-                note("range", format!("duty {} to {}", plan.friction.closing_duty, plan.friction.opening_duty));
+                note(
+                    "range",
+                    format!("duty {} to {}", plan.friction.closing_duty, plan.friction.opening_duty),
+                );
                 note("ramp", format!("{} ms each way", plan.friction.ramp_ticks));
                 note("ends_excluded", format!("opening {} at each end", plan.friction.end_excluded));
             }

@@ -61,6 +61,7 @@ pub struct TargetArgs {
     /// Seed of a virtual unit's scatter; the same seed gives the same bytes
     #[arg(long, value_name = "N", default_value_t = 1)]
     pub seed: u64,
+    /// The acknowledgement.
     #[command(flatten)]
     pub hands_clear: HandsClear,
 }
@@ -141,6 +142,17 @@ impl TargetArgs {
             Err(Failure::usage(format!(
                 "--unit {name:?}: the name becomes a folder; allowed are letters, digits, - _ and ., not starting with a dot."
             )))
+        }
+    }
+}
+
+impl Target {
+    /// Name of the virtual unit, where it is one.
+    #[must_use]
+    pub fn virtual_unit(&self) -> Option<&str> {
+        match &self.port {
+            PortSpec::Virtual { unit, .. } => Some(unit),
+            PortSpec::Device(_) | PortSpec::Board => None,
         }
     }
 }

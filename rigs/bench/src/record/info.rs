@@ -133,6 +133,9 @@ pub struct Outcome {
     /// The unit was refused.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub refusal: Option<Refusal>,
+    /// What signals could not show and nobody confirmed: "not proven" until someone does.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub not_proven: Vec<String>,
     /// Calibration that was learned, or that the run used.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub calibration: Option<Calibration>,

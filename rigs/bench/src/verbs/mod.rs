@@ -1,3 +1,5 @@
 //! One file per verb: its arguments and the order of its work.
 
+pub mod learn;
+pub mod moves;
 pub mod ports;

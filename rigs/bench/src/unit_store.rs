@@ -1,0 +1,94 @@
+//! What is kept of a unit beside its runs: its calibrations, one for each setup and warmth.
+//!
+//! In: the outcome of a learn. Out: the calibration that a later motion loads. A free calibration is never
+//! given where an attached one is asked for: each stands in a file of its own and names its setup inside.
+
+use std::path::{Path, PathBuf};
+
+use firmware_core::calibration::{Calibration, Setup, Warmth};
+use firmware_core::learn::LearnOutcome;
+use serde::{Deserialize, Serialize};
+
+use crate::exit::Failure;
+use crate::procedure::Target;
+use crate::record::write_whole;
+use crate::toml_file::TomlFile;
+
+/// Whether everything about a calibration was confirmed.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+enum Standing {
+    Accepted,
+    NotProven,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Kept {
+    standing: Standing,
+    calibration: Calibration,
+}
+
+fn path(unit_dir: &Path, setup: Setup, warmth: Warmth) -> PathBuf {
+    let setup = match setup {
+        Setup::Free => "free",
+        Setup::Attached => "attached",
+        Setup::OnEngine => "on-engine",
+    };
+    let warmth = match warmth {
+        Warmth::Cold => "cold",
+        Warmth::Hot => "hot",
+    };
+    unit_dir.join(format!("calibration-{setup}-{warmth}.toml"))
+}
+
+/// Keeps what a learn found; a refusal leaves what was kept before.
+///
+/// # Errors
+/// When the disk refuses.
+pub fn keep(unit_dir: &Path, outcome: &LearnOutcome) -> Result<(), Failure> {
+    let kept = match outcome {
+        LearnOutcome::Accepted(calibration) => {
+            Kept { standing: Standing::Accepted, calibration: *calibration }
+        }
+        LearnOutcome::NotProven { calibration, .. } => {
+            Kept { standing: Standing::NotProven, calibration: *calibration }
+        }
+        LearnOutcome::Refused(_) => return Ok(()),
+    };
+    let path = path(unit_dir, kept.calibration.setup, kept.calibration.warmth);
+    let text = toml::to_string(&kept)
+        .map_err(|error| Failure::undetermined(format!("{}: {error}", path.display())))?;
+    write_whole(&path, text.as_bytes()).map_err(Failure::undetermined)
+}
+
+/// The unit's calibration in a setup, where there is one.
+///
+/// # Errors
+/// When the file was edited into something that is no calibration, or into another setup's.
+pub fn calibration(unit_dir: &Path, setup: Setup, warmth: Warmth) -> Result<Option<Calibration>, Failure> {
+    let path = path(unit_dir, setup, warmth);
+    if !path.exists() {
+        return Ok(None);
+    }
+    let kept: Kept = TomlFile::read(&path).and_then(|file| file.parse()).map_err(Failure::usage)?;
+    kept.calibration.check_for(setup).map_err(|error| {
+        Failure::usage(format!(
+            "{}: not usable here ({error:?}). Learn the unit in this setup again.",
+            path.display()
+        ))
+    })?;
+    Ok(Some(kept.calibration))
+}
+
+/// A motion was asked for and the unit was never learned in this setup.
+#[must_use]
+pub fn no_calibration(target: &Target) -> Failure {
+    Failure::usage(format!(
+        "{}: no calibration for setup {:?}, {:?} in {}. Run `vanebench learn` with the same --unit, --setup and --warmth first; a calibration of another setup is not used.",
+        target.unit,
+        target.setup,
+        target.warmth,
+        target.unit_dir.display()
+    ))
+}

@@ -1,0 +1,138 @@
+//! `learn`: finds a unit's two end stops, or says why not.
+
+use firmware_core::calibration::Setup;
+use firmware_core::learn::{Check, CheckSet, LearnOutcome};
+use serde::Serialize;
+
+use crate::console::Console;
+use crate::exit::{Failure, VerbResult};
+use crate::judge::{FaultOf, Judgement};
+use crate::procedure::{Bench, LearnChoice, Learned, Target, TargetArgs, learn};
+use crate::record::Run;
+use crate::unit_store;
+
+/// What `learn` takes.
+#[derive(Debug, clap::Args)]
+pub struct Args {
+    #[command(flatten)]
+    target: TargetArgs,
+    /// What a person or gauge has confirmed that signals cannot show; several with commas, or `all`
+    #[arg(long, value_name = "CHECKS", value_delimiter = ',', value_parser = parse_check)]
+    checked: Vec<CheckSet>,
+    /// Key-off relearn: start from the unit's last calibration in this setup and only follow small moves
+    #[arg(long)]
+    relearn: bool,
+}
+
+/// Reads one check by its name.
+fn parse_check(word: &str) -> Result<CheckSet, String> {
+    if word == "all" {
+        return Ok(CheckSet::ALL);
+    }
+    let known = Check::ALL.iter().find(|check| check_word(**check) == word);
+    known.map(|check| CheckSet::NONE.with(*check)).ok_or_else(|| {
+        let words: Vec<&str> = Check::ALL.into_iter().map(check_word).collect();
+        format!("allowed: all, {}", words.join(", "))
+    })
+}
+
+fn check_word(check: Check) -> &'static str {
+    match check {
+        Check::LeverAttached => "lever-attached",
+        Check::VanesFollow => "vanes-follow",
+        Check::MinimumFlow => "minimum-flow",
+        Check::Indexing => "indexing",
+        Check::SensorScale => "sensor-scale",
+    }
+}
+
+#[derive(Serialize)]
+struct Told {
+    unit: String,
+    run: String,
+    judgement: Judgement,
+    #[serde(flatten)]
+    outcome: crate::record::Outcome,
+}
+
+/// Learns, records, judges.
+///
+/// # Errors
+/// A [`Failure`] when nothing could be learned for a reason outside the unit.
+pub fn run(args: &Args, console: &Console) -> VerbResult {
+    let target = args.target.prepare()?;
+    let previous = previous(args, &target)?;
+    let mut bench = Bench::open(&target)?;
+    let checked = args.checked.iter().fold(bench.confirmed_by_looking(), |all, one| all.union(*one));
+    let free = unit_store::calibration(&target.unit_dir, Setup::Free, target.warmth)?;
+    let choice = LearnChoice { previous, checked, free };
+    let bar = console.progress("learning the end stops", 1000);
+    let learned = learn(&mut bench, &target, choice, &|part| bar.set_position((part * 1000.0) as u64));
+    bar.finish_and_clear();
+    let learned = learned.map_err(Failure::from)?;
+    unit_store::keep(&target.unit_dir, &learned.outcome)?;
+    tell(console, &target, &learned)
+}
+
+fn previous(
+    args: &Args,
+    target: &Target,
+) -> Result<Option<firmware_core::calibration::Calibration>, Failure> {
+    if !args.relearn {
+        return Ok(None);
+    }
+    let kept = unit_store::calibration(&target.unit_dir, target.setup, target.warmth)?;
+    kept.map(Some).ok_or_else(|| unit_store::no_calibration(target))
+}
+
+/// How a learn's outcome judges the unit. What nobody confirmed leaves it undetermined, never fit.
+#[must_use]
+pub fn judgement(outcome: &LearnOutcome, fault_of: Option<FaultOf>) -> Judgement {
+    match (outcome, fault_of) {
+        (LearnOutcome::Accepted(_), _) => Judgement::Fit,
+        (LearnOutcome::NotProven { .. }, _) | (LearnOutcome::Refused(_), Some(FaultOf::Rig)) => {
+            Judgement::Undetermined
+        }
+        (LearnOutcome::Refused(_), _) => Judgement::NotFit,
+    }
+}
+
+fn tell(console: &Console, target: &Target, learned: &Learned) -> VerbResult {
+    let run = Run::open(&learned.dir).map_err(Failure::undetermined)?;
+    let outcome = run.file.outcome.clone();
+    let fault_of = outcome.refusal.as_ref().map(|refusal| refusal.fault_of);
+    let judgement = judgement(&learned.outcome, fault_of);
+    let text = text(target, learned, &outcome);
+    let told = Told { unit: target.unit.clone(), run: run.name.to_string(), judgement, outcome };
+    console.result(&text, &told);
+    Ok(judgement.exit())
+}
+
+fn text(target: &Target, learned: &Learned, outcome: &crate::record::Outcome) -> String {
+    let unit = &target.unit;
+    let mut lines = Vec::new();
+    match &learned.outcome {
+        LearnOutcome::Accepted(_) => lines.push(format!("{unit}: learned, both stops accepted")),
+        LearnOutcome::NotProven { .. } => {
+            lines.push(format!("{unit}: stops found, NOT PROVEN: signals alone cannot show everything"));
+            lines.extend(outcome.not_proven.iter().map(|check| format!("  check: {check}")));
+            lines.push("  then learn again with --checked".into());
+        }
+        LearnOutcome::Refused(_) => lines.push(format!("{unit}: NOT learned")),
+    }
+    if let Some(refusal) = &outcome.refusal {
+        lines.push(format!("  reason: {} ({})", refusal.reason, refusal.seen));
+        lines.push(format!("  try:    {}", refusal.advice));
+    }
+    if let Some(calibration) = &outcome.calibration {
+        for (name, stop) in [("closed", &calibration.closed), ("open", &calibration.open)] {
+            lines.push(format!(
+                "  {name:<6} stop {:>9.1} counts without push, repeats within {:.1} counts, gives {:.1} counts/A",
+                stop.zero_push_counts, stop.repeat_range_counts, stop.compliance_counts_per_a
+            ));
+        }
+        lines.push(format!("  travel {:>13.1} counts", calibration.span_counts().abs()));
+    }
+    lines.push(format!("  record {}", learned.dir.display()));
+    lines.join("\n")
+}
