@@ -1,0 +1,229 @@
+//! Throat width of a ring of pivoting flat vanes, from the distance between neighbouring vanes.
+//!
+//! In: the ring's dimensions and a vane angle. Out: throat width and area, the radius that the trailing
+//! edges reach. Refuses rings that are no ring (too few vanes, lengths not above zero).
+//!
+//! A vane is a flat plate with fully rounded ends (a stadium): all points within half a thickness of
+//! a centre line. So the gap between two vanes is the distance between their centre lines less one
+//! thickness; thickness 0 gives straight thin vanes. The angle is measured from the tangent: 0 lies along
+//! the pivot circle, 90° points at the axis.
+
+use core::f64::consts::PI;
+
+/// Fewest vanes that make a ring: with fewer, "the neighbour" is the same vane on both sides.
+pub const MIN_VANES: u32 = 3;
+
+/// A point or direction in the plane of the ring, mm.
+type Vector = (f64, f64);
+
+/// A ring of equal pivoting vanes.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct VaneRing {
+    vanes: u32,
+    height_mm: f64,
+    chord_mm: f64,
+    thickness_mm: f64,
+    pivot_radius_mm: f64,
+    pivot_fraction: f64,
+}
+
+/// Dimensions of a ring, before they are checked.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct RingDimensions {
+    /// Number of vanes.
+    pub vanes: u32,
+    /// Vane height, mm (along the axis).
+    pub height_mm: f64,
+    /// Overall chord, mm (tip to tip, rounded ends included).
+    pub chord_mm: f64,
+    /// Vane thickness, mm; 0 is a thin vane.
+    pub thickness_mm: f64,
+    /// Radius of the circle on which the pivots sit, mm.
+    pub pivot_radius_mm: f64,
+    /// Where the pivot sits along the chord, 0 leading (outer) edge … 1 trailing (inner) edge.
+    pub pivot_fraction: f64,
+}
+
+/// Why dimensions make no ring.
+#[derive(Debug, Clone, Copy, PartialEq, thiserror::Error)]
+pub enum RingError {
+    /// Fewer vanes than [`MIN_VANES`].
+    #[error("{vanes} vanes: a ring has at least {MIN_VANES}; count the vanes again")]
+    TooFewVanes {
+        /// The count given.
+        vanes: u32,
+    },
+    /// A length or the pivot's place is outside what a ring can have.
+    #[error("{name} is {value}: must be {allowed}; measure it again")]
+    OutOfRange {
+        /// Which dimension.
+        name: &'static str,
+        /// The value given.
+        value: f64,
+        /// What is allowed.
+        allowed: &'static str,
+    },
+}
+
+impl VaneRing {
+    /// Checks the dimensions.
+    ///
+    /// # Errors
+    /// Too few vanes, a length that is not above zero, a plate thicker than long, a pivot off the chord.
+    pub fn try_new(d: RingDimensions) -> Result<Self, RingError> {
+        if d.vanes < MIN_VANES {
+            return Err(RingError::TooFewVanes { vanes: d.vanes });
+        }
+        let positive = |value: f64| value.is_finite() && value > 0.0;
+        let checks = [
+            ("height", d.height_mm, "above 0 mm", positive(d.height_mm)),
+            ("chord", d.chord_mm, "above 0 mm", positive(d.chord_mm)),
+            ("pivot_radius", d.pivot_radius_mm, "above 0 mm", positive(d.pivot_radius_mm)),
+            ("thickness", d.thickness_mm, "0 mm … chord", (0.0..d.chord_mm).contains(&d.thickness_mm)),
+            ("pivot_fraction", d.pivot_fraction, "0 … 1", (0.0..=1.0).contains(&d.pivot_fraction)),
+        ];
+        for (name, value, allowed, holds) in checks {
+            if !holds {
+                return Err(RingError::OutOfRange { name, value, allowed });
+            }
+        }
+        Ok(Self {
+            vanes: d.vanes,
+            height_mm: d.height_mm,
+            chord_mm: d.chord_mm,
+            thickness_mm: d.thickness_mm,
+            pivot_radius_mm: d.pivot_radius_mm,
+            pivot_fraction: d.pivot_fraction,
+        })
+    }
+
+    /// Gap between neighbouring vanes at `angle_deg` from the tangent, mm. Zero or less: the vanes touch.
+    #[must_use]
+    pub fn gap_mm(&self, angle_deg: f64) -> f64 {
+        let (leading, trailing) = self.centre_line(angle_deg);
+        let pitch = 2.0 * PI / f64::from(self.vanes);
+        let neighbour = (rotate(leading, pitch), rotate(trailing, pitch));
+        segment_distance((leading, trailing), neighbour) - self.thickness_mm
+    }
+
+    /// Throat width, mm: the gap, or 0 where the vanes touch.
+    #[must_use]
+    pub fn throat_mm(&self, angle_deg: f64) -> f64 {
+        self.gap_mm(angle_deg).max(0.0)
+    }
+
+    /// Geometric throat area of the whole ring, mm²: vanes × height × throat width.
+    #[must_use]
+    pub fn throat_area_mm2(&self, angle_deg: f64) -> f64 {
+        f64::from(self.vanes) * self.height_mm * self.throat_mm(angle_deg)
+    }
+
+    /// Smallest radius that the trailing (inner) edges reach, mm.
+    #[must_use]
+    pub fn trailing_radius_mm(&self, angle_deg: f64) -> f64 {
+        let (_, trailing) = self.centre_line(angle_deg);
+        libm::hypot(trailing.0, trailing.1) - self.thickness_mm / 2.0
+    }
+
+    /// Circumference of the pivot circle, mm.
+    #[must_use]
+    pub fn pivot_circumference_mm(&self) -> f64 {
+        2.0 * PI * self.pivot_radius_mm
+    }
+
+    /// Ends of vane 0's centre line; its pivot lies on the x axis.
+    fn centre_line(&self, angle_deg: f64) -> (Vector, Vector) {
+        let angle = angle_deg.to_radians();
+        let along = (-libm::sin(angle), libm::cos(angle));
+        let rounding = self.thickness_mm / 2.0;
+        let ahead = self.pivot_fraction * self.chord_mm - rounding;
+        let behind = (1.0 - self.pivot_fraction) * self.chord_mm - rounding;
+        let at = |distance: f64| (self.pivot_radius_mm + distance * along.0, distance * along.1);
+        (at(-ahead), at(behind))
+    }
+}
+
+fn rotate(p: Vector, angle: f64) -> Vector {
+    let (sin, cos) = (libm::sin(angle), libm::cos(angle));
+    (p.0 * cos - p.1 * sin, p.0 * sin + p.1 * cos)
+}
+
+fn minus(a: Vector, b: Vector) -> Vector {
+    (a.0 - b.0, a.1 - b.1)
+}
+
+fn dot(a: Vector, b: Vector) -> f64 {
+    a.0 * b.0 + a.1 * b.1
+}
+
+fn cross(a: Vector, b: Vector) -> f64 {
+    a.0 * b.1 - a.1 * b.0
+}
+
+fn point_to_segment(p: Vector, (a, b): (Vector, Vector)) -> f64 {
+    let (along, from) = (minus(b, a), minus(p, a));
+    let length2 = dot(along, along);
+    let share = if length2 > 0.0 { (dot(from, along) / length2).clamp(0.0, 1.0) } else { 0.0 };
+    libm::hypot(from.0 - share * along.0, from.1 - share * along.1)
+}
+
+/// Distance between two segments: 0 where they cross, else the nearest of the four ends.
+fn segment_distance(first: (Vector, Vector), second: (Vector, Vector)) -> f64 {
+    let side = |s: (Vector, Vector), p: Vector| cross(minus(s.1, s.0), minus(p, s.0));
+    let straddles = |s, (a, b): (Vector, Vector)| side(s, a) * side(s, b) < 0.0;
+    if straddles(first, second) && straddles(second, first) {
+        return 0.0;
+    }
+    point_to_segment(first.0, second)
+        .min(point_to_segment(first.1, second))
+        .min(point_to_segment(second.0, first))
+        .min(point_to_segment(second.1, first))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::{RingDimensions, RingError, VaneRing, segment_distance};
+
+    fn dimensions() -> RingDimensions {
+        RingDimensions {
+            vanes: 11,
+            height_mm: 6.0,
+            chord_mm: 14.0,
+            thickness_mm: 1.2,
+            pivot_radius_mm: 28.0,
+            pivot_fraction: 0.45,
+        }
+    }
+
+    #[test]
+    fn a_ring_needs_three_vanes() {
+        let refused = VaneRing::try_new(RingDimensions { vanes: 0, ..dimensions() });
+        assert_eq!(refused, Err(RingError::TooFewVanes { vanes: 0 }));
+    }
+
+    #[test]
+    fn a_plate_thicker_than_its_chord_is_refused_by_name() {
+        let refused = VaneRing::try_new(RingDimensions { thickness_mm: 15.0, ..dimensions() });
+        assert!(matches!(refused, Err(RingError::OutOfRange { name: "thickness", .. })));
+    }
+
+    #[test]
+    fn a_length_that_is_not_a_number_is_refused() {
+        let refused = VaneRing::try_new(RingDimensions { chord_mm: f64::NAN, ..dimensions() });
+        assert!(matches!(refused, Err(RingError::OutOfRange { name: "chord", .. })));
+    }
+
+    #[test]
+    fn crossing_segments_have_no_distance() {
+        let distance = segment_distance(((-1.0, 0.0), (1.0, 0.0)), ((0.0, -1.0), (0.0, 1.0)));
+        assert!(distance == 0.0);
+    }
+
+    #[test]
+    fn vanes_flat_on_the_circle_touch_when_the_chord_exceeds_the_pitch() {
+        let ring = VaneRing::try_new(RingDimensions { chord_mm: 20.0, ..dimensions() }).unwrap();
+        assert!(ring.gap_mm(0.0) < 0.0);
+        assert!(ring.throat_area_mm2(0.0) == 0.0);
+        assert!(ring.gap_mm(30.0) > 0.0);
+    }
+}
