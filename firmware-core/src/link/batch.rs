@@ -12,6 +12,7 @@ use crate::units::{Celsius, Tick, Volt};
 
 /// Samples of consecutive ticks under one state. Readable on its own: nothing refers to another batch.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Batch {
     /// Tick of the first point.
     pub first: Tick,
@@ -23,7 +24,9 @@ pub struct Batch {
     pub supply_mv: u16,
     /// Housing temperature at the first point, 0.1 °C, where it is measured.
     pub temperature_tenths: Option<i16>,
+    /// Number of points, 1 to 32.
     count: u8,
+    /// The points, packed channel by channel.
     packed: Vec<u8, MAX_PACKED>,
 }
 
@@ -64,6 +67,7 @@ impl Batch {
 
 /// Collects points until state, tick or room ends the batch.
 #[derive(Debug, Clone, Default)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct BatchBuilder {
     first: Tick,
     state: StreamState,
@@ -75,6 +79,7 @@ pub struct BatchBuilder {
 
 /// What stands beside a point but not in it.
 #[derive(Debug, Clone, Copy, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Around {
     /// State in this tick.
     pub state: StreamState,

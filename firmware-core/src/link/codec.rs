@@ -4,7 +4,6 @@
 
 use crc::{CRC_16_IBM_3740, Crc};
 use heapless::Vec;
-use serde::Serialize;
 use serde::de::DeserializeOwned;
 
 use super::PROTOCOL_VERSION;
@@ -43,6 +42,7 @@ pub enum FrameError {
 
 /// What a sound frame holds.
 #[derive(Debug, Clone, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Content {
     /// Protocol version of the sender.
     pub version: u8,
@@ -86,7 +86,7 @@ impl Content {
 ///
 /// # Errors
 /// [`TooLong`] when the message does not fit [`MAX_MESSAGE`].
-pub fn encode<M: Message + Serialize>(sequence: u16, message: &M) -> Result<Vec<u8, MAX_WIRE>, TooLong> {
+pub fn encode<M: Message>(sequence: u16, message: &M) -> Result<Vec<u8, MAX_WIRE>, TooLong> {
     let mut body = [0; MAX_MESSAGE];
     let body = postcard::to_slice(message, &mut body).map_err(|_| TooLong)?;
     frame(PROTOCOL_VERSION, sequence, body)
@@ -112,6 +112,7 @@ pub fn frame(version: u8, sequence: u16, body: &[u8]) -> Result<Vec<u8, MAX_WIRE
 
 /// Collects bytes from the line and gives back a frame at each delimiter.
 #[derive(Debug, Clone, Default)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Decoder {
     raw: Vec<u8, { MAX_FRAME + 1 }>,
     overflowed: bool,

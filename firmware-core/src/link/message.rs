@@ -16,7 +16,7 @@ use crate::settings::SettingsSection;
 use crate::units::Tick;
 
 /// One direction's messages.
-pub trait Message {
+pub trait Message: Serialize {
     /// Number of kinds; the first byte of a message is its kind, counted from 0.
     const KINDS: u8;
 }
@@ -26,6 +26,7 @@ pub const SEGMENTS_PER_MESSAGE: usize = 16;
 
 /// What the host says.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum ToBoard {
     /// Opens the talk: the board answers with [`ToHost::Welcome`], disarms, releases the drive and starts its
     /// counters anew.
@@ -104,6 +105,7 @@ impl Message for ToBoard {
 
 /// What the board says.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum ToHost {
     /// Answer to the hello.
     Welcome(Welcome),

@@ -10,6 +10,7 @@ pub const REPLY_RESERVE: usize = 128;
 
 /// What a frame is, and so how much of the queue it may fill.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum Priority {
     /// Answers and events: may use all of the queue.
     Reply,
@@ -19,6 +20,7 @@ pub enum Priority {
 
 /// The queue has no room for the frame; nothing of it was taken.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct QueueFull;
 
 /// First in, first out.

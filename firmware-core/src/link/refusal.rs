@@ -11,6 +11,7 @@ use crate::units::Tick;
 
 /// How a host message went.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum Outcome {
     /// Done.
     Done,

@@ -79,6 +79,7 @@ pub enum Arrival {
 
 /// The last sequence number that arrived.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct SequenceCheck {
     last: Option<u16>,
 }

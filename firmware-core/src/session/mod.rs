@@ -39,6 +39,7 @@ use stream::Stream;
 
 /// What a tick leaves for the board to do.
 #[derive(Debug, Clone, Copy, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct SessionTick {
     /// Duty for the drive and how it came about.
     pub output: TickOutput,

@@ -1,0 +1,361 @@
+//! The wire page against the code, and the code against the outside: CRC catalogue, COBS paper, and a
+//! decoder written from the page alone.
+#![allow(clippy::unwrap_used)] // a helper that cannot go on fails its test
+
+mod link_support {
+    pub(crate) mod types;
+}
+
+use std::path::{Path, PathBuf};
+
+use firmware_core::calibration::{Calibration, Contact, LearnedStop, Setup, Warmth};
+use firmware_core::faults::{Fault, FaultSet, Limit, LimitSet};
+use firmware_core::learn::{Check, CheckSet, LearnEvent, LearnOrder, LearnPhase, Stop};
+use firmware_core::link::batch::{Around, BatchBuilder};
+use firmware_core::link::message::{Message, ToBoard, ToHost};
+use firmware_core::link::state::{Arming, Capabilities, MotionEvent, ReleaseReason, Status, Streaming};
+use firmware_core::link::{
+    Drive, Identity, LinkCounters, Outcome, Pacing, Point, Refusal, Source, StreamState, Welcome, encode,
+};
+use firmware_core::motion::{Goal, Segment};
+use firmware_core::sample::{EngineDemand, Mode};
+use firmware_core::settings::{SettingsSection, SlewSettings};
+use firmware_core::units::{Ampere, Celsius, Duty, Kilopascal, Load, Opening, Rpm, Tick, Volt};
+use proptest::prelude::*;
+
+/// CRC-16/IBM-3740 bit by bit, from its definition: polynomial 0x1021, start 0xFFFF, not reflected, no
+/// final exclusive-or.
+fn crc(bytes: &[u8]) -> u16 {
+    bytes.iter().fold(0xFFFF, |crc, byte| {
+        (0..8).fold(
+            crc ^ u16::from(*byte) << 8,
+            |crc, _| {
+                if crc & 0x8000 == 0 { crc << 1 } else { crc << 1 ^ 0x1021 }
+            },
+        )
+    })
+}
+
+/// COBS decoding from the paper's description: a count, count − 1 bytes, then a zero unless the count was
+/// 255 or the frame ends.
+fn cobs_decode(mut encoded: &[u8]) -> Vec<u8> {
+    let mut decoded = Vec::new();
+    while let Some((count, rest)) = encoded.split_first() {
+        let (block, rest) = rest.split_at(usize::from(*count) - 1);
+        decoded.extend(block);
+        if *count != 0xFF && !rest.is_empty() {
+            decoded.push(0);
+        }
+        encoded = rest;
+    }
+    decoded
+}
+
+/// Version, sequence, message of a frame with its zeros, checked as the page says.
+fn read_frame(wire: &[u8]) -> (u8, u16, Vec<u8>) {
+    let [0, encoded @ .., 0] = wire else { panic!("a zero before and after: {wire:02X?}") };
+    let frame = cobs_decode(encoded);
+    let (content, check) = frame.split_at(frame.len() - 2);
+    assert_eq!(u16::from_le_bytes([check[0], check[1]]), crc(content));
+    (content[0], u16::from_le_bytes([content[1], content[2]]), content[3..].to_vec())
+}
+
+fn hex(text: &str) -> Vec<u8> {
+    text.split_whitespace().map(|byte| u8::from_str_radix(byte, 16).unwrap()).collect()
+}
+
+/// Source: the CRC RevEng catalogue of parametrised CRC algorithms, CRC-16/IBM-3740, check 0x29B1; the
+/// same number from two Python packages (crcmod, crccheck).
+#[test]
+fn the_checksum_is_the_catalogues_crc_16_ibm_3740() {
+    assert_eq!(crc(b"123456789"), 0x29B1);
+    let frame = encode(0x3231, &ToBoard::Arm).unwrap();
+    let (version, sequence, message) = read_frame(&frame);
+    assert_eq!((version, sequence, message), (1, 0x3231, vec![3]));
+}
+
+/// Source: Cheshire & Baker, "Consistent Overhead Byte Stuffing", IEEE/ACM Transactions on Networking 7(2),
+/// 1999: examples and the overhead of one byte in 254.
+#[test]
+fn stuffing_is_that_of_the_cobs_paper() {
+    let run = |from: u8, to: u8| (from..=to).collect::<Vec<u8>>();
+    let vectors = [
+        (hex("00"), hex("01 01")),
+        (hex("00 00"), hex("01 01 01")),
+        (hex("11 22 00 33"), hex("03 11 22 02 33")),
+        (hex("11 00 00 00"), hex("02 11 01 01 01")),
+        (hex("45 00 00 2C 4C 79 00 00 40 06 4F 37"), hex("02 45 01 04 2C 4C 79 01 05 40 06 4F 37")),
+        (run(1, 0xFE), [vec![0xFF], run(1, 0xFE)].concat()),
+    ];
+    for (plain, stuffed) in vectors {
+        assert_eq!(cobs::encode_vec(&plain), stuffed);
+        assert_eq!(cobs_decode(&stuffed), plain);
+    }
+}
+
+proptest! {
+    #[test]
+    fn any_frame_is_read_by_the_paper_decoder(sequence in any::<u16>(), until in any::<u32>()) {
+        let wire = encode(sequence, &ToBoard::Grant { until: Tick(until) }).unwrap();
+        let (version, read, message) = read_frame(&wire);
+        prop_assert_eq!((version, read, message[0]), (1, sequence, 2));
+        let back = message[1..].iter().rev().fold(0u64, |number, byte| number << 7 | u64::from(byte & 0x7F));
+        prop_assert_eq!(back, u64::from(until));
+    }
+}
+
+/// Worst case of the stream: every channel jumps over its whole range in every tick.
+#[test]
+fn full_range_noise_at_1_khz_still_fits_the_line() {
+    let state = StreamState { faults: FaultSet(u32::MAX), ..StreamState::default() };
+    let around =
+        Around { state, limits: LimitSet(u16::MAX), supply: Volt(60.0), temperature: Some(Celsius(-3000.0)) };
+    let (mut builder, mut bytes) = (BatchBuilder::default(), 0);
+    for tick in 0..32 {
+        let far = if tick % 2 == 0 { i16::MIN } else { 0 };
+        let point = Point { position: far, duty: far, current: far, target: far };
+        builder.push(Tick(u32::MAX / 2 + tick), &around, point);
+    }
+    for batch in builder.close().into_iter().flatten() {
+        bytes += encode(u16::MAX, &ToHost::Samples(batch)).unwrap().len();
+    }
+    let used = bytes as f64 * 10.0 / 115_200.0 / 0.032;
+    println!("line use of full-range noise: {bytes} bytes in 32 ms, {:.1} %", used * 100.0);
+    assert!(used > 0.5 && used < 0.92, "{used}");
+}
+
+fn page_path() -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR")).join("firmware-core/WIRE.md")
+}
+
+fn page() -> String {
+    std::fs::read_to_string(page_path()).unwrap()
+}
+
+/// The examples of the page: every fenced block marked `frame`, by the title in its first line.
+fn examples(page: &str) -> Vec<(String, Vec<u8>)> {
+    let blocks = page.split("```frame\n").skip(1).map(|rest| rest.split("```").next().unwrap());
+    blocks
+        .map(|block| {
+            let (title, bytes) = block.split_once('\n').unwrap();
+            (title.to_owned(), hex(bytes))
+        })
+        .collect()
+}
+
+fn stop(at: f32) -> LearnedStop {
+    LearnedStop {
+        zero_push_counts: at,
+        pressed_counts: at,
+        released_counts: at,
+        compliance_counts_per_a: 20.0,
+        repeat_range_counts: 1.5,
+        contact: Contact::RingContact,
+    }
+}
+
+fn calibration() -> Calibration {
+    Calibration {
+        closed: stop(13_000.0),
+        open: stop(2900.0),
+        setup: Setup::Attached,
+        warmth: Warmth::Cold,
+        supply: Volt(12.0),
+        temperature: Some(Celsius(25.0)),
+        clearance: Opening::try_new(0.01).unwrap(),
+    }
+}
+
+fn to_board() -> Vec<ToBoard> {
+    let opening = Goal::Opening(Opening::try_new(0.5).unwrap());
+    let segments = [Segment { goal: opening, ticks: 0 }, Segment { goal: Goal::Release, ticks: 1000 }];
+    vec![
+        ToBoard::Hello,
+        ToBoard::KeepAlive,
+        ToBoard::Grant { until: Tick(256) },
+        ToBoard::Arm,
+        ToBoard::Stop,
+        ToBoard::ClearLatch,
+        ToBoard::Stream(Streaming::On),
+        ToBoard::Settings(SettingsSection::Slew(SlewSettings::default())),
+        ToBoard::SetCalibration(calibration()),
+        ToBoard::GetCalibration { setup: Setup::Attached },
+        ToBoard::Store,
+        ToBoard::MotionClear,
+        ToBoard::MotionAppend(segments.into_iter().collect()),
+        ToBoard::StartMotion { start_at: Tick(300), setup: Setup::Attached },
+        ToBoard::Engine(EngineDemand {
+            mode: Mode::Boost,
+            boost_target: Kilopascal(180.0),
+            engine_speed: Rpm(2000.0),
+            load: Load::try_new(0.5).unwrap(),
+        }),
+        ToBoard::GetStatus,
+        ToBoard::StartLearn {
+            start_at: Tick(300),
+            order: LearnOrder::full(Setup::Attached, Warmth::Cold, CheckSet::default().with(Check::Indexing)),
+        },
+        ToBoard::GetLearnOutcome,
+    ]
+}
+
+fn batch() -> ToHost {
+    let state = StreamState { source: Source::Motion, drive: Drive::Duty, ..StreamState::default() };
+    let around =
+        Around { state, limits: Default::default(), supply: Volt(11.9), temperature: Some(Celsius(24.5)) };
+    let mut builder = BatchBuilder::default();
+    for (tick, position, current) in [(1000, 8000, 250), (1001, 8003, 250), (1002, 8001, 250)] {
+        builder.push(Tick(tick), &around, Point { position, duty: 1000, current, target: 1000 });
+    }
+    let [Some(batch), None] = builder.close() else { panic!("one batch") };
+    ToHost::Samples(batch)
+}
+
+fn to_host() -> Vec<ToHost> {
+    let state = StreamState { source: Source::Motion, drive: Drive::Opening, ..StreamState::default() };
+    let welcome = Welcome {
+        identity: Identity {
+            model: "rig".parse().unwrap(),
+            software: "core 0.1".parse().unwrap(),
+            pacing: Pacing::Stepped,
+        },
+        capabilities: Capabilities { ticks_per_second: 1000, lease_ticks: 500, motion_segments: 48 },
+        next: Tick(0),
+        calibration: None,
+    };
+    let status = Status {
+        next: Tick(256),
+        state,
+        arming: Arming::Armed,
+        released: ReleaseReason::NotStarted,
+        counters: LinkCounters { frames: 12, lost: 1, ..LinkCounters::NONE },
+        dropped: 0,
+    };
+    vec![
+        ToHost::Welcome(welcome),
+        ToHost::Reply { to: 5, outcome: Outcome::Refused(Refusal::NotArmed) },
+        batch(),
+        ToHost::Gap { first: Tick(1003), ticks: 64 },
+        ToHost::State { tick: Tick(2000), state },
+        ToHost::Waiting { next: Tick(256) },
+        ToHost::Motion { tick: Tick(300), event: MotionEvent::Segment(0) },
+        ToHost::Released { tick: Tick(801), reason: ReleaseReason::HostSilent },
+        ToHost::Calibration(calibration()),
+        ToHost::Status(status),
+        ToHost::Learn { tick: Tick(512), event: LearnEvent::Phase(LearnPhase::Pressing(Stop::Closed)) },
+    ]
+}
+
+fn expected() -> Vec<(String, Vec<u8>)> {
+    fn framed<M: Message + std::fmt::Debug>(to: &str, messages: &[M]) -> Vec<(String, Vec<u8>)> {
+        (0u16..)
+            .zip(messages)
+            .map(|(sequence, message)| {
+                let text = format!("{message:?}");
+                let name = text.split(|c: char| !c.is_alphanumeric()).next().unwrap().to_owned();
+                (format!("{to} {name}, sequence {sequence}"), encode(sequence, message).unwrap().to_vec())
+            })
+            .collect()
+    }
+    [framed("to board:", &to_board()), framed("to host:", &to_host())].concat()
+}
+
+const TABLES_START: &str = "<!-- tables: from the source, checked by tests/link_wire.rs -->\n";
+const EXAMPLES_START: &str = "<!-- examples: checked by tests/link_wire.rs -->\n";
+const END: &str = "<!-- end -->";
+
+fn between<'a>(page: &'a str, start: &str) -> &'a str {
+    page.split_once(start).unwrap().1.split_once(END).unwrap().0
+}
+
+fn replaced(page: &str, start: &str, text: &str) -> String {
+    page.replacen(&format!("{start}{}{END}", between(page, start)), &format!("{start}{text}{END}"), 1)
+}
+
+fn examples_text() -> String {
+    let mut text = String::new();
+    for (title, bytes) in expected() {
+        let hex: Vec<String> = bytes.iter().map(|byte| format!("{byte:02X}")).collect();
+        let lines: Vec<String> = hex.chunks(24).map(|line| line.join(" ")).collect();
+        text.push_str(&format!("```frame\n{title}\n{}\n```\n", lines.join("\n")));
+    }
+    text
+}
+
+fn tables_text() -> String {
+    let core = Path::new(env!("CARGO_MANIFEST_DIR")).join("firmware-core/src");
+    format!("\n{}", link_support::types::tables(&core))
+}
+
+/// `cargo test -p vanebench-checks --test link_wire -- --ignored` brings tables and examples up to date.
+#[test]
+#[ignore = "writes the page instead of checking it"]
+fn write_tables_and_examples() {
+    let page = replaced(&page(), TABLES_START, &tables_text());
+    std::fs::write(page_path(), replaced(&page, EXAMPLES_START, &examples_text())).unwrap();
+}
+
+#[test]
+fn the_pages_example_of_every_message_is_what_the_code_sends() {
+    assert_eq!(to_board().len(), usize::from(ToBoard::KINDS));
+    assert_eq!(to_host().len(), usize::from(ToHost::KINDS));
+    let on_page = examples(&page());
+    for (title, bytes) in expected() {
+        assert_eq!(
+            on_page.iter().find(|(known, _)| *known == title).map(|(_, bytes)| bytes),
+            Some(&bytes),
+            "{title}"
+        );
+    }
+    assert_eq!(on_page.len(), expected().len());
+}
+
+#[test]
+fn the_pages_tables_are_the_types_of_the_code() {
+    assert!(
+        between(&page(), TABLES_START) == tables_text(),
+        "run the ignored test to bring the page up to date"
+    );
+}
+
+#[test]
+fn the_page_names_every_bit_of_the_sets() {
+    let page = page();
+    let row =
+        |bit: usize, name: &str| assert!(page.contains(&format!("| {bit} | {name} |")), "bit {bit} {name}");
+    Fault::ALL.iter().enumerate().for_each(|(bit, fault)| row(bit, fault.name()));
+    Limit::ALL.iter().enumerate().for_each(|(bit, limit)| row(bit, limit.name()));
+    Check::ALL.iter().enumerate().for_each(|(bit, check)| row(bit, &format!("{check:?}")));
+}
+
+/// The sample batch of the page, read by the rules that the page states.
+#[test]
+fn the_pages_batch_unpacks_by_hand() {
+    let (_, _, message) = read_frame(&encode(2, &batch()).unwrap());
+    let packed = message.split_at(message.len() - 14).1;
+    assert_eq!(
+        packed,
+        hex("40 1F 03 1E E8 03 00 FA 00 00 E8 03 00 ").into_iter().fold(vec![13], |mut all, byte| {
+            all.push(byte);
+            all
+        })
+    );
+    // Position: first 0x1F40 = 8000, 3 bits each, 0x1E = 0b011_110: codes 6 and 3, differences +3 and −2.
+    let code = |index: u32| u32::from(packed[4]) >> (3 * index) & 7;
+    let difference = |code: u32| (code >> 1) as i32 ^ -((code & 1) as i32);
+    assert_eq!([difference(code(0)), difference(code(1))], [3, -2]);
+}
+
+/// Duty of the frame that a stranger would send to open the vanes at 10 %: −1 … 1 as four bytes.
+#[test]
+fn a_duty_segment_is_four_bytes_of_ieee_754() {
+    let segment = Segment { goal: Goal::Duty(Duty::try_new(0.1).unwrap()), ticks: 1 };
+    let message = ToBoard::MotionAppend([segment].into_iter().collect());
+    let (_, _, body) = read_frame(&encode(0, &message).unwrap());
+    // 0.1 is 0x3DCCCCCD (IEEE 754), least significant byte first.
+    assert_eq!(body, hex("0C 01 02 CD CC CC 3D 01"));
+    let current = Segment { goal: Goal::Current(Ampere(1.0)), ticks: 300 };
+    let (_, _, body) =
+        read_frame(&encode(0, &ToBoard::MotionAppend([current].into_iter().collect())).unwrap());
+    assert_eq!(body, hex("0C 01 03 00 00 80 3F AC 02"));
+}
