@@ -97,6 +97,9 @@ listed!(
         PositionRange => "position-range",
         /// Position jumped further than the lever can travel: loose contact or sensor.
         PositionJump => "position-jump",
+        /// Position reading did not change by a count while the vanes were under way: frozen sensor or
+        /// seized lever. The vanes are driven open without it.
+        PositionFrozen => "position-frozen",
         /// Position command without a calibration: learn the end stops first.
         NotCalibrated => "not-calibrated",
         /// Supply outside its range at the connector.
@@ -117,7 +120,10 @@ listed!(
         BoostSaturated => "boost-saturated",
         /// Boost and barometer disagree with the engine at rest.
         BoostBarometerMismatch => "boost-barometer-mismatch",
-        /// Barometer reading outside its range: the lowest plausible air pressure is used.
+        /// The turbo turns faster than the boost reading allows: boost reads low, or a hose leaks or is
+        /// clogged.
+        BoostSpeedMismatch => "boost-speed-mismatch",
+        /// Barometer reading outside its range: the last sound one is used.
         BarometerRange => "barometer-range",
         /// Exhaust pressure reading outside its range.
         ExhaustRange => "exhaust-range",
@@ -160,6 +166,9 @@ listed!(
         EndStop => "end-stop",
         /// Rate of opening.
         Slew => "slew",
+        /// Position reading did not change by a count while the vanes were under way: frozen sensor or
+        /// seized lever. The vanes are driven open without it.
+        PositionFrozen => "position-frozen",
         /// Position command without position or calibration.
         NoPosition => "no-position",
         /// A command that is not a number.

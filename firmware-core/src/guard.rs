@@ -98,6 +98,9 @@ pub enum GuardCause {
 pub struct Guarded {
     /// Opening; never less than wanted.
     pub opening: Opening,
+    /// The vanes are commanded open, report that they are, and a level is still passed: press them open
+    /// without the position sensor, which may be wrong.
+    pub is_pressed: bool,
     /// Request to the fuel system.
     pub fuel: FuelRequest,
     /// Faults found.
@@ -166,7 +169,11 @@ impl Guard {
         let event = self.transition(settings, severity, is_blocked);
 
         let opening = self.opening(settings, wanted, vane.measured);
-        Guarded { opening, fuel: self.fuel(stages, severity), faults: self.faults(severity), event }
+        let is_pressed = matches!(self.stage, GuardStage::Open | GuardStage::Latched)
+            && matches!(severity, Some(Severity::Trip(_)))
+            && self.in_stage >= stages.open_travel_ticks;
+        let (fuel, faults) = (self.fuel(stages, severity), self.faults(severity));
+        Guarded { opening, is_pressed, fuel, faults, event }
     }
 
     fn transition(

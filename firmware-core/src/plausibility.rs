@@ -9,8 +9,9 @@ mod channel;
 use crate::faults::{Fault, FaultSet};
 use crate::sample::{EngineDemand, Mode, Request, Sample};
 use crate::settings::Settings;
+use crate::tables::Place;
 use crate::units::{Ampere, Counts, Kilopascal, Load, Rpm, Tick, Volt};
-use channel::{Channel, Judged, Window};
+use channel::{Channel, Frozen, Judged, Window};
 
 /// Readings that may be calculated with.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -38,7 +39,7 @@ pub struct Air {
     pub boost: Option<Kilopascal>,
     /// True boost is at or above the top of the sensor's range.
     pub boost_saturated: bool,
-    /// Barometer; the lowest plausible one while its reading is wrong.
+    /// Barometer; the last sound one while its reading is wrong, the lowest plausible one before any.
     pub barometer: Kilopascal,
     /// Exhaust pressure, where there is a sound sensor.
     pub exhaust: Option<Kilopascal>,
@@ -48,10 +49,21 @@ pub struct Air {
     pub demand: EngineDemand,
 }
 
+/// Whether the position loop was on its way in the last tick.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Errand {
+    /// Near the wanted opening, or not in use.
+    #[default]
+    OnTarget,
+    /// Away from it: the reading must change.
+    UnderWay,
+}
+
 /// Memory of the stage.
 #[derive(Debug, Clone, Copy, Default)]
 pub struct Plausibility {
     position: Channel,
+    frozen: Frozen,
     supply: Channel,
     current: Channel,
     boost: Channel,
@@ -62,6 +74,7 @@ pub struct Plausibility {
     demand: Channel,
     rest: Channel,
     stuck: Window,
+    outrun: Channel,
 }
 
 /// A real stall current cannot be passed by more than this: sensor tolerance, hot supply.
@@ -73,9 +86,15 @@ const DEMAND_MAX: f32 = 20_000.0;
 
 impl Plausibility {
     /// Judges one sample.
-    pub fn tick(&mut self, settings: &Settings, sample: &Sample, request: &Request) -> Vetted {
+    pub fn tick(
+        &mut self,
+        settings: &Settings,
+        sample: &Sample,
+        request: &Request,
+        errand: Errand,
+    ) -> Vetted {
         let mut faults = FaultSet::NONE;
-        let position = self.position(settings, sample, &mut faults);
+        let position = self.position(settings, sample, errand, &mut faults);
         let supply = self.supply(settings, sample, &mut faults);
         let motor_current = self.current(settings, sample, &mut faults);
         let air = match request {
@@ -85,7 +104,13 @@ impl Plausibility {
         Vetted { tick: sample.tick, position, supply, motor_current, air, faults }
     }
 
-    fn position(&mut self, settings: &Settings, sample: &Sample, faults: &mut FaultSet) -> Option<Counts> {
+    fn position(
+        &mut self,
+        settings: &Settings,
+        sample: &Sample,
+        errand: Errand,
+        faults: &mut FaultSet,
+    ) -> Option<Counts> {
         let actuator = &settings.actuator;
         let in_range = (actuator.sensor_min..=actuator.sensor_max).contains(&sample.position);
         let reading = sample.position.as_f32();
@@ -93,8 +118,10 @@ impl Plausibility {
         let judged = self.position.judge(reading, in_range, step, &settings.plausibility);
         faults.assign(Fault::PositionRange, judged.out_of_range);
         faults.assign(Fault::PositionJump, judged.jumped);
+        let is_frozen = self.frozen.is_frozen(sample.position, errand, &settings.plausibility);
+        faults.assign(Fault::PositionFrozen, is_frozen);
         // A held reading came from an i16 and goes back into one.
-        judged.value.map(|counts| Counts(counts as i16))
+        judged.value.filter(|_| !is_frozen).map(|counts| Counts(counts as i16))
     }
 
     fn supply(&mut self, settings: &Settings, sample: &Sample, faults: &mut FaultSet) -> Volt {
@@ -123,12 +150,17 @@ impl Plausibility {
         let demand = self.demand(settings, demand, faults);
         let barometer = self.barometer(settings, sample, faults);
         let (boost, boost_saturated) = self.boost(settings, sample, &demand, barometer, faults);
+        let turbo_speed = self.turbo_speed(settings, sample, faults);
+        let is_outrun = self.is_outrun(settings, sample, turbo_speed, barometer);
+        faults.assign(Fault::BoostSpeedMismatch, is_outrun);
         Air {
-            boost,
+            boost: boost.filter(|_| boost_saturated || !is_outrun),
             boost_saturated,
-            barometer: barometer.unwrap_or(settings.plausibility.barometer_min),
+            barometer: Kilopascal(
+                self.barometer.last_sound().unwrap_or(settings.plausibility.barometer_min.0),
+            ),
             exhaust: self.exhaust(settings, sample, faults),
-            turbo_speed: self.turbo_speed(settings, sample, faults),
+            turbo_speed,
             demand,
         }
     }
@@ -207,6 +239,25 @@ impl Plausibility {
             self.rest.judge_slowly(agrees, limits.heal_ticks);
         }
         self.rest.is_fault()
+    }
+
+    /// The turbo turns faster than any flow through it allows at this boost.
+    fn is_outrun(
+        &mut self,
+        settings: &Settings,
+        sample: &Sample,
+        turbo_speed: Option<Rpm>,
+        barometer: Option<Kilopascal>,
+    ) -> bool {
+        if let (Some(speed), Some(barometer)) = (turbo_speed, barometer) {
+            let limits = &settings.guard.limits;
+            let ratio = Place::on(&limits.speed_estimate_ratio, sample.boost.0 / barometer.0);
+            let highest = ratio.along(&limits.speed_estimate_rpm);
+            let is_possible = speed.0 <= highest * (1.0 + settings.plausibility.boost_speed_excess);
+            // Boost follows speed as the manifold fills, so both verdicts take the healing time.
+            self.outrun.judge_slowly(is_possible, settings.plausibility.heal_ticks);
+        }
+        self.outrun.is_fault()
     }
 
     fn exhaust(&mut self, settings: &Settings, sample: &Sample, faults: &mut FaultSet) -> Option<Kilopascal> {

@@ -3,6 +3,7 @@
 pub mod actuator;
 pub mod airpath;
 pub mod atmosphere;
+pub mod campaign;
 pub mod check;
 pub mod friction;
 pub mod gas;

@@ -9,7 +9,7 @@ use crate::command::Command;
 use crate::faults::{Fault, FaultSet, Limit, LimitSet};
 use crate::guard::{FuelRequest, Guard, GuardEvent, GuardStage, Vane};
 use crate::limits::{Drive, Limits, Push};
-use crate::plausibility::{Air, Plausibility, Vetted};
+use crate::plausibility::{Air, Errand as Way, Plausibility, Vetted};
 use crate::position::regulator::OutputRange;
 use crate::position::speed::Speed;
 use crate::position::{Errand, PositionLoop};
@@ -33,6 +33,8 @@ pub struct Controller {
     limits: Limits,
     /// Volts that the current loop has added to its feed-forward.
     current_rest_v: f32,
+    /// Whether the position loop was on its way in the last tick of an engine's demand.
+    way: Way,
     cleared: Option<GuardEvent>,
 }
 
@@ -98,6 +100,7 @@ impl Controller {
             speed: Speed::default(),
             limits: Limits::default(),
             current_rest_v: 0.0,
+            way: Way::OnTarget,
             cleared: None,
         }
     }
@@ -128,7 +131,8 @@ impl Controller {
 
     /// One tick.
     pub fn tick(&mut self, sample: &Sample, request: &Request) -> TickOutput {
-        let vetted = self.plausibility.tick(&self.settings, sample, request);
+        let vetted = self.plausibility.tick(&self.settings, sample, request, self.way);
+        self.way = Way::OnTarget;
         let measured = self.measure(&vetted);
         let decision = match (request, vetted.air) {
             (Request::Engine(_), Some(air)) => self.engine(&air, measured),
@@ -166,7 +170,13 @@ impl Controller {
         if opening != guarded.opening {
             limits.insert(Limit::Slew);
         }
-        let command = if measured.is_some() { Command::Opening(opening) } else { self.blind_open() };
+        if measured.is_some_and(|measured| self.is_under_way(measured, opening)) {
+            self.way = Way::UnderWay;
+        }
+        let command = match measured {
+            Some(_) if !guarded.is_pressed => Command::Opening(opening),
+            _ => self.blind_open(),
+        };
         Decision {
             command,
             push,
@@ -175,6 +185,12 @@ impl Controller {
             faults: guarded.faults,
             limits,
         }
+    }
+
+    /// Far enough from the wanted opening that a sound reading must change.
+    fn is_under_way(&self, measured: Opening, wanted: Opening) -> bool {
+        let reachable = self.calibration.map_or(wanted, |known| known.inside_clearance(wanted));
+        libm::fabsf(reachable.get() - measured.get()) > self.settings.guard.stages.open_travel
     }
 
     /// With position lost an engine's vanes are driven open, gently.

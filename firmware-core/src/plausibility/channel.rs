@@ -1,6 +1,8 @@
 //! Debounce and healing of one reading, and the watch for a boost signal that does not move.
 
+use super::Errand;
 use crate::settings::PlausibilitySettings;
+use crate::units::Counts;
 
 /// One reading's memory.
 #[derive(Debug, Clone, Copy, Default)]
@@ -65,6 +67,11 @@ impl Channel {
         }
     }
 
+    /// The last sound reading, kept through a fault: for what changes slowly.
+    pub(super) fn last_sound(&self) -> Option<f32> {
+        self.held
+    }
+
     fn evidence(&self, reading: f32, in_range: bool, step: f32) -> Verdict {
         if !in_range || !reading.is_finite() {
             return Verdict::OutOfRange;
@@ -92,6 +99,12 @@ impl Channel {
         } else {
             self.count(ticks, evidence);
         }
+    }
+
+    /// At fault without further debounce.
+    pub(super) fn condemn(&mut self) {
+        self.verdict = Verdict::OutOfRange;
+        self.against = 0;
     }
 
     pub(super) fn is_fault(&self) -> bool {
@@ -142,5 +155,36 @@ impl Span {
             load_low: libm::fminf(self.load_low, load),
             load_high: libm::fmaxf(self.load_high, load),
         }
+    }
+}
+
+/// Watches for a position that does not change by a count although the vanes are under way.
+#[derive(Debug, Clone, Copy, Default)]
+pub(super) struct Frozen {
+    last: Option<Counts>,
+    /// Ticks under way without any change.
+    still: u16,
+    verdict: Channel,
+}
+
+impl Frozen {
+    pub(super) fn is_frozen(
+        &mut self,
+        position: Counts,
+        errand: Errand,
+        settings: &PlausibilitySettings,
+    ) -> bool {
+        let has_changed = self.last != Some(position);
+        self.last = Some(position);
+        self.still = match (has_changed, errand) {
+            (true, _) | (_, Errand::OnTarget) => 0,
+            (false, Errand::UnderWay) => self.still.saturating_add(1),
+        };
+        if self.still >= settings.position_frozen_ticks {
+            self.verdict.condemn();
+        } else {
+            self.verdict.judge_slowly(has_changed || !self.verdict.is_fault(), settings.heal_ticks);
+        }
+        self.verdict.is_fault()
     }
 }

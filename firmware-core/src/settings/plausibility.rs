@@ -19,6 +19,12 @@ pub struct PlausibilitySettings {
     /// Largest step of the position reading in one tick, counts, 10 to 5000. Default 200 (a lever at
     /// 8 rad/s moves 70).
     pub position_step_counts: f32,
+    /// Ticks without the change of a single count after which the position of vanes under way is frozen,
+    /// 10 to 5000. Default 60; a sound sensor's noise changes it sooner.
+    pub position_frozen_ticks: u16,
+    /// Turbo speed over the highest that the boost reading allows, as a fraction of that, at which boost
+    /// is not believed, 0.01 to 1. Default 0.06.
+    pub boost_speed_excess: f32,
     /// Lowest boost of a sound sensor, kPa, 0 to 80. Default 20.
     pub boost_min: Kilopascal,
     /// Boost at and above which the sensor is at the top of its range, kPa, 150 to 1000. Default 345.
@@ -57,6 +63,8 @@ impl Default for PlausibilitySettings {
             debounce_ticks: 20,
             heal_ticks: 500,
             position_step_counts: 200.0,
+            position_frozen_ticks: 60,
+            boost_speed_excess: 0.06,
             boost_min: Kilopascal(20.0),
             boost_saturated: Kilopascal(345.0),
             boost_step: Kilopascal(15.0),
@@ -81,6 +89,9 @@ impl PlausibilitySettings {
         check("plausibility.debounce_ticks", f32::from(self.debounce_ticks), 1.0, 1000.0)?;
         check("plausibility.heal_ticks", f32::from(self.heal_ticks), 1.0, 60_000.0)?;
         check("plausibility.position_step_counts", self.position_step_counts, 10.0, 5000.0)?;
+        let frozen_ticks = f32::from(self.position_frozen_ticks);
+        check("plausibility.position_frozen_ticks", frozen_ticks, 10.0, 5000.0)?;
+        check("plausibility.boost_speed_excess", self.boost_speed_excess, 0.01, 1.0)?;
         check("plausibility.boost_min", self.boost_min.0, 0.0, 80.0)?;
         check("plausibility.boost_saturated", self.boost_saturated.0, 150.0, 1000.0)?;
         check("plausibility.boost_step", self.boost_step.0, 0.5, 200.0)?;

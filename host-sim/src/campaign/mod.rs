@@ -1,0 +1,3 @@
+//! Many random worlds, one statistic.
+
+pub mod guard;
