@@ -1,0 +1,150 @@
+//! What a user can get wrong, or what can break under them: a clear message, the right exit code, nothing
+//! half-written.
+
+use std::fs;
+use std::io::{Read, Write};
+use std::path::Path;
+
+use assert_cmd::Command;
+
+fn vanebench() -> Command {
+    Command::new(assert_cmd::cargo_bin!("vanebench"))
+}
+
+fn fails(args: &[&str], code: i32) -> String {
+    let output = vanebench().args(args).output().unwrap();
+    let text = String::from_utf8_lossy(&output.stderr).into_owned();
+    assert_eq!(output.status.code(), Some(code), "{args:?} said: {text}");
+    assert!(!text.contains("panicked"), "{text}");
+    text
+}
+
+fn profile_with(folder: &Path, from: &str, to: &str) -> String {
+    let text = vanebench::profile::DEMO_PROFILE;
+    assert!(text.contains(from));
+    let path = folder.join("unit.toml");
+    fs::write(&path, text.replacen(from, to, 1)).unwrap();
+    path.display().to_string()
+}
+
+#[test]
+fn a_value_out_of_range_in_a_profile_is_named_with_file_line_field_and_range() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = profile_with(folder.path(), "max_current = 4.0", "max_current = 99.0");
+    let records = folder.path().join("units").display().to_string();
+    let said = fails(&["learn", "--port", "virtual", "--profile", &path, "--records", &records], 2);
+    for part in ["unit.toml", "line ", "max_current", "99", "0.1", "30"] {
+        assert!(said.contains(part), "{part} is missing in: {said}");
+    }
+    assert!(!folder.path().join("units").exists(), "nothing may be written");
+}
+
+#[test]
+fn a_file_that_is_no_toml_is_named_with_its_line() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = profile_with(folder.path(), "[plan.sweep]", "[plan.sweep");
+    let said = fails(&["learn", "--port", "virtual", "--profile", &path], 2);
+    assert!(said.contains("unit.toml") && said.contains("line "), "{said}");
+}
+
+#[test]
+fn a_port_that_is_not_there_is_named_with_what_to_try() {
+    let said = fails(&["learn", "--port", "/dev/no-such-port", "--unit", "u1", "--hands-clear"], 2);
+    assert!(said.contains("/dev/no-such-port") && said.contains("vanebench ports"), "{said}");
+}
+
+#[test]
+fn a_real_port_moves_nothing_before_the_cautions_are_acknowledged() {
+    let said = fails(&["learn", "--port", "/dev/no-such-port", "--unit", "u1"], 2);
+    assert!(said.contains("pinch") && said.contains("--hands-clear"), "{said}");
+}
+
+#[test]
+fn a_real_unit_without_a_name_is_refused() {
+    let said = fails(&["learn", "--port", "/dev/no-such-port", "--hands-clear"], 2);
+    assert!(said.contains("--unit"), "{said}");
+    let said = fails(&["learn", "--port", "virtual", "--unit", "../away"], 2);
+    assert!(said.contains("../away") && said.contains("letters"), "{said}");
+}
+
+#[test]
+fn a_sweep_of_a_unit_that_was_never_learned_says_to_learn_it_first() {
+    let folder = tempfile::tempdir().unwrap();
+    let records = folder.path().display().to_string();
+    let said = fails(&["sweep", "--port", "virtual", "--records", &records], 2);
+    assert!(said.contains("vanebench learn"), "{said}");
+}
+
+#[test]
+fn a_port_in_use_is_said_to_be_in_use() {
+    let pty = virtual_rig::pty::Pty::open().unwrap();
+    let path = pty.path().display().to_string();
+    let _holder = vanebench::port::open(pty.path()).unwrap();
+    let said = fails(&["learn", "--port", &path, "--unit", "u1", "--hands-clear"], 3);
+    assert!(said.contains(&path) && said.contains("in use"), "{said}");
+}
+
+#[test]
+fn something_else_talking_on_the_port_is_quoted() {
+    let pty = virtual_rig::pty::Pty::open().unwrap();
+    let path = pty.path().display().to_string();
+    let talker = std::thread::spawn(move || {
+        for _ in 0..60 {
+            let _full = pty.send(b"$GPGGA,120000,0000.000,N\r\n");
+            std::thread::sleep(std::time::Duration::from_millis(50));
+        }
+    });
+    let said = fails(&["learn", "--port", &path, "--unit", "u1", "--hands-clear"], 3);
+    assert!(said.contains("something else is talking"), "{said}");
+    talker.join().unwrap();
+}
+
+#[test]
+fn a_silent_port_is_told_from_a_wrong_speed() {
+    let pty = virtual_rig::pty::Pty::open().unwrap();
+    let path = pty.path().display().to_string();
+    let said = fails(&["learn", "--port", &path, "--unit", "u1", "--hands-clear"], 3);
+    assert!(said.contains("no answer"), "{said}");
+}
+
+#[test]
+fn a_file_that_is_no_serial_port_is_refused() {
+    let mut file = tempfile::NamedTempFile::new().unwrap();
+    file.write_all(b"not a port").unwrap();
+    let path = file.path().display().to_string();
+    let said = fails(&["learn", "--port", &path, "--unit", "u1", "--hands-clear"], 2);
+    assert!(said.contains("not a usable serial port"), "{said}");
+    let mut kept = String::new();
+    file.reopen().unwrap().read_to_string(&mut kept).unwrap();
+    assert_eq!(kept, "not a port");
+}
+
+#[test]
+fn every_verb_explains_itself() {
+    let help = vanebench().arg("--help").output().unwrap();
+    let text = String::from_utf8(help.stdout).unwrap();
+    let verbs: Vec<&str> = text
+        .lines()
+        .skip_while(|line| !line.starts_with("Commands:"))
+        .skip(1)
+        .take_while(|line| !line.trim().is_empty())
+        .filter_map(|line| line.strip_prefix("  ")?.split_whitespace().next())
+        .filter(|word| *word != "help" && word.chars().all(|c| c.is_ascii_lowercase() || c == '-'))
+        .collect();
+    assert!(verbs.len() >= 6, "{verbs:?}");
+    for verb in verbs {
+        let said = vanebench().args([verb, "--help"]).output().unwrap();
+        assert!(said.status.success() && said.stdout.len() > 100, "{verb}");
+    }
+}
+
+#[test]
+fn errors_for_machines_are_one_json_document() {
+    let output = vanebench()
+        .args(["--json", "sweep", "--port", "virtual", "--records", "/nonexistent"])
+        .output()
+        .unwrap();
+    let value: serde_json::Value = serde_json::from_slice(&output.stdout).unwrap();
+    assert_eq!(value["exit"], 2);
+    assert!(value["error"].as_str().unwrap().contains("learn"));
+}
