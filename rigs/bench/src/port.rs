@@ -3,13 +3,14 @@
 //! to try next.
 
 use std::fmt;
+use std::io::{self, Read, Write};
 use std::path::{Path, PathBuf};
 use std::str::FromStr;
 use std::time::Duration;
 
 use firmware_core::link::Pacing;
 use serde::Serialize;
-use serialport::{ClearBuffer, ErrorKind, SerialPort, SerialPortType};
+use serialport::{ClearBuffer, ErrorKind, SerialPort, SerialPortType, TTYPort};
 
 use crate::client::{ClientError, Line};
 
@@ -147,21 +148,45 @@ pub fn open(path: &Path) -> Result<Box<dyn Line>, ClientError> {
 /// [`ClientError`] says what is in the way and what to try.
 pub fn open_at(path: &Path, baud: u32) -> Result<Box<dyn Line>, ClientError> {
     let name = path.display().to_string();
-    let mut port = serialport::new(name.clone(), baud)
-        .timeout(READ_PATIENCE)
-        .open_native()
-        .map_err(|error| refused(name, &error))?;
+    let opened = serialport::new(name.clone(), baud).timeout(READ_PATIENCE).open_native();
+    let mut port = opened.map_err(|error| refused(name, &error))?;
     // USB boards send only while this is raised; pseudo-terminals have no such signal and need none.
     let _raised = port.write_data_terminal_ready(true);
     // What an earlier talk left in the buffer is no part of this one.
     let _cleared = port.clear(ClearBuffer::Input);
-    Ok(Box::new(port))
+    Ok(Box::new(SerialLine(port)))
+}
+
+/// An open serial device, for this program alone (advisory lock, and exclusive where the system knows that).
+struct SerialLine(TTYPort);
+
+impl Read for SerialLine {
+    fn read(&mut self, into: &mut [u8]) -> io::Result<usize> {
+        self.0.read(into)
+    }
+}
+
+impl Write for SerialLine {
+    fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
+        self.0.write(bytes)
+    }
+
+    fn flush(&mut self) -> io::Result<()> {
+        self.0.flush()
+    }
+}
+
+impl Drop for SerialLine {
+    fn drop(&mut self) {
+        // A pseudo-terminal stays exclusive after the close while its other end is held open.
+        let _shared = self.0.set_exclusive(false);
+    }
 }
 
 fn refused(port: String, error: &serialport::Error) -> ClientError {
     match error.kind {
-        ErrorKind::Io(std::io::ErrorKind::NotFound) => ClientError::PortMissing { port },
-        ErrorKind::Io(std::io::ErrorKind::PermissionDenied) => ClientError::PortDenied { port },
+        ErrorKind::Io(io::ErrorKind::NotFound) => ClientError::PortMissing { port },
+        ErrorKind::Io(io::ErrorKind::PermissionDenied) => ClientError::PortDenied { port },
         ErrorKind::NoDevice => ClientError::PortBusy { port },
         ErrorKind::InvalidInput | ErrorKind::Unknown | ErrorKind::Io(_) => {
             ClientError::NotASerialPort { port, system: error.description.clone() }

@@ -48,7 +48,7 @@ pub enum ClientError {
     },
     /// The hello was answered by nothing at all.
     #[error(
-        "port {port}: no answer, not one byte. Check that the board has power, that this is its port and that its software is loaded"
+        "port {port}: no answer, not one byte. Check that the board has power, that this is its port and that its software is loaded; a board that hears another speed than {BAUD} baud, 8N1, stays silent too"
     )]
     NoAnswer {
         /// As given.
