@@ -111,6 +111,14 @@ impl Controller {
         &self.settings
     }
 
+    /// Takes other settings, already validated. What was learned of the unit stays: heat, and the guard's
+    /// latch, which only a person clears.
+    pub fn set_settings(&mut self, settings: Settings) {
+        self.settings = settings;
+        self.position.reset();
+        self.slew.reset();
+    }
+
     /// Takes a calibration, or none; one without a span is as good as none.
     pub fn set_calibration(&mut self, calibration: Option<Calibration>) {
         self.calibration = calibration.filter(|calibration| calibration.check_for(calibration.setup).is_ok());

@@ -4,7 +4,6 @@ use super::Session;
 use super::activity::Activity;
 use super::port::Order;
 use crate::calibration::{Calibration, CalibrationError, Setup};
-use crate::controller::Controller;
 use crate::learn::{LearnEvent, LearnOrder, Learner};
 use crate::link::codec::{Content, MessageError};
 use crate::link::message::{ToBoard, ToHost};
@@ -140,9 +139,7 @@ impl Session {
         self.check_idle()?;
         let mut settings = *self.controller.settings();
         settings.apply(section).map_err(|error| Refusal::setting(&error))?;
-        let calibration = self.controller.calibration().copied();
-        self.controller = Controller::new(settings);
-        self.controller.set_calibration(calibration);
+        self.controller.set_settings(settings);
         Ok(())
     }
 

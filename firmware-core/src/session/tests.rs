@@ -7,6 +7,7 @@ use std::vec::Vec as List;
 
 use super::*;
 use crate::calibration::{Contact, LearnedStop, Setup, Warmth};
+use crate::guard::GuardStage;
 use crate::learn::{CheckSet, LearnOrder, LearnRefusal};
 use crate::link::codec::frame;
 use crate::link::message::ToBoard;
@@ -14,8 +15,9 @@ use crate::link::refusal::{Outcome, Refusal};
 use crate::link::state::{Source, Streaming};
 use crate::link::{DRIVE_LEASE_TICKS, Decoder, SequenceCheck, encode};
 use crate::motion::{Goal, Segment};
+use crate::sample::{EngineDemand, Mode};
 use crate::settings::SettingsSection;
-use crate::units::{Ampere, Counts, Kilopascal, Volt};
+use crate::units::{Ampere, Counts, Kilopascal, Load, Rpm, Volt};
 
 /// Ticks of the profile that the tests run.
 const MOTION_TICKS: u32 = 3000;
@@ -46,6 +48,7 @@ struct Bench {
     sequence: u16,
     tick: Tick,
     decoder: Decoder,
+    boost: Kilopascal,
 }
 
 impl Bench {
@@ -53,7 +56,7 @@ impl Bench {
         let text = |text: &str| text.parse().unwrap();
         let identity = Identity { model: text("test rig"), software: text("test 1"), pacing };
         let session = Session::new(identity, Settings::default(), stored);
-        Self { session, sequence: 0, tick: Tick(0), decoder: Decoder::new() }
+        Self { session, sequence: 0, tick: Tick(0), decoder: Decoder::new(), boost: Kilopascal(101.0) }
     }
 
     /// Greeted and armed.
@@ -96,7 +99,7 @@ impl Bench {
             motor_current: Ampere(0.0),
             supply: Volt(12.0),
             temperature: None,
-            boost: Kilopascal(101.0),
+            boost: self.boost,
             barometer: Kilopascal(101.0),
             exhaust: None,
             turbo_speed: None,
@@ -284,6 +287,40 @@ fn all_settings_arrive_section_by_section() {
         assert_eq!(bench.ask(&ToBoard::Settings(section)), Outcome::Done);
     }
     assert_eq!(bench.session.controller.settings(), &wanted);
+}
+
+#[test]
+fn new_settings_and_a_new_host_do_not_leave_the_over_boost_latch() {
+    let mut bench = Bench::ready(Some(calibration(Setup::OnEngine)));
+    let demand = EngineDemand {
+        mode: Mode::Boost,
+        boost_target: Kilopascal(180.0),
+        engine_speed: Rpm(2000.0),
+        load: Load::MAX,
+    };
+    bench.boost = Kilopascal(330.0);
+    for _ in 0..50 {
+        assert_eq!(bench.ask(&ToBoard::Engine(demand)), Outcome::Done);
+        bench.ticks(100);
+    }
+    let is_held = |bench: &Bench| !matches!(bench.session.state.stage, GuardStage::Normal | GuardStage::Ease);
+    assert!(is_held(&bench), "{:?}", bench.session.state);
+    bench.ask(&ToBoard::Hello);
+    for section in Settings::default().sections() {
+        assert_eq!(bench.ask(&ToBoard::Settings(section)), Outcome::Done);
+    }
+    bench.boost = Kilopascal(101.0);
+    bench.ticks(3000);
+    assert!(is_held(&bench), "{:?}", bench.session.state);
+    bench.ask(&ToBoard::ClearLatch);
+    bench.ticks(2);
+    assert!(!is_held(&bench), "{:?}", bench.session.state);
+}
+
+#[test]
+fn the_session_fits_the_boards_memory() {
+    // The whole image keeps its static data within 12 KiB; the session is most of it.
+    assert!(size_of::<Session>() <= 6 * 1024, "{} bytes", size_of::<Session>());
 }
 
 #[test]
