@@ -5,6 +5,8 @@
 
 use std::fmt;
 
+pub use firmware_core::learn::Stop;
+
 /// What a reading was taken with.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Sensor {
@@ -33,15 +35,6 @@ impl StepSize {
     }
 }
 
-/// Which of the two end stops.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
-pub enum Stop {
-    /// Vanes closed: smallest nozzle area.
-    Closed,
-    /// Vanes fully open.
-    Open,
-}
-
 /// Which way the vanes move.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Direction {
@@ -60,17 +53,8 @@ impl fmt::Display for Direction {
     }
 }
 
-impl fmt::Display for Stop {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.write_str(match self {
-            Self::Closed => "closed",
-            Self::Open => "open",
-        })
-    }
-}
-
 /// A quantity that the bench reports.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Measure {
     /// Largest positive deviation of any reading.
     InaccuracyHigh(Sensor),

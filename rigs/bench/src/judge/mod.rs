@@ -4,9 +4,11 @@
 //! fit, not fit, or undetermined. An incomplete run is never fit; a limit without its figure is never passed.
 
 mod advice;
+mod blame;
 mod verdict;
 
 pub use advice::advice;
+pub use blame::fault_of;
 pub use verdict::{Check, FaultOf, FigureRow, Finding, Judgement, Reason, Verdict, figure_row};
 
 use crate::figures::Figure;

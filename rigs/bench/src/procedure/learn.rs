@@ -11,7 +11,7 @@ use super::recording::Recording;
 use super::stop::RunStop;
 use super::target::Target;
 use crate::client::StreamItem;
-use crate::judge::FaultOf;
+use crate::judge::fault_of;
 use crate::record::{Conditions, Outcome, Refusal, RunKind};
 
 /// Longest learn, ticks: twice what the learner itself allows for the slowest sound unit.
@@ -127,13 +127,5 @@ fn refusal_of(refusal: &LearnRefusal) -> Refusal {
         seen: refusal.to_string(),
         advice: refusal.advice().to_owned(),
         fault_of: fault_of(refusal),
-    }
-}
-
-/// Supply and link are the rig's; everything else lies in the unit.
-fn fault_of(refusal: &LearnRefusal) -> FaultOf {
-    match refusal {
-        LearnRefusal::SupplyOutOfRange { .. } | LearnRefusal::HostLost => FaultOf::Rig,
-        _ => FaultOf::Unit,
     }
 }

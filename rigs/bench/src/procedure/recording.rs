@@ -1,18 +1,14 @@
 //! A run being recorded: stream items become rows, and the run is closed whatever happens.
 
 use firmware_core::calibration::Calibration;
-use firmware_core::command::Command;
-use firmware_core::learn::{LearnEvent, Stop};
-use firmware_core::link::state::{Drive, MotionEvent, StreamState};
-use firmware_core::units::{Ampere, Duty, Opening, Tick};
+use firmware_core::units::Tick;
 
 use super::bench::Bench;
 use super::stop::RunStop;
 use super::target::Target;
 use crate::client::{StreamItem, StreamSample};
-use crate::figures;
 use crate::interrupt;
-use crate::record::{Conditions, Mark, Push, RecordError, RunInfo, RunKind, RunWriter, Sample, Status};
+use crate::record::{Conditions, RecordError, RunInfo, RunKind, RunWriter, Status};
 
 /// An open run and what turns its raw samples into rows.
 pub(super) struct Recording {
@@ -70,64 +66,20 @@ impl Recording {
     }
 
     fn take(&mut self, item: &StreamItem) -> Result<(), RecordError> {
-        match item {
-            StreamItem::Sample(sample) => self.sample(sample),
-            StreamItem::Gap { first, ticks, .. } => self.writer.mark(*first, Mark::Gap { lost: *ticks }),
-            StreamItem::State { tick, state } => {
-                self.last = *tick;
-                self.writer.mark(*tick, Mark::Note(format!("state {}", word(state))))
-            }
-            StreamItem::Motion { tick, event: MotionEvent::Segment(index) } => {
-                self.writer.mark(*tick, Mark::Note(format!("segment {index}")))
-            }
-            StreamItem::Motion { tick, event: MotionEvent::Ended } => {
-                self.writer.mark(*tick, Mark::Note("motion ended".into()))
-            }
-            StreamItem::Released { tick, reason } => {
-                self.writer.mark(*tick, Mark::Note(format!("released: {reason:?}")))
-            }
-            StreamItem::Learn { tick, event } => self.learn_event(*tick, event),
+        if let StreamItem::Sample(StreamSample { tick, .. }) | StreamItem::State { tick, .. } = item {
+            self.last = *tick;
         }
-    }
-
-    fn sample(&mut self, sample: &StreamSample) -> Result<(), RecordError> {
-        self.last = sample.tick;
-        if let Some(supply) = sample.supply {
+        if let StreamItem::Sample(StreamSample { supply: Some(supply), .. }) = item {
             let (low, high) = self.supply.unwrap_or((supply.0, supply.0));
             self.supply = Some((low.min(supply.0), high.max(supply.0)));
         }
-        let position = sample.point.position();
-        self.writer.sample(Sample {
-            tick: sample.tick,
-            position,
-            opening: self.calibration.map(|calibration| calibration.unclamped_opening(position)),
-            command: command(sample),
-            duty: sample.point.duty(),
-            motor_current: sample.point.current(),
-            state: word(&sample.state),
-        })?;
+        self.writer.item(item, self.calibration.as_ref())?;
         self.rows += 1;
         if self.rows >= FLUSH_ROWS {
             self.rows = 0;
             self.writer.flush()?;
         }
         Ok(())
-    }
-
-    fn learn_event(&mut self, tick: Tick, event: &LearnEvent) -> Result<(), RecordError> {
-        match event {
-            LearnEvent::Phase(phase) => self.writer.mark(tick, Mark::Note(format!("phase {phase:?}"))),
-            LearnEvent::Touch(touch) => {
-                let stop = match touch.stop {
-                    Stop::Closed => figures::Stop::Closed,
-                    Stop::Open => figures::Stop::Open,
-                };
-                let reading = |push, counts| Mark::Touch { stop, push, counts };
-                self.writer.mark(tick, reading(Push::Pressed, touch.pressed_counts))?;
-                self.writer.mark(tick, reading(Push::Released, touch.released_counts))
-            }
-            LearnEvent::Outcome(_) => self.writer.mark(tick, Mark::Note("learn ended".into())),
-        }
     }
 
     /// Closes the run: with what cut it short, or complete.
@@ -159,29 +111,4 @@ impl Recording {
 fn unix_seconds() -> String {
     let since = std::time::SystemTime::now().duration_since(std::time::UNIX_EPOCH);
     since.map_or_else(|_| "unknown".into(), |span| span.as_secs().to_string())
-}
-
-fn command(sample: &StreamSample) -> Command {
-    let Some(value) = sample.point.target(sample.state.drive) else {
-        return Command::Release;
-    };
-    match sample.state.drive {
-        Drive::Released => Command::Release,
-        Drive::Duty => Command::Duty(Duty::saturating(value, Duty::ZERO)),
-        Drive::Current => Command::Current(Ampere(value)),
-        Drive::Opening => Command::Opening(Opening::saturating(value, Opening::OPEN)),
-    }
-}
-
-/// The state in few words: who drives, the guard's stage when it acts, the faults.
-fn word(state: &StreamState) -> String {
-    let mut text = format!("{:?}", state.source).to_lowercase();
-    if state.stage != firmware_core::guard::GuardStage::Normal {
-        text.push_str(&format!(" guard:{:?}", state.stage).to_lowercase());
-    }
-    for fault in state.faults.iter() {
-        text.push_str(" fault:");
-        text.push_str(fault.name());
-    }
-    text
 }

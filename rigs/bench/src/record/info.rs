@@ -112,7 +112,7 @@ pub type Conditions = BTreeMap<String, String>;
 /// What differs between two equal runs: date, port, line statistics.
 pub type Made = BTreeMap<String, String>;
 
-/// Why the controller or a procedure refused the unit.
+/// Why a procedure refused the unit or could not go on.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Refusal {
@@ -130,7 +130,7 @@ pub struct Refusal {
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
 #[serde(default, deny_unknown_fields)]
 pub struct Outcome {
-    /// The unit was refused.
+    /// Why the run could not go on.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub refusal: Option<Refusal>,
     /// What signals could not show and nobody confirmed: "not proven" until someone does.

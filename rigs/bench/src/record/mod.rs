@@ -6,6 +6,7 @@
 //! was edited, torn or written by another version is refused with its reason.
 
 mod error;
+mod from_stream;
 mod info;
 mod numbering;
 mod reader;
@@ -18,7 +19,7 @@ pub use error::RecordError;
 pub use info::{Conditions, Made, Outcome, Refusal, RunFile, RunInfo, RunKind, SampleSums, Status};
 pub use numbering::{RunName, runs_in};
 pub use reader::Run;
-pub use samples::{Commanded, Mark, Push, Row, SAMPLE_HEADER, Sample};
+pub use samples::{Mark, Row, SAMPLE_HEADER, Sample};
 pub use series::{Column, Series};
 pub use whole_file::write_whole;
 pub use writer::RunWriter;

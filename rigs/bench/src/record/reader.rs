@@ -124,10 +124,11 @@ fn read_rows(path: &Path, bytes: &[u8], closed: bool) -> Result<(Vec<Row>, bool)
 mod tests {
     use super::*;
     use crate::caution::Acknowledged;
-    use crate::record::{Conditions, Mark, Push, RunInfo, RunKind, RunWriter};
+    use crate::record::{Conditions, Mark, RunInfo, RunKind, RunWriter};
     use firmware_core::calibration::{Setup, Warmth};
     use firmware_core::command::Command;
-    use firmware_core::units::{Ampere, Counts, Opening, Tick};
+    use firmware_core::learn::Stop;
+    use firmware_core::units::{Ampere, Counts, Opening, Tick, Volt};
 
     fn info() -> RunInfo {
         RunInfo {
@@ -151,7 +152,8 @@ mod tests {
             opening: Some(0.1 + 0.2),
             command: Command::Opening(Opening::OPEN),
             duty: -0.25,
-            motor_current: Ampere(0.1),
+            motor_current: Some(Ampere(0.1)),
+            supply: Some(Volt(12.0)),
             state: "moving".into(),
         }
     }
@@ -164,7 +166,7 @@ mod tests {
         run.sample(sample(34)).unwrap();
         run.mark(
             Tick(35),
-            Mark::Touch { stop: crate::figures::Stop::Open, push: Push::Pressed, counts: 2588.5 },
+            Mark::Touch { stop: Stop::Open, pressed: 2580.5, released: 2590.25, zero_push: 2600.1 },
         )
         .unwrap();
         run.flush().unwrap();

@@ -4,12 +4,12 @@
 
 use std::fmt;
 
-use crate::figures::Stop;
 use firmware_core::command::Command;
-use firmware_core::units::{Ampere, Counts, Duty, Opening, Tick};
+use firmware_core::learn::Stop;
+use firmware_core::units::{Ampere, Counts, Duty, Opening, Tick, Volt};
 
 /// Columns with their units.
-pub const SAMPLE_HEADER: [&str; 9] = [
+pub const SAMPLE_HEADER: [&str; 10] = [
     "tick [ms]",
     "position [counts]",
     "opening [1]",
@@ -17,7 +17,8 @@ pub const SAMPLE_HEADER: [&str; 9] = [
     "command [1 or A]",
     "duty [1]",
     "motor_current [A]",
-    "state [word]",
+    "supply [V]",
+    "state [words]",
     "mark [text]",
 ];
 
@@ -34,32 +35,12 @@ pub struct Sample {
     pub command: Command,
     /// What the drive did.
     pub duty: f32,
-    /// Motor current; positive drives toward open.
-    pub motor_current: Ampere,
-    /// The controller's state in one word.
+    /// Motor current, where it was a number; positive drives toward open.
+    pub motor_current: Option<Ampere>,
+    /// Lowest supply around this tick, where it was measured.
+    pub supply: Option<Volt>,
+    /// The controller's state: who drives, and guard, faults and limits where there are any.
     pub state: String,
-}
-
-/// Which quantity a command column holds.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Commanded {
-    /// Drive off.
-    Release,
-    /// Duty.
-    Duty,
-    /// Current.
-    Current,
-    /// Opening.
-    Opening,
-}
-
-/// How hard a stop was pushed when its reading was taken.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Push {
-    /// With the larger current.
-    Pressed,
-    /// With the smaller current.
-    Released,
 }
 
 /// Something that happened between two samples.
@@ -70,14 +51,16 @@ pub enum Mark {
         /// How many.
         lost: u32,
     },
-    /// A stop was touched and read.
+    /// A stop was touched and read under two pushes.
     Touch {
         /// Which stop.
         stop: Stop,
-        /// How hard.
-        push: Push,
-        /// Settled reading, counts.
-        counts: f32,
+        /// Settled reading under the larger push, counts.
+        pressed: f32,
+        /// Settled reading under the smaller push, counts.
+        released: f32,
+        /// Extrapolated to no push, counts.
+        zero_push: f32,
     },
     /// Anything else, in words.
     Note(String),
@@ -96,12 +79,8 @@ impl fmt::Display for Mark {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Self::Gap { lost } => write!(f, "gap {lost}"),
-            Self::Touch { stop, push, counts } => {
-                let push = match push {
-                    Push::Pressed => "pressed",
-                    Push::Released => "released",
-                };
-                write!(f, "touch {stop} {push} {counts}")
+            Self::Touch { stop, pressed, released, zero_push } => {
+                write!(f, "touch {stop} pressed {pressed} released {released} zero-push {zero_push}")
             }
             // One row is one line.
             Self::Note(text) => write!(f, "note {}", text.replace(['\r', '\n'], " ")),
@@ -117,23 +96,30 @@ impl Mark {
         match word {
             "gap" => rest.parse().ok().map(|lost| Self::Gap { lost }),
             "note" => Some(Self::Note(rest.to_owned())),
-            "touch" => {
-                let mut words = rest.split(' ');
-                let stop = match words.next()? {
-                    "closed" => Stop::Closed,
-                    "open" => Stop::Open,
-                    _ => return None,
-                };
-                let push = match words.next()? {
-                    "pressed" => Push::Pressed,
-                    "released" => Push::Released,
-                    _ => return None,
-                };
-                let counts = words.next()?.parse().ok()?;
-                words.next().is_none().then_some(Self::Touch { stop, push, counts })
-            }
+            "touch" => Self::parse_touch(rest),
             _ => None,
         }
+    }
+}
+
+impl Mark {
+    fn parse_touch(text: &str) -> Option<Self> {
+        let words: Vec<_> = text.split(' ').collect();
+        let [stop, "pressed", pressed, "released", released, "zero-push", zero_push] = words[..] else {
+            return None;
+        };
+        let stop = match stop {
+            "closed" => Stop::Closed,
+            "open" => Stop::Open,
+            _ => return None,
+        };
+        let number = |text: &str| text.parse().ok().filter(|value: &f32| value.is_finite());
+        Some(Self::Touch {
+            stop,
+            pressed: number(pressed)?,
+            released: number(released)?,
+            zero_push: number(zero_push)?,
+        })
     }
 }
 
@@ -156,7 +142,8 @@ impl Row {
                     commanded.to_owned(),
                     command,
                     s.duty.to_string(),
-                    s.motor_current.0.to_string(),
+                    s.motor_current.map_or_else(String::new, |a| a.0.to_string()),
+                    s.supply.map_or_else(String::new, |v| v.0.to_string()),
                     s.state.clone(),
                     String::new(),
                 ]
@@ -177,22 +164,26 @@ impl Row {
             let value: f32 = text(column).parse().map_err(|_| bad(column, "allowed: a number"))?;
             if value.is_finite() { Ok(value) } else { Err(bad(column, "allowed: a finite number")) }
         };
+        let optional =
+            |column: usize| if text(column).is_empty() { Ok(None) } else { number(column).map(Some) };
         let tick = Tick(text(0).parse().map_err(|_| bad(0, "allowed: a tick, 0 to 4294967295"))?);
         let mark = text(SAMPLE_HEADER.len() - 1);
         if !mark.is_empty() {
             let mark = Mark::parse(mark);
-            return mark
-                .map(|mark| Self::Mark(tick, mark))
-                .ok_or(bad(8, "allowed: gap N, touch closed|open pressed|released COUNTS, note TEXT"));
+            return mark.map(|mark| Self::Mark(tick, mark)).ok_or(bad(
+                SAMPLE_HEADER.len() - 1,
+                "allowed: gap N, touch STOP pressed N released N zero-push N, note TEXT",
+            ));
         }
         Ok(Self::Sample(Sample {
             tick,
             position: Counts(text(1).parse().map_err(|_| bad(1, "allowed: counts, -32768 to 32767"))?),
-            opening: if text(2).is_empty() { None } else { Some(number(2)?) },
+            opening: optional(2)?,
             command: command_from(text(3), || number(4))?,
             duty: number(5)?,
-            motor_current: Ampere(number(6)?),
-            state: text(7).to_owned(),
+            motor_current: optional(6)?.map(Ampere),
+            supply: optional(7)?.map(Volt),
+            state: text(8).to_owned(),
         }))
     }
 }
@@ -239,11 +230,12 @@ mod tests {
         #[test]
         fn a_row_reads_back_as_the_same_bits(
             tick in any::<u32>(), position in any::<i16>(), opening in prop::option::of(finite()),
-            command in command(), duty in finite(), current in finite(), state in "[a-z ,\"]{0,12}",
+            command in command(), duty in finite(), current in prop::option::of(finite()),
+            supply in prop::option::of(finite()), state in "[a-z ,\"]{0,12}",
         ) {
             let row = Row::Sample(Sample {
                 tick: Tick(tick), position: Counts(position), opening, command, duty,
-                motor_current: Ampere(current), state,
+                motor_current: current.map(Ampere), supply: supply.map(Volt), state,
             });
             let fields = csv::StringRecord::from(row.to_fields().to_vec());
             prop_assert_eq!(Row::from_fields(&fields).unwrap(), row);
@@ -259,12 +251,12 @@ mod tests {
     fn marks_read_back() {
         let marks = [
             Mark::Gap { lost: 32 },
-            Mark::Touch { stop: Stop::Open, push: Push::Released, counts: 2634.53 },
+            Mark::Touch { stop: Stop::Open, pressed: 2580.5, released: 2590.25, zero_push: 2600.1 },
             Mark::Note("supply dipped to 10.9 V, once".into()),
         ];
         for mark in marks {
             assert_eq!(Mark::parse(&mark.to_string()), Some(mark));
         }
-        assert_eq!(Mark::parse("touch open hard 1"), None);
+        assert_eq!(Mark::parse("touch open hard 1 released 2 zero-push 3"), None);
     }
 }

@@ -5,11 +5,15 @@ use std::io::{self, BufWriter, Write};
 use std::path::{Path, PathBuf};
 
 use crc::{CRC_32_ISO_HDLC, Crc, Digest};
+use firmware_core::calibration::Calibration;
 use firmware_core::units::Tick;
+
+use crate::client::StreamItem;
 
 use super::{
     Conditions, Made, Mark, Outcome, RECORD_VERSION, RUN_FILE, RecordError, Row, RunFile, RunInfo, RunName,
-    SAMPLE_HEADER, SAMPLES_FILE, SERIES_FILE, Sample, SampleSums, Series, Status, numbering, write_whole,
+    SAMPLE_HEADER, SAMPLES_FILE, SERIES_FILE, Sample, SampleSums, Series, Status, from_stream, numbering,
+    write_whole,
 };
 
 /// Checksum of `samples.csv`; any archive tool computes the same.
@@ -100,6 +104,17 @@ impl RunWriter {
             self.sums.lost += u64::from(lost);
         }
         self.write_fields(Row::Mark(tick, mark).to_fields())
+    }
+
+    /// Adds what the board told: a sample, or a mark for anything else.
+    ///
+    /// # Errors
+    /// When the disk refuses.
+    pub fn item(&mut self, item: &StreamItem, calibration: Option<&Calibration>) -> Result<(), RecordError> {
+        match from_stream::row(item, calibration) {
+            Row::Sample(sample) => self.sample(sample),
+            Row::Mark(tick, mark) => self.mark(tick, mark),
+        }
     }
 
     /// Hands everything so far to the system; call it after each batch, so that a crash loses one at most.

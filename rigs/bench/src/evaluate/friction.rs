@@ -1,0 +1,78 @@
+//! Slow open-loop ramps: what is read while the lever moves the way the duty is going.
+
+use firmware_core::command::Command;
+
+use super::{Exhibit, Shown, conditions};
+use crate::figures::Direction;
+use crate::figures::friction::FrictionCurve;
+use crate::judge::{Evidence, FaultOf};
+use crate::profile::Profile;
+use crate::record::{Run, Sample};
+
+/// Samples between the two readings that decide whether the lever moves.
+const BASE: usize = 50;
+/// Movement over that base that counts as moving, opening.
+const MOVING: f32 = 0.000_5;
+
+/// One reading while moving.
+struct Moving {
+    direction: Direction,
+    opening: f64,
+    current: f64,
+    duty: f64,
+}
+
+pub(super) fn evaluate(run: &Run, profile: &Profile) -> Shown {
+    let plan = &profile.plan.friction;
+    let moving = moving(run);
+    let curve = |effort: fn(&Moving) -> f64| {
+        let of = |direction| {
+            let readings = moving.iter().filter(move |m| m.direction == direction);
+            readings.map(move |m| (m.opening, effort(m))).collect::<Vec<_>>()
+        };
+        FrictionCurve::try_new(&of(Direction::Opening), &of(Direction::Closing), plan.end_excluded)
+    };
+    match (curve(|m| m.current), curve(|m| m.duty)) {
+        (Ok(current), Ok(duty)) => {
+            let conditions =
+                format!("open-loop duty ramps of {} ms each way, {}", plan.ramp_ticks, conditions(run));
+            let figures = current.figures(conditions.trim_end_matches([',', ' ']));
+            Shown {
+                evidence: Evidence { figures, findings: Vec::new() },
+                exhibit: Some(Exhibit::Friction { current, duty }),
+            }
+        }
+        (Err(error), _) | (_, Err(error)) => Shown::nothing(
+            "no friction",
+            format!("{}: {error}", run.name),
+            "Check that the ring moves freely by hand and that the ramps in the profile reach both ends.",
+            if run.is_complete() { FaultOf::Unit } else { FaultOf::Rig },
+        ),
+    }
+}
+
+fn moving(run: &Run) -> Vec<Moving> {
+    let samples: Vec<&Sample> = run.samples().collect();
+    samples.windows(BASE + 1).filter_map(reading).collect()
+}
+
+/// The middle of the window, if duty and lever went the same way over it without a pause.
+fn reading(window: &[&Sample]) -> Option<Moving> {
+    let (first, last, middle) = (window.first()?, window.last()?, window.get(BASE / 2)?);
+    let (Command::Duty(from), Command::Duty(to)) = (first.command, last.command) else { return None };
+    if last.tick.since(first.tick) as usize != BASE {
+        return None;
+    }
+    let (pushed, moved) = (to.get() - from.get(), last.opening? - first.opening?);
+    let direction = match () {
+        () if pushed > 0.0 && moved > MOVING => Direction::Opening,
+        () if pushed < 0.0 && moved < -MOVING => Direction::Closing,
+        () => return None,
+    };
+    Some(Moving {
+        direction,
+        opening: f64::from(middle.opening?),
+        current: f64::from(middle.motor_current?.0),
+        duty: f64::from(middle.duty),
+    })
+}

@@ -1,0 +1,134 @@
+//! What a run shows: figures for the judge and traces for the report.
+//!
+//! In: a run as recorded, and the profile it was made with. Out: [`Shown`]. Whatever a run does not hold
+//! becomes a finding, never a guess; a run that was cut short is evaluated for what it holds and says so.
+
+mod friction;
+mod learn;
+mod step;
+mod sweep;
+
+use crate::figures::friction::FrictionCurve;
+use crate::figures::step::{StepResponse, StepTrace};
+use crate::figures::sweep::SweepTable;
+use crate::figures::{Measure, Sensor};
+use crate::judge::{Evidence, FaultOf, Finding};
+use crate::limits::Limit;
+use crate::profile::Profile;
+use crate::record::{Run, RunKind, Status};
+use crate::report::bench::LearnTrace;
+
+/// What a run has for the report.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Exhibit {
+    /// Position and current while learning.
+    Learn(LearnTrace),
+    /// Readings of the staircase.
+    Sweep(SweepTable),
+    /// Friction from motor current, and the same from duty.
+    Friction {
+        /// By motor current.
+        current: FrictionCurve,
+        /// By duty.
+        duty: FrictionCurve,
+    },
+    /// Step responses.
+    Steps(Vec<(StepTrace, StepResponse)>),
+}
+
+/// What a run shows.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Shown {
+    /// For the judge.
+    pub evidence: Evidence,
+    /// For the report; none when the run holds too little.
+    pub exhibit: Option<Exhibit>,
+}
+
+impl Shown {
+    /// A run that shows nothing but why.
+    fn nothing(code: &str, seen: String, advice: &str, fault_of: FaultOf) -> Self {
+        let finding = Finding { code: code.into(), seen, advice: advice.into(), fault_of };
+        Self { evidence: Evidence { figures: Vec::new(), findings: vec![finding] }, exhibit: None }
+    }
+}
+
+/// Evaluates one run. A simulated run is judged by the verb that made it.
+#[must_use]
+pub fn evaluate(run: &Run, profile: &Profile) -> Shown {
+    let mut shown = match run.name.kind {
+        RunKind::Learn => learn::evaluate(run, profile),
+        RunKind::Sweep => sweep::evaluate(run, profile),
+        RunKind::Friction => friction::evaluate(run, profile),
+        RunKind::Step => step::evaluate(run, profile),
+        RunKind::Simulate => Shown::default(),
+    };
+    let findings = &mut shown.evidence.findings;
+    if let Status::Incomplete { reason } = &run.file.status {
+        findings.insert(0, Finding::incomplete(&run.name.to_string(), reason));
+    }
+    if let Some(refusal) = &run.file.outcome.refusal {
+        findings.push(Finding {
+            code: refusal.reason.clone(),
+            seen: refusal.seen.clone(),
+            advice: refusal.advice.clone(),
+            fault_of: refusal.fault_of,
+        });
+    }
+    shown
+}
+
+/// Whether a run of that kind is meant to answer this limit.
+#[must_use]
+pub fn answers(kind: RunKind, limit: &Limit) -> bool {
+    match limit.measure {
+        Measure::InaccuracyHigh(Sensor::Own)
+        | Measure::InaccuracyLow(Sensor::Own)
+        | Measure::Hysteresis(Sensor::Own)
+        | Measure::NonRepeatability(Sensor::Own)
+        | Measure::LinearityTerminal(Sensor::Own)
+        | Measure::LinearityZero(Sensor::Own)
+        | Measure::LinearityIndependent(Sensor::Own)
+        | Measure::DeadBand
+        | Measure::Resolution
+        | Measure::LineUse => kind == RunKind::Sweep,
+        Measure::DeadTime(_)
+        | Measure::T63(_)
+        | Measure::T86(_)
+        | Measure::Overshoot(_)
+        | Measure::SettlingTime(_)
+        | Measure::FinalError(_)
+        | Measure::StrokeTime(_) => kind == RunKind::Step,
+        Measure::FrictionLargest | Measure::FrictionMedian | Measure::FrictionRatio => {
+            kind == RunKind::Friction
+        }
+        Measure::Span | Measure::StopPosition(_) | Measure::StopRepeatability(_) | Measure::Lash => {
+            kind == RunKind::Learn
+        }
+        Measure::BoostPeak | Measure::BoostOvershoot | Measure::BoostRise => kind == RunKind::Simulate,
+        // An independent gauge is read by a person: no run answers for it.
+        Measure::InaccuracyHigh(Sensor::LeverGauge)
+        | Measure::InaccuracyLow(Sensor::LeverGauge)
+        | Measure::Hysteresis(Sensor::LeverGauge)
+        | Measure::NonRepeatability(Sensor::LeverGauge)
+        | Measure::LinearityTerminal(Sensor::LeverGauge)
+        | Measure::LinearityZero(Sensor::LeverGauge)
+        | Measure::LinearityIndependent(Sensor::LeverGauge) => false,
+    }
+}
+
+/// The run's conditions in one line.
+fn conditions(run: &Run) -> String {
+    let stated = run.file.conditions.iter().map(|(name, value)| format!("{name} {value}"));
+    let mut conditions: Vec<_> = stated.collect();
+    if let Some(lost) = run.file.sums.map(|sums| sums.lost).filter(|lost| *lost > 0) {
+        conditions.push(format!("{lost} samples lost on the line"));
+    }
+    conditions.join(", ")
+}
+
+/// Seconds from the first sample.
+fn seconds(run: &Run, tick: firmware_core::units::Tick) -> f64 {
+    let first = run.samples().next().map_or(tick, |sample| sample.tick);
+    f64::from(tick.since(first)) / f64::from(firmware_core::units::TICKS_PER_SECOND)
+}

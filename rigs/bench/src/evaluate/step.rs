@@ -1,0 +1,89 @@
+//! Steps: each jump of the commanded opening that the plan holds, and what followed until the next one.
+
+use firmware_core::command::Command;
+use firmware_core::units::TICKS_PER_SECOND;
+
+use super::{Exhibit, Shown, conditions};
+use crate::figures::mean;
+use crate::figures::step::{StepBands, StepTrace};
+use crate::judge::{Evidence, FaultOf, Finding};
+use crate::profile::{Profile, StepPlan};
+use crate::record::{Run, Sample};
+
+/// Samples before the step whose mean is its start.
+const BEFORE: usize = 50;
+/// How near a recorded jump must lie to a planned size, opening.
+const SAME_SIZE: f64 = 0.001;
+
+pub(super) fn evaluate(run: &Run, profile: &Profile) -> Shown {
+    let bands = bands(profile);
+    let stated = conditions(run);
+    let conditions = format!(
+        "held {} ms, movement counts beyond ±{:.2} %, settled within ±{:.2} % of travel{}{stated}",
+        profile.plan.step.hold_ticks,
+        100.0 * bands.moved,
+        100.0 * bands.settled,
+        if stated.is_empty() { "" } else { ", " },
+    );
+    let mut evidence = Evidence::default();
+    let mut steps = Vec::new();
+    for trace in traces(run, &profile.plan.step) {
+        match trace.evaluate(bands) {
+            Ok(response) => {
+                evidence.figures.extend(response.figures(&conditions));
+                steps.push((trace, response));
+            }
+            Err(error) => evidence.findings.push(Finding {
+                code: "no step".into(),
+                seen: format!(
+                    "{}: step from {:.0} to {:.0} % of travel: {error}",
+                    run.name,
+                    100.0 * trace.command_before,
+                    100.0 * trace.command_after
+                ),
+                advice: "Look at the trace in the report, then step again.".into(),
+                fault_of: if run.is_complete() { FaultOf::Unit } else { FaultOf::Rig },
+            }),
+        }
+    }
+    Shown { evidence, exhibit: (!steps.is_empty()).then_some(Exhibit::Steps(steps)) }
+}
+
+/// The bands that a profile gives.
+pub(super) fn bands(profile: &Profile) -> StepBands {
+    StepBands { moved: profile.plan.bands.moved, settled: profile.plan.bands.settled }
+}
+
+fn traces(run: &Run, plan: &StepPlan) -> Vec<StepTrace> {
+    let samples: Vec<(&Sample, f64)> = run
+        .samples()
+        .filter_map(|sample| match sample.command {
+            Command::Opening(opening) => Some((sample, f64::from(opening.get()))),
+            _ => None,
+        })
+        .collect();
+    let holds: Vec<_> = samples.chunk_by(|a, b| a.1 == b.1).collect();
+    holds.windows(2).filter_map(|pair| trace(pair.first()?, pair.last()?, plan)).collect()
+}
+
+/// The step between two holds, if it is one of the plan's.
+fn trace(before: &[(&Sample, f64)], after: &[(&Sample, f64)], plan: &StepPlan) -> Option<StepTrace> {
+    let (&(last, from), &(first, to)) = (before.last()?, after.first()?);
+    let planned = |size: &f64| ((to - from).abs() - size / 100.0).abs() < SAME_SIZE;
+    if !plan.sizes_percent.iter().any(planned) || first.tick.since(last.tick) != 1 {
+        return None;
+    }
+    let resting = before.iter().rev().take(BEFORE).filter_map(|s| s.0.opening).map(f64::from);
+    let resting: Vec<_> = resting.collect();
+    // The sample of the step's own tick was taken before the drive heard of it.
+    let later = after.iter().skip(1).filter_map(|(sample, _)| {
+        let seconds = f64::from(sample.tick.since(first.tick)) / f64::from(TICKS_PER_SECOND);
+        Some((seconds, f64::from(sample.opening?)))
+    });
+    Some(StepTrace {
+        command_before: from,
+        command_after: to,
+        start: mean(&resting),
+        readings: later.collect(),
+    })
+}

@@ -1,0 +1,97 @@
+//! A staircase: the last part of each dwell is averaged, whole passes up and down make cycles.
+//!
+//! The two turning points are read once, where the direction turns, and stand for both directions.
+
+use firmware_core::command::Command;
+
+use super::{Exhibit, Shown, conditions};
+use crate::figures::Sensor;
+use crate::figures::sweep::SweepTable;
+use crate::judge::{Evidence, FaultOf};
+use crate::profile::{Profile, SweepPlan};
+use crate::record::{Run, Sample};
+
+/// How near a recorded command must lie to a planned point: commands travel in steps of 0.0001.
+const SAME_COMMAND: f64 = 0.000_5;
+
+/// The mean opening at one planned point.
+struct Plateau {
+    point: usize,
+    reading: f64,
+}
+
+pub(super) fn evaluate(run: &Run, profile: &Profile) -> Shown {
+    let plan = &profile.plan.sweep;
+    let (up, down) = cycles(&plateaus(run, plan), plan);
+    let inputs = (0..plan.points as usize).map(|i| 100.0 * command_at(plan, i)).collect();
+    match SweepTable::try_new(inputs, up, down) {
+        Ok(table) => {
+            let stated = conditions(run);
+            let conditions = format!(
+                "{} points, {} cycles, last {} ms of {} ms averaged, turning points read once{}{stated}",
+                plan.points,
+                table.cycles(),
+                plan.average_ticks,
+                plan.dwell_ticks,
+                if stated.is_empty() { "" } else { ", " },
+            );
+            let figures = table.figures(Sensor::Own, &conditions);
+            Shown {
+                evidence: Evidence { figures, findings: Vec::new() },
+                exhibit: Some(Exhibit::Sweep(table)),
+            }
+        }
+        Err(error) => Shown::nothing(
+            "no sweep",
+            format!("{}: {error}", run.name),
+            "What was recorded is kept; sweep again for the figures.",
+            FaultOf::Rig,
+        ),
+    }
+}
+
+fn command_at(plan: &SweepPlan, point: usize) -> f64 {
+    plan.lowest + (plan.highest - plan.lowest) * point as f64 / f64::from(plan.points - 1)
+}
+
+/// Dwells at planned points, in order; the same point twice in a row counts once, as it was last.
+fn plateaus(run: &Run, plan: &SweepPlan) -> Vec<Plateau> {
+    let samples: Vec<&Sample> = run.samples().collect();
+    let mut plateaus: Vec<Plateau> = Vec::new();
+    for dwell in samples.chunk_by(|a, b| a.command == b.command) {
+        let Some(plateau) = plateau(dwell, plan) else { continue };
+        match plateaus.last_mut() {
+            Some(last) if last.point == plateau.point => *last = plateau,
+            _ => plateaus.push(plateau),
+        }
+    }
+    plateaus
+}
+
+fn plateau(dwell: &[&Sample], plan: &SweepPlan) -> Option<Plateau> {
+    let (first, last) = (dwell.first()?, dwell.last()?);
+    let Command::Opening(opening) = first.command else { return None };
+    // A dwell that was cut before its averaged part is no reading; a batch lost at its edge does no harm.
+    if last.tick.since(first.tick) < plan.dwell_ticks / 4 * 3 {
+        return None;
+    }
+    let command = f64::from(opening.get());
+    let point = (0..plan.points as usize).find(|i| (command_at(plan, *i) - command).abs() < SAME_COMMAND)?;
+    let averaged = dwell.iter().filter(|s| last.tick.since(s.tick) < plan.average_ticks);
+    let readings: Vec<f64> = averaged.filter_map(|s| s.opening).map(|o| 100.0 * f64::from(o)).collect();
+    (!readings.is_empty()).then(|| Plateau { point, reading: crate::figures::mean(&readings) })
+}
+
+/// Whole cycles of a pass up and the pass down after it, without the preconditioning ones.
+fn cycles(plateaus: &[Plateau], plan: &SweepPlan) -> (Vec<Vec<f64>>, Vec<Vec<f64>>) {
+    let top = plan.points as usize - 1;
+    let whole = plateaus.windows(2 * top + 1).filter(|window| {
+        let expected = (0..=top).chain((0..top).rev());
+        window.iter().map(|p| p.point).eq(expected)
+    });
+    let readings = whole.map(|window| window.iter().map(|p| p.reading).collect::<Vec<_>>());
+    let measured: Vec<_> = readings.skip(plan.preconditioning_cycles as usize).collect();
+    let up = measured.iter().map(|cycle| cycle.iter().take(top + 1).copied().collect()).collect();
+    let down = measured.iter().map(|cycle| cycle.iter().skip(top).rev().copied().collect()).collect();
+    (up, down)
+}

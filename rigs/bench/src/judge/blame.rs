@@ -1,0 +1,40 @@
+//! Whose fault a refused learn is: the unit's, or that of what stands round it.
+
+use firmware_core::learn::LearnRefusal;
+
+use super::FaultOf;
+
+/// Whether the unit or what stands round it is to blame.
+#[must_use]
+pub fn fault_of(refusal: &LearnRefusal) -> FaultOf {
+    match refusal {
+        LearnRefusal::SupplyOutOfRange { .. }
+        | LearnRefusal::MovesAtRest { .. }
+        | LearnRefusal::NotANumber { .. }
+        | LearnRefusal::TickLost { .. }
+        | LearnRefusal::HostLost
+        | LearnRefusal::OtherSetup { .. } => FaultOf::Rig,
+        LearnRefusal::NoMotion { .. }
+        | LearnRefusal::WrongDirection { .. }
+        | LearnRefusal::SpanShort { .. }
+        | LearnRefusal::SpanLong { .. }
+        | LearnRefusal::StopOutsideWindow { .. }
+        | LearnRefusal::StopMissing { .. }
+        | LearnRefusal::StopNotRepeatable { .. }
+        | LearnRefusal::StopDrifting { .. }
+        | LearnRefusal::SoftStop { .. }
+        | LearnRefusal::StopNotSettled { .. }
+        | LearnRefusal::Obstructed { .. }
+        | LearnRefusal::TightTravel { .. }
+        | LearnRefusal::SensorJump { .. }
+        | LearnRefusal::SensorStuck { .. }
+        | LearnRefusal::SensorNoisy { .. }
+        | LearnRefusal::SensorOutOfRange { .. }
+        | LearnRefusal::OverCurrent { .. }
+        | LearnRefusal::CurrentAtRest { .. }
+        | LearnRefusal::CurrentNotFollowed { .. }
+        | LearnRefusal::Timeout { .. }
+        | LearnRefusal::MovedSincePrevious { .. }
+        | LearnRefusal::Reserve { .. } => FaultOf::Unit,
+    }
+}
