@@ -260,8 +260,11 @@ fn expected() -> Vec<(String, Vec<u8>)> {
     [framed("to board:", &to_board()), framed("to host:", &to_host())].concat()
 }
 
+const BITS_START: &str = "<!-- bits: from the source, checked by tests/link_wire.rs -->\n";
 const TABLES_START: &str = "<!-- tables: from the source, checked by tests/link_wire.rs -->\n";
 const EXAMPLES_START: &str = "<!-- examples: checked by tests/link_wire.rs -->\n";
+/// What to do when code and page differ.
+const UPDATE: &str = "the code has changed: cargo test -p vanebench-checks --test link_wire -- --ignored";
 const END: &str = "<!-- end -->";
 
 fn between<'a>(page: &'a str, start: &str) -> &'a str {
@@ -270,6 +273,23 @@ fn between<'a>(page: &'a str, start: &str) -> &'a str {
 
 fn replaced(page: &str, start: &str, text: &str) -> String {
     page.replacen(&format!("{start}{}{END}", between(page, start)), &format!("{start}{text}{END}"), 1)
+}
+
+fn bits_text() -> String {
+    let table = |title: &str, names: Vec<String>| {
+        let rows: String =
+            names.iter().enumerate().map(|(bit, name)| format!("| {bit} | {name} |\n")).collect();
+        format!("\n| bit | {title} |\n|---|---|\n{rows}")
+    };
+    let faults = Fault::ALL.iter().map(ToString::to_string).collect();
+    let limits = Limit::ALL.iter().map(ToString::to_string).collect();
+    let checks = Check::ALL.iter().map(|check| format!("{check:?}: {}", check.text())).collect();
+    let tables = [
+        table("fault", faults),
+        table("limit that acted", limits),
+        table("check that a person made", checks),
+    ];
+    tables.concat() + "\n"
 }
 
 fn examples_text() -> String {
@@ -287,11 +307,12 @@ fn tables_text() -> String {
     format!("\n{}", link_support::types::tables(&core))
 }
 
-/// `cargo test -p vanebench-checks --test link_wire -- --ignored` brings tables and examples up to date.
+/// Brings bits, tables and examples up to date: see [`UPDATE`].
 #[test]
 #[ignore = "writes the page instead of checking it"]
 fn write_tables_and_examples() {
-    let page = replaced(&page(), TABLES_START, &tables_text());
+    let page = replaced(&page(), BITS_START, &bits_text());
+    let page = replaced(&page, TABLES_START, &tables_text());
     std::fs::write(page_path(), replaced(&page, EXAMPLES_START, &examples_text())).unwrap();
 }
 
@@ -312,20 +333,12 @@ fn the_pages_example_of_every_message_is_what_the_code_sends() {
 
 #[test]
 fn the_pages_tables_are_the_types_of_the_code() {
-    assert!(
-        between(&page(), TABLES_START) == tables_text(),
-        "run the ignored test to bring the page up to date"
-    );
+    assert!(between(&page(), TABLES_START) == tables_text(), "{UPDATE}");
 }
 
 #[test]
 fn the_page_names_every_bit_of_the_sets() {
-    let page = page();
-    let row =
-        |bit: usize, name: &str| assert!(page.contains(&format!("| {bit} | {name} |")), "bit {bit} {name}");
-    Fault::ALL.iter().enumerate().for_each(|(bit, fault)| row(bit, fault.name()));
-    Limit::ALL.iter().enumerate().for_each(|(bit, limit)| row(bit, limit.name()));
-    Check::ALL.iter().enumerate().for_each(|(bit, check)| row(bit, &format!("{check:?}")));
+    assert!(between(&page(), BITS_START) == bits_text(), "{UPDATE}");
 }
 
 /// The sample batch of the page, read by the rules that the page states.
