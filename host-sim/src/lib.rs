@@ -4,6 +4,7 @@ pub mod actuator;
 pub mod airpath;
 pub mod atmosphere;
 pub mod campaign;
+pub mod catalogue;
 pub mod check;
 pub mod friction;
 pub mod gas;

@@ -12,14 +12,14 @@ use super::speed::{SpeedError, SpeedLoop};
 /// Ticks that all signs of a contact must last: 35 electrical time constants, past the bounce.
 const CONTACT_TICKS: u16 = 20;
 /// Ticks without speed after which a drive that shows no pushing current is given up.
-const STALL_TICKS: u16 = 400;
+const STALL_TICKS: u16 = 1200;
 /// The lever stands when it gains less than this, travel: in [`CONTACT_TICKS`] at approach speed it would
 /// gain four times as much, and a sound sensor flickers by a tenth.
 const STANDING_BAND: f32 = 0.001;
 /// Current must have risen by this share of the small push above running.
 const RISEN: f32 = 0.6;
 /// Or have reached this share of the effort limit (no running current is known).
-const FULL_EFFORT: f32 = 0.8;
+const FULL_EFFORT: f32 = 0.6;
 /// Ticks of a block over which running current is averaged.
 const BLOCK_TICKS: u16 = 12;
 /// Blocks remembered; the newest is left out because contact may have begun in it.
@@ -73,6 +73,7 @@ pub(super) struct Approach {
     block: Block,
     running: Deque<f32, BLOCKS>,
     recent_speed: f32,
+    known: Option<f32>,
 }
 
 #[derive(Debug, Clone, Copy, Default)]
@@ -84,7 +85,8 @@ struct Block {
 }
 
 impl Approach {
-    pub(super) fn new(start: f32) -> Self {
+    /// Begins at a progress; `known` is the running current of an earlier approach to the same stop.
+    pub(super) fn new(start: f32, known: Option<f32>) -> Self {
         Self {
             start,
             farthest: start,
@@ -93,6 +95,7 @@ impl Approach {
             block: Block::default(),
             running: Deque::new(),
             recent_speed: 0.0,
+            known,
         }
     }
 
@@ -160,16 +163,16 @@ impl Approach {
         }
     }
 
-    /// Mean current of the remembered running blocks, the newest left out.
+    /// Mean current of the remembered running blocks, the newest left out; else what was known before.
     fn running_current(&self) -> Option<f32> {
-        let older = self.running.len().checked_sub(1)?;
+        let older = self.running.len().saturating_sub(1);
         let mut sum = 0.0;
         let mut count = 0.0;
         for current in self.running.iter().take(older) {
             sum += current;
             count += 1.0;
         }
-        if count > 0.0 { Some(sum / count) } else { None }
+        if count > 0.0 { Some(sum / count) } else { self.known }
     }
 
     fn gather(&mut self, heading: Heading, wanted: f32) {

@@ -7,6 +7,7 @@ use super::Stop;
 use super::axis::Axis;
 use super::plan::Plan;
 use super::refusal::LearnRefusal;
+use crate::settings::SpringAction;
 
 /// Bins of the travel: each 5 %, about 50 ms of a traverse.
 const BINS: usize = 20;
@@ -51,6 +52,25 @@ impl FrictionMap {
             mean.sum += push;
             mean.count += 1.0;
         }
+    }
+
+    /// Refuses a travel on which the return spring of the profile is not felt: lost power would leave the
+    /// vanes where they are. Both directions must have been gone.
+    pub(super) fn judge_spring(&self, plan: &Plan) -> Result<(), LearnRefusal> {
+        let sign = match plan.actuator.spring {
+            SpringAction::None => return Ok(()),
+            SpringAction::Opens => 1.0,
+            SpringAction::Closes => -1.0,
+        };
+        let (mut sum, mut count) = (0.0, 0.0);
+        for (closing, opening) in self.closing.iter().zip(&self.opening) {
+            if let (Some(closing), Some(opening)) = (closing.get(), opening.get()) {
+                sum += sign * (closing - opening) / 2.0;
+                count += 1.0;
+            }
+        }
+        let (seen, min) = (sum / count, plan.learn.limits.spring_current.0);
+        if count > 0.0 && seen < min { Err(LearnRefusal::SpringNotFelt { seen, min }) } else { Ok(()) }
     }
 
     /// Refuses a travel that is tight anywhere.

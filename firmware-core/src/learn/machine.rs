@@ -26,6 +26,10 @@ const REST: SettleTimes = SettleTimes { wait: 40, window: 60, tries: 50 };
 const RETREAT_PACE: f32 = 2.0;
 /// Ticks within which backing off or probing must show motion.
 const MOTION_TICKS: u16 = 800;
+/// Run-ups that may be repeated because the lever never ran steadily.
+const MAX_RUN_UPS: u8 = 3;
+/// A standing motor that takes this share of the approach current is sound: something holds the lever.
+const FIRM: f32 = 0.6;
 
 /// A short move away from a stop.
 #[derive(Debug, Clone, Copy)]
@@ -73,6 +77,7 @@ pub struct Learner {
     leg: usize,
     touches_in_leg: u8,
     has_moved: bool,
+    run_ups: u8,
     meter: Speedometer,
     watch: Watch,
     to_closed: SpeedLoop,
@@ -82,6 +87,7 @@ pub struct Learner {
     open: Touches,
     friction: FrictionMap,
     announced: Option<LearnPhase>,
+    last: Command,
 }
 
 impl Learner {
@@ -95,6 +101,7 @@ impl Learner {
             leg: 0,
             touches_in_leg: 0,
             has_moved: false,
+            run_ups: 0,
             meter: Speedometer::default(),
             watch: Watch::new(),
             to_closed: SpeedLoop::default(),
@@ -104,6 +111,7 @@ impl Learner {
             open: Touches::default(),
             friction: FrictionMap::default(),
             announced: None,
+            last: Command::Release,
         }
     }
 
@@ -131,6 +139,9 @@ impl Learner {
         let speed = self.meter.tick(counts);
         if let Err(refusal) = self.watch.tick(sample, &self.plan) {
             return self.finish(LearnOutcome::Refused(refusal));
+        }
+        if self.watch.is_blind() {
+            return self.told(self.last);
         }
         match self.advance(sample, speed) {
             Ok(Next::Stay(command)) => self.told(command),
@@ -211,9 +222,17 @@ impl Learner {
         let stage = if heading.progress > expected.soft_from {
             Stage::Retreat(Move { from: heading.progress, ticks: 0 })
         } else {
-            Stage::Approach(Approach::new(heading.progress))
+            self.approach_from(leg.stop, heading.progress)
         };
         Next::Go(stage, Command::Release)
+    }
+
+    fn approach_from(&self, stop: Stop, progress: f32) -> Stage {
+        let known = match stop {
+            Stop::Closed => self.running.0,
+            Stop::Open => self.running.1,
+        };
+        Stage::Approach(Approach::new(progress, known))
     }
 
     fn approach(
@@ -246,15 +265,37 @@ impl Learner {
                 limit: axis.counts(expected.missing_after),
             }),
             Arrival::Standing { .. } if !self.has_moved => Ok(self.start_probe(leg.stop.opposite(), sample)),
-            Arrival::Standing { current } => Err(LearnRefusal::CurrentNotFollowed {
-                asked: self.plan.learn.motion.approach_current.0,
-                seen: current,
-                allowed: self.plan.learn.limits.push_error.0,
-            }),
+            Arrival::Standing { current } => Err(self.held(current, sample)),
             Arrival::Contact(contact) if !self.has_moved && contact.at < expected.obstructed_before => {
                 Ok(self.start_probe(leg.stop.opposite(), sample))
             }
+            Arrival::Contact(contact) if contact.running.is_none() => self.run_up_again(contact, heading),
             Arrival::Contact(contact) => Ok(self.begin_push(contact, leg)),
+        }
+    }
+
+    /// A contact before the lever ran steadily gives no running current: back off for a longer run-up.
+    fn run_up_again(&mut self, contact: Contact, heading: Heading) -> Result<Next, LearnRefusal> {
+        self.run_ups = self.run_ups.saturating_add(1);
+        if self.run_ups > MAX_RUN_UPS {
+            let (at, max) = (contact.at, self.plan.learn.limits.friction.0);
+            return Err(LearnRefusal::TightTravel { at: libm::fabsf(at), friction: contact.current, max });
+        }
+        Ok(Next::Go(Stage::Retreat(Move { from: heading.progress, ticks: 0 }), Command::Release))
+    }
+
+    /// The lever stands without the signs of a stop: held by friction, or by a drive without strength.
+    fn held(&self, current: f32, sample: &Sample) -> LearnRefusal {
+        let limits = &self.plan.learn.limits;
+        let asked = self.plan.learn.motion.approach_current.0;
+        if current > FIRM * asked {
+            LearnRefusal::TightTravel {
+                at: sample.position.as_f32(),
+                friction: current,
+                max: limits.friction.0,
+            }
+        } else {
+            LearnRefusal::CurrentNotFollowed { asked, seen: current, allowed: limits.push_error.0 }
         }
     }
 
@@ -263,7 +304,6 @@ impl Learner {
             Stop::Closed => &mut self.running.0,
             Stop::Open => &mut self.running.1,
         };
-        let contact = Contact { running: contact.running.or(*known), ..contact };
         *known = contact.running;
         let running = contact.running.unwrap_or(0.0);
         let resistance = self.plan.actuator.winding_resistance_ohm;
@@ -334,6 +374,10 @@ impl Learner {
         let axis = expected.axis;
         let yielded = (large.0 - small.0) / (large.1 - small.1);
         let (min, max) = (limits.compliance_min * self.plan.travel, limits.compliance_max * self.plan.travel);
+        if yielded < -min {
+            let (range, max) = (libm::fabsf(large.0 - small.0), self.plan.settled_range);
+            return Err(LearnRefusal::StopNotSettled { stop: leg.stop, range, max });
+        }
         if yielded < min || yielded.is_nan() {
             return Err(LearnRefusal::SensorStuck { at: axis.counts(large.0), yielded, min });
         }
@@ -384,11 +428,12 @@ impl Learner {
         let Some(next) = self.plan.leg(self.leg) else { return self.verdict(sample).map(Next::Finish) };
         self.touches_in_leg = 0;
         let start = self.plan.expected(next.stop).axis.progress(sample.position.as_f32());
-        Ok(Next::Go(Stage::Approach(Approach::new(start)), Command::Release))
+        Ok(Next::Go(self.approach_from(next.stop, start), Command::Release))
     }
 
     fn verdict(&self, sample: &Sample) -> Result<LearnOutcome, LearnRefusal> {
         self.friction.judge(&self.plan)?;
+        self.friction.judge_spring(&self.plan)?;
         let closed = self.closed.judge(&self.plan, Stop::Closed)?;
         let open = self.open.judge(&self.plan, Stop::Open)?;
         judge::outcome(&self.plan, closed, open, sample)
@@ -404,8 +449,7 @@ impl Learner {
         let backed = retreat.from - heading.progress;
         if backed > self.plan.learn.motion.retreat * self.plan.travel {
             self.has_moved = true;
-            let command = Command::Release;
-            return Ok(Next::Go(Stage::Approach(Approach::new(heading.progress)), command));
+            return Ok(Next::Go(self.approach_from(leg.stop, heading.progress), Command::Release));
         }
         if backed < -self.plan.wrong_way {
             return Err(LearnRefusal::WrongDirection { moved: backed, allowed: -self.plan.wrong_way });
@@ -517,6 +561,7 @@ impl Learner {
         let phase = self.phase();
         let event = if self.announced == Some(phase) { None } else { Some(LearnEvent::Phase(phase)) };
         self.announced = Some(phase);
+        self.last = command;
         LearnTick { command, event }
     }
 

@@ -143,6 +143,13 @@ pub enum LearnRefusal {
         /// Most allowed, A.
         max: f32,
     },
+    /// The return spring of the profile is not felt.
+    SpringNotFelt {
+        /// Current that balances the spring, mean over the travel, A.
+        seen: f32,
+        /// Least of a sound spring, A.
+        min: f32,
+    },
     /// The reading stepped further than a lever can move in one tick.
     SensorJump {
         /// Step in one tick, counts.
@@ -279,6 +286,7 @@ impl LearnRefusal {
             Self::StopNotSettled { .. } => "stop not settled",
             Self::Obstructed { .. } => "obstructed travel",
             Self::TightTravel { .. } => "tight travel",
+            Self::SpringNotFelt { .. } => "spring not felt",
             Self::SensorJump { .. } => "sensor jump",
             Self::SensorStuck { .. } => "sensor stuck",
             Self::SensorNoisy { .. } => "sensor noisy",
@@ -338,6 +346,9 @@ impl LearnRefusal {
             }
             Self::TightTravel { .. } => {
                 "Ring or linkage is tight: clean and free it; compare the ring's hand torque with the sheet."
+            }
+            Self::SpringNotFelt { .. } => {
+                "The return spring is broken or unhooked, or the profile names the wrong spring: look at it."
             }
             Self::SensorJump { .. } => {
                 "Check the sensor's connector and wiring; a wrapped reading needs another mounting of the magnet."
@@ -412,6 +423,9 @@ impl fmt::Display for LearnRefusal {
             }
             Self::TightTravel { at, friction, max } => {
                 write!(f, "friction {friction:.2} A near {at:.0} counts (limit {max:.2} A)")
+            }
+            Self::SpringNotFelt { seen, min } => {
+                write!(f, "spring balances {seen:.2} A (at least {min:.2} A)")
             }
             Self::SensorJump { step, max } => write!(f, "{step:.0} counts in one tick (limit {max:.0})"),
             Self::SensorStuck { at, yielded, min } => {

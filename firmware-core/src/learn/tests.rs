@@ -140,7 +140,7 @@ fn learn(plant: &mut Plant, order: LearnOrder) -> Run {
 }
 
 fn full() -> LearnOrder {
-    LearnOrder::full(Setup::Free, Warmth::Cold, CheckSet::ALL)
+    LearnOrder::full(Setup::Attached, Warmth::Cold, CheckSet::ALL)
 }
 
 fn refusal(plant: &mut Plant) -> LearnRefusal {

@@ -46,6 +46,11 @@ impl Watch {
         self.low == self.high
     }
 
+    /// True while the reading lies outside its electrical range: nothing is decided on it.
+    pub(super) fn is_blind(&self) -> bool {
+        self.range_bad > 0
+    }
+
     /// Lowest reading since the learn began.
     pub(super) fn low(&self) -> f32 {
         self.low.as_f32()

@@ -124,7 +124,7 @@ pub struct LearnLimits {
     pub rest_current: Ampere,
     /// Largest spread of the reading at rest, travel, 0.0002 to 0.02. Default 0.002.
     pub rest_noise: f32,
-    /// Largest step of the reading in one tick, travel, 0.002 to 0.1. Default 0.006 (6 travel/s).
+    /// Largest step of the reading in one tick, travel, 0.002 to 0.1. Default 0.012 (12 travel/s; a lever falling on its spring reaches 6).
     pub jump: f32,
     /// Travel of a sound unit: smallest, as a fraction of nominal, 0.5 to 1. Default 0.985.
     pub span_min: f32,
@@ -140,6 +140,8 @@ pub struct LearnLimits {
     pub compliance_max: f32,
     /// Largest friction on the way, A, 0.05 to 5. Default 0.45.
     pub friction: Ampere,
+    /// Least current that balances the return spring, mean over the travel, A, 0 to 5. Default 0.15.
+    pub spring_current: Ampere,
     /// Largest difference between the push asked for and the current measured, A, 0.02 to 2. Default 0.2.
     pub push_error: Ampere,
     /// How far a key-off relearn may move a stop, travel, 0.0005 to 0.05. Default 0.005.
@@ -163,7 +165,7 @@ impl Default for LearnLimits {
             supply_max: Volt(16.0),
             rest_current: Ampere(0.15),
             rest_noise: 0.002,
-            jump: 0.006,
+            jump: 0.012,
             span_min: 0.985,
             span_max: 1.015,
             repeat: 0.002,
@@ -171,6 +173,7 @@ impl Default for LearnLimits {
             compliance_min: 0.0005,
             compliance_max: 0.0034,
             friction: Ampere(0.45),
+            spring_current: Ampere(0.15),
             push_error: Ampere(0.2),
             relearn_window: 0.005,
             reserve_min: 0.01,
@@ -212,18 +215,18 @@ pub struct LearnSettings {
 /// 2 % of travel (6 kPa of boost at about 300 kPa per unit of opening), and a unit may sit 0.8 % off
 /// nominal; what is left is what a hidden shift may use up without being believed.
 const WINDOW: i16 = 123;
-/// How far the ring's stops lie inside the actuator's own, counts (2.0° of 70°).
-const RESERVE: i16 = 306;
-
 impl Default for LearnWindows {
+    /// Bench actuator A: internal stops at −4° and 75°, ring stops at 0° and 70° with half of 0.4° joint play
+    /// taken up at each; 152.857 counts per degree from 2600 at 0°.
     fn default() -> Self {
-        let windows = |inset: i16, closed: i16, open: i16| StopWindows {
-            closed: StopWindow::around(closed.saturating_sub(inset), WINDOW),
-            open: StopWindow::around(open.saturating_add(inset), WINDOW),
+        let setup = |closed, open| {
+            let windows = StopWindows {
+                closed: StopWindow::around(closed, WINDOW),
+                open: StopWindow::around(open, WINDOW),
+            };
+            SetupWindows { cold: windows, hot: windows }
         };
-        let setup =
-            |inset| SetupWindows { cold: windows(inset, 13_300, 2_600), hot: windows(inset, 13_300, 2_600) };
-        Self { free: setup(0), attached: setup(RESERVE), on_engine: setup(RESERVE) }
+        Self { free: setup(14_064, 1989), attached: setup(13_331, 2569), on_engine: setup(13_331, 2569) }
     }
 }
 
@@ -296,6 +299,7 @@ impl LearnLimits {
         check("learn.limits.compliance_min", self.compliance_min, 0.0, 0.01)?;
         check("learn.limits.compliance_max", self.compliance_max, self.compliance_min + 0.000_1, 0.05)?;
         check("learn.limits.friction", self.friction.0, 0.05, 5.0)?;
+        check("learn.limits.spring_current", self.spring_current.0, 0.0, 5.0)?;
         check("learn.limits.push_error", self.push_error.0, 0.02, 2.0)?;
         check("learn.limits.relearn_window", self.relearn_window, 0.000_5, 0.05)?;
         check("learn.limits.reserve_min", self.reserve_min, 0.0, 0.2)?;

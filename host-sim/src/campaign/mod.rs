@@ -7,6 +7,7 @@
 
 mod checkpoint;
 pub mod guard;
+pub mod learn;
 mod spread;
 mod stats;
 

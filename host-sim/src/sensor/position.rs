@@ -30,7 +30,7 @@ impl Default for PositionSensorParams {
     fn default() -> Self {
         let travel_counts = 10_700.0;
         Self {
-            counts_at_zero: 2800.0,
+            counts_at_zero: 2600.0,
             counts_per_rad: travel_counts / crate::actuator::BENCH_TRAVEL_RAD,
             noise_counts: 1.5,
         }

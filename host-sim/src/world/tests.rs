@@ -40,7 +40,7 @@ fn negative_duty_closes_and_current_is_negative_then() {
 fn stop_truth_takes_up_half_the_play_at_each_end() {
     let stops = world_with(vec![]).stop_truth();
     let counts_per_deg = 10_700.0 / 70.0;
-    assert!((stops.open_counts.unwrap() - (2800.0 - 0.2 * counts_per_deg)).abs() < 1e-6);
+    assert!((stops.open_counts.unwrap() - (2600.0 - 0.2 * counts_per_deg)).abs() < 1e-6);
     assert!((stops.closed_counts.unwrap() - (13_500.0 + 0.2 * counts_per_deg)).abs() < 1e-6);
 }
 
@@ -48,7 +48,7 @@ fn stop_truth_takes_up_half_the_play_at_each_end() {
 fn a_rod_that_is_off_shows_the_lever_s_own_stops() {
     let stops = world_with(vec![FaultKind::RodOff]).stop_truth();
     let counts_per_deg = 10_700.0 / 70.0;
-    assert!((stops.closed_counts.unwrap() - (2800.0 + 75.0 * counts_per_deg)).abs() < 1e-6);
+    assert!((stops.closed_counts.unwrap() - (2600.0 + 75.0 * counts_per_deg)).abs() < 1e-6);
 }
 
 #[test]

@@ -1,0 +1,136 @@
+//! Faults of motor, bridge and supply.
+
+use super::{Case, Family, Preset, Severity, Tag};
+use crate::world::FaultKind;
+
+const WEAK: &[&str] = &[
+    "current not followed",
+    "no motion",
+    "supply out of range",
+    "timeout",
+    "tight travel",
+    "obstructed travel",
+];
+const SUPPLY: &[&str] = &["supply out of range", "current not followed", "no motion"];
+
+/// Winding with more or less resistance and torque.
+fn rewind(case: &mut Case, resistance: f64, torque: f64) {
+    case.world.actuator.motor.resistance_ohm *= resistance;
+    case.world.actuator.motor.torque_constant_nm_per_a *= torque;
+}
+
+const fn preset(
+    name: &'static str,
+    about: &'static str,
+    severity: (f64, f64, &'static str),
+    reasons: &'static [&'static str],
+    apply: fn(&mut Case, f64),
+) -> Preset {
+    let severity = Severity { low: severity.0, high: severity.1, unit: severity.2 };
+    Preset { name, about, family: Family::Drive, tag: Tag::MustReject, severity, reasons, apply }
+}
+
+pub(super) const PRESETS: &[Preset] = &[
+    preset("dead-motor", "winding open", (0.0, 1.0, "no effect"), &["no motion"], |case, _| {
+        case.fault(FaultKind::WindingOpen)
+    }),
+    preset(
+        "motor-reversed",
+        "motor leads swapped",
+        (0.0, 1.0, "no effect"),
+        &["wrong direction"],
+        |case, _| case.fault(FaultKind::MotorReversed),
+    ),
+    preset(
+        "weak-motor",
+        "bad contact in the motor leads",
+        (1.0, 6.0, "times resistance"),
+        WEAK,
+        |case, factor| rewind(case, factor, 1.0),
+    ),
+    preset(
+        "shorted-turn",
+        "part of the winding shorted",
+        (0.4, 1.0, "share of turns left"),
+        &[
+            "tight travel",
+            "current not followed",
+            "over-current",
+            "no motion",
+            "obstructed travel",
+            "stop not settled",
+            "stop drifting",
+            "stop not repeatable",
+            "supply out of range",
+        ],
+        |case, share| rewind(case, share, share),
+    ),
+    preset("low-supply", "battery low", (5.0, 11.0, "V"), SUPPLY, |case, volts| {
+        case.world.actuator.bridge.supply_v = volts
+    }),
+    preset(
+        "high-supply",
+        "24 V system by mistake or a boosted battery",
+        (15.0, 28.0, "V"),
+        SUPPLY,
+        |case, volts| case.world.actuator.bridge.supply_v = volts,
+    ),
+    preset("brown-out", "supply breaks down during the learn", (2.0, 10.0, "V"), SUPPLY, |case, volts| {
+        case.fault_from(2.0, FaultKind::Supply(volts))
+    }),
+    preset(
+        "lost-supply",
+        "supply goes during the learn",
+        (0.2, 4.0, "s after the start"),
+        SUPPLY,
+        |case, at_s| case.fault_from(at_s, FaultKind::Supply(0.0)),
+    ),
+    preset("bad-supply-contact", "resistance in the supply leads", (0.0, 6.0, "ohm"), WEAK, |case, ohm| {
+        case.fault(FaultKind::SupplyResistance(ohm))
+    }),
+    preset(
+        "bridge-stuck-on",
+        "bridge conducts without being asked",
+        (0.05, 0.9, "duty"),
+        &[
+            "current at rest",
+            "moves at rest",
+            "over-current",
+            "wrong direction",
+            "current not followed",
+            "sensor jump",
+            "no motion",
+            "stop missing",
+            "sensor out of range",
+            "supply out of range",
+        ],
+        |case, duty| case.mishaps.duty_stuck = Some((0.0, duty)),
+    ),
+    preset(
+        "bridge-stuck-later",
+        "bridge keeps its duty from some time on",
+        (0.05, 0.9, "duty"),
+        &[
+            "current not followed",
+            "over-current",
+            "wrong direction",
+            "stop missing",
+            "timeout",
+            "no motion",
+            "obstructed travel",
+            "sensor jump",
+            "stop outside window",
+            "stop not settled",
+            "sensor out of range",
+            "supply out of range",
+        ],
+        |case, duty| case.mishaps.duty_stuck = Some((1.5, duty)),
+    ),
+    preset(
+        "bridge-half-dead",
+        "bridge gives less duty than asked",
+        (0.1, 1.0, "share of the duty"),
+        WEAK,
+        |case, share| case.mishaps.duty_share = Some(share),
+    ),
+];
