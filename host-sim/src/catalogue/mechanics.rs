@@ -141,7 +141,7 @@ pub(super) const PRESETS: &[Preset] = &[
         Tag::MustReject,
         (0.0, 12.0, "degrees"),
         ELSEWHERE,
-        |case, degrees| clock_ring(case, degrees),
+        clock_ring,
     ),
     preset(
         "lever-one-tooth-off",
@@ -149,7 +149,7 @@ pub(super) const PRESETS: &[Preset] = &[
         Tag::MustReject,
         (8.0, 15.0, "degrees a tooth"),
         ELSEWHERE,
-        |case, degrees| clock_ring(case, degrees),
+        clock_ring,
     ),
     preset(
         "rod-off",

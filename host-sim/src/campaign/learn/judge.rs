@@ -128,7 +128,8 @@ fn verdict(
 ) -> Verdict {
     match outcome {
         LearnOutcome::Accepted(_) => {
-            let is_off = errors.is_none_or(|errors| errors.iter().any(|error| !(error.abs() <= TOLERANCE)));
+            let is_off = errors
+                .is_none_or(|errors| errors.iter().any(|error| error.is_nan() || error.abs() > TOLERANCE));
             let unseen = matches!(preset.tag, Tag::UndecidableWithout(check) if !checked.contains(check));
             if is_off || unseen { Verdict::AcceptedWrongly } else { Verdict::AcceptedRightly }
         }
