@@ -5,6 +5,7 @@ mod air;
 mod learned;
 mod opening_map;
 mod remap;
+mod study;
 mod what_if;
 
 pub use air::{
@@ -17,4 +18,5 @@ pub use learned::{
 };
 pub use opening_map::{Knot, Met, MinimumFlow, OpeningMatch, Unmet};
 pub use remap::{Change, Remapped, remap_openings, remap_settings};
+pub use study::{AreaPoint, Assumed, Side, Study, StudyError, StudyPlan, match_sheets};
 pub use what_if::{Bar, SWEPT, Spread, WhatIf, what_if};

@@ -33,6 +33,8 @@ enum Verb {
     Friction(verbs::moves::Args),
     /// Record steps of several sizes, both directions
     Step(verbs::moves::Args),
+    /// Match the parts of a new turbo to the calibration of the old one
+    Match(verbs::match_parts::Args),
 }
 
 impl Cli {
@@ -54,6 +56,7 @@ impl Cli {
             Verb::Sweep(args) => verbs::moves::run(args, MoveKind::Sweep, console),
             Verb::Friction(args) => verbs::moves::run(args, MoveKind::Friction, console),
             Verb::Step(args) => verbs::moves::run(args, MoveKind::Step, console),
+            Verb::Match(args) => verbs::match_parts::run(args, console),
         }
     }
 }

@@ -1,5 +1,6 @@
 //! One file per verb: its arguments and the order of its work.
 
 pub mod learn;
+pub mod match_parts;
 pub mod moves;
 pub mod ports;

@@ -1,0 +1,147 @@
+//! `match`: from the parts of the old turbo and of the new one to a calibration that fits.
+//!
+//! Reads two parts sheets, compares, prints; with `--out` writes the report, the opening map and the
+//! controller's settings for the new turbo. Nothing moves.
+
+mod page;
+mod text;
+mod travel;
+
+use std::path::{Path, PathBuf};
+
+use firmware_core::settings::Settings;
+use host_sim::matching::{Change, OpeningMatch, Study, StudyPlan, TravelCheck, match_sheets, remap_settings};
+use host_sim::parts::PartsSheet;
+use serde::Serialize;
+
+use crate::console::Console;
+use crate::exit::{Exit, Failure, VerbResult};
+use crate::record::write_whole;
+use crate::toml_file::TomlFile;
+
+/// Most draws of the what-if campaign: a minute or two.
+const RUNS_MAX: i64 = 20_000;
+
+/// What `match` takes.
+#[derive(Debug, clap::Args)]
+pub struct Args {
+    /// Parts sheet of the turbo that the calibration was made for
+    old: PathBuf,
+    /// Parts sheet of the turbo that goes on
+    new: PathBuf,
+    /// Controller settings made for the old turbo, TOML [default: those of the invented bench engine A]
+    #[arg(long, value_name = "FILE")]
+    controller: Option<PathBuf>,
+    /// Boost that must not be passed, absolute kPa
+    #[arg(long, value_name = "KPA", default_value_t = 280.0, value_parser = boost_limit)]
+    boost_limit: f64,
+    /// Draws of the what-if campaign over all tolerances
+    #[arg(long, default_value_t = 200, value_parser = clap::value_parser!(u32).range(2..=RUNS_MAX))]
+    runs: u32,
+    /// Seed of that campaign
+    #[arg(long, default_value_t = 1)]
+    seed: u64,
+    /// Folder for match.html, opening-map.csv and controller.toml
+    #[arg(long, value_name = "DIR")]
+    out: Option<PathBuf>,
+    #[command(flatten)]
+    travel: travel::TravelArgs,
+}
+
+fn boost_limit(word: &str) -> Result<f64, String> {
+    match word.parse::<f64>() {
+        Ok(kpa) if (120.0..=900.0).contains(&kpa) => Ok(kpa),
+        _ => Err("allowed 120 to 900 kPa absolute".into()),
+    }
+}
+
+/// Everything that `match` found out.
+#[derive(Debug, Serialize)]
+struct Told {
+    #[serde(flatten)]
+    study: Study,
+    settings: Vec<Change>,
+    travel: Option<TravelCheck>,
+    exit: Exit,
+}
+
+/// Compares, prints, writes.
+///
+/// # Errors
+/// A [`Failure`] for sheets or settings that cannot be used, and for a folder that cannot be written.
+pub fn run(args: &Args, console: &Console) -> VerbResult {
+    let old = PartsSheet::read(&args.old).map_err(Failure::usage)?;
+    let new = PartsSheet::read(&args.new).map_err(Failure::usage)?;
+    let before = settings(args.controller.as_deref())?;
+    let travel = args.travel.check(&new)?;
+    let plan = StudyPlan { boost_limit_kpa: args.boost_limit, runs: args.runs, seed: args.seed };
+    let study = Study::of(&old, &new, plan).map_err(Failure::usage)?;
+    let found = match_sheets(&old, &new).map_err(Failure::usage)?;
+    let remapped = remap_settings(&found, &before).map_err(|error| {
+        Failure::usage(format!("settings for the new turbo: {error}; match by hand there"))
+    })?;
+    let misfit = !study.not_met.is_empty() || travel.as_ref().is_some_and(|t| !t.findings.is_empty());
+    let exit = if misfit { Exit::NotFit } else { Exit::Done };
+    let told = Told { study, settings: remapped.changes, travel, exit };
+    if let Some(dir) = &args.out {
+        write(dir, &told, &found, &remapped.settings)?;
+    }
+    console.result(&text::told(&told, args.out.as_deref()), &told);
+    Ok(exit)
+}
+
+fn settings(path: Option<&Path>) -> Result<Settings, Failure> {
+    let Some(path) = path else { return Ok(Settings::default()) };
+    let file = TomlFile::read(path).map_err(Failure::usage)?;
+    let settings: Settings = file.parse().map_err(Failure::usage)?;
+    settings.validate().map_err(|error| {
+        Failure::usage(file.refuse(error.field, format!("{error}"), "Correct this line and run again."))
+    })?;
+    Ok(settings)
+}
+
+fn write(dir: &Path, told: &Told, found: &OpeningMatch, settings: &Settings) -> Result<(), Failure> {
+    let refused = |error: &dyn std::fmt::Display| {
+        Failure::undetermined(format!("{}: {error}; check the folder and its free space", dir.display()))
+    };
+    std::fs::create_dir_all(dir).map_err(|error| refused(&error))?;
+    let page = page::report(told).render().map_err(|error| refused(&error))?;
+    let controller = controller_toml(told, settings).map_err(|error| refused(&error))?;
+    for (name, bytes) in
+        [("match.html", page), ("opening-map.csv", opening_map(found)), ("controller.toml", controller)]
+    {
+        write_whole(&dir.join(name), bytes.as_bytes()).map_err(|error| refused(&error))?;
+    }
+    Ok(())
+}
+
+fn controller_toml(told: &Told, settings: &Settings) -> Result<String, toml::ser::Error> {
+    let head = format!(
+        "# Controller settings carried over from {:?} to {:?} at equal nozzle area.\n\
+         # Computed, not proven on an engine: check minimum flow, then boost, before release.\n\n",
+        told.study.old.name, told.study.new.name
+    );
+    Ok(head + &toml::to_string(settings)?)
+}
+
+/// The opening map in steps of 1 %, RFC 4180.
+fn opening_map(found: &OpeningMatch) -> String {
+    const KNOTS: u32 = 101;
+    let mut csv = String::from(
+        "old_opening,new_opening,wanted_area_mm2,given_area_mm2,old_vane_deg,new_vane_deg,slope_ratio,met\r\n",
+    );
+    for knot in found.knots(KNOTS) {
+        csv += &format!(
+            "{:.2},{:.9},{:.6},{:.6},{:.6},{:.6},{:.6},{}\r\n",
+            knot.old_opening,
+            knot.new_opening,
+            knot.wanted_mm2,
+            knot.given_mm2,
+            knot.vane_deg.0,
+            knot.vane_deg.1,
+            found.slope_ratio(knot.old_opening),
+            text::met(knot.met),
+        );
+    }
+    csv
+}

@@ -1,0 +1,223 @@
+//! The report of a match: side-by-side table, areas, opening map, boost responses, tornado.
+
+use host_sim::matching::{AirComparison, ENTERS, Side, Study, WhatIf};
+
+use super::{Told, text};
+use crate::caution::CAUTIONS;
+use crate::report::{Axis, Chart, Ink, Mark, Report, Section, Table};
+
+/// Bars of the tornado that the picture shows.
+const BARS_SHOWN: usize = 14;
+/// Spacing of the boost trace, s.
+const TRACE_S: f64 = 0.1;
+
+/// The report.
+pub(super) fn report(told: &Told) -> Report {
+    let study = &told.study;
+    Report {
+        subject: format!("{} → {}", study.old.name, study.new.name),
+        kind: "parts and match".into(),
+        facts: vec![
+            ("old turbo".into(), format!("{} ({})", study.old.name, study.old.note)),
+            ("new turbo".into(), format!("{} ({})", study.new.name, study.new.note)),
+            ("minimum flow".into(), text::minimum_flow(&study.minimum_flow)),
+            ("boost limit".into(), format!("{} kPa absolute", text::number(study.plan.boost_limit_kpa))),
+        ],
+        verdict: None,
+        sections: sections(told),
+        sheet: None,
+        cautions: CAUTIONS.iter().map(ToString::to_string).collect(),
+    }
+}
+
+/// The sections, for this report or for any other that a match belongs into.
+fn sections(told: &Told) -> Vec<Section> {
+    let study = &told.study;
+    let mut sections = vec![
+        figures(study),
+        areas(study),
+        map(study),
+        settings(told),
+        engine(told),
+        tolerances(&study.what_if),
+    ];
+    sections.extend(travel(told));
+    sections
+}
+
+fn table_of(rows: Vec<Vec<String>>) -> Table {
+    let mut rows = rows.into_iter();
+    Table { head: rows.next().unwrap_or_default(), rows: rows.collect() }
+}
+
+fn figures(study: &Study) -> Section {
+    let sources = study.old.figures.iter().fold(Table::new(&["figure", "formula", "source"]), |table, f| {
+        table.row([f.name, f.formula, f.source])
+    });
+    let mut section = Section::new("Old and new side by side")
+        .text("Value ± standard uncertainty (GUM, first order, tolerances read as rectangular). * rests on values that were estimated, not measured.")
+        .table(table_of(text::figure_rows(&study.old, &study.new)))
+        .table(sources);
+    for side in [&study.old, &study.new] {
+        section = section.table(assumed(side));
+    }
+    section
+}
+
+fn assumed(side: &Side) -> Table {
+    let head = format!("not measured on {}", side.name);
+    side.assumed.iter().fold(Table::new(&[&head, "taken as", "rule"]), |table, value| {
+        let taken =
+            format!("{} ± {} {}", text::number(value.value), text::number(value.tolerance), value.unit);
+        let rule = value.rule.clone().unwrap_or_else(|| "measured; tolerance taken as ±0.5 %".into());
+        table.row([value.field.clone(), taken, rule])
+    })
+}
+
+fn areas(study: &Study) -> Section {
+    let curve = |side: &Side| side.area.iter().map(|p| (p.opening, p.effective_mm2)).collect();
+    let band = |side: &Side| {
+        side.area
+            .iter()
+            .map(|p| {
+                (
+                    p.opening,
+                    p.effective_mm2 - p.standard_uncertainty_mm2,
+                    p.effective_mm2 + p.standard_uncertainty_mm2,
+                )
+            })
+            .collect()
+    };
+    let chart = Chart::new(
+        "Effective nozzle area, stops as found, ± standard uncertainty",
+        Axis::fixed("opening", 0.0, 1.0),
+        Axis::with_zero("effective area, mm²"),
+    )
+    .band("", Ink::Other, band(&study.old))
+    .band("", Ink::Main, band(&study.new))
+    .line("old", Ink::Other, curve(&study.old))
+    .line("new", Ink::Main, curve(&study.new));
+    Section::new("Nozzle area").charts([chart])
+}
+
+fn map(study: &Study) -> Section {
+    let points = |of: fn(&host_sim::matching::Knot) -> f64| {
+        study.map.iter().map(|knot| (knot.old_opening, of(knot))).collect::<Vec<_>>()
+    };
+    let openings = Chart::new(
+        "New opening for the same area",
+        Axis::fixed("opening in the calibration", 0.0, 1.0),
+        Axis::fixed("opening of the new ring", 0.0, 1.0),
+    )
+    .line("unchanged", Ink::Command, vec![(0.0, 0.0), (1.0, 1.0)])
+    .line("area matched", Ink::Main, points(|knot| knot.new_opening))
+    .half();
+    let met = Chart::new(
+        "Area wanted and given",
+        Axis::fixed("opening in the calibration", 0.0, 1.0),
+        Axis::with_zero("effective area, mm²"),
+    )
+    .line("wanted", Ink::Command, points(|knot| knot.wanted_mm2))
+    .line("given", Ink::Main, points(|knot| knot.given_mm2))
+    .half();
+    let verdict = if study.not_met.is_empty() {
+        "Every area that the calibration expects is met.".to_owned()
+    } else {
+        format!("Not met: {}.", study.not_met.join("; "))
+    };
+    Section::new("Opening map")
+        .text(&verdict)
+        .charts([openings, met])
+        .table(table_of(text::map_rows(&study.map)))
+}
+
+fn settings(told: &Told) -> Section {
+    Section::new("Controller settings")
+        .text("Maps of openings follow the opening map. Gains and rates in openings are multiplied by dA/du old over new. Rates that protect the engine are never lowered.")
+        .table(table_of(text::settings_rows(told)))
+}
+
+fn engine(told: &Told) -> Section {
+    let enters =
+        ENTERS.iter().fold(Table::new(&["what enters besides the area", "how"]), |table, (what, how)| {
+            table.row([*what, *how])
+        });
+    let limit = told.study.plan.boost_limit_kpa;
+    Section::new("What the engine would see")
+        .text("Simulated on an invented engine scaled to the old nozzle. Equal area is not equal boost. This ranks the parts; it promises no engine anything. Surge is not modelled.")
+        .charts(told.study.air.iter().map(|run| response(run, limit)))
+        .table(table_of(text::air_rows(told)))
+        .table(enters)
+}
+
+fn response(run: &AirComparison, limit_kpa: f64) -> Chart {
+    let trace = |boost: &[f64]| {
+        boost.iter().enumerate().map(|(at, kpa)| (at as f64 * TRACE_S, *kpa)).collect::<Vec<_>>()
+    };
+    let title = format!("{}, {:.0} rpm", run.point.name, run.point.speed_rpm);
+    let chart = Chart::new(&title, Axis::fit("time after the step, s"), Axis::fit("boost, kPa absolute"))
+        .line("old", Ink::Other, trace(&run.old.boost_trace_kpa))
+        .line("new, not re-mapped", Ink::Command, trace(&run.new_before.boost_trace_kpa))
+        .line("new, re-mapped", Ink::Main, trace(&run.new_after.boost_trace_kpa))
+        .half();
+    let near = |peak: f64| peak > 0.8 * limit_kpa;
+    if near(run.old.boost_peak_kpa.max(run.new_before.boost_peak_kpa)) {
+        chart.level(limit_kpa, Ink::Limit, "boost limit")
+    } else {
+        chart
+    }
+}
+
+/// The tornado: one horizontal line per value, longest at the top.
+fn tornado(what_if: &WhatIf) -> Chart {
+    let shown = what_if.bars.len().min(BARS_SHOWN);
+    let chart = Chart::new(
+        "Boost 1 s after tip-in, each value at both ends of its tolerance",
+        Axis::fit("change of boost, kPa"),
+        Axis::fixed("rank", 0.0, shown as f64 + 1.0),
+    );
+    what_if.bars.iter().take(BARS_SHOWN).enumerate().fold(chart, |chart, (at, bar)| {
+        let y = (shown - at) as f64;
+        let ends = [bar.low_kpa - what_if.nominal_kpa, bar.high_kpa - what_if.nominal_kpa];
+        let ink = if bar.estimated { Ink::Limit } else { Ink::Main };
+        chart.line("", ink, vec![(ends[0], y), (ends[1], y)]).with(Mark::Label {
+            x: ends[0].max(ends[1]),
+            y,
+            ink,
+            text: bar.field.clone(),
+        })
+    })
+}
+
+fn tolerances(what_if: &WhatIf) -> Section {
+    let spread = &what_if.campaign;
+    let text = format!(
+        "Values drawn in the limit's colour were estimated: measuring them narrows the result most. All \
+         tolerances at once ({} draws, seed {}): {:.1} kPa, standard deviation {:.1} kPa, {:.1} to {:.1} kPa.",
+        spread.runs,
+        spread.seed,
+        spread.mean_kpa,
+        spread.deviation_kpa,
+        spread.range_kpa.0,
+        spread.range_kpa.1
+    );
+    Section::new("Which measurement matters most").text(&text).charts([tornado(what_if)])
+}
+
+fn travel(told: &Told) -> Option<Section> {
+    let check = told.travel.as_ref()?;
+    let mut table = Table::new(&["lever travel", "learned, °", "by the sheet, °"]).row([
+        "attached".to_owned(),
+        text::number(check.attached_deg),
+        text::number(check.predicted_deg),
+    ]);
+    for reserve in &check.reserves {
+        let name = format!("reserve at the {} end", reserve.end);
+        table = table.row([name, text::number(reserve.found_deg), text::number(reserve.predicted_deg)]);
+    }
+    let section = Section::new("Learned travel against the parts").table(table);
+    if check.findings.is_empty() {
+        return Some(section.text("The learned travel fits the parts."));
+    }
+    Some(check.findings.iter().fold(section, |section, finding| section.text(&finding.to_string())))
+}

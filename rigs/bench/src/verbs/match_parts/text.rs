@@ -1,0 +1,275 @@
+//! What `match` tells a person: tables of figures, map, settings, engine, tolerances, travel.
+
+use std::path::Path;
+
+use host_sim::matching::{Knot, Met, MinimumFlow, Response, Side, TravelCheck, WhatIf};
+use host_sim::parts::figures::Figure;
+
+use super::Told;
+
+/// Bars of the tornado that the text shows; the report shows more.
+const BARS_SHOWN: usize = 8;
+
+/// The whole text.
+pub(super) fn told(told: &Told, out: Option<&Path>) -> String {
+    let study = &told.study;
+    let mut parts = vec![
+        format!("{} → {}", study.old.name, study.new.name),
+        aligned(&figure_rows(&study.old, &study.new)),
+        assumed(&study.new),
+        format!("Minimum flow: {}", minimum_flow(&study.minimum_flow)),
+        aligned(&map_rows(&study.map)),
+        aligned(&settings_rows(told)),
+        aligned(&air_rows(told)),
+        what_if(&study.what_if),
+    ];
+    parts.extend(told.travel.as_ref().map(travel));
+    if study.not_met.is_empty() {
+        parts.push("Every area that the calibration expects is met.".into());
+    } else {
+        parts.push(format!("Not met:\n  {}", study.not_met.join("\n  ")));
+    }
+    parts.push(
+        "Equal area is not equal boost. The engine runs are a model of an invented engine: they rank, they \
+         do not promise. Set the minimum flow on a gauge and confirm boost on the engine."
+            .into(),
+    );
+    parts.extend(
+        out.map(|dir| format!("Written: match.html, opening-map.csv, controller.toml in {}", dir.display())),
+    );
+    parts.join("\n\n")
+}
+
+/// Is an area met, in a word.
+pub(super) fn met(met: Met) -> &'static str {
+    match met {
+        Met::SameArea => "same area",
+        Met::AreaTooLarge => "too large",
+        Met::AreaTooSmall => "too small",
+    }
+}
+
+/// How the minimum flow is kept, in a sentence.
+pub(super) fn minimum_flow(kept: &MinimumFlow) -> String {
+    match kept {
+        MinimumFlow::MoveStop { from_deg, to_deg } => format!(
+            "set the stop so that the vanes stand at {to_deg:.2}° from the tangent (found at {from_deg:.2}°), \
+             then check on a flow gauge and learn again"
+        ),
+        MinimumFlow::Equal => "both stops leave the same area".into(),
+        MinimumFlow::HeldByMap { stop_mm2, wanted_mm2 } => format!(
+            "the new stop leaves only {stop_mm2:.1} mm² of {wanted_mm2:.1} mm² and cannot be set: the opening \
+             map alone keeps the minimum, no stop protects it"
+        ),
+        MinimumFlow::NotMet { least_mm2, at_deg, wanted_mm2 } => format!(
+            "not met: {least_mm2:.1} mm² at {at_deg:.2}° is the least, {wanted_mm2:.1} mm² are expected"
+        ),
+    }
+}
+
+/// A number with four significant digits, never in exponents unless it must be.
+pub(super) fn number(value: f64) -> String {
+    let size = value.abs();
+    if !value.is_finite() {
+        "–".into()
+    } else if size != 0.0 && size < 1e-3 {
+        format!("{value:.3e}")
+    } else if size >= 1000.0 {
+        format!("{value:.0}")
+    } else if size >= 100.0 {
+        format!("{value:.1}")
+    } else if size >= 10.0 {
+        format!("{value:.2}")
+    } else if size >= 1.0 || size == 0.0 {
+        format!("{value:.3}")
+    } else {
+        format!("{value:.4}")
+    }
+}
+
+/// A figure with its uncertainty and a star where it rests on estimates.
+pub(super) fn figure(figure: &Figure) -> String {
+    let star = if figure.rests_on_estimates.is_empty() { "" } else { " *" };
+    format!("{} ± {}{star}", number(figure.value), number(figure.standard_uncertainty))
+}
+
+/// Figures of both sides, head first.
+pub(super) fn figure_rows(old: &Side, new: &Side) -> Vec<Vec<String>> {
+    let mut rows = vec![row(["figure (± standard uncertainty; * rests on estimates)", "unit", "old", "new"])];
+    for (before, after) in old.figures.iter().zip(&new.figures) {
+        rows.push(row([before.name, before.unit, &figure(before), &figure(after)]));
+    }
+    let stack = |side: &Side| {
+        let stack = side.indexing;
+        format!("{} / {}", number(stack.worst_case_deg), number(stack.root_sum_square_deg))
+    };
+    rows.push(row(["indexing error of the vane, worst case / RSS", "°", &stack(old), &stack(new)]));
+    let rotation = |side: &Side| {
+        let linkage = side.rotation.by_linkage_deg.map_or_else(|| "not measured".into(), number);
+        format!("{} / {linkage}", number(side.rotation.at_vanes_deg))
+    };
+    rows.push(row(["vane rotation, at the vanes / by the linkage", "°", &rotation(old), &rotation(new)]));
+    let gap = |side: &Side| format!("{} / {}", number(side.vaneless_ratio.0), number(side.vaneless_ratio.1));
+    rows.push(row(["vaneless gap, tip over wheel radius, closed / open", "1", &gap(old), &gap(new)]));
+    rows
+}
+
+fn assumed(side: &Side) -> String {
+    let rules: Vec<String> = side
+        .assumed
+        .iter()
+        .filter_map(|value| {
+            let rule = value.rule.as_ref()?;
+            let (at, within) = (number(value.value), number(value.tolerance));
+            Some(format!("  {} = {at} ± {within} {}: {rule}", value.field, value.unit))
+        })
+        .collect();
+    if rules.is_empty() {
+        format!("Every value of {} was measured.", side.name)
+    } else {
+        format!("Not measured on {}, so estimated:\n{}", side.name, rules.join("\n"))
+    }
+}
+
+/// The opening map, head first.
+pub(super) fn map_rows(map: &[Knot]) -> Vec<Vec<String>> {
+    let head =
+        row(["old opening", "new opening", "area wanted, mm²", "area given, mm²", "vane old/new, °", ""]);
+    let rows = map.iter().map(|knot| {
+        row([
+            format!("{:.2}", knot.old_opening),
+            format!("{:.4}", knot.new_opening),
+            number(knot.wanted_mm2),
+            number(knot.given_mm2),
+            format!("{:.2} / {:.2}", knot.vane_deg.0, knot.vane_deg.1),
+            met(knot.met).to_owned(),
+        ])
+    });
+    std::iter::once(head).chain(rows).collect()
+}
+
+/// Changed settings, head first.
+pub(super) fn settings_rows(told: &Told) -> Vec<Vec<String>> {
+    let mut rows = vec![row(["setting (maps follow the opening map)", "old", "new"])];
+    rows.extend(told.settings.iter().map(|c| row([c.field.clone(), number(c.old), number(c.new)])));
+    rows
+}
+
+/// The engine, three ways, head first.
+pub(super) fn air_rows(told: &Told) -> Vec<Vec<String>> {
+    let mut rows = vec![row([
+        "load step (simulated)",
+        "opening",
+        "boost, kPa",
+        "after 1 s",
+        "90 % in, s",
+        "exhaust, kPa",
+        "turbo, rpm",
+        "margin, kPa",
+    ])];
+    for run in &told.study.air {
+        let ways = [
+            ("old", run.point.old_opening, &run.old),
+            ("new, not re-mapped", run.point.old_opening, &run.new_before),
+            ("new, re-mapped", run.new_opening, &run.new_after),
+        ];
+        for ((name, opening, response), margin) in ways.into_iter().zip(run.boost_margin_kpa) {
+            rows.push(air_row(&format!("{}, {name}", run.point.name), opening, response, margin));
+        }
+    }
+    rows
+}
+
+fn air_row(name: &str, opening: f64, response: &Response, margin_kpa: f64) -> Vec<String> {
+    row([
+        name.to_owned(),
+        format!("{opening:.3}"),
+        number(response.boost_kpa),
+        number(response.boost_after_kpa),
+        response.rise_s.map_or_else(|| "–".into(), |s| format!("{s:.2}")),
+        format!("{} (peak {})", number(response.exhaust_kpa), number(response.exhaust_peak_kpa)),
+        number(response.turbo_rpm),
+        number(margin_kpa),
+    ])
+}
+
+fn what_if(what_if: &WhatIf) -> String {
+    let mut rows =
+        vec![row(["boost 1 s after tip-in hangs on", "value", "at low end, kPa", "at high end, kPa"])];
+    rows.extend(what_if.bars.iter().take(BARS_SHOWN).map(|bar| {
+        let mark = if bar.estimated { " (estimated: measure it)" } else { "" };
+        row([
+            format!("{}{mark}", bar.field),
+            format!("{} ± {} {}", number(bar.value), number(bar.tolerance), bar.unit),
+            format!("{:+.2}", bar.low_kpa - what_if.nominal_kpa),
+            format!("{:+.2}", bar.high_kpa - what_if.nominal_kpa),
+        ])
+    }));
+    let spread = &what_if.campaign;
+    format!(
+        "{}\nAll tolerances at once, {} draws, seed {}: {:.1} kPa, standard deviation {:.1}, from {:.1} to {:.1}",
+        aligned(&rows),
+        spread.runs,
+        spread.seed,
+        spread.mean_kpa,
+        spread.deviation_kpa,
+        spread.range_kpa.0,
+        spread.range_kpa.1
+    )
+}
+
+fn travel(check: &TravelCheck) -> String {
+    let head = format!(
+        "Learned travel: {:.2}° attached (sheet {:.2}° ± {:.2}°), {:.2}° free; reserve closed {:.2}° (sheet \
+         {:.2}°), open {:.2}° (sheet {:.2}°)",
+        check.attached_deg,
+        check.predicted_deg,
+        check.tolerance_deg,
+        check.free_deg,
+        check.reserves[0].found_deg,
+        check.reserves[0].predicted_deg,
+        check.reserves[1].found_deg,
+        check.reserves[1].predicted_deg,
+    );
+    let findings: Vec<String> = check.findings.iter().map(|finding| format!("\n  {finding}")).collect();
+    if findings.is_empty() { head + "\n  it fits the parts" } else { head + &findings.concat() }
+}
+
+fn row<T: ToString, const N: usize>(cells: [T; N]) -> Vec<String> {
+    cells.iter().map(ToString::to_string).collect()
+}
+
+/// Columns wide enough for their longest cell, two spaces between.
+fn aligned(rows: &[Vec<String>]) -> String {
+    let columns = rows.iter().map(Vec::len).max().unwrap_or(0);
+    let width = |column: usize| {
+        rows.iter().filter_map(|row| row.get(column)).map(|cell| cell.chars().count()).max().unwrap_or(0)
+    };
+    let widths: Vec<usize> = (0..columns).map(width).collect();
+    let line = |row: &Vec<String>| {
+        let cells = row.iter().zip(&widths).map(|(cell, width)| format!("{cell:<width$}"));
+        cells.collect::<Vec<_>>().join("  ").trim_end().to_owned()
+    };
+    rows.iter().map(line).collect::<Vec<_>>().join("\n")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::{aligned, number, row};
+
+    #[test]
+    fn numbers_keep_four_digits() {
+        let cases =
+            [(0.0, "0.000"), (57.76, "57.76"), (0.0524, "0.0524"), (2.8e-5, "2.800e-5"), (-123.45, "-123.5")];
+        for (value, text) in cases {
+            assert_eq!(number(value), text);
+        }
+        assert_eq!(number(f64::NAN), "–");
+    }
+
+    #[test]
+    fn columns_line_up() {
+        let rows = [row(["a", "b"]), row(["long", "c"])];
+        assert_eq!(aligned(&rows), "a     b\nlong  c");
+    }
+}

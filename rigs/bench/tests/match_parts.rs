@@ -1,0 +1,95 @@
+//! `vanebench match` from the outside: exit codes, files, JSON.
+
+#![allow(clippy::unwrap_used, reason = "a check that cannot be set up must fail")]
+
+use std::path::{Path, PathBuf};
+
+use assert_cmd::Command;
+use firmware_core::settings::Settings;
+use serde_json::Value;
+
+fn sheet(name: &str) -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR")).join("../profiles/sheets").join(name)
+}
+
+fn matched(old: &Path, new: &Path) -> Command {
+    let mut command = Command::new(env!("CARGO_BIN_EXE_vanebench"));
+    command.arg("match").arg(old).arg(new).args(["--runs", "8"]);
+    command
+}
+
+fn json(command: &mut Command) -> Value {
+    serde_json::from_slice(&command.arg("--json").output().unwrap().stdout).unwrap()
+}
+
+#[test]
+fn two_rings_that_fit_end_in_done_with_report_map_and_controller() {
+    let dir = tempfile::tempdir().unwrap();
+    let out = dir.path().join("match");
+    let mut command = matched(&sheet("ring-a.toml"), &sheet("ring-b.toml"));
+    let told = json(command.arg("--out").arg(&out));
+    command.assert().code(0);
+    assert_eq!(told["exit"], "done");
+    assert_eq!(told["minimum_flow"]["kind"], "move-stop");
+    let page = std::fs::read_to_string(out.join("match.html")).unwrap();
+    assert!(page.contains("<svg") && page.contains("OVER-BOOST"));
+    let map = std::fs::read_to_string(out.join("opening-map.csv")).unwrap();
+    assert_eq!(map.lines().count(), 102);
+    let controller = std::fs::read_to_string(out.join("controller.toml")).unwrap();
+    let settings: Settings = toml::from_str(&controller).unwrap();
+    settings.validate().unwrap();
+    assert_ne!(settings.target.feed_forward, Settings::default().target.feed_forward);
+}
+
+#[test]
+fn the_carried_over_controller_carries_back_over() {
+    let dir = tempfile::tempdir().unwrap();
+    let settings = |out: &Path| -> Settings {
+        toml::from_str(&std::fs::read_to_string(out.join("controller.toml")).unwrap()).unwrap()
+    };
+    let (there, back) = (dir.path().join("there"), dir.path().join("back"));
+    matched(&sheet("ring-a.toml"), &sheet("ring-a.toml")).arg("--out").arg(&there).assert().code(0);
+    matched(&sheet("ring-a.toml"), &sheet("ring-a.toml"))
+        .arg("--controller")
+        .arg(there.join("controller.toml"))
+        .arg("--out")
+        .arg(&back)
+        .assert()
+        .code(0);
+    assert_eq!(settings(&there).target.feed_forward, settings(&back).target.feed_forward);
+}
+
+#[test]
+fn a_ring_that_cannot_meet_the_area_ends_in_not_fit_with_the_effect_in_words() {
+    let mut command = matched(&sheet("ring-a.toml"), &sheet("ring-c.toml"));
+    let told = json(&mut command);
+    command.assert().code(1);
+    let reasons = told["not_met"].as_array().unwrap();
+    assert_eq!(reasons.len(), 3, "{reasons:?}");
+    let words = reasons.iter().map(|reason| reason.as_str().unwrap()).collect::<Vec<_>>().join("\n");
+    for effect in ["minimum flow", "exhaust-brake pressure", "boost", "exhaust pressure"] {
+        assert!(words.contains(effect), "{effect} is not in: {words}");
+    }
+}
+
+#[test]
+fn a_faulty_sheet_ends_in_usage_and_writes_nothing() {
+    let dir = tempfile::tempdir().unwrap();
+    let faulty = dir.path().join("faulty.toml");
+    let text = std::fs::read_to_string(sheet("ring-b.toml")).unwrap().replace("vanes = 9", "vanes = 0");
+    std::fs::write(&faulty, text).unwrap();
+    let out = dir.path().join("out");
+    let assert = matched(&sheet("ring-a.toml"), &faulty).arg("--out").arg(&out).assert().code(2);
+    let said = String::from_utf8_lossy(&assert.get_output().stderr).into_owned();
+    assert!(
+        said.contains("faulty.toml:") && said.contains("nozzle.vanes") && said.contains("Count again"),
+        "{said}"
+    );
+    assert!(!out.exists());
+}
+
+#[test]
+fn the_same_seed_tells_the_same_bytes() {
+    let once = || matched(&sheet("ring-a.toml"), &sheet("ring-b.toml")).output().unwrap().stdout;
+    assert_eq!(once(), once());
+}
