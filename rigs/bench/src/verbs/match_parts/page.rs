@@ -7,7 +7,7 @@ use crate::caution::CAUTIONS;
 use crate::report::{Axis, Chart, Ink, Mark, Report, Section, Table};
 
 /// Bars of the tornado that the picture shows.
-const BARS_SHOWN: usize = 14;
+const BARS_SHOWN: usize = 8;
 /// Spacing of the boost trace, s.
 const TRACE_S: f64 = 0.1;
 
@@ -168,24 +168,26 @@ fn response(run: &AirComparison, limit_kpa: f64) -> Chart {
     }
 }
 
-/// The tornado: one horizontal line per value, longest at the top.
+/// The tornado: one bar per value, longest at the top.
 fn tornado(what_if: &WhatIf) -> Chart {
+    /// Half a bar's height; bars stand 1 apart.
+    const HALF_BAR: f64 = 0.32;
     let shown = what_if.bars.len().min(BARS_SHOWN);
     let chart = Chart::new(
         "Boost 1 s after tip-in, each value at both ends of its tolerance",
         Axis::fit("change of boost, kPa"),
-        Axis::fixed("rank", 0.0, shown as f64 + 1.0),
+        Axis::fixed("longest bar on top", 0.0, shown as f64 + 1.0),
     );
     what_if.bars.iter().take(BARS_SHOWN).enumerate().fold(chart, |chart, (at, bar)| {
         let y = (shown - at) as f64;
         let ends = [bar.low_kpa - what_if.nominal_kpa, bar.high_kpa - what_if.nominal_kpa];
         let ink = if bar.estimated { Ink::Limit } else { Ink::Main };
-        chart.line("", ink, vec![(ends[0], y), (ends[1], y)]).with(Mark::Label {
-            x: ends[0].max(ends[1]),
-            y,
-            ink,
-            text: bar.field.clone(),
-        })
+        let edge = |x: f64| (x, y - HALF_BAR, y + HALF_BAR);
+        let (left, right) = (ends[0].min(ends[1]), ends[0].max(ends[1]));
+        chart
+            .band("", ink, vec![edge(left), edge(right)])
+            .line("", ink, vec![(left, y), (right, y)])
+            .with(Mark::Label { x: right, y, ink, text: bar.field.clone() })
     })
 }
 
@@ -201,7 +203,10 @@ fn tolerances(what_if: &WhatIf) -> Section {
         spread.range_kpa.0,
         spread.range_kpa.1
     );
-    Section::new("Which measurement matters most").text(&text).charts([tornado(what_if)])
+    Section::new("Which measurement matters most")
+        .text(&text)
+        .charts([tornado(what_if)])
+        .table(table_of(text::bar_rows(what_if, what_if.bars.len())))
 }
 
 fn travel(told: &Told) -> Option<Section> {

@@ -193,10 +193,11 @@ fn air_row(name: &str, opening: f64, response: &Response, margin_kpa: f64) -> Ve
     ])
 }
 
-fn what_if(what_if: &WhatIf) -> String {
+/// The longest bars of the tornado, head first.
+pub(super) fn bar_rows(what_if: &WhatIf, shown: usize) -> Vec<Vec<String>> {
     let mut rows =
         vec![row(["boost 1 s after tip-in hangs on", "value", "at low end, kPa", "at high end, kPa"])];
-    rows.extend(what_if.bars.iter().take(BARS_SHOWN).map(|bar| {
+    rows.extend(what_if.bars.iter().take(shown).map(|bar| {
         let mark = if bar.estimated { " (estimated: measure it)" } else { "" };
         row([
             format!("{}{mark}", bar.field),
@@ -205,6 +206,11 @@ fn what_if(what_if: &WhatIf) -> String {
             format!("{:+.2}", bar.high_kpa - what_if.nominal_kpa),
         ])
     }));
+    rows
+}
+
+fn what_if(what_if: &WhatIf) -> String {
+    let rows = bar_rows(what_if, BARS_SHOWN);
     let spread = &what_if.campaign;
     format!(
         "{}\nAll tolerances at once, {} draws, seed {}: {:.1} kPa, standard deviation {:.1}, from {:.1} to {:.1}",
