@@ -14,7 +14,7 @@ mod stops;
 
 pub use healthy::{draw_unit, nominal_unit};
 
-use firmware_core::learn::Check;
+use firmware_core::learn::{Check, CheckSet};
 use firmware_core::units::Duty;
 use serde::Serialize;
 
@@ -122,6 +122,12 @@ impl Case {
     #[must_use]
     pub fn of(world: WorldConfig) -> Self {
         Self { world, mishaps: Mishaps::default(), failed_checks: Vec::new() }
+    }
+
+    /// What a careful person confirms on this unit: everything but what fails.
+    #[must_use]
+    pub fn checks_passed(&self) -> CheckSet {
+        self.failed_checks.iter().fold(CheckSet::ALL, |passed, failed| passed.without(*failed))
     }
 
     /// Openings between which the lever can stand, from what shuts off its ends.

@@ -8,6 +8,7 @@ use firmware_core::link::state::{Identity, Pacing};
 use firmware_core::session::Session;
 use firmware_core::settings::Settings;
 use firmware_core::units::Tick;
+use host_sim::catalogue::{Case, Mishaps};
 use host_sim::check::BadParameter;
 use host_sim::world::{Diverged, EngineState, World, WorldConfig};
 
@@ -25,6 +26,7 @@ pub struct SimulatedRig {
     next: Tick,
     pacing: Pacing,
     stored: Option<Calibration>,
+    mishaps: Mishaps,
 }
 
 impl SimulatedRig {
@@ -40,7 +42,21 @@ impl SimulatedRig {
             next: Tick(0),
             pacing,
             stored: None,
+            mishaps: Mishaps::default(),
         })
+    }
+
+    /// A rig with a unit of the catalogue on it, its bridge faults included. A silent host or noise on the
+    /// line is made at the line, not here.
+    ///
+    /// # Errors
+    /// Names the world's field that is out of range.
+    pub fn of_case(case: &Case, seed: u64, pacing: Pacing) -> Result<Self, BadParameter> {
+        let mut rig = Self { mishaps: case.mishaps, ..Self::new(&case.world, seed, pacing)? };
+        if let Some(opening) = case.start_opening(None) {
+            rig.world.place(opening);
+        }
+        Ok(rig)
     }
 
     /// What the board has been told to keep through power-off.
@@ -76,7 +92,8 @@ impl TickedRig for SimulatedRig {
         let done = self.session.tick(&sample);
         self.stored = done.store.or(self.stored);
         self.next = self.next.after(1);
-        self.world.step(done.output.duty, &EngineState::Standing)
+        let duty = self.mishaps.duty(done.output.duty, self.world.time_s());
+        self.world.step(duty, &EngineState::Standing)
     }
 
     fn transmit(&mut self, room: &mut [u8]) -> usize {

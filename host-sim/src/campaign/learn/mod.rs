@@ -15,7 +15,7 @@ pub use judge::{Judged, TOLERANCE, Verdict, intended_stops, judge};
 pub use tally::{FaultTally, Spread};
 
 use firmware_core::calibration::{Setup, Warmth};
-use firmware_core::learn::{Check, CheckSet, LearnOrder};
+use firmware_core::learn::LearnOrder;
 use firmware_core::settings::Settings;
 use rand::{RngExt, SeedableRng};
 use rand_pcg::Pcg64Mcg;
@@ -72,18 +72,13 @@ pub fn one(preset: &Preset, settings: &Settings, seed: u64, number: u64) -> Resu
     let hot = healthy.actuator.motor.heat.is_some_and(|heat| heat.surroundings_c > HOT_FROM_C);
     let mut case = Case::of(healthy.clone());
     preset.apply(&mut case, severity);
-    let checked = checks_done(&case);
+    let checked = case.checks_passed();
     let warmth = if hot { Warmth::Hot } else { Warmth::Cold };
     let order = LearnOrder::full(Setup::Attached, warmth, checked);
     let start = case.start_opening(moved_by_hand);
     let learned = run(&case, settings, order, start, rng.random())?;
     let intended = intended_stops(&healthy, &case, learned.ticks)?;
     Ok(judge(preset, severity, checked, &learned, intended))
-}
-
-/// What a careful person confirms on this unit: everything but what fails.
-fn checks_done(case: &Case) -> CheckSet {
-    case.failed_checks.iter().fold(CheckSet::ALL, |done, failed: &Check| done.without(*failed))
 }
 
 /// One seed per campaign seed, fault and run (FNV-1a over the name, then splitmix64).

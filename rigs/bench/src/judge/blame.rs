@@ -26,6 +26,7 @@ pub fn fault_of(refusal: &LearnRefusal) -> FaultOf {
         | LearnRefusal::StopNotSettled { .. }
         | LearnRefusal::Obstructed { .. }
         | LearnRefusal::TightTravel { .. }
+        | LearnRefusal::SpringNotFelt { .. }
         | LearnRefusal::SensorJump { .. }
         | LearnRefusal::SensorStuck { .. }
         | LearnRefusal::SensorNoisy { .. }

@@ -5,7 +5,7 @@ use std::path::Path;
 use firmware_core::learn::CheckSet;
 use firmware_core::link::Pacing;
 use firmware_core::link::state::Streaming;
-use host_sim::world::WorldConfig;
+use host_sim::catalogue;
 use virtual_rig::rig::SimulatedRig;
 use virtual_rig::runner::{Ended, RunningRig};
 
@@ -64,11 +64,12 @@ impl Bench {
     }
 }
 
-fn start_virtual(_unit: &str, pacing: Pacing, seed: u64) -> Result<(RunningRig, CheckSet), Failure> {
-    let rig = SimulatedRig::new(&WorldConfig::default(), seed, pacing).map_err(Failure::usage)?;
+fn start_virtual(unit: &str, pacing: Pacing, seed: u64) -> Result<(RunningRig, CheckSet), Failure> {
+    let case = catalogue::find(unit).map_err(Failure::usage)?.unit(None);
+    let rig = SimulatedRig::of_case(&case, seed, pacing).map_err(Failure::usage)?;
     let running = RunningRig::start(rig)
         .map_err(|error| Failure::undetermined(format!("the virtual rig could not start: {error}")))?;
-    Ok((running, CheckSet::ALL))
+    Ok((running, case.checks_passed()))
 }
 
 fn shown(port: &PortSpec, path: &Path) -> String {
