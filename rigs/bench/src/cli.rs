@@ -23,6 +23,8 @@ pub struct Cli {
 
 #[derive(Debug, Subcommand)]
 enum Verb {
+    /// Do the whole job on the built-in virtual rig: learn, sweep, step, simulate, judge, report
+    Demo(verbs::demo::Args),
     /// List the serial ports and the built-in virtual units
     Ports(verbs::ports::Args),
     /// Find a unit's two end stops, or say why not
@@ -35,6 +37,10 @@ enum Verb {
     Step(verbs::moves::Args),
     /// Match the parts of a new turbo to the calibration of the old one
     Match(verbs::match_parts::Args),
+    /// Judge what is on record of a unit against its limits
+    Judge(verbs::judge::Args),
+    /// Judge, and lay the record out as a printable report
+    Report(verbs::judge::ReportArgs),
 }
 
 impl Cli {
@@ -51,12 +57,15 @@ impl Cli {
     pub fn run(&self, console: &Console) -> VerbResult {
         interrupt::listen();
         match &self.verb {
+            Verb::Demo(args) => verbs::demo::run(args, console),
             Verb::Ports(args) => verbs::ports::run(args, console),
             Verb::Learn(args) => verbs::learn::run(args, console),
             Verb::Sweep(args) => verbs::moves::run(args, MoveKind::Sweep, console),
             Verb::Friction(args) => verbs::moves::run(args, MoveKind::Friction, console),
             Verb::Step(args) => verbs::moves::run(args, MoveKind::Step, console),
             Verb::Match(args) => verbs::match_parts::run(args, console),
+            Verb::Judge(args) => verbs::judge::run(args, console),
+            Verb::Report(args) => verbs::judge::run_report(args, console),
         }
     }
 }

@@ -20,5 +20,6 @@ pub mod profile;
 pub mod record;
 pub mod report;
 pub mod toml_file;
+pub mod unit_result;
 pub mod unit_store;
 pub mod verbs;

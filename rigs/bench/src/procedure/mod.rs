@@ -8,6 +8,7 @@ mod learn;
 mod motions;
 mod moves;
 mod recording;
+mod simulated;
 mod stop;
 mod target;
 
@@ -15,5 +16,6 @@ pub use bench::Bench;
 pub use learn::{LearnChoice, Learned, learn};
 pub use motions::{duration, friction_ramps, staircase, steps};
 pub use moves::{MoveKind, record_move};
+pub use simulated::{GUARD_LIMIT, record_simulation};
 pub use stop::RunStop;
 pub use target::{SetupWord, Target, TargetArgs, WarmthWord};

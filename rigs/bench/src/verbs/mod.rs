@@ -1,5 +1,7 @@
 //! One file per verb: its arguments and the order of its work.
 
+pub mod demo;
+pub mod judge;
 pub mod learn;
 pub mod match_parts;
 pub mod moves;

@@ -1,0 +1,91 @@
+//! Everything that is on record of a unit, judged: shared by `judge`, `report` and `demo`.
+
+use std::path::Path;
+
+use crate::exit::Failure;
+use crate::judge::{Evidence, Verdict};
+use crate::limits::Limits;
+use crate::profile::Profile;
+use crate::record::{Run, VERDICT_FILE, runs_in, write_whole};
+use crate::report::unit::UnitResult;
+use crate::report::{Section, Sheet};
+
+/// The file that a report is written to.
+pub const REPORT_FILE: &str = "report.html";
+
+/// Reads a unit's folder, or a single run's.
+///
+/// # Errors
+/// When the folder holds no runs, or one of them was edited, torn or written by another version.
+pub fn read_runs(dir: &Path) -> Result<Vec<Run>, Failure> {
+    if dir.join(crate::record::RUN_FILE).exists() {
+        return Ok(vec![Run::open(dir).map_err(Failure::usage)?]);
+    }
+    let found = runs_in(dir).map_err(Failure::usage)?;
+    if found.is_empty() {
+        return Err(Failure::usage(format!(
+            "{}: no run folders here. Give a run's folder, or the folder of a unit that holds some.",
+            dir.display()
+        )));
+    }
+    found.iter().map(|(_, path)| Run::open(path).map_err(Failure::usage)).collect()
+}
+
+/// Judges each run by itself and writes its `verdict.json`, then all of them together.
+///
+/// # Errors
+/// When a verdict cannot be written.
+pub fn judge_all(runs: Vec<Run>, profile: &Profile, limits: &Limits) -> Result<UnitResult, Failure> {
+    for run in &runs {
+        let alone = UnitResult::new(vec![run.clone()], profile, limits, Evidence::default());
+        write_verdict(&run.dir.join(VERDICT_FILE), &alone.verdict)?;
+    }
+    Ok(UnitResult::new(runs, profile, limits, Evidence::default()))
+}
+
+/// Writes a verdict.
+///
+/// # Errors
+/// When the disk refuses.
+pub fn write_verdict(path: &Path, verdict: &Verdict) -> Result<(), Failure> {
+    let mut text = serde_json::to_string_pretty(verdict)
+        .map_err(|error| Failure::undetermined(format!("{}: {error}", path.display())))?;
+    text.push('\n');
+    write_whole(path, text.as_bytes()).map_err(Failure::undetermined)
+}
+
+/// Lays out and writes the report.
+///
+/// # Errors
+/// When the sheet is wrong or the disk refuses.
+pub fn write_report(
+    path: &Path,
+    unit_dir: &Path,
+    result: &UnitResult,
+    profile: &Profile,
+    limits: &Limits,
+    more: Vec<Section>,
+) -> Result<(), Failure> {
+    let sheet = Sheet::of_unit(unit_dir).map_err(Failure::usage)?;
+    let html = result.report(profile, limits, sheet, more).render().map_err(Failure::undetermined)?;
+    write_whole(path, html.as_bytes()).map_err(Failure::undetermined)
+}
+
+/// A verdict in the few lines that a technician reads.
+#[must_use]
+pub fn spoken(unit: &str, verdict: &Verdict) -> String {
+    let mut lines = vec![format!("{unit}: {}", verdict.judgement.word().to_uppercase())];
+    for reason in &verdict.reasons {
+        lines.push(format!("  {}: {}", reason.code, reason.seen));
+        lines.push(format!("    try: {}", reason.advice));
+    }
+    for check in &verdict.checks {
+        let row = verdict.figures.iter().find(|f| f.key == check.key && f.place == check.place);
+        if let Some(row) = row {
+            let allowed = check.bounds.text(&row.unit);
+            let place = if row.place.is_empty() { String::new() } else { format!(", {}", row.place) };
+            lines.push(format!("  {:<34} {:>9} {:<12} (allowed {allowed}){place}", row.name, row.text, row.unit));
+        }
+    }
+    lines.join("\n")
+}
