@@ -7,8 +7,7 @@ use crate::judge::{Evidence, Verdict};
 use crate::limits::Limits;
 use crate::profile::Profile;
 use crate::record::{Run, VERDICT_FILE, runs_in, write_whole};
-use crate::report::unit::UnitResult;
-use crate::report::{Section, Sheet};
+use crate::report::{Section, Sheet, UnitResult};
 
 /// The file that a report is written to.
 pub const REPORT_FILE: &str = "report.html";
@@ -84,7 +83,10 @@ pub fn spoken(unit: &str, verdict: &Verdict) -> String {
         if let Some(row) = row {
             let allowed = check.bounds.text(&row.unit);
             let place = if row.place.is_empty() { String::new() } else { format!(", {}", row.place) };
-            lines.push(format!("  {:<34} {:>9} {:<12} (allowed {allowed}){place}", row.name, row.text, row.unit));
+            lines.push(format!(
+                "  {:<34} {:>9} {:<12} (allowed {allowed}){place}",
+                row.name, row.text, row.unit
+            ));
         }
     }
     lines.join("\n")

@@ -5,6 +5,7 @@
 
 mod friction;
 mod learn;
+mod simulate;
 mod step;
 mod sweep;
 
@@ -16,7 +17,7 @@ use crate::judge::{Evidence, FaultOf, Finding};
 use crate::limits::Limit;
 use crate::profile::Profile;
 use crate::record::{Run, RunKind, Status};
-use crate::report::bench::LearnTrace;
+use crate::report::bench::{BoostTrace, LearnTrace};
 
 /// What a run has for the report.
 #[derive(Debug, Clone, PartialEq)]
@@ -34,6 +35,8 @@ pub enum Exhibit {
     },
     /// Step responses.
     Steps(Vec<(StepTrace, StepResponse)>),
+    /// Controller and engine simulated.
+    Boost(BoostTrace),
 }
 
 /// What a run shows.
@@ -53,7 +56,7 @@ impl Shown {
     }
 }
 
-/// Evaluates one run. A simulated run is judged by the verb that made it.
+/// Evaluates one run.
 #[must_use]
 pub fn evaluate(run: &Run, profile: &Profile) -> Shown {
     let mut shown = match run.name.kind {
@@ -61,7 +64,7 @@ pub fn evaluate(run: &Run, profile: &Profile) -> Shown {
         RunKind::Sweep => sweep::evaluate(run, profile),
         RunKind::Friction => friction::evaluate(run, profile),
         RunKind::Step => step::evaluate(run, profile),
-        RunKind::Simulate => Shown::default(),
+        RunKind::Simulate => simulate::evaluate(run),
     };
     let findings = &mut shown.evidence.findings;
     if let Status::Incomplete { reason } = &run.file.status {

@@ -14,6 +14,10 @@ use crate::limits::Limits;
 use crate::profile::Profile;
 use crate::record::{Run, RunKind, Status};
 
+/// What a reader must know of the simulated boost.
+const BOOST_NOTE: &str = "The same controller code over a simulated actuator and an invented engine (bench engine A): \
+    no engine was run. Surge is outside the model. A real engine must be checked on the engine.";
+
 /// A unit's runs with what each shows, latest of each kind.
 #[derive(Debug, Clone, PartialEq)]
 pub struct UnitResult {
@@ -42,7 +46,9 @@ impl UnitResult {
             .map(|(s, r)| (r, s))
             .collect();
         let evidence = runs.iter().fold(more, |all, (_, shown)| all.and(shown.evidence.clone()));
-        let kinds: Vec<RunKind> = runs.iter().map(|(run, _)| run.name.kind).collect();
+        // A unit that was refused is not fit for that reason; its figures are not missing, they cannot exist.
+        let answering = runs.iter().filter(|(run, _)| run.file.outcome.refusal.is_none());
+        let kinds: Vec<RunKind> = answering.map(|(run, _)| run.name.kind).collect();
         let verdict =
             judge::judge(&evidence, limits, |limit| kinds.iter().any(|kind| evaluate::answers(*kind, limit)));
         Self { runs, replaced, verdict }
@@ -121,5 +127,6 @@ fn section(shown: &Shown, profile: &Profile, limits: &Limits) -> Option<Section>
             let bands = &profile.plan.bands;
             bench::steps(steps, StepBands { moved: bands.moved, settled: bands.settled })
         }
+        Exhibit::Boost(trace) => bench::boost(trace, BOOST_NOTE),
     })
 }

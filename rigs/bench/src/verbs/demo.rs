@@ -116,7 +116,9 @@ fn learn_unit(bench: &mut Bench, target: &Target, console: &Console) -> Result<O
     let learned = learned.map_err(Failure::from)?;
     unit_store::keep(&target.unit_dir, &learned.outcome)?;
     Ok(match learned.outcome {
-        LearnOutcome::Accepted(calibration) | LearnOutcome::NotProven { calibration, .. } => Some(calibration),
+        LearnOutcome::Accepted(calibration) | LearnOutcome::NotProven { calibration, .. } => {
+            Some(calibration)
+        }
         LearnOutcome::Refused(_) => None,
     })
 }
