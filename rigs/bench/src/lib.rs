@@ -23,3 +23,4 @@ pub mod toml_file;
 pub mod unit_result;
 pub mod unit_store;
 pub mod verbs;
+pub mod virtual_units;

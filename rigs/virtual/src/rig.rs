@@ -23,10 +23,10 @@ const SOFTWARE: &str = concat!("vanebench-core ", env!("CARGO_PKG_VERSION"));
 pub struct SimulatedRig {
     session: Session,
     world: World,
+    mishaps: Mishaps,
     next: Tick,
     pacing: Pacing,
     stored: Option<Calibration>,
-    mishaps: Mishaps,
 }
 
 impl SimulatedRig {
@@ -35,28 +35,20 @@ impl SimulatedRig {
     /// # Errors
     /// Names the world's field that is out of range.
     pub fn new(world: &WorldConfig, seed: u64, pacing: Pacing) -> Result<Self, BadParameter> {
-        let identity = Identity { model: short(MODEL), software: short(SOFTWARE), pacing };
-        Ok(Self {
-            session: Session::new(identity, Settings::default(), None),
-            world: World::new(world, seed)?,
-            next: Tick(0),
-            pacing,
-            stored: None,
-            mishaps: Mishaps::default(),
-        })
+        Self::of_case(&Case::of(world.clone()), seed, pacing)
     }
 
-    /// A rig with a unit of the catalogue on it, its bridge faults included. A silent host or noise on the
-    /// line is made at the line, not here.
+    /// A rig with a unit of the catalogue on it, and what happens around that unit.
     ///
     /// # Errors
     /// Names the world's field that is out of range.
     pub fn of_case(case: &Case, seed: u64, pacing: Pacing) -> Result<Self, BadParameter> {
-        let mut rig = Self { mishaps: case.mishaps, ..Self::new(&case.world, seed, pacing)? };
+        let mut world = World::new(&case.world, seed)?;
         if let Some(opening) = case.start_opening(None) {
-            rig.world.place(opening);
+            world.place(opening);
         }
-        Ok(rig)
+        let session = session(pacing, None);
+        Ok(Self { session, world, mishaps: case.mishaps, next: Tick(0), pacing, stored: None })
     }
 
     /// What the board has been told to keep through power-off.
@@ -70,6 +62,27 @@ impl SimulatedRig {
     pub fn world(&self) -> &World {
         &self.world
     }
+
+    fn host_is_heard(&self) -> bool {
+        self.mishaps.host_silent_at_s.is_none_or(|at_s| self.world.time_s() < at_s)
+    }
+
+    /// A controller that loses its supply forgets everything but its store, and counts its ticks anew.
+    fn restart_when_due(&mut self) {
+        if self.mishaps.restart_at_s.is_some_and(|at_s| self.world.time_s() >= at_s) {
+            self.mishaps.restart_at_s = None;
+            self.session = session(self.pacing, self.stored);
+            self.next = Tick(0);
+        }
+    }
+
+    fn put_noise_on_line(&mut self) {
+        for count in 0..self.mishaps.garbage_on_line.unwrap_or(0) {
+            let mixed = self.next.0.wrapping_mul(NOISE_MULTIPLIER).wrapping_add(count);
+            // Never a delimiter: noise between frames, not a cut through them.
+            self.session.receive(&[(mixed >> NOISE_SHIFT) as u8 | 1]);
+        }
+    }
 }
 
 impl TickedRig for SimulatedRig {
@@ -80,14 +93,19 @@ impl TickedRig for SimulatedRig {
     }
 
     fn receive(&mut self, bytes: &[u8]) {
-        self.session.receive(bytes);
+        if self.host_is_heard() {
+            self.session.receive(bytes);
+        }
     }
 
     fn may_advance(&self) -> bool {
-        self.session.may_advance(self.next)
+        // Time goes on for a board whose host is gone, grant or not.
+        self.session.may_advance(self.next) || !self.host_is_heard()
     }
 
     fn advance(&mut self) -> Result<(), Diverged> {
+        self.restart_when_due();
+        self.put_noise_on_line();
         let sample = self.world.sample(self.next);
         let done = self.session.tick(&sample);
         self.stored = done.store.or(self.stored);
@@ -99,6 +117,16 @@ impl TickedRig for SimulatedRig {
     fn transmit(&mut self, room: &mut [u8]) -> usize {
         self.session.transmit(room)
     }
+}
+
+/// Any odd number that spreads the tick's bits; from Knuth's multiplicative hashing.
+const NOISE_MULTIPLIER: u32 = 2_654_435_761;
+/// The product's high bits are the well-mixed ones.
+const NOISE_SHIFT: u32 = 24;
+
+fn session(pacing: Pacing, stored: Option<Calibration>) -> Session {
+    let identity = Identity { model: short(MODEL), software: short(SOFTWARE), pacing };
+    Session::new(identity, Settings::default(), stored)
 }
 
 /// The link's strings are short; a longer one is cut, never refused.
