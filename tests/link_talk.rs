@@ -10,9 +10,9 @@ use firmware_core::calibration::{Setup, Warmth};
 use firmware_core::learn::{Check, CheckSet, LearnEvent, LearnOrder, LearnOutcome};
 use firmware_core::link::codec::frame;
 use firmware_core::link::state::{MotionEvent, Streaming};
-use firmware_core::link::{Refusal, Source};
+use firmware_core::link::{DRIVE_LEASE_TICKS, Refusal, Source};
 use firmware_core::motion::{Goal, Segment};
-use firmware_core::units::Opening;
+use firmware_core::units::{Duty, Opening};
 use link_support::{Board, BoardLine, Stranger, settings};
 use vanebench::client::{Client, ClientError, GapCause, LineUse, StreamItem, StreamSample};
 
@@ -190,6 +190,22 @@ fn a_line_cut_in_the_middle_says_so_and_keeps_what_came() {
     assert!(samples >= 1000);
     assert!(matches!(error, ClientError::HungUp { .. }), "{error}");
     assert!(error.to_string().contains("in-process") && error.to_string().contains("kept"));
+}
+
+/// The line drops all that the host says, and only time goes on.
+#[test]
+fn a_board_that_hears_its_host_no_more_lets_go_within_the_lease() {
+    let line = BoardLine::new(Board::sound(1));
+    let board = Arc::clone(&line.board);
+    let mut client = connect(line);
+    let push = Goal::Duty(Duty::try_new(0.05).unwrap());
+    client.load_motion(&[Segment { goal: push, ticks: 60_000 }]).unwrap();
+    client.start_motion(Setup::Attached).unwrap();
+    let mut board = board.lock().unwrap();
+    board.pass(DRIVE_LEASE_TICKS);
+    assert_ne!(board.duty(), Duty::ZERO);
+    board.pass(1);
+    assert_eq!(board.duty(), Duty::ZERO);
 }
 
 #[test]

@@ -329,6 +329,11 @@ fn the_pages_example_of_every_message_is_what_the_code_sends() {
         );
     }
     assert_eq!(on_page.len(), expected().len());
+    // The frame that the page takes apart byte by byte.
+    let grant = encode(2, &ToBoard::Grant { until: Tick(256) }).unwrap();
+    assert_eq!(grant.as_slice(), hex("00 03 01 02 06 02 80 02 89 5A 00"));
+    assert_eq!(crc(&hex("01 02 00 02 80 02")), 0x5A89);
+    assert!(page().contains("`00 03 01 02 06 02 80 02 89 5A 00`"));
 }
 
 #[test]

@@ -8,7 +8,7 @@ use std::sync::{Arc, Mutex};
 use firmware_core::link::{Identity, Pacing};
 use firmware_core::session::Session;
 use firmware_core::settings::{Settings, StopWindow, StopWindows};
-use firmware_core::units::Tick;
+use firmware_core::units::{Duty, Tick};
 use host_sim::actuator::ActuatorParams;
 use host_sim::world::{EngineState, World, WorldConfig};
 use virtual_rig::line::{BAUD, LineBudget};
@@ -24,6 +24,7 @@ pub struct Board {
     session: Session,
     world: World,
     next: Tick,
+    duty: Duty,
     budget: LineBudget,
     out: VecDeque<u8>,
 }
@@ -38,6 +39,7 @@ impl Board {
             session: session(),
             world: World::new(&config, seed).unwrap(),
             next: Tick(0),
+            duty: Duty::ZERO,
             budget: LineBudget::new(BAUD),
             out: VecDeque::new(),
         }
@@ -49,12 +51,28 @@ impl Board {
         self.out.clear();
     }
 
+    /// Lets time pass without the host: ticks run although nobody granted them.
+    pub fn pass(&mut self, ticks: u32) {
+        for _ in 0..ticks {
+            self.tick();
+        }
+    }
+
+    /// Duty of the last tick.
+    pub fn duty(&self) -> Duty {
+        self.duty
+    }
+
+    fn tick(&mut self) {
+        let sample = self.world.sample(self.next);
+        self.duty = self.session.tick(&sample).output.duty;
+        self.world.step(self.duty, &EngineState::Standing).unwrap();
+        self.next = self.next.after(1);
+    }
+
     fn run(&mut self) {
         while self.session.may_advance(self.next) {
-            let sample = self.world.sample(self.next);
-            let done = self.session.tick(&sample);
-            self.world.step(done.output.duty, &EngineState::Standing).unwrap();
-            self.next = self.next.after(1);
+            self.tick();
             let room = self.budget.bytes_this_tick();
             self.send(room);
         }
