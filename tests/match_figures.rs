@@ -2,7 +2,9 @@
 #![allow(clippy::unwrap_used, reason = "a check that cannot be set up must fail")]
 
 use host_sim::gas::Gas;
-use host_sim::parts::figures::{SAE_J922, SAE_J1826, WheelShape, choked_flow_kg_s, indexing_stack, trim};
+use host_sim::parts::figures::indexing_stack;
+use host_sim::parts::flow::{SAE_J922, SAE_J1826, choked_flow_kg_s};
+use host_sim::parts::wheels::{WheelShape, estimated_inertia_kg_m2, trim};
 use host_sim::parts::{ActsOn, IndexLink, Indexing, Material, PartsSheet};
 use host_sim::uncertainty::{Correlation, Input, propagate, propagate_correlated, rectangular};
 use vanebench_checks::assert_near;
@@ -79,7 +81,7 @@ fn the_hub_disc_of_a_wheel_is_the_handbook_disc() {
 /// The invented bench engine A's rotor: 50 mm aluminium, 46 mm nickel, 2.8e-5 kg m².
 #[test]
 fn the_inertia_estimate_is_near_the_rotor_it_was_set_by() {
-    let got = host_sim::parts::figures::estimated_inertia_kg_m2(&sheet());
+    let got = estimated_inertia_kg_m2(&sheet());
     assert_near("rotor", got, 2.8e-5, 0.10);
 }
 

@@ -2,6 +2,7 @@
 #![allow(clippy::unwrap_used, reason = "a check that cannot be set up must fail")]
 
 use host_sim::parts::{Field, PartsSheet, Problem};
+use proptest::prelude::*;
 
 const RING_A: &str = include_str!("../rigs/profiles/sheets/ring-a.toml");
 
@@ -195,4 +196,36 @@ fn a_file_that_is_no_sheet_says_so_with_its_line() {
     assert!(message.starts_with("t.toml:2"), "{message}");
     let error = PartsSheet::read("no/such/file.toml".as_ref()).unwrap_err();
     assert!(matches!(error.findings[0].problem, Problem::Unreadable { .. }));
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { failure_persistence: None, ..ProptestConfig::default() })]
+
+    /// Any number anywhere: a sheet that computes, or findings; never a panic, never a NaN in a figure.
+    #[test]
+    fn any_number_in_any_place_gives_a_sheet_or_findings(
+        line in 0_usize..60, bits in any::<u64>(), plain in -200.0..200.0_f64, wild in any::<bool>(),
+    ) {
+        let number = if wild { f64::from_bits(bits) } else { plain };
+        let text: Vec<String> = RING_A
+            .lines()
+            .enumerate()
+            .map(|(at, words)| match (at == line, words.split_once("= { mm = ").or(words.split_once("= { deg = "))) {
+                (true, Some((key, rest))) => {
+                    let unit = if words.contains("{ mm") { "mm" } else { "deg" };
+                    let tail = rest.split_once(',').map_or("}", |(_, tail)| tail);
+                    format!("{key}= {{ {unit} = {number:e},{tail}")
+                }
+                _ => words.to_owned(),
+            })
+            .collect();
+        match PartsSheet::parse("fuzz.toml", &text.join("\n")) {
+            Ok(sheet) => {
+                for figure in host_sim::parts::figures::figures(&sheet) {
+                    prop_assert!(figure.value.is_finite() && figure.standard_uncertainty.is_finite(), "{:?}", figure);
+                }
+            }
+            Err(error) => prop_assert!(!error.findings.is_empty()),
+        }
+    }
 }

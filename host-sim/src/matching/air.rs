@@ -13,7 +13,8 @@ use crate::airpath::{AirState, NoSteadyState, Operating, ReducedModel, ReducedPa
 use crate::atmosphere::Ambient;
 use crate::check::BadParameter;
 use crate::nozzle::NozzleModel;
-use crate::parts::figures::{in_series_mm2, trim};
+use crate::parts::flow::in_series_mm2;
+use crate::parts::wheels::trim;
 use crate::parts::{Field, PartsSheet};
 
 /// What enters the comparison besides the nozzle area, and on what ground.

@@ -18,5 +18,5 @@ pub use learned::{
 };
 pub use opening_map::{Knot, Met, MinimumFlow, OpeningMatch, Unmet};
 pub use remap::{Change, Remapped, remap_openings, remap_settings};
-pub use study::{AreaPoint, Assumed, Side, Study, StudyError, StudyPlan, match_sheets};
+pub use study::{AreaPoint, SheetValue, Side, Study, StudyError, StudyPlan, match_sheets};
 pub use what_if::{Bar, SWEPT, Spread, WhatIf, what_if};

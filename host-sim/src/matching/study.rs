@@ -13,7 +13,7 @@ use crate::nozzle::RingError;
 use crate::parts::figures::{
     Figure, StackUp, VaneRotation, figures, indexing_stack, propagate_sheet, vane_rotation,
 };
-use crate::parts::{Field, Origin, PartsSheet, ToleranceOrigin};
+use crate::parts::{Field, PartsSheet, Quantity};
 
 /// Points of curves and of the opening map.
 const POINTS: u32 = 21;
@@ -29,19 +29,16 @@ pub struct StudyPlan {
     pub seed: u64,
 }
 
-/// A value that nobody measured, or whose tolerance nobody stated.
+/// A value of the sheet with where it came from.
 #[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct Assumed {
+pub struct SheetValue {
     /// `section.key`.
     pub field: String,
-    /// Value taken.
-    pub value: f64,
-    /// Half-width taken.
-    pub tolerance: f64,
-    /// Unit of both.
+    /// Unit of the quantity.
     pub unit: &'static str,
-    /// The rule in words; none where only the tolerance was estimated.
-    pub rule: Option<String>,
+    /// Value, tolerance, who and with what, or the rule.
+    #[serde(flatten)]
+    pub quantity: Quantity,
 }
 
 /// Effective area at an opening, with its uncertainty.
@@ -76,8 +73,10 @@ pub struct Side {
     pub rotation: VaneRotation,
     /// Vane tips' radius over wheel radius, closed and open: the vaneless gap.
     pub vaneless_ratio: (f64, f64),
-    /// What was not measured.
-    pub assumed: Vec<Assumed>,
+    /// When the parts were measured, as written.
+    pub measured_on: String,
+    /// Every value the figures rest on.
+    pub values: Vec<SheetValue>,
 }
 
 /// The comparison.
@@ -167,7 +166,15 @@ fn side(sheet: &PartsSheet) -> Result<Side, RingError> {
         indexing: indexing_stack(sheet),
         rotation: vane_rotation(sheet),
         vaneless_ratio: (gap(0.0), gap(1.0)),
-        assumed: assumed(sheet),
+        measured_on: sheet.measured_on.clone(),
+        values: sheet
+            .quantities()
+            .map(|(field, quantity)| SheetValue {
+                field: field.path(),
+                unit: field.spec().dimension.symbol(),
+                quantity: quantity.clone(),
+            })
+            .collect(),
     })
 }
 
@@ -184,26 +191,6 @@ fn area_point(sheet: &PartsSheet, opening: f64) -> AreaPoint {
         effective_mm2: effective.value,
         standard_uncertainty_mm2: effective.standard_uncertainty,
     }
-}
-
-fn assumed(sheet: &PartsSheet) -> Vec<Assumed> {
-    let mut found = Vec::new();
-    for (field, quantity) in sheet.quantities() {
-        let rule = match &quantity.origin {
-            Origin::Estimated { rule } => Some(rule.clone()),
-            Origin::Measured { .. } => None,
-        };
-        if rule.is_some() || quantity.tolerance_origin == ToleranceOrigin::Estimated {
-            found.push(Assumed {
-                field: field.path(),
-                value: quantity.value,
-                tolerance: quantity.tolerance,
-                unit: field.spec().dimension.symbol(),
-                rule,
-            });
-        }
-    }
-    found
 }
 
 /// In words: what is missed, and what the engine will see of it.

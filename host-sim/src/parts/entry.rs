@@ -17,10 +17,9 @@ use super::quantity::{Dimension, INCH_MM, Origin, Quantity, TOLERANCE_SHARE, Tol
 pub(super) struct Measured {
     pub(super) by: Option<String>,
     pub(super) with: Option<String>,
-    /// Date, for the report only.
+    /// Date, as written; for the report.
     #[serde(default)]
-    #[serde(rename = "on")]
-    _on: Option<String>,
+    pub(super) on: String,
 }
 
 const NOTE_KEYS: [&str; 3] = ["tol", "by", "with"];

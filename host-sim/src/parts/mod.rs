@@ -8,10 +8,12 @@ mod check;
 mod entry;
 mod field;
 pub mod figures;
+pub mod flow;
 mod problem;
 mod quantity;
 mod read;
 mod sheet;
+pub mod wheels;
 
 pub use field::{EstimateRule, Field, FieldSpec, Missing, SPECS};
 pub use problem::{Finding, Problem, SheetError, Wheel};

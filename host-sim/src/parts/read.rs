@@ -14,10 +14,10 @@ use toml::Value;
 use super::check;
 use super::entry::{self, Measured};
 use super::field::{Field, FieldSpec, Missing, SPECS};
-use super::figures;
 use super::problem::{Finding, Problem, SheetError};
 use super::quantity::{Origin, Quantity, ToleranceOrigin};
 use super::sheet::{ActsOn, Count, IndexLink, Indexing, Material, PartsSheet, WheelMaterial};
+use super::wheels;
 
 /// Vane and blade counts that a turbo may have; the lower end makes a ring, the upper catches typing errors.
 const COUNTS: (u32, u32) = (3, 60);
@@ -154,6 +154,7 @@ impl Reader<'_> {
         let sheet = (|| {
             Some(PartsSheet {
                 name: raw.name,
+                measured_on: raw.measured.on,
                 note: raw.note,
                 vanes: vanes?.value,
                 compressor_blades: compressor_blades?,
@@ -282,12 +283,12 @@ impl Reader<'_> {
 
 /// Only the whole sheet tells the inertia: wheels, blades and materials.
 fn estimate_inertia(sheet: &mut PartsSheet) {
-    let value = figures::estimated_inertia_kg_m2(sheet);
+    let value = wheels::estimated_inertia_kg_m2(sheet);
     sheet.quantities.entry(Field::RotorInertia).or_insert_with(|| Quantity {
         value,
-        tolerance: figures::INERTIA_ESTIMATE_SHARE * value,
+        tolerance: wheels::INERTIA_ESTIMATE_SHARE * value,
         tolerance_origin: ToleranceOrigin::Estimated,
-        origin: Origin::Estimated { rule: figures::INERTIA_RULE.to_owned() },
+        origin: Origin::Estimated { rule: wheels::INERTIA_RULE.to_owned() },
     });
 }
 

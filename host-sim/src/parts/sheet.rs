@@ -101,6 +101,8 @@ pub struct PartsSheet {
     pub name: String,
     /// Remark, for reports.
     pub note: String,
+    /// When it was measured, as written on the sheet.
+    pub measured_on: String,
     /// Vane count.
     pub vanes: u32,
     /// Compressor blades, splitters included.

@@ -2,6 +2,8 @@
 
 use host_sim::matching::{AirComparison, ENTERS, Side, Study, WhatIf};
 
+use host_sim::parts::{Origin, ToleranceOrigin};
+
 use super::{Told, text};
 use crate::caution::CAUTIONS;
 use crate::report::{Axis, Chart, Ink, Mark, Report, Section, Table};
@@ -55,22 +57,27 @@ fn figures(study: &Study) -> Section {
         table.row([f.name, f.formula, f.source])
     });
     let mut section = Section::new("Old and new side by side")
-        .text("Value ± standard uncertainty (GUM, first order, tolerances read as rectangular). * rests on values that were estimated, not measured.")
-        .table(table_of(text::figure_rows(&study.old, &study.new)))
+        .text("Value ± standard uncertainty (GUM, first order, tolerances read as rectangular). * rests on values that were estimated, not measured; a tolerance with * was not stated and is taken by rule.")
+        .table(table_of(text::figure_rows(study)))
         .table(sources);
     for side in [&study.old, &study.new] {
-        section = section.table(assumed(side));
+        section = section.table(values(side));
     }
     section
 }
 
-fn assumed(side: &Side) -> Table {
-    let head = format!("not measured on {}", side.name);
-    side.assumed.iter().fold(Table::new(&[&head, "taken as", "rule"]), |table, value| {
-        let taken =
-            format!("{} ± {} {}", text::number(value.value), text::number(value.tolerance), value.unit);
-        let rule = value.rule.clone().unwrap_or_else(|| "measured; tolerance taken as ±0.5 %".into());
-        table.row([value.field.clone(), taken, rule])
+fn values(side: &Side) -> Table {
+    let head = format!("{}, measured {}", side.name, side.measured_on);
+    side.values.iter().fold(Table::new(&[&head, "value", "by", "with"]), |table, value| {
+        let tolerance = match value.quantity.tolerance_origin {
+            ToleranceOrigin::Stated => "",
+            ToleranceOrigin::Estimated => " *",
+        };
+        let (by, with) = match &value.quantity.origin {
+            Origin::Measured { by, with } => (by.as_str(), with.as_str()),
+            Origin::Estimated { rule } => ("estimated *", rule.as_str()),
+        };
+        table.row([&value.field, &(text::quantity(value) + tolerance), by, with])
     })
 }
 

@@ -2,7 +2,8 @@
 
 use std::path::Path;
 
-use host_sim::matching::{Knot, Met, MinimumFlow, Response, Side, TravelCheck, WhatIf};
+use host_sim::matching::{Knot, Met, MinimumFlow, Response, SheetValue, Side, Study, TravelCheck, WhatIf};
+use host_sim::parts::Origin;
 use host_sim::parts::figures::Figure;
 
 use super::Told;
@@ -15,8 +16,8 @@ pub(super) fn told(told: &Told, out: Option<&Path>) -> String {
     let study = &told.study;
     let mut parts = vec![
         format!("{} → {}", study.old.name, study.new.name),
-        aligned(&figure_rows(&study.old, &study.new)),
-        assumed(&study.new),
+        aligned(&figure_rows(study)),
+        estimated(&study.new),
         format!("Minimum flow: {}", minimum_flow(&study.minimum_flow)),
         aligned(&map_rows(&study.map)),
         aligned(&settings_rows(told)),
@@ -94,11 +95,13 @@ pub(super) fn figure(figure: &Figure) -> String {
 }
 
 /// Figures of both sides, head first.
-pub(super) fn figure_rows(old: &Side, new: &Side) -> Vec<Vec<String>> {
+pub(super) fn figure_rows(study: &Study) -> Vec<Vec<String>> {
+    let (old, new) = (&study.old, &study.new);
     let mut rows = vec![row(["figure (± standard uncertainty; * rests on estimates)", "unit", "old", "new"])];
     for (before, after) in old.figures.iter().zip(&new.figures) {
         rows.push(row([before.name, before.unit, &figure(before), &figure(after)]));
     }
+    rows.push(row(["rotor inertia, new over old", "1", "1", &number(study.inertia_ratio)]));
     let stack = |side: &Side| {
         let stack = side.indexing;
         format!("{} / {}", number(stack.worst_case_deg), number(stack.root_sum_square_deg))
@@ -114,20 +117,28 @@ pub(super) fn figure_rows(old: &Side, new: &Side) -> Vec<Vec<String>> {
     rows
 }
 
-fn assumed(side: &Side) -> String {
+fn estimated(side: &Side) -> String {
     let rules: Vec<String> = side
-        .assumed
+        .values
         .iter()
-        .filter_map(|value| {
-            let rule = value.rule.as_ref()?;
-            let (at, within) = (number(value.value), number(value.tolerance));
-            Some(format!("  {} = {at} ± {within} {}: {rule}", value.field, value.unit))
+        .filter_map(|value| match &value.quantity.origin {
+            Origin::Estimated { rule } => Some(format!("  {} = {}: {rule}", value.field, quantity(value))),
+            Origin::Measured { .. } => None,
         })
         .collect();
     if rules.is_empty() {
         format!("Every value of {} was measured.", side.name)
     } else {
         format!("Not measured on {}, so estimated:\n{}", side.name, rules.join("\n"))
+    }
+}
+
+/// A value of a sheet with its tolerance and unit.
+pub(super) fn quantity(value: &SheetValue) -> String {
+    let (at, within) = (number(value.quantity.value), number(value.quantity.tolerance));
+    match value.unit {
+        "1" => format!("{at} ± {within}"),
+        unit => format!("{at} ± {within} {unit}"),
     }
 }
 
