@@ -142,6 +142,25 @@ pub struct FrictionLine {
     pub slope: f64,
 }
 
+/// g(v) near one speed, on a straight line, held between Coulomb and break-away level.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct LevelTangent {
+    speed: f64,
+    level: f64,
+    slope: f64,
+    lowest: f64,
+    highest: f64,
+}
+
+impl LevelTangent {
+    /// g at a speed close by, N m. Held to the curve's own range, so the bristle bound holds.
+    #[inline]
+    #[must_use]
+    pub fn level(&self, speed: f64) -> f64 {
+        (self.level + self.slope * (speed - self.speed)).clamp(self.lowest, self.highest)
+    }
+}
+
 /// A LuGre pair, ready to step. The bristle deflection lives with the caller.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct LuGre {
@@ -151,6 +170,8 @@ pub struct LuGre {
 
 /// (v/vs)² beyond which the Stribeck term is below half a unit in the last place of the sum.
 const STRIBECK_GONE: f64 = 40.0;
+/// (v/vs)² below which 1 − x is exp(−x) to half a unit in the last place.
+const STRIBECK_WHOLE: f64 = 1e-8;
 
 impl LuGre {
     /// Takes checked parameters.
@@ -172,10 +193,32 @@ impl LuGre {
     #[inline]
     #[must_use]
     pub fn level(&self, speed: f64) -> f64 {
+        self.level_and_fall(speed).0
+    }
+
+    /// g(v), and the Stribeck part (Fs − Fc) exp(−(v/vs)²) in it.
+    #[inline]
+    fn level_and_fall(&self, speed: f64) -> (f64, f64) {
         let ratio = speed * self.inverse_stribeck_speed;
         let square = ratio * ratio;
-        let fall = if square > STRIBECK_GONE { 0.0 } else { libm::exp(-square) };
-        self.params.coulomb + (self.params.breakaway - self.params.coulomb) * fall
+        let share = if square > STRIBECK_GONE {
+            0.0
+        } else if square < STRIBECK_WHOLE {
+            1.0 - square
+        } else {
+            libm::exp(-square)
+        };
+        let fall = (self.params.breakaway - self.params.coulomb) * share;
+        (self.params.coulomb + fall, fall)
+    }
+
+    /// The curve's tangent at a speed: cheap levels for speeds close by.
+    #[inline]
+    #[must_use]
+    pub fn tangent(&self, speed: f64) -> LevelTangent {
+        let (level, fall) = self.level_and_fall(speed);
+        let slope = -2.0 * speed * self.inverse_stribeck_speed * self.inverse_stribeck_speed * fall;
+        LevelTangent { speed, level, slope, lowest: self.params.coulomb, highest: self.params.breakaway }
     }
 
     /// Friction at steady speed: sign(v) g(v) + σ2 v, N m.
@@ -200,9 +243,10 @@ impl LuGre {
     pub fn line(&self, bristle: f64, speed_guess: f64, level: f64, dt: f64) -> FrictionLine {
         let p = &self.params;
         let damping_per_dt = p.bristle_damping / dt;
-        let gain = (p.bristle_stiffness + damping_per_dt)
-            / (1.0 + dt * p.bristle_stiffness * speed_guess.abs() / level);
-        FrictionLine { constant: gain * bristle - damping_per_dt * bristle, slope: gain * dt + p.viscous }
+        // c / (1 + Δt σ0 |v| / g), with one division.
+        let share = level / (level + dt * p.bristle_stiffness * speed_guess.abs());
+        let gain = (p.bristle_stiffness + damping_per_dt) * share;
+        FrictionLine { constant: (gain - damping_per_dt) * bristle, slope: gain * dt + p.viscous }
     }
 
     /// New bristle deflection once the new speed is known. The same speed stands in numerator and
@@ -210,7 +254,8 @@ impl LuGre {
     #[inline]
     #[must_use]
     pub fn advance(&self, bristle: f64, new_speed: f64, level: f64, dt: f64) -> f64 {
-        (bristle + dt * new_speed) / (1.0 + dt * self.params.bristle_stiffness * new_speed.abs() / level)
+        let worn = dt * self.params.bristle_stiffness * new_speed.abs();
+        (bristle + dt * new_speed) * level / (level + worn)
     }
 }
 

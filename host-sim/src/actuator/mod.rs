@@ -22,7 +22,7 @@ use contact::{Contacts, Row};
 use motor::Winding;
 
 use crate::check::BadParameter;
-use crate::friction::LuGre;
+use crate::friction::{LevelTangent, LuGre};
 
 /// Where everything is and how fast it moves.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -49,13 +49,33 @@ pub struct Actuator {
     params: ActuatorParams,
     state: ActuatorState,
     friction: LuGre,
-    /// g(v) at the present ring speed, kept from the last step.
-    level: f64,
+    /// g(v) near the present ring speed, kept from the last step.
+    curve: LevelTangent,
     lever_contacts: Contacts,
     ring_contacts: Contacts,
+    bodies: Bodies,
     winding: Winding,
     heat_steps: u32,
     heat_j: f64,
+}
+
+/// What of the parameters every step needs, worked out once.
+#[derive(Debug, Clone, Copy, PartialEq)]
+struct Bodies {
+    lever_kg_m2: f64,
+    gear_loss: f64,
+    spring: SpringParams,
+}
+
+impl Bodies {
+    fn of(params: &ActuatorParams) -> Self {
+        let no_spring = SpringParams { preload_nm: 0.0, rate_nm_per_rad: 0.0 };
+        Self {
+            lever_kg_m2: params.lever_inertia_kg_m2(),
+            gear_loss: 1.0 - params.gear.efficiency,
+            spring: params.spring.unwrap_or(no_spring),
+        }
+    }
 }
 
 /// Fixed-point passes on |v|/g(v) and the contacts: with two, the scheme is first order and the bristle bound holds.
@@ -86,10 +106,11 @@ impl Actuator {
         };
         let mut actuator = Self {
             state,
-            level: friction.level(0.0),
+            curve: friction.tangent(0.0),
             friction,
             lever_contacts: Contacts::default(),
             ring_contacts: Contacts::default(),
+            bodies: Bodies::of(&params),
             winding: Winding::new(&params.motor),
             heat_steps: 0,
             heat_j: 0.0,
@@ -114,7 +135,7 @@ impl Actuator {
     /// Puts it into a state, as if it had been moved by hand.
     pub fn set_state(&mut self, state: ActuatorState) {
         self.state = state;
-        self.level = self.friction.level(state.ring_rad_s);
+        self.curve = self.friction.tangent(state.ring_rad_s);
         self.winding.set_temperature(&self.params.motor, state.winding_c);
     }
 
@@ -133,6 +154,7 @@ impl Actuator {
     }
 
     fn rebuild(&mut self) {
+        self.bodies = Bodies::of(&self.params);
         let ring = &self.params.ring;
         let (lever_stops, obstruction) = (&self.params.lever_stops, ring.obstruction.as_ref());
         if matches!(self.params.linkage, Linkage::Rigid) {
@@ -142,7 +164,7 @@ impl Actuator {
             self.lever_contacts = Contacts::new(&[lever_stops], None);
             self.ring_contacts = Contacts::new(&[&ring.stops], obstruction);
         }
-        self.level = self.friction.level(self.state.ring_rad_s);
+        self.curve = self.friction.tangent(self.state.ring_rad_s);
         self.winding.set_temperature(&self.params.motor, self.state.winding_c);
     }
 
@@ -164,15 +186,19 @@ impl Actuator {
 
     /// Lever's own equation: inertia, motor, spring, viscous and load-dependent gear loss.
     #[inline]
-    fn lever_row(&self, inertia: f64, guess: f64, dt: f64) -> Row {
+    fn lever_row(&self, inertia: f64, dt: f64) -> Row {
         let motor = self.motor_torque();
-        let gear = &self.params.gear;
-        let lost = (1.0 - gear.efficiency) * motor.abs() / guess.abs().max(GEAR_LOSS_SPEED);
-        let (preload, rate) =
-            self.params.spring.map_or((0.0, 0.0), |spring| (spring.preload_nm, spring.rate_nm_per_rad));
+        let speed = self.state.lever_rad_s;
+        let momentum = inertia / dt;
+        let lost = if self.bodies.gear_loss == 0.0 {
+            0.0
+        } else {
+            self.bodies.gear_loss * motor.abs() / speed.abs().max(GEAR_LOSS_SPEED)
+        };
+        let (preload, rate) = (self.bodies.spring.preload_nm, self.bodies.spring.rate_nm_per_rad);
         Row {
-            numerator: inertia * self.state.lever_rad_s / dt + motor - preload - rate * self.state.lever_rad,
-            denominator: inertia / dt + gear.viscous_nm_s_per_rad + lost + rate * dt,
+            numerator: momentum * speed + motor - preload - rate * self.state.lever_rad,
+            denominator: momentum + self.params.gear.viscous_nm_s_per_rad + lost + rate * dt,
         }
     }
 
@@ -183,25 +209,26 @@ impl Actuator {
         Row { numerator: row.numerator - line.constant, denominator: row.denominator + line.slope }
     }
 
-    /// Friction level at a speed, with the soot patch at the present ring angle.
-    #[inline]
-    fn level_at(&self, speed: f64, patch: f64) -> f64 {
-        patch * self.friction.level(speed)
-    }
-
     fn step_as_one(&mut self, gas_torque_nm: f64, dt: f64) {
-        let inertia = self.params.lever_inertia_kg_m2() + self.params.ring.inertia_kg_m2;
+        let inertia = self.bodies.lever_kg_m2 + self.params.ring.inertia_kg_m2;
         let angle = self.state.lever_rad;
         let patch = patch_factor(self.params.ring.soot_patch, angle);
-        let (mut guess, mut level) = (self.state.lever_rad_s, patch * self.level);
+        let mut lever = self.lever_row(inertia, dt);
+        lever.numerator += gas_torque_nm;
+        let (mut guess, mut curve) = (self.state.lever_rad_s, self.curve);
         for _ in 0..PASSES {
-            let mut row = self.rub(self.lever_row(inertia, guess, dt), guess, level, dt);
-            row.numerator += gas_torque_nm;
-            guess = touch(&self.lever_contacts, row, angle, guess, dt);
-            level = self.level_at(guess, patch);
+            let row = self.rub(lever, guess, patch * curve.level(guess), dt);
+            let next = touch(&self.lever_contacts, row, angle, guess, dt);
+            let is_settled = self.is_settled(guess, next);
+            guess = next;
+            if is_settled {
+                break;
+            }
+            curve = self.friction.tangent(guess);
         }
+        let level = patch * curve.level(guess);
         self.state.bristle_rad = self.friction.advance(self.state.bristle_rad, guess, level, dt);
-        self.level = level / patch;
+        self.curve = curve;
         self.state.lever_rad_s = guess;
         self.state.lever_rad += dt * guess;
         self.state.ring_rad_s = guess;
@@ -209,26 +236,35 @@ impl Actuator {
     }
 
     fn step_as_two(&mut self, gas_torque_nm: f64, dt: f64) {
-        let ring_inertia = self.params.ring.inertia_kg_m2;
-        let lever_inertia = self.params.lever_inertia_kg_m2();
         let patch = patch_factor(self.params.ring.soot_patch, self.state.ring_rad);
+        let lever = self.lever_row(self.bodies.lever_kg_m2, dt);
+        let momentum = self.params.ring.inertia_kg_m2 / dt;
+        let ring = Row { numerator: momentum * self.state.ring_rad_s + gas_torque_nm, denominator: momentum };
         let mut guess = (self.state.lever_rad_s, self.state.ring_rad_s);
-        let mut level = patch * self.level;
+        let mut curve = self.curve;
         for _ in 0..PASSES {
-            let lever = self.lever_row(lever_inertia, guess.0, dt);
-            let ring = Row {
-                numerator: ring_inertia * self.state.ring_rad_s / dt + gas_torque_nm,
-                denominator: ring_inertia / dt,
-            };
-            let ring = self.rub(ring, guess.1, level, dt);
-            guess = self.join(lever, ring, guess, dt);
-            level = self.level_at(guess.1, patch);
+            let rubbed = self.rub(ring, guess.1, patch * curve.level(guess.1), dt);
+            let next = self.join(lever, rubbed, guess, dt);
+            let is_settled = self.is_settled(guess.0, next.0) && self.is_settled(guess.1, next.1);
+            guess = next;
+            if is_settled {
+                break;
+            }
+            curve = self.friction.tangent(guess.1);
         }
+        let level = patch * curve.level(guess.1);
         self.state.bristle_rad = self.friction.advance(self.state.bristle_rad, guess.1, level, dt);
-        self.level = level / patch;
+        self.curve = curve;
         (self.state.lever_rad_s, self.state.ring_rad_s) = guess;
         self.state.lever_rad += dt * guess.0;
         self.state.ring_rad += dt * guess.1;
+    }
+
+    /// Whether another pass could not change the speed by more than a 1e-9th of the Stribeck speed.
+    #[inline]
+    fn is_settled(&self, guess: f64, next: f64) -> bool {
+        const NEGLIGIBLE: f64 = 1e-9;
+        (next - guess).abs() <= NEGLIGIBLE * self.params.ring.friction.stribeck_speed
     }
 
     /// New speeds of lever and ring: the joint's flank where it pushes, else each on its own.
@@ -236,18 +272,13 @@ impl Actuator {
     fn join(&self, lever: Row, ring: Row, guess: (f64, f64), dt: f64) -> (f64, f64) {
         let (lever_rad, ring_rad) = (self.state.lever_rad, self.state.ring_rad);
         if let Some(flank) = self.flank(guess, dt) {
-            let lever_loaded = self.lever_contacts.load(lever, lever_rad, guess.0, dt, None);
-            let ring_loaded = self.ring_contacts.load(ring, ring_rad, guess.1, dt, None);
-            let mut speeds = flank.couple(lever_loaded, ring_loaded);
-            if self.lever_contacts.would_pull(lever_rad, guess.0, speeds.0, dt)
-                || self.ring_contacts.would_pull(ring_rad, guess.1, speeds.1, dt)
-            {
-                let pushing = Some(speeds.0);
-                let lever_loaded = self.lever_contacts.load(lever, lever_rad, guess.0, dt, pushing);
-                let pushing = Some(speeds.1);
-                let ring_loaded = self.ring_contacts.load(ring, ring_rad, guess.1, dt, pushing);
-                speeds = flank.couple(lever_loaded, ring_loaded);
-            }
+            let is_clear = self.lever_contacts.is_clear(lever_rad, guess.0, dt)
+                && self.ring_contacts.is_clear(ring_rad, guess.1, dt);
+            let speeds = if is_clear {
+                flank.couple(lever, ring)
+            } else {
+                self.couple_at_stops(&flank, lever, ring, guess, dt)
+            };
             if flank.is_pushing(speeds) {
                 return speeds;
             }
@@ -256,6 +287,31 @@ impl Actuator {
             touch(&self.lever_contacts, lever, lever_rad, guess.0, dt),
             touch(&self.ring_contacts, ring, ring_rad, guess.1, dt),
         )
+    }
+
+    /// Both bodies with the joint in contact and stops within reach.
+    fn couple_at_stops(
+        &self,
+        flank: &Flank,
+        lever: Row,
+        ring: Row,
+        guess: (f64, f64),
+        dt: f64,
+    ) -> (f64, f64) {
+        let (lever_rad, ring_rad) = (self.state.lever_rad, self.state.ring_rad);
+        let loaded = |pushing: (Option<f64>, Option<f64>)| {
+            flank.couple(
+                self.lever_contacts.load(lever, lever_rad, guess.0, dt, pushing.0),
+                self.ring_contacts.load(ring, ring_rad, guess.1, dt, pushing.1),
+            )
+        };
+        let speeds = loaded((None, None));
+        if self.lever_contacts.would_pull(lever_rad, guess.0, speeds.0, dt)
+            || self.ring_contacts.would_pull(ring_rad, guess.1, speeds.1, dt)
+        {
+            return loaded((Some(speeds.0), Some(speeds.1)));
+        }
+        speeds
     }
 
     /// The flank of the joint that is in contact now or will be at the guessed speeds.

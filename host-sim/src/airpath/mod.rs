@@ -3,6 +3,7 @@
 
 mod engine;
 mod gas_torque;
+mod lanes;
 pub mod published;
 mod reduced;
 mod rk4;

@@ -9,6 +9,7 @@
 
 use serde::{Deserialize, Serialize};
 
+use super::lanes;
 use crate::atmosphere::Ambient;
 use crate::check::{BadParameter, above_zero, between, not_negative};
 
@@ -268,6 +269,16 @@ pub struct Flows {
     pub compressor_w: f64,
 }
 
+/// Powers of the two pressure ratios.
+struct Ratios {
+    /// 1 − Π^(1 − 1/γ) of the turbine.
+    turbine_head: f64,
+    /// 1 − Π^K of the turbine.
+    turbine_flow: f64,
+    /// Π^(1 − 1/γ) − 1 of the compressor.
+    compressor_rise: f64,
+}
+
 /// Largest expansion ratio taken, so that the turbine's head never reaches 0 (as in the source).
 const RATIO_MAX: f64 = 0.9999;
 /// Pressure ratio below which recirculation is choked (Wahlström and Eriksson 2011, Π_egropt rounded).
@@ -337,7 +348,7 @@ impl ReducedModel {
     pub fn vanes(&self, opening: f64) -> Vanes {
         let p = &self.params;
         let held = opening.clamp(0.0, 1.0);
-        let share = if held == 0.0 { 0.0 } else { libm::exp(p.nozzle_exponent * libm::log(held)) };
+        let share = if held == 0.0 { 0.0 } else { lanes::exp([p.nozzle_exponent * lanes::ln([held])[0]])[0] };
         Vanes { opening, area_m2: p.nozzle_min_m2 + (p.nozzle_max_m2 - p.nozzle_min_m2) * share }
     }
 
@@ -360,8 +371,9 @@ impl ReducedModel {
         let charge = engine_kg_s + fuel_kg_s;
         let heat = p.exhaust_heat_share * fuel_kg_s * p.heating_value / (p.exhaust_cp * charge);
         let exhaust_k = (p.intake_k + heat).min(p.exhaust_max_k);
-        let (turbine_kg_s, turbine_w) = self.turbine(state, vanes, exhaust_k);
-        let (compressor_kg_s, compressor_w) = self.compressor(state[0] + op.hose_drop_pa, state[2]);
+        let ratios = self.ratios(state, op.hose_drop_pa);
+        let (turbine_kg_s, turbine_w) = self.turbine(state, &ratios, vanes, exhaust_k);
+        let (compressor_kg_s, compressor_w) = self.compressor(ratios.compressor_rise, state[2]);
         Flows {
             compressor_kg_s,
             engine_kg_s,
@@ -388,13 +400,27 @@ impl ReducedModel {
         ]
     }
 
+    /// All powers of pressure ratios of an instant, side by side.
     #[inline(always)]
-    fn turbine(&self, state: &AirState, vanes: Vanes, exhaust_k: f64) -> (f64, f64) {
+    fn ratios(&self, state: &AirState, hose_drop_pa: f64) -> Ratios {
+        let outlet = self.ambient.pressure_pa + self.params.exhaust_back_pressure_pa;
+        let expansion = (outlet / state[1]).min(RATIO_MAX);
+        let compression = ((state[0] + hose_drop_pa) * self.inverse_ambient).max(1.0);
+        let [expansion, compression] = lanes::ln([expansion, compression]);
+        let [head, flow, rise, _] = lanes::exp([
+            self.exhaust_exponent * expansion,
+            self.params.turbine_flow_exponent * expansion,
+            self.air_exponent * compression,
+            0.0,
+        ]);
+        Ratios { turbine_head: 1.0 - head, turbine_flow: 1.0 - flow, compressor_rise: rise - 1.0 }
+    }
+
+    #[inline(always)]
+    fn turbine(&self, state: &AirState, ratios: &Ratios, vanes: Vanes, exhaust_k: f64) -> (f64, f64) {
         let p = &self.params;
-        let outlet = self.ambient.pressure_pa + p.exhaust_back_pressure_pa;
-        let log_ratio = libm::log((outlet / state[1]).min(RATIO_MAX));
-        let head = 1.0 - libm::exp(self.exhaust_exponent * log_ratio);
-        let opened = libm::sqrt(1.0 - libm::exp(p.turbine_flow_exponent * log_ratio));
+        let head = ratios.turbine_head;
+        let opened = libm::sqrt(ratios.turbine_flow);
         let flow = vanes.area_m2 * state[1] * opened / libm::sqrt(p.exhaust_r * exhaust_k);
         let blade = self.blade_factor * state[2] / libm::sqrt(exhaust_k * head) - p.blade_speed_best;
         let off = vanes.opening - p.opening_best;
@@ -405,10 +431,8 @@ impl ReducedModel {
     }
 
     #[inline(always)]
-    fn compressor(&self, outlet_pa: f64, turbo_rad_s: f64) -> (f64, f64) {
+    fn compressor(&self, rise: f64, turbo_rad_s: f64) -> (f64, f64) {
         let p = &self.params;
-        let ratio = (outlet_pa * self.inverse_ambient).max(1.0);
-        let rise = libm::exp(self.air_exponent * libm::log(ratio)) - 1.0;
         let speed = turbo_rad_s.max(SLOWEST_RAD_S);
         let head = self.head_factor * rise / (speed * speed);
         let flow = libm::sqrt((1.0 - p.head_weight * head * head).max(0.0) / p.flow_weight);
