@@ -1,0 +1,153 @@
+//! `campaign`: one scenario over thousands of units and engines that differ as units do.
+//!
+//! In: a scenario, controller settings, a spread, a number of runs, a seed. Out: distributions of every metric
+//! and the worst runs by index, each of which `simulate --member` replays. Goes on from a checkpoint.
+
+use std::path::PathBuf;
+
+use host_sim::campaign::{CampaignPlan, CampaignStats, MetricSummary, Next, run_campaign};
+use serde::Serialize;
+
+use super::simulate;
+use crate::console::Console;
+use crate::exit::{Exit, Failure, VerbResult};
+use crate::interrupt;
+
+/// What `campaign` takes.
+#[derive(Debug, clap::Args)]
+pub struct Args {
+    /// Name of a built-in scenario or path of a TOML file
+    scenario: String,
+    /// How many runs
+    #[arg(long, default_value_t = 1000, value_parser = clap::value_parser!(u64).range(1..=100_000_000))]
+    runs: u64,
+    /// Seed of the whole campaign
+    #[arg(long, default_value_t = 1)]
+    seed: u64,
+    /// Controller settings, a TOML file; without it, the built-in settings
+    #[arg(long = "with", value_name = "CONTROLLER.toml")]
+    with: Option<PathBuf>,
+    /// How units and engines differ, a TOML file; without it, the built-in spread
+    #[arg(long, value_name = "SPREAD.toml")]
+    spread: Option<PathBuf>,
+    /// File that keeps the progress; an interrupted campaign goes on from it
+    #[arg(long, value_name = "FILE")]
+    checkpoint: Option<PathBuf>,
+    /// Threads; the result does not depend on it
+    #[arg(long, value_name = "N")]
+    threads: Option<usize>,
+}
+
+#[derive(Debug, Serialize)]
+struct ToldWorst {
+    run: u64,
+    value: f64,
+}
+
+#[derive(Debug, Serialize)]
+struct ToldMetric {
+    name: &'static str,
+    unit: &'static str,
+    runs: u64,
+    mean: f64,
+    least: f64,
+    q05: f64,
+    q50: f64,
+    q95: f64,
+    q99: f64,
+    most: f64,
+    worst: Vec<ToldWorst>,
+}
+
+#[derive(Debug, Serialize)]
+struct Told {
+    scenario: String,
+    seed: u64,
+    runs: u64,
+    failures: u64,
+    failed: Vec<host_sim::campaign::FailedRun>,
+    metrics: Vec<ToldMetric>,
+}
+
+/// Runs the campaign.
+///
+/// # Errors
+/// A [`Failure`] that names file and field; an interrupted campaign ends with 130 and keeps its checkpoint.
+pub fn run(args: &Args, console: &Console) -> VerbResult {
+    let with: Vec<PathBuf> = args.with.iter().cloned().collect();
+    let controllers = simulate::controllers(&with)?;
+    let Some((_, settings)) = controllers.into_iter().next() else {
+        return Err(Failure::usage("no controller settings"));
+    };
+    let plan = CampaignPlan {
+        scenario: simulate::scenario(&args.scenario)?,
+        settings,
+        spread: simulate::spread(args.spread.as_ref())?,
+        seed: args.seed,
+        runs: args.runs,
+    };
+    let threads = rayon::ThreadPoolBuilder::new().num_threads(args.threads.unwrap_or(0));
+    let pool = threads.build().map_err(Failure::undetermined)?;
+    let bar = console.progress("campaign", args.runs);
+    let stats = pool.install(|| {
+        run_campaign(&plan, args.checkpoint.as_deref(), |progress| {
+            bar.set_position(progress.done);
+            if interrupt::asked() { Next::Stop } else { Next::GoOn }
+        })
+    });
+    bar.finish_and_clear();
+    let stats = stats.map_err(Failure::usage)?;
+    console.result(&text(args, &plan, &stats), &told(&plan, &stats));
+    Ok(if stats.runs() < plan.runs { Exit::Interrupted } else { Exit::Done })
+}
+
+fn told(plan: &CampaignPlan, stats: &CampaignStats) -> Told {
+    let metric = |row: MetricSummary| ToldMetric {
+        name: row.name,
+        unit: row.unit,
+        runs: row.count,
+        mean: row.mean,
+        least: row.least,
+        q05: row.q05,
+        q50: row.q50,
+        q95: row.q95,
+        q99: row.q99,
+        most: row.most,
+        worst: row.worst.iter().map(|worst| ToldWorst { run: worst.run, value: worst.value }).collect(),
+    };
+    Told {
+        scenario: plan.scenario.name.clone(),
+        seed: plan.seed,
+        runs: stats.runs(),
+        failures: stats.failures(),
+        failed: stats.failed().to_vec(),
+        metrics: stats.table().into_iter().map(metric).collect(),
+    }
+}
+
+fn text(args: &Args, plan: &CampaignPlan, stats: &CampaignStats) -> String {
+    let mut lines = vec![format!(
+        "{}: {} of {} runs, seed {}, {} could not be finished; simulated, nothing moved",
+        plan.scenario.name,
+        stats.runs(),
+        plan.runs,
+        plan.seed,
+        stats.failures()
+    )];
+    lines.push(format!(
+        "  {:<30}{:>11}{:>11}{:>11}{:>11}{:>11}{:>11}  worst runs",
+        "", "least", "5 %", "median", "95 %", "99 %", "most"
+    ));
+    for row in stats.table() {
+        let cells = [row.least, row.q05, row.q50, row.q95, row.q99, row.most];
+        let cells: Vec<String> = cells.iter().map(|value| format!("{value:>11.3}")).collect();
+        let worst: Vec<String> = row.worst.iter().take(3).map(|worst| worst.run.to_string()).collect();
+        let name = format!("{}, {}", row.name, row.unit);
+        lines.push(format!("  {name:<30}{}  {}", cells.join(""), worst.join(", ")));
+    }
+    for failed in stats.failed().iter().take(3) {
+        lines.push(format!("  run {} failed: {}", failed.run, failed.reason));
+    }
+    lines.push(format!("  replay one: vanebench simulate {} --seed {} --member RUN", args.scenario, args.seed));
+    lines.join("\n")
+}
