@@ -41,6 +41,10 @@ enum Verb {
     Judge(verbs::judge::Args),
     /// Judge, and lay the record out as a printable report
     Report(verbs::judge::ReportArgs),
+    /// Run a scenario under one or several controllers and compare
+    Simulate(verbs::simulate::Args),
+    /// Run a scenario over thousands of units that differ as units do
+    Campaign(verbs::campaign::Args),
 }
 
 impl Cli {
@@ -66,6 +70,8 @@ impl Cli {
             Verb::Match(args) => verbs::match_parts::run(args, console),
             Verb::Judge(args) => verbs::judge::run(args, console),
             Verb::Report(args) => verbs::judge::run_report(args, console),
+            Verb::Simulate(args) => verbs::simulate::run(args, console),
+            Verb::Campaign(args) => verbs::campaign::run(args, console),
         }
     }
 }

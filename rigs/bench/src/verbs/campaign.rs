@@ -148,6 +148,9 @@ fn text(args: &Args, plan: &CampaignPlan, stats: &CampaignStats) -> String {
     for failed in stats.failed().iter().take(3) {
         lines.push(format!("  run {} failed: {}", failed.run, failed.reason));
     }
-    lines.push(format!("  replay one: vanebench simulate {} --seed {} --member RUN", args.scenario, args.seed));
+    lines.push(format!(
+        "  replay one: vanebench simulate {} --seed {} --member RUN",
+        args.scenario, args.seed
+    ));
     lines.join("\n")
 }

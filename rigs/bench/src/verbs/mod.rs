@@ -2,7 +2,9 @@
 
 pub mod demo;
 pub mod judge;
+pub mod campaign;
 pub mod learn;
 pub mod match_parts;
 pub mod moves;
 pub mod ports;
+pub mod simulate;

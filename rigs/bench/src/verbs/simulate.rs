@@ -138,7 +138,8 @@ pub(super) fn controllers(files: &[PathBuf]) -> Result<Vec<(String, Settings)>, 
                 let next = "Correct this line and run again; nothing was run.";
                 Failure::usage(file.refuse(error.field, allowed, next))
             })?;
-            let stem = path.file_stem().map_or_else(|| path.display().to_string(), |s| s.to_string_lossy().into());
+            let stem =
+                path.file_stem().map_or_else(|| path.display().to_string(), |s| s.to_string_lossy().into());
             Ok((stem, settings))
         })
         .collect()
@@ -207,9 +208,10 @@ fn guard_line(run: &Shown) -> String {
     if events.is_empty() {
         return "never stepped in".to_owned();
     }
-    let named = events.iter().take(NAMED).map(|e| {
-        format!("{:.2} s {:?} to {:?} ({:?})", e.t_s, e.event.from, e.event.to, e.event.cause)
-    });
+    let named = events
+        .iter()
+        .take(NAMED)
+        .map(|e| format!("{:.2} s {:?} to {:?} ({:?})", e.t_s, e.event.from, e.event.to, e.event.cause));
     let more = events.len().saturating_sub(NAMED);
     let tail = if more > 0 { format!("; and {more} more") } else { String::new() };
     format!("{}{tail}", named.collect::<Vec<_>>().join("; "))
@@ -250,8 +252,11 @@ fn page(scenario: &Scenario, shown: &[Shown], told: &Told<'_>) -> Report {
         .line("wanted", Ink::Command, wanted.unwrap_or_default())
         .level(limits.boost_kpa, Ink::Limit, "limit");
     let opening = chart("Opening", Axis::fixed("opening, fraction", 0.0, 1.0), shown, |row| row.opening);
-    let turbo = chart("Turbo speed", Axis::fit("turbo speed, rpm"), shown, |row| row.turbo_rpm)
-        .level(limits.turbo_rpm, Ink::Limit, "limit");
+    let turbo = chart("Turbo speed", Axis::fit("turbo speed, rpm"), shown, |row| row.turbo_rpm).level(
+        limits.turbo_rpm,
+        Ink::Limit,
+        "limit",
+    );
     let exhaust = chart("Exhaust pressure", Axis::fit("exhaust, kPa absolute"), shown, |row| row.exhaust_kpa)
         .level(limits.exhaust_kpa, Ink::Limit, "limit");
     let fuel = chart("Fuel delivered", Axis::with_zero("fuel, mg per stroke"), shown, |row| row.fuel_mg);
@@ -268,15 +273,20 @@ fn page(scenario: &Scenario, shown: &[Shown], told: &Told<'_>) -> Report {
         facts: vec![
             ("scenario".to_owned(), scenario.name.clone()),
             ("seed".to_owned(), told.seed.to_string()),
-            ("engine and actuator".to_owned(), "invented bench unit A unless the scenario says otherwise".to_owned()),
+            (
+                "engine and actuator".to_owned(),
+                "invented bench unit A unless the scenario says otherwise".to_owned(),
+            ),
         ],
         verdict: None,
         sections: vec![pictures, metrics_section(shown)],
         sheet: None,
-        cautions: core::iter::once("Simulated: a good run here is no proof on an engine. Surge is not modelled.")
-            .chain(CAUTIONS)
-            .map(str::to_owned)
-            .collect(),
+        cautions: core::iter::once(
+            "Simulated: a good run here is no proof on an engine. Surge is not modelled.",
+        )
+        .chain(CAUTIONS)
+        .map(str::to_owned)
+        .collect(),
     }
 }
 
