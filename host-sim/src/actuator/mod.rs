@@ -216,12 +216,12 @@ impl Actuator {
         let mut lever = self.lever_row(inertia, dt);
         lever.numerator += gas_torque_nm;
         let (mut guess, mut curve) = (self.state.lever_rad_s, self.curve);
-        for _ in 0..PASSES {
+        for pass in 1..=PASSES {
             let row = self.rub(lever, guess, patch * curve.level(guess), dt);
             let next = touch(&self.lever_contacts, row, angle, guess, dt);
             let is_settled = self.is_settled(guess, next);
             guess = next;
-            if is_settled {
+            if is_settled || pass == PASSES {
                 break;
             }
             curve = self.friction.tangent(guess);
@@ -242,12 +242,12 @@ impl Actuator {
         let ring = Row { numerator: momentum * self.state.ring_rad_s + gas_torque_nm, denominator: momentum };
         let mut guess = (self.state.lever_rad_s, self.state.ring_rad_s);
         let mut curve = self.curve;
-        for _ in 0..PASSES {
+        for pass in 1..=PASSES {
             let rubbed = self.rub(ring, guess.1, patch * curve.level(guess.1), dt);
             let next = self.join(lever, rubbed, guess, dt);
             let is_settled = self.is_settled(guess.0, next.0) && self.is_settled(guess.1, next.1);
             guess = next;
-            if is_settled {
+            if is_settled || pass == PASSES {
                 break;
             }
             curve = self.friction.tangent(guess.1);
@@ -260,10 +260,11 @@ impl Actuator {
         self.state.ring_rad += dt * guess.1;
     }
 
-    /// Whether another pass could not change the speed by more than a 1e-9th of the Stribeck speed.
+    /// Whether the speed changed by less than a millionth of the Stribeck speed: what another pass could
+    /// still change then is below 1e-8 of the friction.
     #[inline]
     fn is_settled(&self, guess: f64, next: f64) -> bool {
-        const NEGLIGIBLE: f64 = 1e-9;
+        const NEGLIGIBLE: f64 = 1e-6;
         (next - guess).abs() <= NEGLIGIBLE * self.params.ring.friction.stribeck_speed
     }
 
