@@ -1,8 +1,8 @@
 //! One file per verb: its arguments and the order of its work.
 
+pub mod campaign;
 pub mod demo;
 pub mod judge;
-pub mod campaign;
 pub mod learn;
 pub mod match_parts;
 pub mod moves;
