@@ -34,9 +34,7 @@ pub(super) fn evaluate(run: &Run, profile: &Profile) -> Shown {
     };
     match (curve(|m| m.current), curve(|m| m.duty)) {
         (Ok(current), Ok(duty)) => {
-            let conditions =
-                format!("open-loop duty ramps of {} ms each way, {}", plan.ramp_ticks, conditions(run));
-            let figures = current.figures(conditions.trim_end_matches([',', ' ']));
+            let figures = current.figures(&conditions(run));
             Shown {
                 evidence: Evidence { figures, findings: Vec::new() },
                 exhibit: Some(Exhibit::Friction { current, duty }),

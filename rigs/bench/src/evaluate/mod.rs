@@ -8,6 +8,8 @@ mod learn;
 mod simulate;
 mod step;
 mod sweep;
+#[cfg(test)]
+mod tests;
 
 use crate::figures::friction::FrictionCurve;
 use crate::figures::step::{StepResponse, StepTrace};
@@ -122,12 +124,13 @@ pub fn answers(kind: RunKind, limit: &Limit) -> bool {
 
 /// The run's conditions in one line.
 fn conditions(run: &Run) -> String {
-    let stated = run.file.conditions.iter().map(|(name, value)| format!("{name} {value}"));
+    let stated =
+        run.file.conditions.iter().map(|(name, value)| format!("{} {value}", name.replace('_', " ")));
     let mut conditions: Vec<_> = stated.collect();
     if let Some(lost) = run.file.sums.map(|sums| sums.lost).filter(|lost| *lost > 0) {
         conditions.push(format!("{lost} samples lost on the line"));
     }
-    conditions.join(", ")
+    conditions.join("; ")
 }
 
 /// Seconds from the first sample.

@@ -17,13 +17,11 @@ const SAME_SIZE: f64 = 0.001;
 
 pub(super) fn evaluate(run: &Run, profile: &Profile) -> Shown {
     let bands = bands(profile);
-    let stated = conditions(run);
     let conditions = format!(
-        "held {} ms, movement counts beyond ±{:.2} %, settled within ±{:.2} % of travel{}{stated}",
-        profile.plan.step.hold_ticks,
+        "{}; movement counts beyond ±{:.2} %, settled within ±{:.2} % of travel",
+        conditions(run),
         100.0 * bands.moved,
         100.0 * bands.settled,
-        if stated.is_empty() { "" } else { ", " },
     );
     let mut evidence = Evidence::default();
     let mut steps = Vec::new();

@@ -26,15 +26,8 @@ pub(super) fn evaluate(run: &Run, profile: &Profile) -> Shown {
     let inputs = (0..plan.points as usize).map(|i| 100.0 * command_at(plan, i)).collect();
     match SweepTable::try_new(inputs, up, down) {
         Ok(table) => {
-            let stated = conditions(run);
-            let conditions = format!(
-                "{} points, {} cycles, last {} ms of {} ms averaged, turning points read once{}{stated}",
-                plan.points,
-                table.cycles(),
-                plan.average_ticks,
-                plan.dwell_ticks,
-                if stated.is_empty() { "" } else { ", " },
-            );
+            let conditions =
+                format!("{}; {} whole cycles, turning points read once", conditions(run), table.cycles());
             let figures = table.figures(Sensor::Own, &conditions);
             Shown {
                 evidence: Evidence { figures, findings: Vec::new() },
@@ -54,18 +47,10 @@ fn command_at(plan: &SweepPlan, point: usize) -> f64 {
     plan.lowest + (plan.highest - plan.lowest) * point as f64 / f64::from(plan.points - 1)
 }
 
-/// Dwells at planned points, in order; the same point twice in a row counts once, as it was last.
+/// Dwells at planned points, in order.
 fn plateaus(run: &Run, plan: &SweepPlan) -> Vec<Plateau> {
     let samples: Vec<&Sample> = run.samples().collect();
-    let mut plateaus: Vec<Plateau> = Vec::new();
-    for dwell in samples.chunk_by(|a, b| a.command == b.command) {
-        let Some(plateau) = plateau(dwell, plan) else { continue };
-        match plateaus.last_mut() {
-            Some(last) if last.point == plateau.point => *last = plateau,
-            _ => plateaus.push(plateau),
-        }
-    }
-    plateaus
+    samples.chunk_by(|a, b| a.command == b.command).filter_map(|dwell| plateau(dwell, plan)).collect()
 }
 
 fn plateau(dwell: &[&Sample], plan: &SweepPlan) -> Option<Plateau> {
@@ -91,7 +76,12 @@ fn cycles(plateaus: &[Plateau], plan: &SweepPlan) -> (Vec<Vec<f64>>, Vec<Vec<f64
     });
     let readings = whole.map(|window| window.iter().map(|p| p.reading).collect::<Vec<_>>());
     let measured: Vec<_> = readings.skip(plan.preconditioning_cycles as usize).collect();
-    let up = measured.iter().map(|cycle| cycle.iter().take(top + 1).copied().collect()).collect();
-    let down = measured.iter().map(|cycle| cycle.iter().skip(top).rev().copied().collect()).collect();
-    (up, down)
+    let down: Vec<Vec<f64>> =
+        measured.iter().map(|cycle| cycle.iter().skip(top).rev().copied().collect()).collect();
+    // The lowest point is only ever reached from above: the reading at the end of the pass down stands for both.
+    let up = measured
+        .iter()
+        .zip(&down)
+        .map(|(cycle, down)| down.iter().take(1).chain(cycle.iter().skip(1).take(top)).copied().collect());
+    (up.collect(), down)
 }

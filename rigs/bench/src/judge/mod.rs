@@ -41,9 +41,11 @@ impl Evidence {
 pub fn judge(evidence: &Evidence, limits: &Limits, asked: impl Fn(&Limit) -> bool) -> Verdict {
     let mut checks = Vec::new();
     let mut reasons: Vec<Reason> = evidence.findings.iter().map(Finding::reason).collect();
+    // A unit that was refused has no figures: that is a consequence, no second reason.
+    let refused = evidence.findings.iter().any(|finding| finding.fault_of == FaultOf::Unit);
     for limit in limits.limits.iter().filter(|limit| asked(limit)) {
         let measured: Vec<_> = evidence.figures.iter().filter(|f| f.measure == limit.measure).collect();
-        if measured.is_empty() {
+        if measured.is_empty() && !refused {
             reasons.push(Reason::missing(limit));
         }
         for figure in measured {
@@ -100,6 +102,16 @@ mod tests {
         let verdict = judge(&evidence(&[]), &limits(), |_| true);
         assert_eq!(verdict.judgement, Judgement::Undetermined);
         assert!(verdict.reasons[0].seen.contains("not measured"), "{:?}", verdict.reasons);
+    }
+
+    #[test]
+    fn a_refused_unit_is_not_fit_although_its_figures_are_missing() {
+        let seen = "no motion: moved 2 counts (needs 100)".into();
+        let advice = "Free the lever.".into();
+        let refusal = Finding { code: "no-motion".into(), seen, advice, fault_of: FaultOf::Unit };
+        let evidence = Evidence { figures: Vec::new(), findings: vec![refusal] };
+        let verdict = judge(&evidence, &limits(), |_| true);
+        assert_eq!((verdict.judgement, verdict.reasons.len()), (Judgement::NotFit, 1));
     }
 
     #[test]

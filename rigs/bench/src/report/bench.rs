@@ -7,7 +7,7 @@ use super::section::{Section, Table};
 use crate::figures::friction::{FrictionCurve, FrictionPoint};
 use crate::figures::step::{StepBands, StepResponse, StepTrace, T63_SHARE, T86_SHARE};
 use crate::figures::sweep::SweepTable;
-use crate::figures::{Direction, Sensor, Stop};
+use crate::figures::{Direction, Sensor, Stop, extent};
 
 /// What the learn showed.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -65,6 +65,9 @@ fn near_stop(trace: &LearnTrace, (stop, low, high): (Stop, f64, f64)) -> Chart {
     const AROUND: f64 = 0.35;
     let around = AROUND * (high - low);
     let touches = touches(trace, stop);
+    // Touches outside the window are what the reader must see.
+    let touched = touches.iter().map(|t| t.1);
+    let (bottom, top) = extent(touched.chain([low, high])).unwrap_or((low, high));
     let (first, last) = match (touches.first(), touches.last()) {
         (Some(first), Some(last)) => (first.0, last.0),
         _ => (0.0, trace.position.last().map_or(1.0, |p| p.0)),
@@ -72,7 +75,7 @@ fn near_stop(trace: &LearnTrace, (stop, low, high): (Stop, f64, f64)) -> Chart {
     let margin = 0.25 * (last - first).max(0.2);
     let (from, to) = (first - margin, last + margin);
     let position = trace.position.iter().filter(|p| (from..=to).contains(&p.0)).copied().collect();
-    let y = Axis::fixed("position, counts", low - around, high + around);
+    let y = Axis::fixed("position, counts", bottom - around, top + around);
     Chart::new(&format!("Near the {stop} stop"), Axis::fixed("time, s", from, to), y)
         .band("window", Ink::Other, vec![(from, low, high), (to, low, high)])
         .line("position", Ink::Main, position)

@@ -99,17 +99,15 @@ impl UnitResult {
     }
 
     fn run_table(&self) -> Section {
-        let mut table = Table::new(&["run", "state", "samples", "lost", "conditions"]);
+        let mut table = Table::new(&["run", "state", "samples", "lost on the line"]);
         for (run, _) in &self.runs {
             let state = match &run.file.status {
                 Status::Complete => "complete".to_owned(),
                 Status::Incomplete { reason } => format!("incomplete: {reason}"),
             };
             let sums = run.file.sums.unwrap_or_default();
-            let conditions = run.file.conditions.iter().map(|(name, value)| format!("{name} {value}"));
-            let conditions = conditions.collect::<Vec<_>>().join(", ");
             let samples = run.samples().count().to_string();
-            table = table.row([run.name.to_string(), state, samples, sums.lost.to_string(), conditions]);
+            table = table.row([run.name.to_string(), state, samples, sums.lost.to_string()]);
         }
         Section::new("Runs").table(table)
     }

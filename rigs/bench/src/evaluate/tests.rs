@@ -1,0 +1,174 @@
+//! Runs made by hand, with known answers, whole and cut short at every kind of place.
+
+use std::path::PathBuf;
+
+use firmware_core::calibration::{Setup, Warmth};
+use firmware_core::command::Command;
+use firmware_core::units::{Ampere, Counts, Duty, Opening, Tick};
+
+use super::{Exhibit, evaluate};
+use crate::caution::Acknowledged;
+use crate::figures::{Measure, Sensor};
+use crate::judge::{Judgement, judge};
+use crate::limits::Limits;
+use crate::profile::Profile;
+use crate::record::{
+    Conditions, Made, Outcome, RECORD_VERSION, Row, Run, RunFile, RunInfo, RunKind, RunName, Sample, Status,
+};
+
+/// A run whose samples follow the commands through `respond(previous opening, command)`.
+fn run(kind: RunKind, commands: &[Command], mut respond: impl FnMut(f32, Command) -> f32) -> Run {
+    let mut opening = 0.5;
+    let rows = (0..).zip(commands).map(|(tick, &command)| {
+        let row = Row::Sample(Sample {
+            tick: Tick(tick),
+            position: Counts(0),
+            opening: Some(opening),
+            command,
+            duty: if let Command::Duty(duty) = command { duty.get() } else { 0.0 },
+            motor_current: Some(Ampere(if let Command::Duty(duty) = command {
+                10.0 * duty.get()
+            } else {
+                0.0
+            })),
+            supply: None,
+            state: "motion".into(),
+        });
+        opening = respond(opening, command);
+        row
+    });
+    let info = RunInfo {
+        kind,
+        unit: "demo".into(),
+        profile: "bench-actuator-a".into(),
+        setup: Setup::Attached,
+        warmth: Warmth::Cold,
+        cautions: Acknowledged::VirtualRig,
+        seed: None,
+        virtual_unit: None,
+        software: String::new(),
+        controller: String::new(),
+    };
+    Run {
+        name: RunName { ordinal: 1, kind },
+        dir: PathBuf::new(),
+        rows: rows.collect(),
+        torn_end: false,
+        file: RunFile {
+            version: RECORD_VERSION,
+            status: Status::Complete,
+            run: info,
+            conditions: Conditions::new(),
+            outcome: Outcome::default(),
+            sums: None,
+            made: Made::new(),
+        },
+    }
+}
+
+fn opening(value: f64) -> Command {
+    Command::Opening(Opening::saturating(value as f32, Opening::OPEN))
+}
+
+fn hold(commands: &mut Vec<Command>, command: Command, ticks: usize) {
+    commands.extend(std::iter::repeat_n(command, ticks));
+}
+
+/// Up and down over the plan's points, four times: one preconditioning, three measured.
+fn staircase() -> Vec<Command> {
+    let plan = Profile::demo().unwrap().plan.sweep;
+    let at = |i: u32| {
+        opening(plan.lowest + (plan.highest - plan.lowest) * f64::from(i) / f64::from(plan.points - 1))
+    };
+    let mut commands = Vec::new();
+    for _ in 0..plan.cycles + plan.preconditioning_cycles {
+        hold(&mut commands, Command::Release, 20);
+        for i in (0..plan.points).chain((0..plan.points - 1).rev()) {
+            hold(&mut commands, at(i), plan.dwell_ticks as usize);
+        }
+    }
+    commands
+}
+
+/// Follows with play: the position stays until the command is half the play away.
+fn play(width: f32) -> impl FnMut(f32, Command) -> f32 {
+    move |from, command| match command {
+        Command::Opening(to) => from.max(to.get() - width / 2.0).min(to.get() + width / 2.0),
+        _ => from,
+    }
+}
+
+fn value(shown: &super::Shown, measure: Measure) -> f64 {
+    shown.evidence.figures.iter().find(|f| f.measure == measure).unwrap().value
+}
+
+#[test]
+fn play_shows_as_hysteresis_of_its_width_and_repeats() {
+    let shown = evaluate(&run(RunKind::Sweep, &staircase(), play(0.008)), &Profile::demo().unwrap());
+    assert!((value(&shown, Measure::Hysteresis(Sensor::Own)) - 0.8).abs() < 1e-4);
+    assert!(value(&shown, Measure::NonRepeatability(Sensor::Own)) < 1e-4);
+    let Some(Exhibit::Sweep(table)) = &shown.exhibit else { panic!("no table") };
+    assert_eq!((table.inputs().len(), table.cycles()), (11, 3));
+}
+
+#[test]
+fn every_planned_step_is_found_and_none_beside() {
+    let mut commands = Vec::new();
+    for size in [0.02, 0.1, 0.5] {
+        hold(&mut commands, Command::Release, 20);
+        let (low, high) = (0.5 - size / 2.0, 0.5 + size / 2.0);
+        commands.extend((0..600).map(|i| opening(0.5 + (low - 0.5) * f64::from(i) / 600.0)));
+        for to in [low, high, low] {
+            hold(&mut commands, opening(to), 1000);
+        }
+    }
+    // First-order lag of 50 ms, stepped by the millisecond: T63 is 50 ms within one tick.
+    let lag = |from: f32, command: Command| match command {
+        Command::Opening(to) => from + (to.get() - from) * 0.0198,
+        _ => from,
+    };
+    let shown = evaluate(&run(RunKind::Step, &commands, lag), &Profile::demo().unwrap());
+    assert_eq!(shown.evidence.findings, []);
+    let Some(Exhibit::Steps(steps)) = &shown.exhibit else { panic!("no steps") };
+    let sizes: Vec<_> = steps.iter().map(|(_, r)| r.size.percent()).collect();
+    assert_eq!(sizes, [2, 2, 10, 10, 50, 50]);
+    assert!(
+        steps.iter().all(|(_, r)| (r.t63_s - 0.050).abs() < 0.001),
+        "{:?}",
+        steps.iter().map(|s| s.1.t63_s).collect::<Vec<_>>()
+    );
+}
+
+#[test]
+fn slow_ramps_read_the_friction_between_their_directions() {
+    let ramp = |from: f32, to: f32| (0..4000).map(move |i| from + (to - from) * i as f32 / 4000.0);
+    let duties = ramp(-0.3, 0.3).chain(ramp(0.3, -0.3));
+    let commands: Vec<_> = duties.map(|d| Command::Duty(Duty::saturating(d, Duty::ZERO))).collect();
+    // A spring over the travel and friction worth 0.05 of duty each way.
+    let rest = |duty: f32| (0.5 + 2.4 * duty).clamp(0.0, 1.0);
+    let stick = |from: f32, command: Command| match command {
+        Command::Duty(duty) => from.max(rest(duty.get() - 0.05)).min(rest(duty.get() + 0.05)),
+        _ => from,
+    };
+    let shown = evaluate(&run(RunKind::Friction, &commands, stick), &Profile::demo().unwrap());
+    // Current is ten times the duty here.
+    assert!((value(&shown, Measure::FrictionMedian) - 0.5).abs() < 0.02);
+}
+
+#[test]
+fn a_run_cut_anywhere_is_evaluated_without_panic_and_never_fit() {
+    let profile = Profile::demo().unwrap();
+    let limits = Limits::demo().unwrap();
+    let whole = run(RunKind::Sweep, &staircase(), play(0.001));
+    for kind in [RunKind::Learn, RunKind::Sweep, RunKind::Friction, RunKind::Step] {
+        for rows in [0, 1, 30, 5000, whole.rows.len() - 1] {
+            let mut cut = whole.clone();
+            cut.rows.truncate(rows);
+            cut.name.kind = kind;
+            cut.file.status = Status::still_running();
+            let shown = evaluate(&cut, &profile);
+            let verdict = judge(&shown.evidence, &limits, |limit| super::answers(kind, limit));
+            assert_eq!(verdict.judgement, Judgement::Undetermined, "{kind} after {rows} rows");
+        }
+    }
+}
