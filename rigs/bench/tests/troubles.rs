@@ -12,7 +12,7 @@ fn vanebench() -> Command {
 }
 
 fn fails(args: &[&str], code: i32) -> String {
-    let output = vanebench().args(args).output().unwrap();
+    let output = vanebench().args(args).output().expect("the program starts");
     let text = String::from_utf8_lossy(&output.stderr).into_owned();
     assert_eq!(output.status.code(), Some(code), "{args:?} said: {text}");
     assert!(!text.contains("panicked"), "{text}");
@@ -23,7 +23,7 @@ fn profile_with(folder: &Path, from: &str, to: &str) -> String {
     let text = vanebench::profile::DEMO_PROFILE;
     assert!(text.contains(from));
     let path = folder.join("unit.toml");
-    fs::write(&path, text.replacen(from, to, 1)).unwrap();
+    fs::write(&path, text.replacen(from, to, 1)).expect("the folder takes a file");
     path.display().to_string()
 }
 

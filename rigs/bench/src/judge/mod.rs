@@ -41,11 +41,11 @@ impl Evidence {
 pub fn judge(evidence: &Evidence, limits: &Limits, asked: impl Fn(&Limit) -> bool) -> Verdict {
     let mut checks = Vec::new();
     let mut reasons: Vec<Reason> = evidence.findings.iter().map(Finding::reason).collect();
-    // A unit that was refused has no figures: that is a consequence, no second reason.
-    let refused = evidence.findings.iter().any(|finding| finding.fault_of == FaultOf::Unit);
+    // A unit that was refused, or a run that was cut, has no figures: a consequence, no second reason.
+    let explained = !reasons.is_empty();
     for limit in limits.limits.iter().filter(|limit| asked(limit)) {
         let measured: Vec<_> = evidence.figures.iter().filter(|f| f.measure == limit.measure).collect();
-        if measured.is_empty() && !refused {
+        if measured.is_empty() && !explained {
             reasons.push(Reason::missing(limit));
         }
         for figure in measured {

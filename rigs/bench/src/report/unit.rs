@@ -46,9 +46,7 @@ impl UnitResult {
             .map(|(s, r)| (r, s))
             .collect();
         let evidence = runs.iter().fold(more, |all, (_, shown)| all.and(shown.evidence.clone()));
-        // A unit that was refused is not fit for that reason; its figures are not missing, they cannot exist.
-        let answering = runs.iter().filter(|(run, _)| run.file.outcome.refusal.is_none());
-        let kinds: Vec<RunKind> = answering.map(|(run, _)| run.name.kind).collect();
+        let kinds: Vec<RunKind> = runs.iter().map(|(run, _)| run.name.kind).collect();
         let verdict =
             judge::judge(&evidence, limits, |limit| kinds.iter().any(|kind| evaluate::answers(*kind, limit)));
         Self { runs, replaced, verdict }
