@@ -232,7 +232,8 @@ fn parts(body: &[&str]) -> Vec<Part> {
     parts
 }
 
-/// Comment lines as one text without the marks of links.
+/// Comment lines as one text without the marks of links, up to the default: that is no matter of the wire.
 fn sentence(lines: &[String]) -> String {
-    lines.join(" ").replace("[`", "`").replace("`]", "`").replace('|', "/")
+    let text = lines.join(" ").replace("[`", "`").replace("`]", "`").replace('|', "/");
+    text.split(" Default ").next().unwrap_or_default().to_owned()
 }
