@@ -45,19 +45,24 @@ pub struct HandsClear {
     hands_clear: bool,
 }
 
+/// Shows the cautions on standard error.
+pub fn show() {
+    let mut err = std::io::stderr();
+    for line in CAUTIONS {
+        let _closed = writeln!(err, "CAUTION  {line}");
+    }
+}
+
 impl HandsClear {
     /// Shows the cautions, then waits for the acknowledgement that `motion` calls for.
     ///
     /// # Errors
     /// Without `--hands-clear`, without a terminal to ask at, or with any answer but "yes": nothing moves.
     pub fn confirm(self, motion: Motion) -> Result<Acknowledged, Failure> {
-        let mut err = std::io::stderr();
-        for line in CAUTIONS {
-            let _closed = writeln!(err, "CAUTION  {line}");
-        }
+        show();
         match (motion, self.hands_clear) {
             (Motion::Simulated, _) => {
-                let _closed = writeln!(err, "(virtual rig: nothing real moves)\n");
+                let _closed = writeln!(std::io::stderr(), "(virtual rig: nothing real moves)\n");
                 Ok(Acknowledged::VirtualRig)
             }
             (Motion::Real, true) => Ok(Acknowledged::ByOption),

@@ -78,6 +78,9 @@ pub fn spoken(unit: &str, verdict: &Verdict) -> String {
         lines.push(format!("  {}: {}", reason.code, reason.seen));
         lines.push(format!("    try: {}", reason.advice));
     }
+    for row in verdict.figures.iter().filter(|row| row.key.starts_with("boost.")) {
+        lines.push(format!("  {:<34} {:>9} {:<12} (simulated)", row.name, row.text, row.unit));
+    }
     for check in &verdict.checks {
         let row = verdict.figures.iter().find(|f| f.key == check.key && f.place == check.place);
         if let Some(row) = row {

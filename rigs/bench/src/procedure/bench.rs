@@ -7,7 +7,7 @@ use firmware_core::link::Pacing;
 use firmware_core::link::state::Streaming;
 use host_sim::catalogue;
 use virtual_rig::rig::SimulatedRig;
-use virtual_rig::runner::{Ended, RunningRig};
+use virtual_rig::runner::RunningRig;
 
 use super::target::Target;
 use crate::client::{Client, ClientError};
@@ -58,9 +58,10 @@ impl Bench {
         self.checked
     }
 
-    /// Closes the line from the rig's end, as pulling the plug would. Does nothing to a real rig.
-    pub fn unplug(&mut self) -> Option<Ended> {
-        self.rig.as_mut().map(RunningRig::unplug)
+    /// Takes the virtual rig out of the bench, for whoever wants to pull its plug; nothing on a real one.
+    #[must_use]
+    pub fn take_rig(&mut self) -> Option<RunningRig> {
+        self.rig.take()
     }
 }
 

@@ -37,8 +37,13 @@ pub fn staircase(plan: &SweepPlan) -> Vec<Segment> {
 pub fn friction_ramps(plan: &FrictionPlan) -> Vec<Segment> {
     let closing = duty(plan.closing_duty);
     let opening = duty(plan.opening_duty);
+    // In closed loop to the closed end: nothing before the first slow ramp is open loop, so nothing of it is
+    // taken for friction.
+    let start = Goal::Opening(Opening::saturating(plan.end_excluded as f32, Opening::CLOSED));
     vec![
-        Segment { goal: closing, ticks: FIRST_APPROACH_TICKS },
+        Segment { goal: start, ticks: FIRST_APPROACH_TICKS },
+        Segment { goal: start, ticks: TURN_TICKS },
+        Segment { goal: closing, ticks: 0 },
         Segment { goal: closing, ticks: TURN_TICKS },
         Segment { goal: opening, ticks: plan.ramp_ticks },
         Segment { goal: opening, ticks: TURN_TICKS },

@@ -29,7 +29,7 @@ pub struct BoostTrace {
     pub boost: Vec<(f64, f64)>,
     /// Seconds and target.
     pub target: Vec<(f64, f64)>,
-    /// The guard's limit, kPa absolute.
+    /// The limit that the guard keeps, kPa absolute.
     pub guard_limit: Option<f64>,
     /// Seconds and opening.
     pub opening: Vec<(f64, f64)>,
@@ -231,7 +231,7 @@ pub fn boost(trace: &BoostTrace, note: &str) -> Section {
             .line("target", Ink::Command, trace.target.clone())
             .line("boost", Ink::Main, trace.boost.clone());
     if let Some(limit) = trace.guard_limit {
-        boost = boost.level(limit, Ink::Limit, "guard: vanes forced open above this");
+        boost = boost.level(limit, Ink::Limit, "boost limit: the guard opens the vanes before it");
     }
     for (at, stage) in &trace.guard_stages {
         boost = boost.with(Mark::Instant { x: *at, ink: Ink::Limit, label: stage.clone() });

@@ -9,7 +9,7 @@ use firmware_core::link::Pacing;
 use host_sim::scenario::BuiltIn;
 use serde::Serialize;
 
-use crate::caution::{Acknowledged, CAUTIONS};
+use crate::caution::{self, Acknowledged, CAUTIONS};
 use crate::console::Console;
 use crate::exit::{Failure, VerbResult};
 use crate::judge::Verdict;
@@ -68,7 +68,8 @@ struct Job<'a> {
 pub fn run(args: &Args, console: &Console) -> VerbResult {
     prepare_folder(&args.out)?;
     let target = target(args)?;
-    console.note("Virtual rig: nothing real moves. Unit, engine and numbers are invented.\n");
+    caution::show();
+    console.note("(virtual rig: nothing real moves; unit, engine and numbers are invented)\n");
     let mut bench = Bench::open(&target)?;
     let learned = learn_unit(&mut bench, &target, console)?;
     if let Some(calibration) = learned {

@@ -1,0 +1,190 @@
+//! The whole job as a user runs it: the binary, the pseudo-terminal, the files it leaves.
+
+use std::fs;
+use std::path::Path;
+
+use assert_cmd::Command;
+use firmware_core::calibration::{Calibration, Setup, Warmth};
+use firmware_core::learn::CheckSet;
+use host_sim::catalogue;
+use host_sim::world::World;
+use serde_json::Value;
+
+fn vanebench(args: &[&str]) -> (i32, Value) {
+    let output = Command::new(assert_cmd::cargo_bin!("vanebench")).arg("--json").args(args).output().unwrap();
+    let text = String::from_utf8_lossy(&output.stderr);
+    assert!(!text.contains("panicked"), "{text}");
+    let value = serde_json::from_slice(&output.stdout).unwrap_or_else(|e| panic!("{args:?}: {e}\n{text}"));
+    (output.status.code().unwrap(), value)
+}
+
+fn files(folder: &Path) -> Vec<std::path::PathBuf> {
+    let mut found = Vec::new();
+    for entry in fs::read_dir(folder).unwrap().map(Result::unwrap) {
+        if entry.path().is_dir() {
+            found.extend(files(&entry.path()));
+        } else {
+            found.push(entry.path());
+        }
+    }
+    found.sort();
+    found
+}
+
+/// A file's text without `run.toml`'s `[made]`, which is all that may differ between two equal runs.
+fn repeatable(path: &Path) -> Vec<u8> {
+    let bytes = fs::read(path).unwrap();
+    if path.file_name().is_some_and(|name| name == "run.toml") {
+        let text = String::from_utf8(bytes).unwrap();
+        return text.split("[made]").next().unwrap().as_bytes().to_vec();
+    }
+    bytes
+}
+
+#[test]
+fn the_demo_ends_fit_and_its_seed_repeats_it_byte_for_byte() {
+    let folder = tempfile::tempdir().unwrap();
+    let run = |name: &str, seed: &str| {
+        let out = folder.path().join(name);
+        let (code, job) = vanebench(&["demo", "--out", &out.display().to_string(), "--seed", seed]);
+        assert_eq!((code, job["judgement"].as_str()), (0, Some("fit")), "{job:#}");
+        out
+    };
+    let (one, again, other) = (run("one", "7"), run("again", "7"), run("other", "8"));
+    let names = |out: &Path| -> Vec<_> {
+        files(out).iter().map(|path| path.strip_prefix(out).unwrap().to_owned()).collect()
+    };
+    assert_eq!(names(&one), names(&again));
+    assert!(names(&one).iter().any(|path| path.ends_with("report.html")));
+    for path in names(&one) {
+        assert!(repeatable(&one.join(&path)) == repeatable(&again.join(&path)), "{} differs", path.display());
+    }
+    let samples = "units/demo-unit/0001-learn/samples.csv";
+    assert_ne!(repeatable(&one.join(samples)), repeatable(&other.join(samples)), "the seed must matter");
+}
+
+#[test]
+fn each_bad_unit_is_refused_for_its_own_reason_with_advice() {
+    let folder = tempfile::tempdir().unwrap();
+    let records = folder.path().display().to_string();
+    let expected = [
+        ("sooted-ring", "tight-travel"),
+        ("blocked-travel", "obstructed-travel"),
+        ("reversed-sensor", "wrong-direction"),
+        ("loose-stop", "stop-not-repeatable"),
+        ("dead-motor", "no-motion"),
+    ];
+    for (unit, reason) in expected {
+        let port = format!("virtual:{unit}");
+        let (code, told) = vanebench(&["learn", "--port", &port, "--records", &records]);
+        assert_eq!((code, told["refusal"]["reason"].as_str()), (1, Some(reason)), "{unit}: {told:#}");
+        assert!(told["refusal"]["advice"].as_str().unwrap().len() > 20, "{told:#}");
+    }
+}
+
+#[test]
+fn the_healthy_units_stops_lie_within_a_thousandth_of_travel_of_the_truth() {
+    for seed in ["1", "2", "3"] {
+        let folder = tempfile::tempdir().unwrap();
+        let records = folder.path().display().to_string();
+        let args = ["learn", "--port", "virtual:healthy", "--records", &records, "--seed", seed];
+        let (code, told) = vanebench(&args);
+        assert_eq!(code, 0, "{told:#}");
+        let world = catalogue::find("healthy").unwrap().unit(None).world;
+        let truth = World::new(&world, seed.parse().unwrap()).unwrap().stop_truth();
+        let learned = |stop: &str| told["calibration"][stop]["zero_push_counts"].as_f64().unwrap();
+        let travel = (truth.closed_counts.unwrap() - truth.open_counts.unwrap()).abs();
+        for (name, truth) in [("closed", truth.closed_counts), ("open", truth.open_counts)] {
+            let error = (learned(name) - truth.unwrap()).abs() / travel;
+            assert!(error < 0.001, "seed {seed}, {name} stop is off by {:.3} % of travel", 100.0 * error);
+        }
+    }
+}
+
+#[test]
+fn a_free_calibration_is_never_used_as_an_attached_one() {
+    let folder = tempfile::tempdir().unwrap();
+    let records = folder.path().display().to_string();
+    let (code, _) = vanebench(&["learn", "--port", "virtual:healthy", "--records", &records]);
+    assert_eq!(code, 0);
+    let unit = folder.path().join("healthy");
+    let text = fs::read_to_string(unit.join("calibration-attached-cold.toml")).unwrap();
+    let free = text.replace("setup = \"attached\"", "setup = \"free\"");
+    assert_ne!(text, free);
+    fs::write(unit.join("calibration-attached-cold.toml"), free).unwrap();
+    let (code, told) = vanebench(&["sweep", "--port", "virtual:healthy", "--records", &records]);
+    assert_eq!(code, 2);
+    assert!(told["error"].as_str().unwrap().contains("setup"), "{told:#}");
+    assert_eq!(CheckSet::needed_for(Setup::Free).iter().count(), 1);
+}
+
+#[test]
+fn pulling_the_plug_in_a_sweep_keeps_what_was_recorded_and_the_next_run_works() {
+    let folder = tempfile::tempdir().unwrap();
+    let records = folder.path().display().to_string();
+    let (code, told) = vanebench(&["learn", "--port", "virtual:healthy", "--records", &records]);
+    assert_eq!(code, 0, "{told:#}");
+    let calibration: Calibration = serde_json::from_value(told["calibration"].clone()).unwrap();
+
+    let stop = unplugged_sweep(folder.path(), calibration);
+    assert!(stop.contains("cut") || stop.contains("silent"), "{stop}");
+    let run = folder.path().join("healthy/0002-sweep");
+    let text = fs::read_to_string(run.join("run.toml")).unwrap();
+    assert!(text.contains("state = \"incomplete\""), "{text}");
+    let rows = fs::read_to_string(run.join("samples.csv")).unwrap().lines().count();
+    assert!(rows > 1000, "only {rows} rows were kept");
+
+    let (code, told) = vanebench(&["judge", &run.display().to_string()]);
+    assert_eq!((code, told["judgement"].as_str()), (3, Some("undetermined")), "{told:#}");
+    let (code, _) = vanebench(&["sweep", "--port", "virtual:healthy", "--records", &records]);
+    assert_eq!(code, 0);
+}
+
+/// A sweep on the virtual rig whose plug is pulled part of the way through; what the tool then says.
+fn unplugged_sweep(records: &Path, calibration: Calibration) -> String {
+    use std::cell::RefCell;
+    use vanebench::procedure::{Bench, MoveKind, Target, record_move};
+    let target = Target {
+        port: "virtual:healthy".parse().unwrap(),
+        unit: "healthy".into(),
+        unit_dir: records.join("healthy"),
+        profile: vanebench::profile::Profile::demo().unwrap(),
+        limits: vanebench::limits::Limits::demo().unwrap(),
+        setup: Setup::Attached,
+        warmth: Warmth::Cold,
+        seed: 1,
+        cautions: vanebench::caution::Acknowledged::VirtualRig,
+    };
+    let mut bench = Bench::open(&target).unwrap();
+    let plug = RefCell::new(bench.take_rig());
+    let pull_when_half_done = |part: f64| {
+        if part > 0.3
+            && let Some(mut rig) = plug.borrow_mut().take()
+        {
+            rig.unplug();
+        }
+    };
+    record_move(&mut bench, &target, MoveKind::Sweep, calibration, &pull_when_half_done)
+        .unwrap_err()
+        .to_string()
+}
+
+#[test]
+fn a_report_can_be_laid_out_again_from_the_records_alone() {
+    let folder = tempfile::tempdir().unwrap();
+    let out = folder.path().display().to_string();
+    assert_eq!(vanebench(&["demo", "--out", &out]).0, 0);
+    let first = fs::read(folder.path().join("report.html")).unwrap();
+    let unit = folder.path().join("units/demo-unit");
+    let (code, told) = vanebench(&["report", &unit.display().to_string()]);
+    assert_eq!(code, 0, "{told:#}");
+    assert!(first == fs::read(unit.join("report.html")).unwrap(), "the report differs");
+    let html = String::from_utf8(first).unwrap();
+    for part in ["<svg", "prefers-color-scheme", "@page", "T86", "hysteresis", "pinch", "invented"] {
+        assert!(html.to_lowercase().contains(&part.to_lowercase()), "{part} is missing in the report");
+    }
+    for outside in ["<script", "http://", "https://", "<link", "<img"] {
+        let found = html.replace("http://www.w3.org/2000/svg", "");
+        assert!(!found.contains(outside), "the report must stand alone, found {outside}");
+    }
+}
