@@ -53,11 +53,18 @@ pub struct Limits {
     heat: f32,
     /// Current that flowed in the last tick, A: measured, or estimated from duty.
     current: f32,
+    /// Ticks in which the current that should flow did not.
+    missing: u16,
     stall: Stall,
 }
 
 /// Heat, as a fraction of what the winding can take for ever, at which the current is faded down.
 const FADE_FROM: f32 = 0.7;
+
+/// Share of the current that duty and back-EMF call for, below which it does not flow.
+const MISSING_SHARE: f32 = 0.2;
+/// Ticks of that before it is a fault: many times the winding's time constant and the speed filter's.
+const MISSING_TICKS: u16 = 100;
 
 impl Limits {
     /// Takes away from `wanted` what must not be.
@@ -95,11 +102,15 @@ impl Limits {
         self.current = estimated_current(duty, drive, resistance);
         let mut faults = FaultSet::NONE;
         faults.assign(Fault::Stalled, stalled);
+        faults.assign(Fault::CurrentMissing, self.missing >= MISSING_TICKS);
         Limited { duty: Duty::saturating(duty, Duty::ZERO), limits, faults }
     }
 
     fn heat_up(&mut self, settings: &Settings, drive: &Drive) {
         if let Some(measured) = drive.motor_current {
+            let is_missing = libm::fabsf(self.current) > settings.limits.stall_current.0
+                && libm::fabsf(measured.0) < MISSING_SHARE * libm::fabsf(self.current);
+            self.missing = if is_missing { self.missing.saturating_add(1) } else { 0 };
             self.current = measured.0;
         }
         let square = self.current * self.current;

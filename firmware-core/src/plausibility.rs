@@ -66,6 +66,7 @@ pub struct Plausibility {
     frozen: Frozen,
     supply: Channel,
     current: Channel,
+    temperature: Channel,
     boost: Channel,
     boost_top: Channel,
     barometer: Channel,
@@ -97,6 +98,7 @@ impl Plausibility {
         let position = self.position(settings, sample, errand, &mut faults);
         let supply = self.supply(settings, sample, &mut faults);
         let motor_current = self.current(settings, sample, &mut faults);
+        self.temperature(settings, sample, &mut faults);
         let air = match request {
             Request::Engine(demand) => Some(self.air(settings, sample, demand, &mut faults)),
             Request::Release | Request::Bench(_) => None,
@@ -138,6 +140,15 @@ impl Plausibility {
         let judged = self.current.judge(sample.motor_current.0, in_range, f32::MAX, &settings.plausibility);
         faults.assign(Fault::CurrentRange, judged.is_fault());
         judged.value.map(Ampere)
+    }
+
+    fn temperature(&mut self, settings: &Settings, sample: &Sample, faults: &mut FaultSet) {
+        let limits = &settings.plausibility;
+        if let Some(reading) = sample.temperature {
+            let in_range = (limits.temperature_min.0..=limits.temperature_max.0).contains(&reading.0);
+            let judged = self.temperature.judge(reading.0, in_range, f32::MAX, limits);
+            faults.assign(Fault::TemperatureRange, judged.is_fault());
+        }
     }
 
     fn air(
@@ -278,3 +289,6 @@ impl Plausibility {
         judged.value.map(Rpm)
     }
 }
+
+#[cfg(test)]
+mod tests;

@@ -156,3 +156,93 @@ fn brake(settings: &ModeSettings, air: &Air) -> f32 {
         None => settings.brake_opening_unmeasured.get(),
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::sample::EngineDemand;
+    use crate::units::{Load, Rpm};
+    use proptest::prelude::*;
+
+    fn air(mode: Mode, speed: f32, load: f32, boost: f32) -> Air {
+        let demand = EngineDemand {
+            mode,
+            boost_target: Kilopascal(180.0),
+            engine_speed: Rpm(speed),
+            load: Load::saturating(load, Load::MIN),
+        };
+        Air {
+            boost: Some(Kilopascal(boost)),
+            boost_saturated: false,
+            barometer: Kilopascal(STANDARD_AIR_KPA),
+            exhaust: None,
+            turbo_speed: None,
+            demand,
+        }
+    }
+
+    fn opening(target: &mut Target, settings: &TargetSettings, air: &Air) -> f32 {
+        target.tick(settings, air, Opening::OPEN).opening.get()
+    }
+
+    proptest! {
+        #[test]
+        fn a_rising_map_gives_a_rising_opening(
+            mut entries in prop::collection::vec(0.0f32..1.0, 36), speed in 500.0f32..4000.0, a in 0.0f32..=1.0, b in 0.0f32..=1.0,
+        ) {
+            let mut settings = TargetSettings::default();
+            entries.sort_by(f32::total_cmp);
+            for (place, entry) in settings.feed_forward.0.iter_mut().flatten().zip(entries) {
+                *place = entry;
+            }
+            settings.minimum_opening.0 = Default::default();
+            let (low, high) = if a < b { (a, b) } else { (b, a) };
+            let mut target = Target::default();
+            let at_low = opening(&mut target, &settings, &air(Mode::Idle, speed, low, 101.0));
+            let at_high = opening(&mut target, &settings, &air(Mode::Idle, speed, high, 101.0));
+            prop_assert!(at_high >= at_low - 1.0e-6, "{at_low} then {at_high}");
+        }
+
+        #[test]
+        fn the_trim_keeps_its_authority_and_the_least_opening(
+            boosts in prop::collection::vec(90.0f32..300.0, 1..200), speed in 800.0f32..3600.0, load in 0.0f32..=1.0,
+        ) {
+            let settings = TargetSettings::default();
+            let mut target = Target::default();
+            let place = Point::find(&settings, &air(Mode::Boost, speed, load, 101.0));
+            for boost in boosts {
+                let opening = opening(&mut target, &settings, &air(Mode::Boost, speed, load, boost));
+                prop_assert!(opening >= place.minimum - 1.0e-6);
+                prop_assert!((opening - place.feed_forward).abs() <= settings.trim.authority + 1.0e-6);
+            }
+        }
+    }
+
+    #[test]
+    fn boost_short_at_the_least_opening_does_not_wind_up() {
+        let settings = TargetSettings::default();
+        let mut target = Target::default();
+        for _ in 0..60_000 {
+            opening(&mut target, &settings, &air(Mode::Boost, 2000.0, 0.625, 120.0));
+        }
+        // A minute short; once boost arrives above its target the vanes leave the minimum within 0.1 s.
+        let least = opening(&mut target, &settings, &air(Mode::Boost, 2000.0, 0.625, 120.0));
+        let after = (0..100)
+            .map(|_| opening(&mut target, &settings, &air(Mode::Boost, 2000.0, 0.625, 185.0)))
+            .fold(0.0, f32::max);
+        assert!(after > least + 0.02, "still at {after} from {least}");
+    }
+
+    #[test]
+    fn the_brake_opens_over_its_exhaust_pressure_and_speed() {
+        let settings = TargetSettings::default();
+        let mut target = Target::default();
+        let mut braking = air(Mode::Brake, 2500.0, 0.0, 120.0);
+        braking.exhaust = Some(Kilopascal(settings.modes.brake_exhaust.0 - 10.0));
+        assert_eq!(opening(&mut target, &settings, &braking), settings.modes.brake_opening.get());
+        braking.exhaust = Some(Kilopascal(settings.modes.brake_exhaust.0 + 50.0));
+        assert!(opening(&mut target, &settings, &braking) > settings.modes.brake_opening.get() + 0.4);
+        braking.demand.engine_speed = Rpm(settings.modes.brake_speed_max.0 + 1.0);
+        assert_eq!(opening(&mut target, &settings, &braking), 1.0);
+    }
+}

@@ -16,5 +16,6 @@ pub mod run;
 pub mod scenario;
 pub mod sensor;
 pub mod settings_file;
+pub mod tuning;
 pub mod uncertainty;
 pub mod world;

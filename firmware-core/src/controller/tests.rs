@@ -2,8 +2,9 @@ extern crate std;
 
 use super::*;
 use crate::calibration::{Contact, LearnedStop, Setup, Warmth};
-use crate::sample::{EngineDemand, Mode};
-use crate::units::{Counts, Kilopascal, Load, Rpm};
+use crate::sample::Mode;
+use crate::sample::testing::{any_float, any_mode, any_sample, engine, sample};
+use crate::units::{Kilopascal, TICK_SECONDS};
 use proptest::prelude::*;
 
 fn stop(at: f32) -> LearnedStop {
@@ -36,61 +37,13 @@ fn calibrated() -> Controller {
     controller
 }
 
-fn sample(tick: u32, position: i16) -> Sample {
-    Sample {
-        tick: Tick(tick),
-        position: Counts(position),
-        motor_current: Ampere(0.0),
-        supply: Volt(12.0),
-        temperature: None,
-        boost: Kilopascal(101.3),
-        barometer: Kilopascal(101.3),
-        exhaust: None,
-        turbo_speed: None,
-    }
-}
-
 fn any_opening() -> impl Strategy<Value = Opening> {
     (0.0f32..=1.0).prop_map(|value| Opening::try_new(value).unwrap())
 }
 
-fn any_float() -> impl Strategy<Value = f32> {
-    prop_oneof![any::<u32>().prop_map(f32::from_bits), -10.0f32..400.0]
-}
-
-fn any_sample() -> impl Strategy<Value = Sample> {
-    (
-        any::<i16>(),
-        any_float(),
-        any_float(),
-        any_float(),
-        any_float(),
-        any::<Option<u32>>(),
-        any::<Option<u32>>(),
-    )
-        .prop_map(|(position, current, supply, boost, barometer, exhaust, speed)| Sample {
-            tick: Tick(0),
-            position: Counts(position),
-            motor_current: Ampere(current),
-            supply: Volt(supply),
-            temperature: None,
-            boost: Kilopascal(boost),
-            barometer: Kilopascal(barometer),
-            exhaust: exhaust.map(|bits| Kilopascal(f32::from_bits(bits))),
-            turbo_speed: speed.map(|bits| Rpm(f32::from_bits(bits))),
-        })
-}
-
 fn any_request() -> impl Strategy<Value = Request> {
-    let mode = prop_oneof![Just(Mode::Idle), Just(Mode::Boost), Just(Mode::Brake), Just(Mode::Limp)];
-    let engine = (mode, any_float(), any_float(), 0.0f32..=1.0).prop_map(|(mode, target, speed, load)| {
-        Request::Engine(EngineDemand {
-            mode,
-            boost_target: Kilopascal(target),
-            engine_speed: Rpm(speed),
-            load: Load::try_new(load).unwrap(),
-        })
-    });
+    let engine = (any_mode(), any_float(), any_float(), 0.0f32..=1.0)
+        .prop_map(|(mode, target, speed, load)| engine(mode, target, speed, load));
     prop_oneof![
         Just(Request::Release),
         engine,
@@ -150,9 +103,7 @@ proptest! {
     #[test]
     fn a_latched_guard_stays_latched_until_cleared(ticks in prop::collection::vec(any_sample(), 1..200)) {
         let mut controller = calibrated();
-        let request = Request::Engine(EngineDemand {
-            mode: Mode::Boost, boost_target: Kilopascal(200.0), engine_speed: Rpm(2000.0), load: Load::MAX,
-        });
+        let request = engine(Mode::Boost, 200.0, 2000.0, 1.0);
         for tick in 0..3000 {
             let mut over = sample(tick, 3000);
             over.boost = Kilopascal(300.0);
@@ -166,5 +117,132 @@ proptest! {
         }
         controller.clear_latch();
         prop_assert_eq!(controller.guard.stage(), GuardStage::Normal);
+    }
+
+    #[test]
+    fn no_change_of_mode_moves_the_wanted_opening_faster_than_the_slew(
+        modes in prop::collection::vec((any_mode(), 1usize..200, 110.0f32..240.0, 800.0f32..3600.0, 0.0f32..=1.0), 2..12),
+    ) {
+        let mut controller = calibrated();
+        let (mut last, mut wobble): (Option<f32>, i16) = (None, 0);
+        let bound = controller.settings().slew.normal_per_s * TICK_SECONDS + 1.0e-6;
+        for (mode, ticks, boost_target, speed, load) in modes {
+            for _ in 0..ticks {
+                // The vanes follow at once, with a count of noise.
+                wobble ^= 1;
+                let at = last.and_then(|last| Opening::try_new(last).ok()).unwrap_or(Opening::OPEN);
+                let position = calibration().counts(at) as i16 + wobble;
+                let output = controller.tick(&sample(0, position), &engine(mode, boost_target, speed, load));
+                prop_assert_eq!(output.stage, GuardStage::Normal);
+                let target = output.target.unwrap().get();
+                prop_assert!(last.is_none_or(|last| (target - last).abs() <= bound), "{last:?} to {target}");
+                last = Some(target);
+            }
+        }
+    }
+
+    #[test]
+    fn once_tripped_the_vanes_are_never_told_to_close(boosts in prop::collection::vec(90.0f32..340.0, 1..300)) {
+        let mut controller = calibrated();
+        let request = engine(Mode::Boost, 200.0, 2000.0, 1.0);
+        let mut over = sample(0, 9000);
+        over.boost = Kilopascal(275.0);
+        for _ in 0..30 {
+            controller.tick(&over, &request);
+        }
+        let mut last = 0.0;
+        for boost in boosts {
+            let mut reading = sample(0, 9000);
+            reading.boost = Kilopascal(boost);
+            let output = controller.tick(&reading, &request);
+            prop_assert!(matches!(output.stage, GuardStage::Open | GuardStage::Latched | GuardStage::CannotOpen));
+            if let Some(target) = output.target {
+                prop_assert!(target.get() >= last);
+                last = target.get();
+            }
+        }
+    }
+}
+
+#[test]
+fn over_boost_cuts_the_fuel_within_the_stated_reaction() {
+    let settings = Settings::default();
+    let mut controller = calibrated();
+    let request = engine(Mode::Boost, 230.0, 2000.0, 1.0);
+    // Rising at 100 kPa/s, as the runaway of the invented engine does.
+    let (mut boost, mut crossed_at) = (230.0, None);
+    let trip = settings.guard.limits.boost.0 - settings.guard.limits.boost_lag_margin.0;
+    for tick in 0..600 {
+        let mut reading = sample(tick, 9000);
+        boost += 0.1;
+        reading.boost = Kilopascal(boost);
+        let output = controller.tick(&reading, &request);
+        if boost >= trip {
+            crossed_at = crossed_at.or(Some(tick));
+        }
+        if output.fuel == FuelRequest::Cut {
+            let late = crossed_at.map_or(0, |at| tick - at);
+            assert!(late <= u32::from(settings.guard.stages.reaction_ticks), "{late} ticks late");
+            // Rate × reaction time is paid in advance, but no more than that.
+            assert!(boost > trip - 3.0, "tripped at {boost} already");
+            return;
+        }
+    }
+    panic!("never tripped");
+}
+
+#[test]
+fn a_broken_winding_is_named() {
+    let mut controller = calibrated();
+    let request = Request::Bench(Command::Duty(Duty::try_new(0.3).unwrap()));
+    let seen = (0..200)
+        .any(|tick| controller.tick(&sample(tick, 8000), &request).faults.contains(Fault::CurrentMissing));
+    assert!(seen);
+}
+
+/// A small generator: the test must not depend on a crate's stream.
+struct Random(u64);
+
+impl Random {
+    fn bits(&mut self) -> u32 {
+        self.0 = self.0.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+        (self.0 >> 32) as u32
+    }
+
+    /// Any bits one time in eight, else a number of a reading's size.
+    fn float(&mut self, most: f32) -> f32 {
+        if self.bits() % 8 == 0 {
+            f32::from_bits(self.bits())
+        } else {
+            self.bits() as f32 / u32::MAX as f32 * most
+        }
+    }
+}
+
+/// `cargo test --release -p firmware-core -- --ignored ten_million`
+#[test]
+#[ignore = "takes minutes in a debug build"]
+fn ten_million_random_ticks_neither_panic_nor_leave_the_duty_range() {
+    let mut random = Random(1);
+    let mut controller = calibrated();
+    for tick in 0..10_000_000u32 {
+        let mut reading = sample(tick, random.bits() as i16);
+        reading.motor_current = Ampere(random.float(8.0));
+        reading.supply = Volt(random.float(16.0));
+        reading.boost = Kilopascal(random.float(320.0));
+        reading.barometer = Kilopascal(random.float(105.0));
+        reading.exhaust = (random.bits() % 2 == 0).then(|| Kilopascal(random.float(600.0)));
+        let mode = [Mode::Idle, Mode::Boost, Mode::Brake, Mode::Limp][(random.bits() % 4) as usize];
+        let request = match random.bits() % 5 {
+            0 => Request::Release,
+            1 => Request::Bench(Command::Opening(Opening::saturating(random.float(1.0), Opening::OPEN))),
+            2 => Request::Bench(Command::Current(Ampere(random.float(6.0) - 3.0))),
+            _ => engine(mode, random.float(300.0), random.float(4000.0), random.float(1.0)),
+        };
+        let output = controller.tick(&reading, &request);
+        assert!((-1.0..=1.0).contains(&output.duty.get()), "tick {tick}");
+        if random.bits() % 4096 == 0 {
+            controller.clear_latch();
+        }
     }
 }

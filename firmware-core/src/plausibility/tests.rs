@@ -1,0 +1,93 @@
+use super::*;
+use crate::sample::testing::{any_sample, engine, sample};
+use proptest::prelude::*;
+
+fn judge(plausibility: &mut Plausibility, sample: &Sample) -> Vetted {
+    let request = engine(Mode::Boost, 180.0, 2000.0, 0.6);
+    plausibility.tick(&Settings::default(), sample, &request, Errand::OnTarget)
+}
+
+fn finite(value: Option<f32>) -> bool {
+    value.is_none_or(f32::is_finite)
+}
+
+proptest! {
+    #[test]
+    fn nothing_that_is_not_a_number_passes(samples in prop::collection::vec(any_sample(), 1..60)) {
+        let mut plausibility = Plausibility::default();
+        for sample in samples {
+            let vetted = judge(&mut plausibility, &sample);
+            let air = vetted.air.unwrap();
+            prop_assert!(vetted.supply.is_finite() && air.barometer.is_finite());
+            prop_assert!(vetted.supply.0 > 0.0 && air.barometer.0 > 0.0, "divisors: {:?}", vetted);
+            prop_assert!(finite(vetted.motor_current.map(|v| v.0)));
+            prop_assert!(finite(air.boost.map(|v| v.0)) && finite(air.exhaust.map(|v| v.0)));
+            prop_assert!(finite(air.turbo_speed.map(|v| v.0)));
+            prop_assert!(air.demand.engine_speed.is_finite() && air.demand.boost_target.is_finite());
+        }
+    }
+}
+
+#[test]
+fn a_single_wild_reading_is_bridged_and_no_fault() {
+    let mut plausibility = Plausibility::default();
+    for tick in 0..100 {
+        let mut reading = sample(tick, 8000);
+        reading.boost = Kilopascal(if tick == 50 { 300.0 } else { 150.0 });
+        let vetted = judge(&mut plausibility, &reading);
+        assert_eq!(vetted.air.unwrap().boost, Some(Kilopascal(150.0)), "tick {tick}");
+        assert!(vetted.faults.is_empty(), "tick {tick}: {:?}", vetted.faults);
+    }
+}
+
+#[test]
+fn a_broken_wire_is_a_fault_after_the_debounce_and_heals_after_the_healing_time() {
+    let limits = Settings::default().plausibility;
+    let mut plausibility = Plausibility::default();
+    judge(&mut plausibility, &sample(0, 8000));
+    let mut broken = sample(0, 8000);
+    broken.boost = Kilopascal(f32::NAN);
+    for tick in 1..=limits.debounce_ticks {
+        let is_fault = judge(&mut plausibility, &broken).faults.contains(Fault::BoostRange);
+        assert_eq!(is_fault, tick == limits.debounce_ticks, "tick {tick}");
+    }
+    for tick in 1..=limits.heal_ticks {
+        let is_fault = judge(&mut plausibility, &sample(0, 8000)).faults.contains(Fault::BoostRange);
+        assert_eq!(is_fault, tick < limits.heal_ticks, "tick {tick}");
+    }
+}
+
+#[test]
+fn boost_that_does_not_follow_load_is_stuck() {
+    let limits = Settings::default().plausibility;
+    let mut plausibility = Plausibility::default();
+    let mut stuck_at = None;
+    for tick in 0..6000u32 {
+        let load = if tick < 1000 { 0.1 } else { 0.9 };
+        let request = engine(Mode::Boost, 180.0, 2000.0, load);
+        let mut reading = sample(tick, 8000);
+        reading.boost = Kilopascal(150.0);
+        let vetted = plausibility.tick(&Settings::default(), &reading, &request, Errand::OnTarget);
+        if vetted.faults.contains(Fault::BoostStuck) {
+            assert_eq!(vetted.air.unwrap().boost, None);
+            stuck_at = stuck_at.or(Some(tick));
+        }
+    }
+    assert_eq!(stuck_at, Some(999 + u32::from(limits.boost_stuck_ticks)));
+}
+
+#[test]
+fn a_frozen_position_is_lost_while_the_vanes_are_under_way() {
+    let limits = Settings::default().plausibility;
+    let mut plausibility = Plausibility::default();
+    let request = engine(Mode::Boost, 180.0, 2000.0, 0.6);
+    let mut tick_once =
+        |errand| plausibility.tick(&Settings::default(), &sample(0, 8000), &request, errand).position;
+    for _ in 0..10 * limits.position_frozen_ticks {
+        assert!(tick_once(Errand::OnTarget).is_some(), "a resting vane may stand still");
+    }
+    for _ in 1..limits.position_frozen_ticks {
+        assert!(tick_once(Errand::UnderWay).is_some());
+    }
+    assert_eq!(tick_once(Errand::UnderWay), None);
+}
