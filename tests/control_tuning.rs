@@ -72,7 +72,7 @@ fn the_position_loop_has_the_margins_and_the_step_that_python_control_finds() {
     let step = predicted(&Loop { process, gains }, 0.0, 1.0);
     for at_ms in [10, 20, 30, 50, 80, 120, 200, 300] {
         let want = reference[&format!("position.step_{at_ms}_ms")];
-        assert_near(&format!("step at {at_ms} ms"), step.opening[at_ms - 1], want, 4e-3);
+        assert_near(&format!("step at {at_ms} ms"), step.opening[at_ms - 1], want, 1e-3);
     }
 }
 

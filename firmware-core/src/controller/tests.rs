@@ -131,7 +131,7 @@ proptest! {
                 // The vanes follow at once, with a count of noise.
                 wobble ^= 1;
                 let at = last.and_then(|last| Opening::try_new(last).ok()).unwrap_or(Opening::OPEN);
-                let position = calibration().counts(at) as i16 + wobble;
+                let position = (calibration().counts(at) as i16).saturating_add(wobble);
                 let output = controller.tick(&sample(0, position), &engine(mode, boost_target, speed, load));
                 prop_assert_eq!(output.stage, GuardStage::Normal);
                 let target = output.target.unwrap().get();
@@ -211,7 +211,7 @@ impl Random {
 
     /// Any bits one time in eight, else a number of a reading's size.
     fn float(&mut self, most: f32) -> f32 {
-        if self.bits() % 8 == 0 {
+        if self.bits().is_multiple_of(8) {
             f32::from_bits(self.bits())
         } else {
             self.bits() as f32 / u32::MAX as f32 * most
@@ -231,8 +231,13 @@ fn ten_million_random_ticks_neither_panic_nor_leave_the_duty_range() {
         reading.supply = Volt(random.float(16.0));
         reading.boost = Kilopascal(random.float(320.0));
         reading.barometer = Kilopascal(random.float(105.0));
-        reading.exhaust = (random.bits() % 2 == 0).then(|| Kilopascal(random.float(600.0)));
-        let mode = [Mode::Idle, Mode::Boost, Mode::Brake, Mode::Limp][(random.bits() % 4) as usize];
+        reading.exhaust = (random.bits().is_multiple_of(2)).then(|| Kilopascal(random.float(600.0)));
+        let mode = match random.bits() % 4 {
+            0 => Mode::Idle,
+            1 => Mode::Boost,
+            2 => Mode::Brake,
+            _ => Mode::Limp,
+        };
         let request = match random.bits() % 5 {
             0 => Request::Release,
             1 => Request::Bench(Command::Opening(Opening::saturating(random.float(1.0), Opening::OPEN))),
@@ -241,7 +246,7 @@ fn ten_million_random_ticks_neither_panic_nor_leave_the_duty_range() {
         };
         let output = controller.tick(&reading, &request);
         assert!((-1.0..=1.0).contains(&output.duty.get()), "tick {tick}");
-        if random.bits() % 4096 == 0 {
+        if random.bits().is_multiple_of(4096) {
             controller.clear_latch();
         }
     }

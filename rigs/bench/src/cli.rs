@@ -35,6 +35,8 @@ enum Verb {
     Friction(verbs::moves::Args),
     /// Record steps of several sizes, both directions
     Step(verbs::moves::Args),
+    /// Propose position-loop gains from recorded steps
+    Tune(verbs::tune::Args),
     /// Match the parts of a new turbo to the calibration of the old one
     Match(verbs::match_parts::Args),
     /// Judge what is on record of a unit against its limits
@@ -67,6 +69,7 @@ impl Cli {
             Verb::Sweep(args) => verbs::moves::run(args, MoveKind::Sweep, console),
             Verb::Friction(args) => verbs::moves::run(args, MoveKind::Friction, console),
             Verb::Step(args) => verbs::moves::run(args, MoveKind::Step, console),
+            Verb::Tune(args) => verbs::tune::run(args, console),
             Verb::Match(args) => verbs::match_parts::run(args, console),
             Verb::Judge(args) => verbs::judge::run(args, console),
             Verb::Report(args) => verbs::judge::run_report(args, console),

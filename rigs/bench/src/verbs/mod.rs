@@ -8,3 +8,4 @@ pub mod match_parts;
 pub mod moves;
 pub mod ports;
 pub mod simulate;
+pub mod tune;

@@ -1,0 +1,206 @@
+//! `tune`: from a recorded step to proposed position-loop gains, with the step they promise.
+//!
+//! In: a run folder of `step` (or of any closed-loop motion at full sample rate) and a rule. Out: what was
+//! identified, the gains, the loop's margins, predicted and simulated step side by side, and with `--out`
+//! the controller settings as TOML. Nothing moves. Refused: records that identify nothing, gains outside
+//! what the controller allows.
+
+use std::path::{Path, PathBuf};
+
+use clap::ValueEnum;
+use firmware_core::settings::Settings;
+use host_sim::tuning::{
+    Gains, Identified, Loop, Margins, Process, Rule, StepResponse, TunePoint, identify, predicted, simulated,
+    tuned_settings,
+};
+use serde::Serialize;
+
+use crate::console::Console;
+use crate::exit::{Exit, Failure, VerbResult};
+use crate::profile::Profile;
+use crate::record::{Run, write_whole};
+use crate::toml_file::TomlFile;
+
+/// Tuning rules.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum RuleWord {
+    /// SIMC (Skogestad 2003) with the closed-loop time of `--closed-loop-ms`
+    Simc,
+    /// Relay feedback on the identified model (Åström and Hägglund 1984), Ziegler–Nichols gains: livelier
+    Relay,
+}
+
+/// What `tune` takes.
+#[derive(Debug, clap::Args)]
+pub struct Args {
+    /// Run folder with steps of a sound unit: units/UNIT/0003-step
+    #[arg(value_name = "RUN")]
+    run: PathBuf,
+    /// Rule that turns the model into gains
+    #[arg(long, value_enum, default_value_t = RuleWord::Simc)]
+    rule: RuleWord,
+    /// Wanted closed-loop time constant for SIMC, ms, 2 to 500; larger is gentler
+    #[arg(long, value_name = "MS", default_value_t = 12.0)]
+    closed_loop_ms: f64,
+    /// Actuator profile whose settings are tuned, TOML [default: the built-in, invented bench-actuator-a]
+    #[arg(long, value_name = "FILE")]
+    profile: Option<PathBuf>,
+    /// Write the tuned controller settings here, TOML; a profile takes them as its `[settings]`
+    #[arg(long, value_name = "FILE")]
+    out: Option<PathBuf>,
+}
+
+/// One step response in figures.
+#[derive(Debug, Clone, Copy, Serialize)]
+struct Figures {
+    t86_ms: Option<usize>,
+    overshoot_percent: f64,
+    steady_error_percent_of_travel: f64,
+}
+
+impl From<&StepResponse> for Figures {
+    fn from(step: &StepResponse) -> Self {
+        Self {
+            t86_ms: step.t86_ms,
+            overshoot_percent: step.overshoot_percent,
+            steady_error_percent_of_travel: 100.0 * step.steady_error,
+        }
+    }
+}
+
+#[derive(Debug, Serialize)]
+struct Told {
+    run: String,
+    identified: Identified,
+    play_between_lever_and_ring: &'static str,
+    process: Process,
+    gains: Gains,
+    margins: Option<Margins>,
+    predicted: Figures,
+    simulated: Figures,
+    written: Option<PathBuf>,
+}
+
+const PLAY: &str = "cannot be seen: the sensor sits on the motor's side of the joint";
+/// The step that is shown: 10 % about the middle.
+const STEP: (f64, f64) = (0.45, 0.55);
+/// Closed-loop times that make sense at a 1 ms tick, ms.
+const CLOSED_LOOP_MS: core::ops::RangeInclusive<f64> = 2.0..=500.0;
+
+/// Identifies, tunes, predicts, simulates.
+///
+/// # Errors
+/// A [`Failure`] with what the record or the command line lacks.
+pub fn run(args: &Args, console: &Console) -> VerbResult {
+    if !CLOSED_LOOP_MS.contains(&args.closed_loop_ms) {
+        let given = args.closed_loop_ms;
+        return Err(Failure::usage(format!("--closed-loop-ms {given}: allowed 2 to 500; try 12")));
+    }
+    let base = base_settings(args.profile.as_deref())?;
+    let record = Run::open(&args.run).map_err(Failure::usage)?;
+    let found = identify(&points(&record, &base))
+        .map_err(|error| Failure::undetermined(format!("{}: {error}", args.run.display())))?;
+    let closed_loop_s = args.closed_loop_ms * 1e-3;
+    let process = found.process(closed_loop_s);
+    let gains = match args.rule {
+        RuleWord::Simc => Rule::Simc { closed_loop_s }.gains(&process),
+        RuleWord::Relay => Rule::Relay.gains(&process),
+    };
+    let settings = tuned_settings(&base, &found, &gains).map_err(|error| {
+        Failure::undetermined(format!(
+            "{error}: the rule's gains cannot be used; try a larger --closed-loop-ms"
+        ))
+    })?;
+    let tuned = Loop { process, gains };
+    let told = Told {
+        run: record.name.to_string(),
+        identified: found,
+        play_between_lever_and_ring: PLAY,
+        process,
+        gains,
+        margins: tuned.margins(),
+        predicted: Figures::from(&predicted(&tuned, STEP.0, STEP.1)),
+        simulated: Figures::from(&simulated(&settings, &found, STEP.0, STEP.1)),
+        written: write(args.out.as_deref(), &settings, &record)?,
+    };
+    console.result(&text(&told), &told);
+    Ok(Exit::Done)
+}
+
+fn base_settings(profile: Option<&Path>) -> Result<Settings, Failure> {
+    let profile = match profile {
+        Some(path) => TomlFile::read(path).and_then(|file| Profile::read(&file)),
+        None => Profile::demo(),
+    };
+    Ok(profile.map_err(Failure::usage)?.settings)
+}
+
+/// Duty times supply and opening of every sample; the supply is that of the calibration, since the line
+/// does not carry it at full rate.
+fn points(record: &Run, base: &Settings) -> Vec<TunePoint> {
+    let calibration = record.file.outcome.calibration;
+    let supply = calibration.map_or(base.actuator.nominal_supply, |known| known.supply);
+    record
+        .samples()
+        .filter_map(|sample| {
+            Some(TunePoint {
+                tick: sample.tick.0,
+                volts: f64::from(sample.duty) * f64::from(supply.0),
+                opening: f64::from(sample.opening?),
+            })
+        })
+        .collect()
+}
+
+fn write(out: Option<&Path>, settings: &Settings, record: &Run) -> Result<Option<PathBuf>, Failure> {
+    let Some(path) = out else { return Ok(None) };
+    let body = toml::to_string(settings).map_err(Failure::undetermined)?;
+    let head = format!("# Controller settings, position loop tuned on run {}.\n", record.name);
+    write_whole(path, format!("{head}{body}").as_bytes()).map_err(Failure::undetermined)?;
+    Ok(Some(path.to_owned()))
+}
+
+fn text(told: &Told) -> String {
+    let (found, gains) = (&told.identified, &told.gains);
+    let mut lines = vec![
+        format!(
+            "{}: {} samples in motion, {:.1} % explained",
+            told.run,
+            found.samples,
+            100.0 * found.explained
+        ),
+        format!("  gain               {:8.4} opening/s per V", found.gain_per_s_v),
+        format!("  time constant      {:8.2} ms", 1e3 * found.time_constant_s),
+        format!("  dead time          {:8.2} ms", 1e3 * found.dead_time_s),
+        format!("  sliding friction   {:8.3} V", found.friction_v),
+        format!("  hold at mid travel {:8.3} V", found.hold_v),
+        format!("  play               {PLAY}"),
+        match told.process {
+            Process::Integrating { .. } => "model: integrating (no spring strong enough to matter)".into(),
+            Process::FirstOrder { .. } => "model: first order with dead time (the spring decides)".into(),
+        },
+        format!(
+            "gains: {:.2} V per opening, integral {:.1} ms, derivative {:.2} ms",
+            gains.proportional,
+            1e3 * gains.integral_time_s,
+            1e3 * gains.derivative_time_s
+        ),
+    ];
+    if let Some(margins) = &told.margins {
+        lines.push(format!(
+            "margins: gain {:.2}, phase {:.1}°, largest sensitivity {:.2}",
+            margins.gain, margins.phase_deg, margins.sensitivity
+        ));
+    }
+    lines.push("step 0.45 to 0.55          predicted (linear)   simulated (controller, friction)".into());
+    lines.push(row("  T86, ms", told, |f| f.t86_ms.map_or("never".into(), |t| t.to_string())));
+    lines.push(row("  overshoot, %", told, |f| format!("{:.1}", f.overshoot_percent)));
+    lines
+        .push(row("  steady error, % travel", told, |f| format!("{:+.3}", f.steady_error_percent_of_travel)));
+    lines.extend(told.written.iter().map(|path| format!("written: {}", path.display())));
+    lines.join("\n")
+}
+
+fn row(name: &str, told: &Told, figure: impl Fn(&Figures) -> String) -> String {
+    format!("{name:<27}{:<21}{}", figure(&told.predicted), figure(&told.simulated))
+}
