@@ -85,7 +85,13 @@ fn follow(
     while !recording.last().has_reached(due) {
         match recording.next(bench)? {
             StreamItem::Learn { event: LearnEvent::Outcome(ended), .. } => outcome = Some(ended),
-            StreamItem::Released { reason: ReleaseReason::LearnEnded, .. } => released = true,
+            StreamItem::Released { reason: ReleaseReason::LearnEnded, .. } => {
+                released = true;
+                // The frame with the outcome comes before this one; if it was lost, the board still knows.
+                if outcome.is_none() {
+                    bench.client.ask_learn_outcome()?;
+                }
+            }
             StreamItem::Released { reason, .. } => return Err(RunStop::released(reason)),
             StreamItem::Sample(sample) => {
                 progress(f64::from(sample.tick.since(start)) / EXPECTED_TICKS);
