@@ -93,3 +93,40 @@ fn the_same_seed_tells_the_same_bytes() {
     let once = || matched(&sheet("ring-a.toml"), &sheet("ring-b.toml")).output().unwrap().stdout;
     assert_eq!(once(), once());
 }
+
+/// Learns a virtual unit and gives the run's folder.
+fn learned(records: &Path, unit: &str, setup: &str) -> PathBuf {
+    Command::new(env!("CARGO_BIN_EXE_vanebench"))
+        .args([
+            "learn",
+            "--port",
+            &format!("virtual:{unit}"),
+            "--setup",
+            setup,
+            "--checked",
+            "all",
+            "--records",
+        ])
+        .arg(records)
+        .assert()
+        .code(0);
+    records.join(unit).join("0001-learn")
+}
+
+#[test]
+fn two_learns_of_the_bench_are_held_against_the_sheet_and_not_taken_for_each_other() {
+    let dir = tempfile::tempdir().unwrap();
+    // A rod that has come off leaves the actuator alone with its own stops: a free learn.
+    let free = learned(dir.path(), "rod-off", "free");
+    let attached = learned(dir.path(), "healthy", "attached");
+    let ring = sheet("ring-a.toml");
+    let mut fits = matched(&ring, &ring);
+    let told = json(fits.arg("--free").arg(&free).arg("--attached").arg(&attached));
+    assert_eq!(told["travel"]["findings"], serde_json::json!([]), "{}", told["travel"]);
+    let found = told["travel"]["attached_deg"].as_f64().unwrap();
+    assert!((found - 70.0).abs() < 1.9, "{found}");
+    let mistaken =
+        matched(&ring, &ring).arg("--free").arg(&attached).arg("--attached").arg(&free).assert().code(2);
+    let said = String::from_utf8_lossy(&mistaken.get_output().stderr).into_owned();
+    assert!(said.contains("setup free is needed"), "{said}");
+}
