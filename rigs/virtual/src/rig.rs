@@ -4,7 +4,7 @@
 //! rig with the world's own words; the link then falls silent, as a rig that lost power would.
 
 use firmware_core::calibration::Calibration;
-use firmware_core::link::state::{Identity, Pacing};
+use firmware_core::link::state::{Identity, Pacing, StartReason};
 use firmware_core::session::Session;
 use firmware_core::settings::Settings;
 use firmware_core::units::Tick;
@@ -125,7 +125,7 @@ const NOISE_MULTIPLIER: u32 = 2_654_435_761;
 const NOISE_SHIFT: u32 = 24;
 
 fn session(pacing: Pacing, stored: Option<Calibration>) -> Session {
-    let identity = Identity { model: short(MODEL), software: short(SOFTWARE), pacing };
+    let identity = Identity { model: short(MODEL), software: short(SOFTWARE), pacing, started: StartReason::PowerOn };
     Session::new(identity, Settings::default(), stored)
 }
 

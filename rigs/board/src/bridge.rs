@@ -1,0 +1,63 @@
+//! The H-bridge's registers: enable, direction, PWM compare.
+//!
+//! AN386 has no PWM, so the three registers lie in the shared window, where the host can see at any time what
+//! the drive is really told, a hung controller included.
+
+use core::convert::Infallible;
+
+use embedded_hal::digital::{self, OutputPin};
+use embedded_hal::pwm::{self, SetDutyCycle};
+use firmware_core::drive::PwmAndDirection;
+
+use crate::raw::Register;
+
+const BASE: usize = (lockstep::WINDOW_ADDRESS + lockstep::BRIDGE_AT) as usize;
+const COMPARE: Register = Register::at(BASE, 0x00);
+const DIRECTION: Register = Register::at(BASE, 0x04);
+
+/// The bridge's PWM.
+pub struct Pwm;
+/// The bridge's direction input, high to open.
+pub struct Direction;
+
+/// The bridge, at rest.
+pub fn start() -> PwmAndDirection<Pwm, Direction> {
+    force_off();
+    PwmAndDirection { pwm: Pwm, direction: Direction }
+}
+
+/// Duty 0, from wherever the processor is: panic, fault and watchdog handlers call this first.
+pub fn force_off() {
+    COMPARE.write(0);
+}
+
+impl pwm::ErrorType for Pwm {
+    type Error = Infallible;
+}
+
+impl SetDutyCycle for Pwm {
+    fn max_duty_cycle(&self) -> u16 {
+        u16::MAX
+    }
+
+    fn set_duty_cycle(&mut self, duty: u16) -> Result<(), Infallible> {
+        COMPARE.write(u32::from(duty));
+        Ok(())
+    }
+}
+
+impl digital::ErrorType for Direction {
+    type Error = Infallible;
+}
+
+impl OutputPin for Direction {
+    fn set_low(&mut self) -> Result<(), Infallible> {
+        DIRECTION.write(0);
+        Ok(())
+    }
+
+    fn set_high(&mut self) -> Result<(), Infallible> {
+        DIRECTION.write(1);
+        Ok(())
+    }
+}

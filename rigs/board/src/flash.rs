@@ -1,0 +1,100 @@
+//! Flash for the store, in RAM that survives a reset.
+//!
+//! It keeps to the rules of real NOR flash, so that the store is proven against them: erase sets a whole
+//! page to ones, a write only clears bits, of whole words, once between two erases.
+
+use embedded_storage_async::nor_flash::{
+    ErrorType, NorFlash, NorFlashError, NorFlashErrorKind, ReadNorFlash,
+};
+
+use crate::raw::{STORE_BYTES, take_store_memory};
+
+/// Bytes of an erasable page.
+const PAGE_BYTES: usize = 2048;
+/// Bytes of a word, the least that can be written.
+const WORD_BYTES: usize = 4;
+const ERASED: u8 = 0xFF;
+
+/// The pages that keep calibrations.
+pub struct Flash(&'static mut [u8; STORE_BYTES]);
+
+/// Why the flash refused.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum FlashError {
+    /// Not on a word's or page's border.
+    NotAligned,
+    /// Beyond the end.
+    OutOfBounds,
+    /// The word was written since its page was erased.
+    NotErased,
+}
+
+impl NorFlashError for FlashError {
+    fn kind(&self) -> NorFlashErrorKind {
+        match self {
+            Self::NotAligned => NorFlashErrorKind::NotAligned,
+            Self::OutOfBounds => NorFlashErrorKind::OutOfBounds,
+            Self::NotErased => NorFlashErrorKind::Other,
+        }
+    }
+}
+
+impl Flash {
+    /// The flash, for the one owner that takes it.
+    pub fn take() -> Option<Self> {
+        take_store_memory().map(Self)
+    }
+
+    /// Erases every page: what is there after power-on is not flash but chance.
+    pub fn erase_all(&mut self) {
+        self.0.fill(ERASED);
+    }
+
+    fn part(&mut self, from: u32, bytes: usize) -> Result<&mut [u8], FlashError> {
+        let from = from as usize;
+        self.0.get_mut(from..from.saturating_add(bytes)).ok_or(FlashError::OutOfBounds)
+    }
+}
+
+fn aligned(places: &[u32], unit: usize) -> Result<(), FlashError> {
+    let on_border = places.iter().all(|place| (*place as usize).is_multiple_of(unit));
+    if on_border { Ok(()) } else { Err(FlashError::NotAligned) }
+}
+
+impl ErrorType for Flash {
+    type Error = FlashError;
+}
+
+impl ReadNorFlash for Flash {
+    const READ_SIZE: usize = 1;
+
+    async fn read(&mut self, offset: u32, bytes: &mut [u8]) -> Result<(), FlashError> {
+        bytes.copy_from_slice(self.part(offset, bytes.len())?);
+        Ok(())
+    }
+
+    fn capacity(&self) -> usize {
+        STORE_BYTES
+    }
+}
+
+impl NorFlash for Flash {
+    const WRITE_SIZE: usize = WORD_BYTES;
+    const ERASE_SIZE: usize = PAGE_BYTES;
+
+    async fn erase(&mut self, from: u32, to: u32) -> Result<(), FlashError> {
+        aligned(&[from, to], PAGE_BYTES)?;
+        self.part(from, to.saturating_sub(from) as usize)?.fill(ERASED);
+        Ok(())
+    }
+
+    async fn write(&mut self, offset: u32, bytes: &[u8]) -> Result<(), FlashError> {
+        aligned(&[offset, bytes.len() as u32], WORD_BYTES)?;
+        let part = self.part(offset, bytes.len())?;
+        if part.iter().any(|byte| *byte != ERASED) {
+            return Err(FlashError::NotErased);
+        }
+        part.copy_from_slice(bytes);
+        Ok(())
+    }
+}

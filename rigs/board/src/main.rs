@@ -1,0 +1,89 @@
+//! The controller on a Cortex-M4F: drivers, a tick, a watchdog, and no logic of its own.
+//!
+//! ```text
+//! UART 0 ─ link bytes ─▶ Session ─ duty ─▶ bridge        shared window: samples in, outputs out
+//!    ◀──── link bytes ──┘   └─ calibration ─▶ flash      UART 1: the bell       UART 2: the log
+//! ```
+//!
+//! Time is the host's: a sample is a tick. On a board of your own a timer makes the ticks and converters make the
+//! samples; `PORTING.md` says what each part must do.
+#![no_std]
+#![no_main]
+
+mod bell;
+mod bridge;
+mod flash;
+mod keep;
+mod last_words;
+mod log;
+mod raw;
+mod safe_state;
+mod stopwatch;
+mod uart;
+mod watchdog;
+mod work;
+
+use core::mem::MaybeUninit;
+
+use cortex_m_rt::{entry, exception};
+
+use uart::{Ring, Uart};
+use work::Work;
+
+/// The first serial port: the link.
+const LINK_BASE: usize = 0x4000_4000;
+/// Receive interrupts of the first two serial ports.
+const LINK_LINE: u16 = 0;
+const BELL_LINE: u16 = 2;
+
+static LINK_BYTES: Ring = Ring::new();
+static BELLS: Ring = Ring::new();
+
+#[entry]
+fn main() -> ! {
+    static mut WORK: MaybeUninit<Work> = MaybeUninit::uninit();
+
+    let bridge = bridge::start();
+    let reason = last_words::take();
+    stopwatch::start();
+    log::start();
+    log::started(reason);
+    let link = Uart::start(LINK_BASE, LINK_LINE, &LINK_BYTES);
+    let _bell = Uart::start(bell::BASE, BELL_LINE, &BELLS);
+    let work = WORK.write(Work::new(reason, link, bridge));
+    bell::tell_started(reason);
+    loop {
+        log::pump();
+        let ask = bell::wait(&BELLS);
+        work.answer(ask);
+    }
+}
+
+/// Sleeps between interrupts until `ready` gives something.
+fn wait_until<T>(mut ready: impl FnMut() -> Option<T>) -> T {
+    loop {
+        // An interrupt between the look and the sleep stays pending and ends the sleep at once.
+        let seen = cortex_m::interrupt::free(|_| {
+            let seen = ready();
+            if seen.is_none() {
+                cortex_m::asm::wfi();
+            }
+            seen
+        });
+        if let Some(seen) = seen {
+            return seen;
+        }
+    }
+}
+
+#[exception]
+#[allow(unsafe_code, reason = "the runtime asks for this signature; the body needs no unsafe")]
+unsafe fn DefaultHandler(line: i16) {
+    let began = stopwatch::now();
+    if line == LINK_LINE as i16 {
+        uart::on_receive(LINK_BASE, &LINK_BYTES);
+    } else if line == BELL_LINE as i16 {
+        uart::on_receive(bell::BASE, &BELLS);
+    }
+    stopwatch::HANDLER.note(began.clocks_since());
+}

@@ -1,0 +1,36 @@
+//! What happens when the software can no longer be trusted: drive off first, then word of why, then a reset.
+//!
+//! In: a panic, a processor fault, the watchdog's bark. Out: duty 0 within the handler's first
+//! instructions, and a start reason that the host is told after the reset.
+
+use core::panic::PanicInfo;
+
+use cortex_m::peripheral::SCB;
+use cortex_m_rt::{ExceptionFrame, exception};
+
+use crate::last_words::{End, leave};
+use crate::{bridge, log};
+
+#[panic_handler]
+fn on_panic(info: &PanicInfo) -> ! {
+    cortex_m::interrupt::disable();
+    bridge::force_off();
+    log::panicked(info);
+    leave(End::Panic { line: info.location().map_or(0, core::panic::Location::line) });
+    SCB::sys_reset()
+}
+
+/// The watchdog's bark: a tick, or the write to the store behind it, did not come to its end.
+pub fn on_bark(frame: &ExceptionFrame) -> ! {
+    bridge::force_off();
+    leave(End::HungTick { at: frame.pc() });
+    SCB::sys_reset()
+}
+
+#[exception]
+#[allow(unsafe_code, reason = "the runtime asks for this signature; the body needs no unsafe")]
+unsafe fn HardFault(frame: &ExceptionFrame) -> ! {
+    bridge::force_off();
+    leave(End::CpuFault { at: frame.pc() });
+    SCB::sys_reset()
+}

@@ -1,0 +1,166 @@
+//! One ask after the other: bytes to the session, samples through its tick, duty to the bridge, bytes back.
+
+use embedded_io::{Read, Write};
+use firmware_core::drive::{Bridge, PwmAndDirection};
+use firmware_core::link::state::{Identity, Pacing, StartReason};
+use firmware_core::sample::Sample;
+use firmware_core::session::{Session, SessionTick};
+use firmware_core::settings::Settings;
+use firmware_core::units::Tick;
+use lockstep::{Ask, Drill, Stepped, TickDone, Usage, WindowError};
+
+use crate::bell::{Incoming, Outgoing, answer};
+use crate::bridge::{Direction, Pwm, force_off};
+use crate::keep::Keep;
+use crate::log::{self, Watch};
+use crate::uart::Uart;
+use crate::{last_words, raw, stopwatch, wait_until, watchdog};
+
+const MODEL: &str = "emulated Cortex-M4F board";
+const SOFTWARE: &str = concat!("vanebench-board ", env!("CARGO_PKG_VERSION"));
+
+/// Bytes moved between link and session at once.
+const CHUNK_BYTES: usize = 64;
+
+/// Session, drivers, and what they share.
+pub struct Work {
+    session: Session,
+    link: Uart,
+    bridge: PwmAndDirection<Pwm, Direction>,
+    keep: Keep,
+    watch: Watch,
+    next: Tick,
+    stored: u16,
+    drill: Option<Drill>,
+}
+
+impl Work {
+    /// A session with what the store holds.
+    pub fn new(started: StartReason, link: Uart, bridge: PwmAndDirection<Pwm, Direction>) -> Self {
+        let mut keep = Keep::open(started);
+        let identity =
+            Identity { model: short(MODEL), software: short(SOFTWARE), pacing: Pacing::Stepped, started };
+        let session = Session::new(identity, Settings::default(), keep.newest());
+        Self { session, link, bridge, keep, watch: Watch::new(), next: Tick(0), stored: 0, drill: None }
+    }
+
+    /// Does what the host asks and rings back. An ask that does not decode gets an empty answer.
+    pub fn answer(&mut self, mut ask: Incoming) {
+        let mut out = Outgoing::new();
+        let done = match ask.take() {
+            Ok(Ask::Step { heard, samples, room }) => self.step(&mut ask, &mut out, heard, samples, room),
+            Ok(Ask::Usage) => out.put(&usage()),
+            Ok(Ask::Drill(drill)) => {
+                self.drill = Some(drill);
+                Ok(())
+            }
+            Err(error) => Err(error),
+        };
+        answer(&if done.is_ok() { out } else { Outgoing::new() });
+    }
+
+    fn step(
+        &mut self,
+        ask: &mut Incoming,
+        out: &mut Outgoing,
+        heard: u32,
+        samples: u16,
+        room: u16,
+    ) -> Result<(), WindowError> {
+        self.hear(heard);
+        for _ in 0..samples {
+            let sample = ask.take()?;
+            out.put(&self.tick(&sample))?;
+        }
+        let sent = self.send(room);
+        let next_may_run = self.session.may_advance(self.next);
+        out.put(&Stepped { next_may_run, sent, stored: self.stored })
+    }
+
+    fn hear(&mut self, heard: u32) {
+        let mut chunk = [0; CHUNK_BYTES];
+        let mut missing = heard as usize;
+        while missing > 0 {
+            wait_until(|| (self.link.waiting() > 0).then_some(()));
+            let most = missing.min(CHUNK_BYTES);
+            let Ok(count) = self.link.read(chunk.get_mut(..most).unwrap_or_default());
+            self.session.receive(chunk.get(..count).unwrap_or_default());
+            missing = missing.saturating_sub(count);
+        }
+    }
+
+    /// One tick under the watchdog's eye.
+    fn tick(&mut self, sample: &Sample) -> TickDone {
+        watchdog::start();
+        if let Some(drill) = self.drill.take() {
+            break_on_purpose(drill);
+        }
+        let began = stopwatch::now();
+        let SessionTick { output, store } = self.session.tick(sample);
+        let clocks = began.clocks_since();
+        let driven = self.bridge.set(output.duty);
+        if driven.is_err() {
+            force_off();
+        } else {
+            watchdog::feed();
+        }
+        last_words::note_tick(sample.tick);
+        if let Some(calibration) = store {
+            let done = self.keep.save(&calibration);
+            self.stored = self.stored.wrapping_add(u16::from(done));
+            log::stored(done);
+        }
+        watchdog::stand_still();
+        self.watch.see(&output);
+        self.next = sample.tick.after(1);
+        TickDone { output, clocks }
+    }
+
+    fn send(&mut self, room: u16) -> u16 {
+        let mut chunk = [0; CHUNK_BYTES];
+        let mut sent: u16 = 0;
+        loop {
+            let most = usize::from(room.saturating_sub(sent)).min(CHUNK_BYTES);
+            let count = self.session.transmit(chunk.get_mut(..most).unwrap_or_default());
+            let Ok(()) = self.link.write_all(chunk.get(..count).unwrap_or_default());
+            if count == 0 {
+                return sent;
+            }
+            sent = sent.saturating_add(count as u16);
+        }
+    }
+}
+
+fn usage() -> Usage {
+    Usage {
+        stack_bytes: raw::stack_high_water(),
+        interrupts_off_clocks: stopwatch::INTERRUPTS_OFF.get(),
+        handler_clocks: stopwatch::HANDLER.get(),
+    }
+}
+
+/// Inside a tick, with the bridge at the last tick's duty.
+fn break_on_purpose(drill: Drill) {
+    match drill {
+        #[allow(clippy::panic, reason = "the drill is a panic")]
+        Drill::Panic => panic!("a drill"),
+        Drill::Hang => loop {
+            cortex_m::asm::nop();
+        },
+        Drill::Reset => cortex_m::peripheral::SCB::sys_reset(),
+        Drill::BusFault => {
+            raw::load_from_nowhere();
+        }
+    }
+}
+
+/// The link's strings are short; a longer one is cut, never refused.
+fn short<const N: usize>(text: &str) -> heapless::String<N> {
+    let mut out = heapless::String::new();
+    for letter in text.chars() {
+        if out.push(letter).is_err() {
+            break;
+        }
+    }
+    out
+}
