@@ -12,7 +12,7 @@ use crate::learn::{CheckSet, LearnOrder, LearnRefusal};
 use crate::link::codec::frame;
 use crate::link::message::ToBoard;
 use crate::link::refusal::{Outcome, Refusal};
-use crate::link::state::{Source, Streaming};
+use crate::link::state::{Source, StartReason, Streaming};
 use crate::link::{DRIVE_LEASE_TICKS, Decoder, SequenceCheck, encode};
 use crate::motion::{Goal, Segment};
 use crate::sample::{EngineDemand, Mode};
@@ -54,7 +54,12 @@ struct Bench {
 impl Bench {
     fn new(pacing: Pacing, stored: Option<Calibration>) -> Self {
         let text = |text: &str| text.parse().unwrap();
-        let identity = Identity { model: text("test rig"), software: text("test 1"), pacing };
+        let identity = Identity {
+            model: text("test rig"),
+            software: text("test 1"),
+            pacing,
+            started: StartReason::PowerOn,
+        };
         let session = Session::new(identity, Settings::default(), stored);
         Self { session, sequence: 0, tick: Tick(0), decoder: Decoder::new(), boost: Kilopascal(101.0) }
     }

@@ -1,30 +1,50 @@
-//! Keeps the calibration over a reset.
+//! Keeps the calibration over a reset: the core's store on the board's flash.
+//!
+//! Called outside the tick and only at duty 0; the session sees to the duty. Flash on this board never waits,
+//! so the store's futures are done at the first poll.
 
-use firmware_core::calibration::Calibration;
+use embassy_futures::block_on;
+use firmware_core::calibration::{Calibration, Setup};
+use firmware_core::learn::CheckSet;
 use firmware_core::link::state::StartReason;
+use firmware_core::store::{Record, Store};
 
 use crate::flash::Flash;
+use crate::raw::STORE_BYTES;
+
+/// Setups in the order in which a stored calibration is looked for: the most complete mounting first. The session
+/// refuses to use it for another setup.
+const SETUPS: [Setup; 3] = [Setup::OnEngine, Setup::Attached, Setup::Free];
 
 /// The store, where there is one.
-pub struct Keep(Option<Flash>);
+pub struct Keep(Option<Store<Flash>>);
 
 impl Keep {
     /// Opens the store. After power-on its RAM holds chance, not flash, and is erased.
     pub fn open(started: StartReason) -> Self {
-        let mut flash = Flash::take();
-        if started == StartReason::PowerOn
-            && let Some(flash) = &mut flash
-        {
-            flash.erase_all();
-        }
-        Self(flash)
+        let flash = Flash::take().map(|mut flash| {
+            if started == StartReason::PowerOn {
+                flash.erase_all();
+            }
+            flash
+        });
+        Self(flash.and_then(|flash| Store::try_new(flash, 0..STORE_BYTES as u32).ok()))
     }
 
-    pub fn newest(&mut self) -> Option<Calibration> {
-        None
+    /// The calibration to start with.
+    #[inline(never)]
+    pub fn load(&mut self) -> Option<Calibration> {
+        let store = self.0.as_mut()?;
+        // One that cannot be read is as good as none: the host is told that the board is not calibrated.
+        let found = SETUPS.iter().find_map(|setup| block_on(store.load(*setup)).ok().flatten());
+        found.map(|record| record.calibration)
     }
 
-    pub fn save(&mut self, _calibration: &Calibration) -> bool {
-        false
+    /// Writes a calibration; false when it did not get there.
+    #[inline(never)]
+    pub fn save(&mut self, calibration: &Calibration) -> bool {
+        // The session hands over only what was accepted, with every check done.
+        let record = Record::of_full_learn(*calibration, CheckSet::NONE);
+        self.0.as_mut().is_some_and(|store| block_on(store.save(&record)).is_ok())
     }
 }

@@ -27,6 +27,9 @@ use core::mem::MaybeUninit;
 
 use cortex_m_rt::{entry, exception};
 
+use firmware_core::session::Session;
+
+use keep::Keep;
 use uart::{Ring, Uart};
 use work::Work;
 
@@ -41,16 +44,21 @@ static BELLS: Ring = Ring::new();
 
 #[entry]
 fn main() -> ! {
-    static mut WORK: MaybeUninit<Work> = MaybeUninit::uninit();
+    // In place, not by way of the stack: the session alone is larger than the stack.
+    static mut SESSION: MaybeUninit<Session> = MaybeUninit::uninit();
 
     let bridge = bridge::start();
     let reason = last_words::take();
     stopwatch::start();
+    watchdog::start();
     log::start();
     log::started(reason);
     let link = Uart::start(LINK_BASE, LINK_LINE, &LINK_BYTES);
     let _bell = Uart::start(bell::BASE, BELL_LINE, &BELLS);
-    let work = WORK.write(Work::new(reason, link, bridge));
+    let mut keep = Keep::open(reason);
+    let stored = keep.load();
+    let session = work::begin_session(SESSION, reason, stored);
+    let mut work = Work::new(session, link, bridge, keep);
     bell::tell_started(reason);
     loop {
         log::pump();
@@ -84,6 +92,8 @@ unsafe fn DefaultHandler(line: i16) {
         uart::on_receive(LINK_BASE, &LINK_BYTES);
     } else if line == BELL_LINE as i16 {
         uart::on_receive(bell::BASE, &BELLS);
+    } else if line == watchdog::TIMER_LINE as i16 {
+        watchdog::on_slow_timer();
     }
     stopwatch::HANDLER.note(began.clocks_since());
 }

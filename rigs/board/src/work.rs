@@ -1,6 +1,9 @@
 //! One ask after the other: bytes to the session, samples through its tick, duty to the bridge, bytes back.
 
+use core::mem::MaybeUninit;
+
 use embedded_io::{Read, Write};
+use firmware_core::calibration::Calibration;
 use firmware_core::drive::{Bridge, PwmAndDirection};
 use firmware_core::link::state::{Identity, Pacing, StartReason};
 use firmware_core::sample::Sample;
@@ -24,7 +27,7 @@ const CHUNK_BYTES: usize = 64;
 
 /// Session, drivers, and what they share.
 pub struct Work {
-    session: Session,
+    session: &'static mut Session,
     link: Uart,
     bridge: PwmAndDirection<Pwm, Direction>,
     keep: Keep,
@@ -34,17 +37,31 @@ pub struct Work {
     drill: Option<Drill>,
 }
 
+/// A session that nobody has greeted, with what the store held.
+#[inline(never)]
+pub fn begin_session(
+    place: &'static mut MaybeUninit<Session>,
+    started: StartReason,
+    stored: Option<Calibration>,
+) -> &'static mut Session {
+    let identity =
+        Identity { model: short(MODEL), software: short(SOFTWARE), pacing: Pacing::Stepped, started };
+    place.write(Session::new(identity, Settings::default(), stored))
+}
+
 impl Work {
-    /// A session with what the store holds.
-    pub fn new(started: StartReason, link: Uart, bridge: PwmAndDirection<Pwm, Direction>) -> Self {
-        let mut keep = Keep::open(started);
-        let identity =
-            Identity { model: short(MODEL), software: short(SOFTWARE), pacing: Pacing::Stepped, started };
-        let session = Session::new(identity, Settings::default(), keep.newest());
+    /// Everything at rest.
+    pub fn new(
+        session: &'static mut Session,
+        link: Uart,
+        bridge: PwmAndDirection<Pwm, Direction>,
+        keep: Keep,
+    ) -> Self {
         Self { session, link, bridge, keep, watch: Watch::new(), next: Tick(0), stored: 0, drill: None }
     }
 
     /// Does what the host asks and rings back. An ask that does not decode gets an empty answer.
+    #[inline(never)]
     pub fn answer(&mut self, mut ask: Incoming) {
         let mut out = Outgoing::new();
         let done = match ask.take() {
@@ -77,6 +94,7 @@ impl Work {
         out.put(&Stepped { next_may_run, sent, stored: self.stored })
     }
 
+    #[inline(never)]
     fn hear(&mut self, heard: u32) {
         let mut chunk = [0; CHUNK_BYTES];
         let mut missing = heard as usize;
@@ -90,8 +108,9 @@ impl Work {
     }
 
     /// One tick under the watchdog's eye.
+    #[inline(never)]
     fn tick(&mut self, sample: &Sample) -> TickDone {
-        watchdog::start();
+        watchdog::expect_tick();
         if let Some(drill) = self.drill.take() {
             break_on_purpose(drill);
         }
@@ -110,12 +129,13 @@ impl Work {
             self.stored = self.stored.wrapping_add(u16::from(done));
             log::stored(done);
         }
-        watchdog::stand_still();
+        watchdog::rest();
         self.watch.see(&output);
         self.next = sample.tick.after(1);
         TickDone { output, clocks }
     }
 
+    #[inline(never)]
     fn send(&mut self, room: u16) -> u16 {
         let mut chunk = [0; CHUNK_BYTES];
         let mut sent: u16 = 0;

@@ -8,6 +8,10 @@
 //! tick at a time. A stepped rig advances only to the tick that the host has granted, so that a run is
 //! its configuration and its seed; a paced rig follows the wall clock.
 
+pub mod board;
+#[cfg(feature = "board-log")]
+pub mod board_log;
+pub mod board_rig;
 pub mod line;
 pub mod pty;
 pub mod rig;

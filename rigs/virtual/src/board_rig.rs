@@ -1,0 +1,106 @@
+//! The virtual rig with the controller swapped for the emulated board: processor in the loop.
+//!
+//! In: a running board, a world and a seed. Out: a rig for [`crate::runner`], byte for byte the one in
+//! [`crate::rig`] but for its name.
+
+use firmware_core::link::state::Pacing;
+use firmware_core::units::Tick;
+use host_sim::check::BadParameter;
+use host_sim::world::{Diverged, EngineState, World, WorldConfig};
+
+use crate::board::{Board, BoardError, Step};
+use crate::runner::TickedRig;
+
+/// Why the rig could not go on.
+#[derive(Debug, thiserror::Error)]
+pub enum BoardRigFailure {
+    /// The board.
+    #[error(transparent)]
+    Board(#[from] BoardError),
+    /// The world.
+    #[error(transparent)]
+    World(#[from] Diverged),
+}
+
+/// An emulated board with a simulated unit on it.
+#[derive(Debug)]
+pub struct BoardRig {
+    board: Board,
+    world: World,
+    next: Tick,
+    next_may_run: bool,
+    failed: Option<BoardError>,
+}
+
+impl BoardRig {
+    /// A rig that has just been powered.
+    ///
+    /// # Errors
+    /// Names the world's field that is out of range.
+    pub fn new(board: Board, world: &WorldConfig, seed: u64) -> Result<Self, BadParameter> {
+        let world = World::new(world, seed)?;
+        Ok(Self { board, world, next: Tick(0), next_may_run: false, failed: None })
+    }
+
+    /// The board, to look at.
+    #[must_use]
+    pub fn board(&self) -> &Board {
+        &self.board
+    }
+
+    /// Moves bytes only. A failure is kept until the next tick, which can tell it.
+    fn exchange(&mut self, bytes: &[u8], room: usize) -> Vec<u8> {
+        if self.failed.is_some() {
+            return Vec::new();
+        }
+        match self.board.step(bytes, &[], room) {
+            Ok(Step { link, stepped, .. }) => {
+                self.next_may_run = stepped.next_may_run;
+                link
+            }
+            Err(error) => {
+                self.failed = Some(error);
+                Vec::new()
+            }
+        }
+    }
+}
+
+impl TickedRig for BoardRig {
+    type Failure = BoardRigFailure;
+
+    fn pacing(&self) -> Pacing {
+        Pacing::Stepped
+    }
+
+    fn receive(&mut self, bytes: &[u8]) {
+        self.exchange(bytes, 0);
+    }
+
+    fn may_advance(&self) -> bool {
+        // A failed board is let run into its failure.
+        self.next_may_run || self.failed.is_some()
+    }
+
+    fn advance(&mut self) -> Result<(), BoardRigFailure> {
+        if let Some(failed) = self.failed.take() {
+            return Err(failed.into());
+        }
+        let sample = self.world.sample(self.next);
+        let step = self.board.step(&[], &[sample], 0)?;
+        self.next_may_run = step.stepped.next_may_run;
+        self.next = self.next.after(1);
+        for tick in step.ticks {
+            self.world.step(tick.output.duty, &EngineState::Standing)?;
+        }
+        Ok(())
+    }
+
+    fn transmit(&mut self, room: &mut [u8]) -> usize {
+        let bytes = self.exchange(&[], room.len());
+        for (place, byte) in room.iter_mut().zip(&bytes) {
+            *place = *byte;
+        }
+        bytes.len()
+    }
+}

@@ -1,0 +1,211 @@
+//! The controller on the emulated Cortex-M4F and the controller on this machine, on the same samples and the
+//! same link bytes: every field of every tick's output, and every byte that goes back over the link, bit
+//! by bit.
+//!
+//! IEEE 754-2019 fixes the result of each `+ - * /`, comparison and square root, and `libm` computes the rest
+//! from those, so two processors may not differ by a single bit. The reference is the other processor.
+//!
+//! Needs the image and QEMU: `rigs/board/build.sh && cargo test --release --test board_bit_exact -- --ignored`.
+
+mod board_support;
+
+use board_support::{Host, ROOM, calibration, powered_board};
+use firmware_core::calibration::{Setup, Warmth};
+use firmware_core::controller::TickOutput;
+use firmware_core::faults::{FaultSet, LimitSet};
+use firmware_core::guard::GuardStage;
+use firmware_core::learn::{CheckSet, LearnOrder};
+use firmware_core::link::message::ToBoard;
+use firmware_core::link::state::{Identity, Pacing, StartReason, Streaming};
+use firmware_core::motion::{Goal, Segment};
+use firmware_core::sample::{EngineDemand, Mode, Sample};
+use firmware_core::session::Session;
+use firmware_core::settings::Settings;
+use firmware_core::units::{Ampere, Duty, Kilopascal, Load, Opening, Rpm, Tick};
+use host_sim::airpath::EngineInputs;
+use host_sim::sensor::{ChannelFault, PositionFault};
+use host_sim::world::{EngineState, Fault, FaultKind, World, WorldConfig};
+
+/// Ticks that are compared.
+const TICKS: u32 = 102_400;
+/// Ticks between two turns of the link.
+const BATCH: u32 = 64;
+/// Ticks after which the engine's demand changes.
+const DEMAND_TICKS: u32 = 3200;
+
+/// Faults one after the other, each healing before the next: seconds of start and end.
+fn faults() -> Vec<Fault> {
+    let at = |at_s: f64, until_s: f64, what| Fault { at_s, until_s: Some(until_s), what };
+    let glitches = ChannelFault::Glitch { per_s: 40.0, size: 900.0 };
+    vec![
+        at(5.0, 7.0, FaultKind::BoostSensor(ChannelFault::DropOut(f64::NAN))),
+        at(10.0, 12.0, FaultKind::BoostSensor(ChannelFault::Offset(150.0))),
+        at(15.0, 17.0, FaultKind::PositionSensor(PositionFault::Channel(glitches))),
+        at(20.0, 22.0, FaultKind::PositionSensor(PositionFault::Channel(ChannelFault::Freeze))),
+        at(25.0, 27.0, FaultKind::Supply(7.5)),
+        at(30.0, 31.0, FaultKind::Supply(0.0)),
+        at(35.0, 37.0, FaultKind::CurrentSensor(ChannelFault::DropOut(f64::INFINITY))),
+        at(40.0, 44.0, FaultKind::TurboSpeedSensor(ChannelFault::Gain(2.0))),
+        at(48.0, 52.0, FaultKind::HoseLeakMm2(400.0)),
+        at(56.0, 58.0, FaultKind::Barometer(ChannelFault::Drift(20.0))),
+        at(62.0, 66.0, FaultKind::WindingOpen),
+        at(70.0, 74.0, FaultKind::ExhaustSensor(ChannelFault::Noise(60.0))),
+        at(80.0, 84.0, FaultKind::MotorReversed),
+    ]
+}
+
+/// What the host says before the batch that begins at `tick`.
+fn talk(host: &mut Host, tick: Tick, world: &World) -> Vec<u8> {
+    let mut bytes = Vec::new();
+    if tick == Tick(0) {
+        let stops = world.stop_truth();
+        let learned = calibration(stops.closed_counts.unwrap() as f32, stops.open_counts.unwrap() as f32);
+        bytes.extend(host.say(&ToBoard::Hello));
+        bytes.extend(host.say(&ToBoard::SetCalibration(learned)));
+        bytes.extend(host.say(&ToBoard::Stream(Streaming::On)));
+    }
+    if tick.0.is_multiple_of(DEMAND_TICKS) {
+        let turn = tick.0 / DEMAND_TICKS;
+        let mode = [Mode::Boost, Mode::Idle, Mode::Boost, Mode::Brake, Mode::Limp][(turn % 5) as usize];
+        bytes.extend(host.say(&ToBoard::ClearLatch));
+        bytes.extend(host.say(&ToBoard::Arm));
+        bytes.extend(host.say(&ToBoard::Engine(EngineDemand {
+            mode,
+            boost_target: Kilopascal(120.0 + 20.0 * (turn % 6) as f32),
+            engine_speed: Rpm(900.0 + 450.0 * (turn % 7) as f32),
+            load: Load::saturating(0.15 * (turn % 7) as f32, Load::MIN),
+        })));
+        if is_bench(turn) {
+            bytes.extend(bench_work(host, tick, turn));
+        }
+    }
+    bytes.extend(host.grant(tick.after(BATCH)));
+    bytes
+}
+
+/// The drive's other paths run on the bench only: opening, current and duty from a motion profile, then a learn.
+fn bench_work(host: &mut Host, tick: Tick, turn: u32) -> Vec<u8> {
+    let order = LearnOrder::full(Setup::Attached, Warmth::Cold, CheckSet::NONE);
+    let mut bytes = host.say(&ToBoard::Stop);
+    bytes.extend(host.say(&ToBoard::Arm));
+    if turn.is_multiple_of(8) {
+        bytes.extend(host.say(&ToBoard::StartLearn { start_at: tick, order }));
+        return bytes;
+    }
+    let opening = |value: f32| Goal::Opening(Opening::saturating(value, Opening::OPEN));
+    let goals = [
+        (opening(0.5), 0),
+        (opening(0.1), 400),
+        (opening(0.9), 700),
+        (Goal::Current(Ampere(0.8)), 0),
+        (Goal::Current(Ampere(-0.8)), 500),
+        (Goal::Duty(Duty::saturating(0.3, Duty::ZERO)), 0),
+        (Goal::Duty(Duty::saturating(-0.3, Duty::ZERO)), 600),
+    ];
+    let segments = goals.iter().map(|(goal, ticks)| Segment { goal: *goal, ticks: *ticks }).collect();
+    bytes.extend(host.say(&ToBoard::MotionClear));
+    bytes.extend(host.say(&ToBoard::MotionAppend(segments)));
+    bytes.extend(host.say(&ToBoard::StartMotion { start_at: tick, setup: Setup::Attached }));
+    bytes
+}
+
+fn running(tick: Tick) -> EngineState {
+    let turn = tick.0 / DEMAND_TICKS;
+    if is_bench(turn) {
+        return EngineState::Standing;
+    }
+    EngineState::Running(EngineInputs::new(
+        900.0 + 450.0 * f64::from(turn % 7),
+        10.0 + 8.0 * f64::from(turn % 5),
+    ))
+}
+
+fn is_bench(turn: u32) -> bool {
+    turn % 4 == 0
+}
+
+/// Bytes of an output: equal bytes are equal bits, not-a-numbers included.
+fn bits(output: &TickOutput) -> Vec<u8> {
+    let mut room = [0; lockstep::ITEM_BYTES];
+    let used = lockstep::encode(output, &mut room).unwrap();
+    room[..used].to_vec()
+}
+
+fn identity() -> Identity {
+    // As the image names itself, so that the welcome is the same too.
+    Identity {
+        model: "emulated Cortex-M4F board".try_into().unwrap(),
+        software: concat!("vanebench-board ", env!("CARGO_PKG_VERSION")).try_into().unwrap(),
+        pacing: Pacing::Stepped,
+        started: StartReason::PowerOn,
+    }
+}
+
+#[test]
+#[ignore = "needs QEMU and the board image; .ci/run runs it"]
+fn board_and_host_do_not_differ_in_one_bit_over_a_hundred_thousand_ticks_with_faults() {
+    let mut board = powered_board();
+    let mut session = Session::new(identity(), Settings::default(), None);
+    let mut world = World::new(&WorldConfig { faults: faults(), ..WorldConfig::default() }, 6).unwrap();
+    let mut host = Host::default();
+    let mut seen = Seen::default();
+    let mut counts: Vec<u32> = Vec::new();
+    for batch in 0..TICKS / BATCH {
+        let first = Tick(batch * BATCH);
+        let bytes = talk(&mut host, first, &world);
+        session.receive(&bytes);
+        let mut samples: Vec<Sample> = Vec::new();
+        let mut expected: Vec<TickOutput> = Vec::new();
+        for tick in (0..BATCH).map(|count| first.after(count)) {
+            let sample = world.sample(tick);
+            let output = session.tick(&sample).output;
+            // A world that a planted fault has torn apart is put together again; both controllers see the jump.
+            if world.step(output.duty, &running(tick)).is_err() {
+                world = World::new(&WorldConfig { faults: faults(), ..WorldConfig::default() }, 6).unwrap();
+            }
+            seen.note(&output);
+            samples.push(sample);
+            expected.push(output);
+        }
+        let mut link = vec![0; ROOM];
+        let length = session.transmit(&mut link);
+        let step =
+            board.step(&bytes, &samples, ROOM).unwrap_or_else(|error| panic!("at tick {}: {error}", first.0));
+        for (tick, host_side) in step.ticks.iter().zip(&expected) {
+            assert_eq!(bits(&tick.output), bits(host_side), "board {:?}, host {host_side:?}", tick.output);
+            counts.push(tick.clocks);
+        }
+        assert_eq!(step.ticks.len(), expected.len());
+        assert_eq!(step.link, link[..length], "link bytes of the batch at tick {}", first.0);
+    }
+    seen.check();
+    counts.sort_unstable();
+    println!("{} ticks: 0 differing bits; {seen:?}", counts.len());
+    println!("clocks per tick: median {}, worst {}", counts[counts.len() / 2], counts[counts.len() - 1]);
+}
+
+/// A comparison of rest with rest would prove nothing: what the run has been through.
+#[derive(Debug, Default)]
+struct Seen {
+    driven: u32,
+    followed: u32,
+    faulty: u32,
+    guarded: u32,
+    limited: u32,
+}
+
+impl Seen {
+    fn note(&mut self, output: &TickOutput) {
+        assert!(output.duty.get().is_finite());
+        self.driven += u32::from(output.duty != Duty::ZERO);
+        self.followed += u32::from(output.target.is_some());
+        self.faulty += u32::from(output.faults != FaultSet::NONE);
+        self.guarded += u32::from(output.stage != GuardStage::Normal);
+        self.limited += u32::from(output.limits != LimitSet::NONE);
+    }
+
+    fn check(&self) {
+        let counts = [self.driven, self.followed, self.faulty, self.guarded, self.limited];
+        assert!(counts.iter().all(|count| *count > 1000), "{self:?}");
+    }
+}
