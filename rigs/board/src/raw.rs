@@ -56,20 +56,23 @@ impl SharedWindow {
     /// Copies out of the window from `from` on; bytes beyond its end read as 0.
     pub fn read(self, from: usize, into: &mut [u8]) {
         for (place, byte) in (from..).zip(into) {
-            // SAFETY: below `bytes`, inside mapped RAM that the linker gives to nobody; the host may write at the same
-            // time, so every access is volatile and no reference to the memory exists.
-            *byte = if place < self.bytes {
-                unsafe { ((self.start + place) as *const u8).read_volatile() }
-            } else {
-                0
-            };
+            *byte = self.byte(place);
         }
+    }
+
+    fn byte(self, place: usize) -> u8 {
+        if place >= self.bytes {
+            return 0;
+        }
+        // SAFETY: below `bytes`, inside mapped RAM that the linker gives to nobody; the host may write at the same
+        // time, so every access is volatile and no reference to the memory exists.
+        unsafe { ((self.start + place) as *const u8).read_volatile() }
     }
 
     /// Copies into the window from `from` on; bytes beyond its end are dropped.
     pub fn write(self, from: usize, bytes: &[u8]) {
         for (place, byte) in (from..self.bytes).zip(bytes) {
-            // SAFETY: as in `read`.
+            // SAFETY: as in `byte`.
             unsafe { ((self.start + place) as *mut u8).write_volatile(*byte) }
         }
     }
