@@ -13,7 +13,9 @@ use firmware_core::faults::{Fault, FaultSet, Limit, LimitSet};
 use firmware_core::learn::{Check, CheckSet, LearnEvent, LearnOrder, LearnPhase, Stop};
 use firmware_core::link::batch::{Around, BatchBuilder};
 use firmware_core::link::message::{Message, ToBoard, ToHost};
-use firmware_core::link::state::{Arming, Capabilities, MotionEvent, ReleaseReason, Status, Streaming};
+use firmware_core::link::state::{
+    Arming, Capabilities, MotionEvent, ReleaseReason, StartReason, Status, Streaming,
+};
 use firmware_core::link::{
     Drive, Identity, LinkCounters, Outcome, Pacing, Point, Refusal, Source, StreamState, Welcome, encode,
 };
@@ -218,6 +220,7 @@ fn to_host() -> Vec<ToHost> {
             model: "rig".parse().unwrap(),
             software: "core 0.1".parse().unwrap(),
             pacing: Pacing::Stepped,
+            started: StartReason::PowerOn,
         },
         capabilities: Capabilities { ticks_per_second: 1000, lease_ticks: 500, motion_segments: 48 },
         next: Tick(0),

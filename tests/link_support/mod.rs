@@ -101,6 +101,7 @@ fn session() -> Session {
         model: "checks".parse().unwrap(),
         software: "checks 1".parse().unwrap(),
         pacing: Pacing::Stepped,
+        started: firmware_core::link::state::StartReason::PowerOn,
     };
     Session::new(identity, Settings::default(), None)
 }

@@ -5,8 +5,9 @@
 
 use firmware_core::link::state::Pacing;
 use firmware_core::units::Tick;
+use host_sim::catalogue::{Case, Mishaps};
 use host_sim::check::BadParameter;
-use host_sim::world::{Diverged, EngineState, World, WorldConfig};
+use host_sim::world::{Diverged, EngineState, World};
 
 use crate::board::{Board, BoardError, Step};
 use crate::runner::TickedRig;
@@ -27,19 +28,24 @@ pub enum BoardRigFailure {
 pub struct BoardRig {
     board: Board,
     world: World,
+    mishaps: Mishaps,
     next: Tick,
     next_may_run: bool,
     failed: Option<BoardError>,
 }
 
 impl BoardRig {
-    /// A rig that has just been powered.
+    /// A rig that has just been powered, with a unit of the catalogue on it. What happens to the line or the supply
+    /// in that case is the virtual rig's business and left out.
     ///
     /// # Errors
     /// Names the world's field that is out of range.
-    pub fn new(board: Board, world: &WorldConfig, seed: u64) -> Result<Self, BadParameter> {
-        let world = World::new(world, seed)?;
-        Ok(Self { board, world, next: Tick(0), next_may_run: false, failed: None })
+    pub fn of_case(board: Board, case: &Case, seed: u64) -> Result<Self, BadParameter> {
+        let mut world = World::new(&case.world, seed)?;
+        if let Some(opening) = case.start_opening(None) {
+            world.place(opening);
+        }
+        Ok(Self { board, world, mishaps: case.mishaps, next: Tick(0), next_may_run: false, failed: None })
     }
 
     /// The board, to look at.
@@ -91,7 +97,8 @@ impl TickedRig for BoardRig {
         self.next_may_run = step.stepped.next_may_run;
         self.next = self.next.after(1);
         for tick in step.ticks {
-            self.world.step(tick.output.duty, &EngineState::Standing)?;
+            let duty = self.mishaps.duty(tick.output.duty, self.world.time_s());
+            self.world.step(duty, &EngineState::Standing)?;
         }
         Ok(())
     }

@@ -125,7 +125,8 @@ const NOISE_MULTIPLIER: u32 = 2_654_435_761;
 const NOISE_SHIFT: u32 = 24;
 
 fn session(pacing: Pacing, stored: Option<Calibration>) -> Session {
-    let identity = Identity { model: short(MODEL), software: short(SOFTWARE), pacing, started: StartReason::PowerOn };
+    let identity =
+        Identity { model: short(MODEL), software: short(SOFTWARE), pacing, started: StartReason::PowerOn };
     Session::new(identity, Settings::default(), stored)
 }
 
