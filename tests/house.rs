@@ -16,8 +16,8 @@ const CRATE_FLOORS: [&str; 6] =
 
 /// Modules of `firmware-core`, lowest floor first; a module may use its own floor and those below.
 const CORE_FLOORS: [&[&str]; 5] = [
-    &["units", "sample", "command", "settings", "reasons", "faults", "tables", "fmt"],
-    &["plausibility", "target", "guard", "slew", "position", "limits", "calibration"],
+    &["units", "sample", "command", "calibration", "settings", "faults", "tables"],
+    &["plausibility", "target", "guard", "slew", "position", "limits"],
     &["learn", "store", "motion", "link"],
     &["controller", "drive"],
     &["session"],
