@@ -27,6 +27,15 @@ const BLOCKS: usize = 5;
 /// A block counts as running when its speed is within this share of the wanted speed.
 const STEADY: f32 = 0.4;
 
+/// How an approach is driven.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Pace {
+    /// From afar: brisk until near the stop.
+    Brisk,
+    /// After backing off: soft all the way.
+    Soft,
+}
+
 /// How an approach ended.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) enum Arrival {
@@ -67,6 +76,7 @@ pub(super) struct Heading {
 #[derive(Debug, Clone)]
 pub(super) struct Approach {
     start: f32,
+    pace: Pace,
     farthest: f32,
     standing: u16,
     contact: u16,
@@ -86,9 +96,10 @@ struct Block {
 
 impl Approach {
     /// Begins at a progress; `known` is the running current of an earlier approach to the same stop.
-    pub(super) fn new(start: f32, known: Option<f32>) -> Self {
+    pub(super) fn new(start: f32, pace: Pace, known: Option<f32>) -> Self {
         Self {
             start,
+            pace,
             farthest: start,
             standing: 0,
             contact: 0,
@@ -112,7 +123,10 @@ impl Approach {
         drive: &mut SpeedLoop,
         heading: Heading,
     ) -> (f32, Arrival) {
-        let wanted = plan.speed_at(expected, heading.progress);
+        let wanted = match self.pace {
+            Pace::Soft => plan.soft_speed(),
+            Pace::Brisk => plan.speed_at(expected, heading.progress),
+        };
         let volts = drive.tick(SpeedError {
             wanted,
             seen: heading.speed,

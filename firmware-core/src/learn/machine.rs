@@ -3,7 +3,7 @@
 //! In: samples. Out: commands and events. Each stage is a type in its own file; this one only says what
 //! follows what, and which refusal an ending means.
 
-use super::approach::{Approach, Arrival, Contact, Heading};
+use super::approach::{Approach, Arrival, Contact, Heading, Pace};
 use super::friction::FrictionMap;
 use super::judge;
 use super::plan::{Leg, Plan};
@@ -222,17 +222,17 @@ impl Learner {
         let stage = if heading.progress > expected.soft_from {
             Stage::Retreat(Move { from: heading.progress, ticks: 0 })
         } else {
-            self.approach_from(leg.stop, heading.progress)
+            self.approach_from(leg.stop, heading.progress, Pace::Brisk)
         };
         Next::Go(stage, Command::Release)
     }
 
-    fn approach_from(&self, stop: Stop, progress: f32) -> Stage {
+    fn approach_from(&self, stop: Stop, progress: f32, pace: Pace) -> Stage {
         let known = match stop {
             Stop::Closed => self.running.0,
             Stop::Open => self.running.1,
         };
-        Stage::Approach(Approach::new(progress, known))
+        Stage::Approach(Approach::new(progress, pace, known))
     }
 
     fn approach(
@@ -327,8 +327,8 @@ impl Learner {
                 self.stage = Stage::SmallPush { push, contact };
                 Ok(Next::Stay(axis.current(asked)))
             }
-            PushStep::Held { progress, current } => {
-                self.followed(&push, current)?;
+            PushStep::Held { progress, current, range } => {
+                self.followed(&push, current, axis.counts(progress), range)?;
                 let rise = self.plan.learn.motion.large_push.0 - self.plan.learn.motion.small_push.0;
                 let large = Push::new(&self.plan, push.target(), push.target() + rise);
                 let small = (progress, current);
@@ -353,8 +353,8 @@ impl Learner {
                 self.stage = Stage::LargePush { push, contact, small };
                 Ok(Next::Stay(axis.current(asked)))
             }
-            PushStep::Held { progress, current } => {
-                self.followed(&push, current)?;
+            PushStep::Held { progress, current, range } => {
+                self.followed(&push, current, axis.counts(progress), range)?;
                 self.touch(contact, small, (progress, current), leg).map(Next::Touched)
             }
             PushStep::Restless { range } => Err(self.restless(leg.stop, range)),
@@ -428,7 +428,7 @@ impl Learner {
         let Some(next) = self.plan.leg(self.leg) else { return self.verdict(sample).map(Next::Finish) };
         self.touches_in_leg = 0;
         let start = self.plan.expected(next.stop).axis.progress(sample.position.as_f32());
-        Ok(Next::Go(self.approach_from(next.stop, start), Command::Release))
+        Ok(Next::Go(self.approach_from(next.stop, start, Pace::Brisk), Command::Release))
     }
 
     fn verdict(&self, sample: &Sample) -> Result<LearnOutcome, LearnRefusal> {
@@ -449,7 +449,10 @@ impl Learner {
         let backed = retreat.from - heading.progress;
         if backed > self.plan.learn.motion.retreat * self.plan.travel {
             self.has_moved = true;
-            return Ok(Next::Go(self.approach_from(leg.stop, heading.progress), Command::Release));
+            return Ok(Next::Go(
+                self.approach_from(leg.stop, heading.progress, Pace::Soft),
+                Command::Release,
+            ));
         }
         if backed < -self.plan.wrong_way {
             return Err(LearnRefusal::WrongDirection { moved: backed, allowed: -self.plan.wrong_way });
@@ -516,10 +519,15 @@ impl Learner {
         LearnRefusal::NoMotion { moved, needed, current, asked }
     }
 
-    fn followed(&self, push: &Push, seen: f32) -> Result<(), LearnRefusal> {
+    /// The push arrived in the winding. When it did not and the reading held one single count, the sensor is
+    /// stuck and the lever may be moving unseen.
+    fn followed(&self, push: &Push, seen: f32, at: f32, range: f32) -> Result<(), LearnRefusal> {
         let (asked, allowed) = (push.target(), self.plan.learn.limits.push_error.0);
         if libm::fabsf(asked - seen) <= allowed {
             Ok(())
+        } else if range <= 0.0 {
+            let min = self.plan.learn.limits.compliance_min * self.plan.travel;
+            Err(LearnRefusal::SensorStuck { at, yielded: 0.0, min })
         } else {
             Err(LearnRefusal::CurrentNotFollowed { asked, seen, allowed })
         }

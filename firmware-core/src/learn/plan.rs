@@ -103,9 +103,13 @@ impl Plan {
 
     /// Speed toward a stop at a progress, counts/s: brisk in the middle, soft near the stop.
     pub(super) fn speed_at(&self, expected: &Expected, progress: f32) -> f32 {
-        let motion = &self.learn.motion;
-        let share = if progress < expected.soft_from { motion.traverse_speed } else { motion.approach_speed };
-        share * self.travel
+        let brisk = self.learn.motion.traverse_speed * self.travel;
+        if progress < expected.soft_from { brisk } else { self.soft_speed() }
+    }
+
+    /// Speed near a stop, counts/s.
+    pub(super) fn soft_speed(&self) -> f32 {
+        self.learn.motion.approach_speed * self.travel
     }
 
     /// The push that the drive may give at most, A.

@@ -17,8 +17,8 @@ const TIMES: SettleTimes = SettleTimes { wait: 45, window: 24, tries: 6 };
 pub(super) enum PushStep {
     /// Not yet at rest.
     Going,
-    /// Reading and measured current under the push.
-    Held { progress: f32, current: f32 },
+    /// Reading, measured current and spread of the reading under the push.
+    Held { progress: f32, current: f32, range: f32 },
     /// The reading never came to rest.
     Restless { range: f32 },
 }
@@ -50,7 +50,9 @@ impl Push {
         self.asked = self.target;
         let step = match self.settle.tick(heading.progress, heading.current) {
             Settling::Waiting => PushStep::Going,
-            Settling::Settled { reading, current } => PushStep::Held { progress: reading, current },
+            Settling::Settled { reading, current, range } => {
+                PushStep::Held { progress: reading, current, range }
+            }
             Settling::Restless { range, .. } => PushStep::Restless { range },
         };
         (self.asked, step)

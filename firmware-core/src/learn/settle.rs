@@ -19,8 +19,8 @@ pub(super) struct SettleTimes {
 pub(super) enum Settling {
     /// Not yet.
     Waiting,
-    /// At rest: mean reading and mean current over the window.
-    Settled { reading: f32, current: f32 },
+    /// At rest: mean reading, mean current and spread of the reading over the window.
+    Settled { reading: f32, current: f32, range: f32 },
     /// Never at rest: spread of the last window and how far its mean moved.
     Restless { range: f32, crept: f32 },
 }
@@ -78,7 +78,7 @@ impl Settle {
         let (reading, current, range) = (self.sum / count, self.current / count, self.high - self.low);
         let crept = 2.0 * libm::fabsf(reading - self.first_half);
         if range <= self.max_range && crept <= self.max_range / 2.0 {
-            return Settling::Settled { reading, current };
+            return Settling::Settled { reading, current, range };
         }
         self.tries = self.tries.saturating_add(1);
         if self.tries >= self.times.tries {
@@ -111,7 +111,7 @@ mod tests {
     #[test]
     fn the_bounce_before_the_wait_is_not_averaged() {
         let settled = run(|tick| if tick < 10 { 900.0 } else { 100.0 });
-        assert_eq!(settled, Settling::Settled { reading: 100.0, current: 1.0 });
+        assert_eq!(settled, Settling::Settled { reading: 100.0, current: 1.0, range: 0.0 });
     }
 
     #[test]

@@ -138,7 +138,7 @@ pub struct LearnLimits {
     pub compliance_min: f32,
     /// Largest yield of a stop, travel/A, 0.0001 to 0.05. Default 0.0034; more is soot, a bent stop or a loose mount.
     pub compliance_max: f32,
-    /// Largest friction on the way, A, 0.05 to 5. Default 0.45.
+    /// Largest friction on the way, A, 0.05 to 5. Default 0.55.
     pub friction: Ampere,
     /// Least current that balances the return spring, mean over the travel, A, 0 to 5. Default 0.15.
     pub spring_current: Ampere,
@@ -172,7 +172,7 @@ impl Default for LearnLimits {
             drift: 0.0012,
             compliance_min: 0.0005,
             compliance_max: 0.0034,
-            friction: Ampere(0.45),
+            friction: Ampere(0.55),
             spring_current: Ampere(0.15),
             push_error: Ampere(0.2),
             relearn_window: 0.005,

@@ -184,7 +184,7 @@ pub(super) const PRESETS: &[Preset] = &[
         "current reads nothing",
         Tag::MustReject,
         (0.0, 1.0, "no effect"),
-        &["no motion", "current not followed"],
+        &["no motion", "timeout", "current not followed"],
         |case, _| case.fault(FaultKind::CurrentSensor(ChannelFault::DropOut(0.0))),
     ),
     preset(

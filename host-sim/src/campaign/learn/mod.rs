@@ -7,11 +7,13 @@
 mod bound;
 mod case;
 mod judge;
+mod summary;
 mod tally;
 
 pub use bound::exact_bounds;
 pub use case::{LearnRun, RunError, relearn, run};
 pub use judge::{Judged, TOLERANCE, Verdict, intended_stops, judge};
+pub use summary::{LearnCampaign, MAY_REJECT, MUST_FIT, Rate};
 pub use tally::{FaultTally, Spread};
 
 use firmware_core::calibration::{Setup, Warmth};

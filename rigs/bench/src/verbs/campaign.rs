@@ -8,16 +8,20 @@ use std::path::PathBuf;
 use host_sim::campaign::{CampaignPlan, CampaignStats, MetricSummary, Next, run_campaign};
 use serde::Serialize;
 
-use super::simulate;
+use super::{learn_campaign, simulate};
 use crate::console::Console;
 use crate::exit::{Exit, Failure, VerbResult};
 use crate::interrupt;
 
 /// What `campaign` takes.
 #[derive(Debug, clap::Args)]
+#[command(args_conflicts_with_subcommands = true, subcommand_negates_reqs = true)]
 pub struct Args {
+    #[command(subcommand)]
+    about: Option<About>,
     /// Name of a built-in scenario or path of a TOML file
-    scenario: String,
+    #[arg(required = true)]
+    scenario: Option<String>,
     /// How many runs
     #[arg(long, default_value_t = 1000, value_parser = clap::value_parser!(u64).range(1..=100_000_000))]
     runs: u64,
@@ -36,6 +40,19 @@ pub struct Args {
     /// Threads; the result does not depend on it
     #[arg(long, value_name = "N")]
     threads: Option<usize>,
+}
+
+#[derive(Debug, clap::Subcommand)]
+enum About {
+    /// Does end-stop learning ever believe a wrong stop? Every fault of the catalogue, many times
+    Learn(learn_campaign::Args),
+}
+
+impl Args {
+    /// The scenario; the command line has seen to it that there is one.
+    fn scenario(&self) -> &str {
+        self.scenario.as_deref().unwrap_or_default()
+    }
 }
 
 #[derive(Debug, Serialize)]
@@ -74,13 +91,20 @@ struct Told {
 /// # Errors
 /// A [`Failure`] that names file and field; an interrupted campaign ends with 130 and keeps its checkpoint.
 pub fn run(args: &Args, console: &Console) -> VerbResult {
+    match &args.about {
+        Some(About::Learn(args)) => learn_campaign::run(args, console),
+        None => run_scenario(args, console),
+    }
+}
+
+fn run_scenario(args: &Args, console: &Console) -> VerbResult {
     let with: Vec<PathBuf> = args.with.iter().cloned().collect();
     let controllers = simulate::controllers(&with)?;
     let Some((_, settings)) = controllers.into_iter().next() else {
         return Err(Failure::usage("no controller settings"));
     };
     let plan = CampaignPlan {
-        scenario: simulate::scenario(&args.scenario)?,
+        scenario: simulate::scenario(args.scenario())?,
         settings,
         spread: simulate::spread(args.spread.as_ref())?,
         seed: args.seed,
@@ -150,7 +174,8 @@ fn text(args: &Args, plan: &CampaignPlan, stats: &CampaignStats) -> String {
     }
     lines.push(format!(
         "  replay one: vanebench simulate {} --seed {} --member RUN",
-        args.scenario, args.seed
+        args.scenario(),
+        args.seed
     ));
     lines.join("\n")
 }

@@ -4,6 +4,8 @@ pub mod campaign;
 pub mod demo;
 pub mod judge;
 pub mod learn;
+pub mod learn_campaign;
+pub mod learn_picture;
 pub mod match_parts;
 pub mod moves;
 pub mod ports;

@@ -1,0 +1,133 @@
+//! `campaign learn`: every fault of the catalogue, many times, judged by the truth of the simulated world.
+
+use std::fmt::Write as _;
+use std::path::PathBuf;
+
+use firmware_core::settings::Settings;
+use host_sim::campaign::learn::{LearnCampaign, Rate, campaign};
+use host_sim::catalogue::{self, Preset, Tag};
+
+use super::learn_picture;
+use crate::console::Console;
+use crate::exit::{Exit, Failure, VerbResult};
+use crate::interrupt;
+use crate::record::write_whole;
+
+/// What `campaign learn` takes.
+#[derive(Debug, clap::Args)]
+pub struct Args {
+    /// Learns of each fault
+    #[arg(long, default_value_t = 100, value_parser = clap::value_parser!(u64).range(1..=1_000_000))]
+    runs: u64,
+    /// Seed; the same seed gives the same bytes
+    #[arg(long, default_value_t = 1)]
+    seed: u64,
+    /// Only this fault; may be given more than once
+    #[arg(long, value_name = "FAULT")]
+    only: Vec<String>,
+    /// Also draw the confusion table as an SVG picture
+    #[arg(long, value_name = "FILE")]
+    picture: Option<PathBuf>,
+}
+
+/// Runs the campaign and tells what it found.
+///
+/// # Errors
+/// A [`Failure`] for an unknown fault, a world that runs away, an interrupt or a file that cannot be written.
+pub fn run(args: &Args, console: &Console) -> VerbResult {
+    let presets = chosen(&args.only)?;
+    let bar = console.progress("learn campaign", args.runs * presets.len() as u64);
+    let mut faults = Vec::with_capacity(presets.len());
+    for preset in presets {
+        let tally = campaign(preset, &Settings::default(), args.runs, args.seed, &|done| bar.inc(done));
+        faults.push(tally.map_err(|error| Failure::undetermined(format!("{}: {error}", preset.name)))?);
+        if interrupt::asked() {
+            return Err(Failure::interrupted());
+        }
+    }
+    bar.finish_and_clear();
+    let result = LearnCampaign::new(args.seed, args.runs, faults);
+    if let Some(path) = &args.picture {
+        write_whole(path, learn_picture::confusion(&result).as_bytes()).map_err(Failure::undetermined)?;
+    }
+    console.result(&text(&result), &result);
+    Ok(if result.failures().is_empty() { Exit::Done } else { Exit::NotFit })
+}
+
+fn chosen(only: &[String]) -> Result<Vec<&'static Preset>, Failure> {
+    if only.is_empty() {
+        return Ok(catalogue::all().collect());
+    }
+    only.iter().map(|name| catalogue::find(name).map_err(Failure::usage)).collect()
+}
+
+/// The result as a table for people.
+#[must_use]
+pub fn text(result: &LearnCampaign) -> String {
+    let mut out = String::new();
+    // Writing to a string cannot fail.
+    let _ = writeln!(
+        out,
+        "{:<30} {:<13} {:>5} {:>8} {:>10} {:>8} {:>8} {:>8} {:>8}  reasons",
+        "fault", "must", "runs", "accepted", "not proven", "refused", "wrong +", "wrong -", "misfit"
+    );
+    for fault in &result.faults {
+        let reasons: Vec<String> =
+            fault.rejected.iter().map(|(name, count)| format!("{name} {count}")).collect();
+        let _ = writeln!(
+            out,
+            "{:<30} {:<13} {:>5} {:>8} {:>10} {:>8} {:>8} {:>8} {:>8}  {}",
+            fault.name,
+            must(fault.tag),
+            fault.runs,
+            fault.accepted,
+            fault.not_proven,
+            fault.refused(),
+            fault.wrongly_accepted,
+            fault.wrongly_rejected,
+            fault.other_reason,
+            reasons.join(", ")
+        );
+    }
+    let _ = writeln!(
+        out,
+        "\na stop counts as wrong when off by more than {:.1} % of travel",
+        100.0 * result.tolerance
+    );
+    rate(&mut out, "wrongly accepted of must-reject", &result.wrongly_accepted);
+    rate(&mut out, "accepted past a failed check", &result.accepted_unproven);
+    rate(&mut out, "wrongly rejected of must-accept", &result.wrongly_rejected);
+    rate(&mut out, "refused for another reason", &result.other_reason);
+    if let Some(times) =
+        result.faults.iter().find(|fault| fault.tag == Tag::MustAccept).and_then(|f| f.seconds)
+    {
+        let _ = writeln!(
+            out,
+            "time to learn of sound units: median {:.2} s, 95 % within {:.2} s, longest {:.2} s",
+            times.median, times.p95, times.max
+        );
+    }
+    for failure in result.failures() {
+        let _ = writeln!(out, "NOT AS IT MUST BE: {failure}");
+    }
+    out
+}
+
+fn rate(out: &mut String, what: &str, rate: &Rate) {
+    let _ = writeln!(
+        out,
+        "{what}: {} of {} (exact 95 % bounds {:.4} % to {:.4} %)",
+        rate.count,
+        rate.of,
+        100.0 * rate.bounds[0],
+        100.0 * rate.bounds[1]
+    );
+}
+
+fn must(tag: Tag) -> &'static str {
+    match tag {
+        Tag::MustReject => "reject",
+        Tag::MustAccept => "accept",
+        Tag::UndecidableWithout(_) => "be checked",
+    }
+}
