@@ -134,7 +134,7 @@ pub struct LearnLimits {
     pub repeat: f32,
     /// Largest one-way creep from the first touch to the last, travel, 0.0001 to 0.02. Default 0.0012.
     pub drift: f32,
-    /// Least yield of a stop, travel/A, 0 to 0.01. Default 0.0005; less means that the sensor does not follow.
+    /// Least yield of a stop, travel/A, 0 to 0.01. Default 0.0003; less means that the sensor does not follow.
     pub compliance_min: f32,
     /// Largest yield of a stop, travel/A, 0.0001 to 0.05. Default 0.0034; more is soot, a bent stop or a loose mount.
     pub compliance_max: f32,
@@ -170,7 +170,7 @@ impl Default for LearnLimits {
             span_max: 1.015,
             repeat: 0.002,
             drift: 0.0012,
-            compliance_min: 0.0005,
+            compliance_min: 0.0003,
             compliance_max: 0.0034,
             friction: Ampere(0.55),
             spring_current: Ampere(0.15),
