@@ -1,6 +1,8 @@
 //! What a user can get wrong, or what can break under them: a clear message, the right exit code, nothing
 //! half-written.
 
+#![allow(clippy::unwrap_used, reason = "a check that cannot go on says where it stopped")]
+
 use std::fs;
 use std::io::{Read, Write};
 use std::path::Path;

@@ -1,5 +1,7 @@
 //! The whole job as a user runs it: the binary, the pseudo-terminal, the files it leaves.
 
+#![allow(clippy::unwrap_used, reason = "a check that cannot go on says where it stopped")]
+
 use std::fs;
 use std::path::Path;
 
