@@ -5,7 +5,8 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::reduced::{AirState, Flows, Operating, ReducedModel, ReducedParams, Vanes};
+use super::reduced::{AirState, Flows, Operating, ReducedModel, Vanes};
+use super::reduced_params::ReducedParams;
 use super::rk4::rk4;
 use super::steady::NoSteadyState;
 use crate::atmosphere::Ambient;

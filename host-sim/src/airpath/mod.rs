@@ -6,11 +6,13 @@ mod gas_torque;
 mod lanes;
 pub mod published;
 mod reduced;
+mod reduced_params;
 mod rk4;
 mod steady;
 
 pub use engine::{AirDiverged, Engine, EngineInputs, EngineParams, FuelRequest, FuelResponse, HoseState};
 pub use gas_torque::GasTorqueParams;
-pub use reduced::{AirState, Flows, Operating, ReducedModel, ReducedParams, Vanes};
+pub use reduced::{AirState, Flows, Operating, ReducedModel, Vanes};
+pub use reduced_params::ReducedParams;
 pub use rk4::rk4;
 pub use steady::NoSteadyState;

@@ -11,6 +11,7 @@ pub use trace::{COLUMNS, Trace, TraceColumn, TraceRow};
 
 use firmware_core::calibration::{Calibration, Contact, LearnedStop, Setup, Warmth};
 use firmware_core::controller::{Controller, TickOutput};
+use firmware_core::faults::FaultSet;
 use firmware_core::guard::{FuelRequest as AskedFuel, GuardEvent};
 use firmware_core::sample::{EngineDemand, Request};
 use firmware_core::settings::Settings;
@@ -64,6 +65,8 @@ pub struct RunOutcome {
     pub metrics: Metrics,
     /// Guard events, the first [`MOST_EVENTS`].
     pub events: Vec<TimedEvent>,
+    /// Faults that the controller saw at any time of the run.
+    pub faults: FaultSet,
     /// Rows, where recording was asked for.
     pub trace: Trace,
 }
@@ -96,11 +99,17 @@ pub fn run_world(
         bench.tick(tick, 0.0)?;
     }
     let mut meter = Meter::new(scenario.limits, scenario.step_at_s, world);
-    let mut outcome = RunOutcome { metrics: meter.finish(), events: Vec::new(), trace: Trace::default() };
+    let mut outcome = RunOutcome {
+        metrics: meter.finish(),
+        events: Vec::new(),
+        faults: FaultSet::NONE,
+        trace: Trace::default(),
+    };
     for tick in 0..ticks(scenario.duration_s) {
         let t_s = f64::from(tick) * TICK_S;
         let row = bench.tick(warm_up_ticks + tick, t_s)?;
         meter.add(&row);
+        outcome.faults = outcome.faults.union(bench.faults);
         if let (Some(event), true) = (bench.last_event, outcome.events.len() < MOST_EVENTS) {
             outcome.events.push(TimedEvent { t_s, event });
         }
@@ -127,6 +136,7 @@ struct Loop<'a> {
     altitude_m: Option<f64>,
     fuel_request: FuelRequest,
     last_event: Option<GuardEvent>,
+    faults: FaultSet,
 }
 
 /// Altitude is followed in steps of this size, m: 0.12 kPa.
@@ -159,6 +169,7 @@ impl<'a> Loop<'a> {
             altitude_m: None,
             fuel_request: FuelRequest::Free,
             last_event: None,
+            faults: FaultSet::NONE,
         };
         bench.follow_altitude(&first)?;
         let inputs = EngineInputs::new(first.speed_rpm, first.fuel_mg);
@@ -189,6 +200,7 @@ impl<'a> Loop<'a> {
         let sample = self.world.sample(Tick(tick));
         let output = self.controller.tick(&sample, &request);
         self.last_event = output.event;
+        self.faults = output.faults;
         self.fuel_request = asked(output.fuel);
         let inputs = EngineInputs {
             speed_rpm: demand.speed_rpm,

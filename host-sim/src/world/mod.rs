@@ -4,25 +4,29 @@
 //! per tick, and the truth behind it. The same configuration and seed give the same bits. Refuses bad
 //! parameters at the start, and stops with the time when a state diverges.
 
+mod apply;
 mod config;
 mod fault;
 mod loose;
 #[cfg(test)]
 mod tests;
+mod truth;
 
 pub use config::{BoostTap, OpeningDirection, SensorParams, Travel, WorldConfig};
 pub use fault::{Fault, FaultKind, StopFault};
+pub use truth::{StopTruth, Truth};
 
 use firmware_core::sample::Sample;
 use firmware_core::units::{Ampere, Celsius, Duty, Kilopascal, Rpm, Tick, Volt};
 use rand::SeedableRng;
 use rand_pcg::Pcg64Mcg;
 
-use crate::actuator::{Actuator, ActuatorParams, BridgeIdle, Drive, End, Linkage, supply_at_connector};
+use crate::actuator::{Actuator, ActuatorParams, BridgeIdle, Drive, End, supply_at_connector};
 use crate::airpath::{AirDiverged, Engine, EngineInputs, HoseState, NoSteadyState};
 use crate::check::BadParameter;
-use crate::sensor::{Channel, Disturbance, PositionSensor};
+use crate::sensor::{Channel, PositionSensor};
 use loose::LooseStop;
+use truth::zero_push_lever_rad;
 
 /// One tick of the world, s.
 pub const TICK_S: f64 = 1e-3;
@@ -66,42 +70,6 @@ pub enum Diverged {
         /// Motor current reached, A.
         current_a: f64,
     },
-}
-
-/// What is really so, at this moment.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Truth {
-    /// Vane opening from the ring's angle; beyond 0 … 1 when a stop is passed.
-    pub opening: f64,
-    /// Lever angle, rad.
-    pub lever_rad: f64,
-    /// Ring angle, rad.
-    pub ring_rad: f64,
-    /// Motor current toward open, A.
-    pub current_a: f64,
-    /// Winding temperature, °C.
-    pub winding_c: f64,
-    /// Intake manifold, kPa.
-    pub boost_kpa: f64,
-    /// Exhaust manifold, kPa.
-    pub exhaust_kpa: f64,
-    /// Turbo speed, rpm.
-    pub turbo_rpm: f64,
-    /// Fuel delivered, mg per stroke.
-    pub fuel_mg: f64,
-    /// Gas torque toward open, N m.
-    pub gas_torque_nm: f64,
-    /// Ambient pressure, kPa.
-    pub ambient_kpa: f64,
-}
-
-/// Lever readings at the stops without push, counts of the sound sensor, fractions included.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct StopTruth {
-    /// At the closed stop; nothing when the lever meets no stop there.
-    pub closed_counts: Option<f64>,
-    /// At the open stop.
-    pub open_counts: Option<f64>,
 }
 
 #[derive(Debug, Clone, PartialEq)]
@@ -377,94 +345,4 @@ impl World {
     pub fn config(&self) -> &WorldConfig {
         &self.config
     }
-
-    /// Tries the faults of every moment at which one sets in or ends, so that none can fail later.
-    fn check_faults(&mut self) -> Result<(), BadParameter> {
-        let faults = self.config.faults.clone();
-        let times = faults.iter().flat_map(|fault| [Some(fault.at_s), fault.until_s]).flatten();
-        for time_s in times {
-            self.apply_faults(time_s)?;
-        }
-        Ok(())
-    }
-
-    /// Makes everything as the faults present at `time_s` have it, starting from the sound parameters.
-    fn apply_faults(&mut self, time_s: f64) -> Result<(), BadParameter> {
-        let faults = core::mem::take(&mut self.config.faults);
-        let result = self.apply(&faults, time_s);
-        self.config.faults = faults;
-        result
-    }
-
-    fn apply(&mut self, faults: &[Fault], time_s: f64) -> Result<(), BadParameter> {
-        let mut actuator = self.sound;
-        self.hose = HoseState::default();
-        self.supply_v = self.sound.bridge.supply_v;
-        self.drive_sign = self.config.opening.sign();
-        self.engine.set_fuel_response(self.config.engine.fuel_response);
-        self.sensors.clear_faults();
-        self.loose = None;
-        for fault in faults.iter().filter(|fault| fault.is_present(time_s)) {
-            fault.what.change_actuator(&mut actuator);
-            fault.what.change_hose(&mut self.hose);
-            self.sensors.add_fault(fault);
-            match fault.what {
-                FaultKind::Supply(volts) => self.supply_v = volts,
-                FaultKind::MotorReversed => self.drive_sign = -self.drive_sign,
-                FaultKind::Fuel(response) => self.engine.set_fuel_response(response),
-                _ => {}
-            }
-        }
-        self.actuator.change(|params| *params = actuator).map_err(|e| e.within("faults: actuator"))?;
-        let loose = faults.iter().filter(|fault| fault.is_present(time_s));
-        self.loose =
-            loose.filter_map(|fault| LooseStop::new(fault.what.loose_ring_stop()?, &actuator)).next();
-        let later = faults.iter().flat_map(|fault| [Some(fault.at_s), fault.until_s]).flatten();
-        self.next_event_s = later.filter(|at_s| *at_s > time_s).fold(f64::INFINITY, f64::min);
-        Ok(())
-    }
-}
-
-impl Sensors {
-    fn clear_faults(&mut self) {
-        self.position.clear_faults();
-        for channel in [
-            &mut self.current,
-            &mut self.supply,
-            &mut self.boost,
-            &mut self.exhaust,
-            &mut self.barometer,
-            &mut self.turbo_speed,
-        ] {
-            channel.disturbance = Disturbance::default();
-        }
-    }
-
-    fn add_fault(&mut self, fault: &Fault) {
-        let (channel, what) = match fault.what {
-            FaultKind::PositionSensor(what) => return self.position.add_fault(what, fault.at_s),
-            FaultKind::CurrentSensor(what) => (&mut self.current, what),
-            FaultKind::BoostSensor(what) => (&mut self.boost, what),
-            FaultKind::ExhaustSensor(what) => (&mut self.exhaust, what),
-            FaultKind::Barometer(what) => (&mut self.barometer, what),
-            FaultKind::TurboSpeedSensor(what) => (&mut self.turbo_speed, what),
-            _ => return,
-        };
-        channel.disturbance.add(what, fault.at_s);
-    }
-}
-
-/// Lever angle at which an end's first stop is met without push: the lever's own, or the ring's with the
-/// joint's play taken up.
-fn zero_push_lever_rad(params: &ActuatorParams, end: End) -> Option<f64> {
-    let own = params.lever_stops.at(end).map(|stop| stop.angle_rad);
-    let ring = match params.linkage {
-        Linkage::Detached => None,
-        linkage => {
-            let half_play = 0.5 * linkage.play_rad();
-            params.ring.stops.at(end).map(|stop| stop.angle_rad + end.sign() * half_play)
-        }
-    };
-    let nearer = |a: f64, b: f64| if end == End::High { a.min(b) } else { a.max(b) };
-    own.into_iter().chain(ring).reduce(nearer)
 }

@@ -65,6 +65,7 @@ struct ToldRun<'a> {
     controller: &'a str,
     metrics: &'a Metrics,
     guard_events: Vec<ToldEvent>,
+    faults: Vec<firmware_core::faults::Fault>,
 }
 
 #[derive(Debug, Serialize)]
@@ -173,6 +174,7 @@ fn told<'a>(args: &Args, scenario: &'a Scenario, shown: &'a [Shown]) -> Told<'a>
     let runs = shown.iter().map(|run| ToldRun {
         controller: &run.controller,
         metrics: &run.outcome.metrics,
+        faults: run.outcome.faults.iter().collect(),
         guard_events: run.outcome.events.iter().map(|e| ToldEvent { t_s: e.t_s, event: e.event }).collect(),
     });
     Told { scenario: &scenario.name, seed: args.seed, member: args.member, runs: runs.collect() }
@@ -198,6 +200,7 @@ fn text(args: &Args, scenario: &Scenario, shown: &[Shown]) -> String {
     }
     for run in shown {
         lines.push(format!("  guard under {}: {}", run.controller, guard_line(run)));
+        lines.push(format!("  faults seen under {}: {}", run.controller, faults_line(run)));
     }
     lines.join("\n")
 }
@@ -215,6 +218,12 @@ fn guard_line(run: &Shown) -> String {
     let more = events.len().saturating_sub(NAMED);
     let tail = if more > 0 { format!("; and {more} more") } else { String::new() };
     format!("{}{tail}", named.collect::<Vec<_>>().join("; "))
+}
+
+/// Faults that the controller saw, by name.
+fn faults_line(run: &Shown) -> String {
+    let names: Vec<String> = run.outcome.faults.iter().map(|fault| format!("{fault:?}")).collect();
+    if names.is_empty() { "none".to_owned() } else { names.join(", ") }
 }
 
 fn write_out(dir: &Path, scenario: &Scenario, shown: &[Shown], told: &Told<'_>) -> Result<(), Failure> {

@@ -1,0 +1,54 @@
+//! What is really so, behind what the sensors say.
+
+use crate::actuator::{ActuatorParams, End, Linkage};
+
+/// What is really so, at this moment.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Truth {
+    /// Vane opening from the ring's angle; beyond 0 … 1 when a stop is passed.
+    pub opening: f64,
+    /// Lever angle, rad.
+    pub lever_rad: f64,
+    /// Ring angle, rad.
+    pub ring_rad: f64,
+    /// Motor current toward open, A.
+    pub current_a: f64,
+    /// Winding temperature, °C.
+    pub winding_c: f64,
+    /// Intake manifold, kPa.
+    pub boost_kpa: f64,
+    /// Exhaust manifold, kPa.
+    pub exhaust_kpa: f64,
+    /// Turbo speed, rpm.
+    pub turbo_rpm: f64,
+    /// Fuel delivered, mg per stroke.
+    pub fuel_mg: f64,
+    /// Gas torque toward open, N m.
+    pub gas_torque_nm: f64,
+    /// Ambient pressure, kPa.
+    pub ambient_kpa: f64,
+}
+
+/// Lever readings at the stops without push, counts of the sound sensor, fractions included.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct StopTruth {
+    /// At the closed stop; nothing when the lever meets no stop there.
+    pub closed_counts: Option<f64>,
+    /// At the open stop.
+    pub open_counts: Option<f64>,
+}
+
+/// Lever angle at which an end's first stop is met without push: the lever's own, or the ring's with the
+/// joint's play taken up.
+pub(super) fn zero_push_lever_rad(params: &ActuatorParams, end: End) -> Option<f64> {
+    let own = params.lever_stops.at(end).map(|stop| stop.angle_rad);
+    let ring = match params.linkage {
+        Linkage::Detached => None,
+        linkage => {
+            let half_play = 0.5 * linkage.play_rad();
+            params.ring.stops.at(end).map(|stop| stop.angle_rad + end.sign() * half_play)
+        }
+    };
+    let nearer = |a: f64, b: f64| if end == End::High { a.min(b) } else { a.max(b) };
+    own.into_iter().chain(ring).reduce(nearer)
+}
