@@ -41,7 +41,7 @@ fn stop_truth_takes_up_half_the_play_at_each_end() {
     let stops = world_with(vec![]).stop_truth();
     let counts_per_deg = 10_700.0 / 70.0;
     assert!((stops.open_counts.unwrap() - (2600.0 - 0.2 * counts_per_deg)).abs() < 1e-6);
-    assert!((stops.closed_counts.unwrap() - (13_500.0 + 0.2 * counts_per_deg)).abs() < 1e-6);
+    assert!((stops.closed_counts.unwrap() - (13_300.0 + 0.2 * counts_per_deg)).abs() < 1e-6);
 }
 
 #[test]
