@@ -25,6 +25,7 @@ use firmware_core::units::{Ampere, Duty, Kilopascal, Load, Opening, Rpm, Tick};
 use host_sim::airpath::EngineInputs;
 use host_sim::sensor::{ChannelFault, PositionFault};
 use host_sim::world::{EngineState, Fault, FaultKind, World, WorldConfig};
+use lockstep::{Usage, instructions};
 
 /// Ticks that are compared.
 const TICKS: u32 = 102_400;
@@ -149,7 +150,7 @@ fn board_and_host_do_not_differ_in_one_bit_over_a_hundred_thousand_ticks_with_fa
     let mut world = World::new(&WorldConfig { faults: faults(), ..WorldConfig::default() }, 6).unwrap();
     let mut host = Host::default();
     let mut seen = Seen::default();
-    let mut counts: Vec<u32> = Vec::new();
+    let mut clocks: Vec<u32> = Vec::new();
     for batch in 0..TICKS / BATCH {
         let first = Tick(batch * BATCH);
         let bytes = talk(&mut host, first, &world);
@@ -173,15 +174,31 @@ fn board_and_host_do_not_differ_in_one_bit_over_a_hundred_thousand_ticks_with_fa
             board.step(&bytes, &samples, ROOM).unwrap_or_else(|error| panic!("at tick {}: {error}", first.0));
         for (tick, host_side) in step.ticks.iter().zip(&expected) {
             assert_eq!(bits(&tick.output), bits(host_side), "board {:?}, host {host_side:?}", tick.output);
-            counts.push(tick.clocks);
+            clocks.push(tick.clocks);
         }
         assert_eq!(step.ticks.len(), expected.len());
         assert_eq!(step.link, link[..length], "link bytes of the batch at tick {}", first.0);
     }
     seen.check();
-    counts.sort_unstable();
-    println!("{} ticks: 0 differing bits; {seen:?}", counts.len());
-    println!("clocks per tick: median {}, worst {}", counts[counts.len() / 2], counts[counts.len() - 1]);
+    println!("{} ticks: 0 differing bits; {seen:?}", clocks.len());
+    report(&mut clocks, board.usage().unwrap());
+}
+
+/// What `rigs/board/budgets.sh` puts into its table.
+fn report(clocks: &mut [u32], usage: Usage) {
+    clocks.sort_unstable();
+    let at = |share: f64| clocks[((clocks.len() - 1) as f64 * share) as usize];
+    let lines = [
+        ("tick, median", at(0.5), "2500, aim 1200"),
+        ("tick, 99 of 100", at(0.99), "2500, aim 1200"),
+        ("tick, worst", at(1.0), "2500, aim 1200"),
+        ("interrupts off, longest", usage.interrupts_off_clocks, "-"),
+        ("interrupt handler, longest", usage.handler_clocks, "-"),
+    ];
+    for (what, clocks, allowed) in lines {
+        println!("budget|{what}|{}|instructions|{allowed}", instructions(clocks));
+    }
+    println!("budget|stack, high water|{}|bytes|4096", usage.stack_bytes);
 }
 
 /// A comparison of rest with rest would prove nothing: what the run has been through.

@@ -105,3 +105,15 @@ pub struct Usage {
 
 /// The board's processor and timer clock, Hz.
 pub const BOARD_CLOCK_HZ: u32 = 25_000_000;
+
+/// Board time of one emulated instruction is two to the power of this, ns (the emulator's `-icount shift=`): near
+/// the 15 million instructions a second of a Cortex-M4 at 25 MHz. Board time then follows instructions, not the
+/// host's load.
+pub const INSTRUCTION_SHIFT: u32 = 6;
+
+/// Instructions that took so many board clocks. A clock is 40 ns, an instruction 64 ns.
+#[must_use]
+pub fn instructions(clocks: u32) -> u32 {
+    let clock_ns = 1_000_000_000 / u64::from(BOARD_CLOCK_HZ);
+    u32::try_from((u64::from(clocks) * clock_ns) >> INSTRUCTION_SHIFT).unwrap_or(u32::MAX)
+}

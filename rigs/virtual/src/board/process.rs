@@ -13,6 +13,7 @@ use std::sync::atomic::{AtomicU32, Ordering};
 use std::thread;
 use std::time::{Duration, Instant};
 
+use lockstep::INSTRUCTION_SHIFT;
 use nix::errno::Errno;
 use nix::poll::{PollFd, PollFlags, PollTimeout, poll};
 
@@ -20,10 +21,6 @@ use super::{BoardError, EMULATOR, PATIENCE};
 
 /// Between two looks at whether the emulator has connected.
 const LOOK_AGAIN: Duration = Duration::from_millis(5);
-
-/// Time of one instruction, as a power of two nanoseconds: 64 ns, near the 15 million instructions a second that a
-/// Cortex-M4 at 25 MHz runs. Board time then follows instructions and not the host's load.
-const INSTRUCTION_TIME_SHIFT: &str = "shift=6";
 
 /// A running emulator. Ends with its owner.
 #[derive(Debug)]
@@ -162,7 +159,7 @@ fn command(image: &Path, folder: &Folder) -> Command {
         folder.file("window").display()
     );
     command.args(["-M", "mps2-an386,memory-backend=window", "-object", &window]);
-    command.args(["-display", "none", "-monitor", "none", "-icount", INSTRUCTION_TIME_SHIFT]);
+    command.args(["-display", "none", "-monitor", "none", "-icount", &format!("shift={INSTRUCTION_SHIFT}")]);
     for port in ["link", "bell"] {
         command.args(["-serial", &format!("unix:{}", folder.file(port).display())]);
     }
