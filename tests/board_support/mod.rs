@@ -1,8 +1,6 @@
 //! What the board tests share: the image's path and a host that speaks to a board.
 #![allow(dead_code, reason = "each test uses a part of it")]
 
-use std::path::PathBuf;
-
 use firmware_core::calibration::{Calibration, Contact, LearnedStop, Setup, Warmth};
 use firmware_core::link::message::{ToBoard, ToHost};
 use firmware_core::link::state::Welcome;
@@ -10,19 +8,12 @@ use firmware_core::link::{Decoder, encode};
 use firmware_core::motion::{Goal, Segment};
 use firmware_core::sample::Sample;
 use firmware_core::units::{Ampere, Counts, Duty, Kilopascal, Opening, Tick, Volt};
-use virtual_rig::board::{Board, BoardError};
+use virtual_rig::board::{Board, BoardError, image};
 
 /// Bytes that the link takes at once: all there is.
 pub(crate) const ROOM: usize = 4096;
 
-/// The image that `rigs/board/build.sh` builds, or the one that `VANEBENCH_BOARD_IMAGE` names.
-pub(crate) fn image() -> PathBuf {
-    let built = "rigs/board/target/thumbv7em-none-eabihf/release/vanebench-board";
-    std::env::var_os("VANEBENCH_BOARD_IMAGE")
-        .map_or_else(|| PathBuf::from(env!("CARGO_MANIFEST_DIR")).join(built), PathBuf::from)
-}
-
-/// A board that has just been powered.
+/// A board that has just been powered. Tests of this package run in the top folder.
 pub(crate) fn powered_board() -> Board {
     Board::start(&image()).unwrap()
 }

@@ -21,6 +21,17 @@ const READ_PATIENCE: Duration = Duration::from_millis(20);
 /// The unit that `virtual` alone means.
 pub const DEFAULT_UNIT: &str = "healthy";
 
+/// Where the controller of a virtual rig runs; the same code either way.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, clap::ValueEnum)]
+#[serde(rename_all = "kebab-case")]
+pub enum Processor {
+    /// In this program.
+    #[default]
+    Host,
+    /// In its image on an emulated Cortex-M4F board: processor in the loop.
+    Board,
+}
+
 /// A port as the user names it.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 #[serde(rename_all = "kebab-case")]
@@ -33,6 +44,8 @@ pub enum PortSpec {
         unit: String,
         /// What makes its time pass.
         pacing: Pacing,
+        /// Where its controller runs.
+        processor: Processor,
     },
     /// The first USB serial adapter found.
     Board,
@@ -41,7 +54,7 @@ pub enum PortSpec {
 /// A port name that means nothing.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 #[error(
-    "port \"{given}\": {problem}. Allowed: a device path such as /dev/ttyUSB0 or COM3, `board`, `virtual`, `virtual:UNIT` or `virtual:UNIT,paced`; `vanebench ports` lists what there is"
+    "port \"{given}\": {problem}. Allowed: a device path such as /dev/ttyUSB0 or COM3, `board`, `virtual`, `virtual:UNIT`, `virtual:UNIT,paced` or `virtual:UNIT,emulated`; `vanebench ports` lists what there is"
 )]
 pub struct BadPort {
     given: String,
@@ -57,19 +70,23 @@ impl FromStr for PortSpec {
             _ if given.trim().is_empty() => Err(bad("is empty")),
             None if given == "board" => Ok(Self::Board),
             None if given == "virtual" => {
-                Ok(Self::Virtual { unit: DEFAULT_UNIT.to_owned(), pacing: Pacing::Stepped })
+                let unit = DEFAULT_UNIT.to_owned();
+                Ok(Self::Virtual { unit, pacing: Pacing::Stepped, processor: Processor::Host })
             }
             Some(("virtual", rest)) => {
-                let (unit, pacing) = match rest.split_once(',') {
-                    None => (rest, Pacing::Stepped),
-                    Some((unit, "paced")) => (unit, Pacing::Paced),
-                    Some((unit, "stepped")) => (unit, Pacing::Stepped),
-                    Some(_) => return Err(bad("only `paced` or `stepped` may follow the comma")),
+                let (unit, pacing, processor) = match rest.split_once(',') {
+                    None => (rest, Pacing::Stepped, Processor::Host),
+                    Some((unit, "paced")) => (unit, Pacing::Paced, Processor::Host),
+                    Some((unit, "stepped")) => (unit, Pacing::Stepped, Processor::Host),
+                    Some((unit, "emulated")) => (unit, Pacing::Stepped, Processor::Board),
+                    Some(_) => {
+                        return Err(bad("only `paced`, `stepped` or `emulated` may follow the comma"));
+                    }
                 };
                 if unit.is_empty() {
                     return Err(bad("names no unit after `virtual:`"));
                 }
-                Ok(Self::Virtual { unit: unit.to_owned(), pacing })
+                Ok(Self::Virtual { unit: unit.to_owned(), pacing, processor })
             }
             _ => Ok(Self::Device(PathBuf::from(given))),
         }
@@ -80,8 +97,9 @@ impl fmt::Display for PortSpec {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Self::Device(path) => write!(f, "{}", path.display()),
-            Self::Virtual { unit, pacing: Pacing::Stepped } => write!(f, "virtual:{unit}"),
-            Self::Virtual { unit, pacing: Pacing::Paced } => write!(f, "virtual:{unit},paced"),
+            Self::Virtual { unit, processor: Processor::Board, .. } => write!(f, "virtual:{unit},emulated"),
+            Self::Virtual { unit, pacing: Pacing::Stepped, .. } => write!(f, "virtual:{unit}"),
+            Self::Virtual { unit, pacing: Pacing::Paced, .. } => write!(f, "virtual:{unit},paced"),
             Self::Board => f.write_str("board"),
         }
     }

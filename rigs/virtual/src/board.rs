@@ -31,11 +31,21 @@ pub const EMULATOR: &str = "qemu-system-arm";
 /// Most samples in one step: their answers fill half the window.
 pub const SAMPLES_PER_STEP: usize = 256;
 
+/// Names the image's file where it is not the one that [`image`] builds.
+pub const IMAGE_VARIABLE: &str = "VANEBENCH_BOARD_IMAGE";
+
+/// Where `rigs/board/build.sh` leaves the image, seen from the top folder, or what [`IMAGE_VARIABLE`] names.
+#[must_use]
+pub fn image() -> PathBuf {
+    let built = "rigs/board/target/thumbv7em-none-eabihf/release/vanebench-board";
+    std::env::var_os(IMAGE_VARIABLE).map_or_else(|| PathBuf::from(built), PathBuf::from)
+}
+
 /// What is wrong with the board or its emulator.
 #[derive(Debug, thiserror::Error)]
 pub enum BoardError {
     /// No image.
-    #[error("{}: no board image there; build it with rigs/board/build.sh", .0.display())]
+    #[error("{}: no board image there; build it with rigs/board/build.sh, or name one in {IMAGE_VARIABLE}", .0.display())]
     NoImage(PathBuf),
     /// No emulator.
     #[error("{EMULATOR} does not start ({0}); install the package qemu-system-arm")]

@@ -6,13 +6,15 @@ use firmware_core::learn::CheckSet;
 use firmware_core::link::Pacing;
 use firmware_core::link::state::Streaming;
 use host_sim::catalogue;
+use virtual_rig::board::{self, Board};
+use virtual_rig::board_rig::BoardRig;
 use virtual_rig::rig::SimulatedRig;
 use virtual_rig::runner::RunningRig;
 
 use super::target::Target;
 use crate::client::{Client, ClientError};
 use crate::exit::Failure;
-use crate::port::{self, PortSpec};
+use crate::port::{self, PortSpec, Processor};
 
 /// An open talk with a board, and the rig behind it when it is a virtual one.
 pub struct Bench {
@@ -30,8 +32,8 @@ impl Bench {
     /// Says which port, what was seen, what to try.
     pub fn open(target: &Target) -> Result<Self, Failure> {
         let (path, rig, checked) = match &target.port {
-            PortSpec::Virtual { unit, pacing } => {
-                let (rig, checked) = start_virtual(unit, *pacing, target.seed)?;
+            PortSpec::Virtual { unit, pacing, processor } => {
+                let (rig, checked) = start_virtual(unit, *pacing, *processor, target.seed)?;
                 (rig.path().to_owned(), Some(rig), checked)
             }
             PortSpec::Device(path) => (path.clone(), None, CheckSet::NONE),
@@ -65,10 +67,23 @@ impl Bench {
     }
 }
 
-fn start_virtual(unit: &str, pacing: Pacing, seed: u64) -> Result<(RunningRig, CheckSet), Failure> {
+fn start_virtual(
+    unit: &str,
+    pacing: Pacing,
+    processor: Processor,
+    seed: u64,
+) -> Result<(RunningRig, CheckSet), Failure> {
     let case = catalogue::find(unit).map_err(Failure::usage)?.unit(None);
-    let rig = SimulatedRig::of_case(&case, seed, pacing).map_err(Failure::usage)?;
-    let running = RunningRig::start(rig)
+    let running = match processor {
+        Processor::Host => {
+            RunningRig::start(SimulatedRig::of_case(&case, seed, pacing).map_err(Failure::usage)?)
+        }
+        Processor::Board => {
+            let board = Board::start(&board::image()).map_err(Failure::usage)?;
+            RunningRig::start(BoardRig::of_case(board, &case, seed).map_err(Failure::usage)?)
+        }
+    };
+    let running = running
         .map_err(|error| Failure::undetermined(format!("the virtual rig could not start: {error}")))?;
     Ok((running, case.checks_passed()))
 }

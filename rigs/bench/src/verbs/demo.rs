@@ -14,7 +14,7 @@ use crate::console::Console;
 use crate::exit::{Failure, VerbResult};
 use crate::judge::Verdict;
 use crate::limits::Limits;
-use crate::port::{DEFAULT_UNIT, PortSpec};
+use crate::port::{DEFAULT_UNIT, PortSpec, Processor};
 use crate::procedure::{Bench, LearnChoice, MoveKind, Target, learn, record_move, record_simulation};
 use crate::profile::Profile;
 use crate::record::write_whole;
@@ -42,6 +42,9 @@ pub struct Args {
     /// Virtual unit to work on; `vanebench ports` lists them
     #[arg(long, value_name = "NAME", default_value = DEFAULT_UNIT)]
     on: String,
+    /// Where the controller runs; `board` needs the board image and its emulator
+    #[arg(long, value_enum, default_value_t)]
+    processor: Processor,
 }
 
 #[derive(Serialize)]
@@ -90,7 +93,7 @@ pub fn run(args: &Args, console: &Console) -> VerbResult {
 
 fn target(args: &Args) -> Result<Target, Failure> {
     Ok(Target {
-        port: PortSpec::Virtual { unit: args.on.clone(), pacing: Pacing::Stepped },
+        port: PortSpec::Virtual { unit: args.on.clone(), pacing: Pacing::Stepped, processor: args.processor },
         unit: UNIT.into(),
         unit_dir: args.out.join(UNITS).join(UNIT),
         profile: Profile::demo().map_err(Failure::usage)?,
