@@ -7,8 +7,8 @@
 //! Sample ─ plausibility ─▶ Vetted ─ target ─▶ Opening ─ guard ─▶ Opening ─ slew ─▶ Opening ─ position loop ─▶ Duty
 //! ```
 //!
-//! The floors, lowest first: [`units`], [`sample`], [`command`], [`settings`], [`reasons`] → the stages
-//! ([`plausibility`], [`target`], [`guard`], [`slew`], [`position`], [`calibration`]) → [`learn`],
+//! The floors, lowest first: [`units`], [`sample`], [`command`], [`settings`], [`faults`], [`tables`] → the stages
+//! ([`plausibility`], [`target`], [`guard`], [`slew`], [`position`], [`limits`], [`calibration`]) → [`learn`],
 //! [`motion`], [`store`], [`link`] → [`controller`], [`drive`] → [`session`].
 //!
 //! Directions are fixed once: opening 0 is vanes closed (smallest nozzle area), 1 is fully open;

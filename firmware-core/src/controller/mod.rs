@@ -4,20 +4,20 @@
 //! The bench's commands enter behind the guard and pass the same limits. No clock, pin, allocation or
 //! log in here: time is the tick number that the sample carries.
 
+mod actuation;
+
 use crate::calibration::Calibration;
 use crate::command::Command;
 use crate::faults::{Fault, FaultSet, Limit, LimitSet};
 use crate::guard::{FuelRequest, Guard, GuardEvent, GuardStage, Vane};
-use crate::limits::{Drive, Limits, Push};
-use crate::plausibility::{Air, Errand as Way, Plausibility, Vetted};
-use crate::position::regulator::OutputRange;
-use crate::position::speed::Speed;
-use crate::position::{Errand, PositionLoop};
+use crate::limits::Push;
+use crate::plausibility::{Air, Errand, Plausibility, Vetted};
 use crate::sample::{Request, Sample};
 use crate::settings::Settings;
 use crate::slew::{Haste, Slew};
 use crate::target::Target;
-use crate::units::{Ampere, Duty, Opening, Tick, Volt};
+use crate::units::{Duty, Opening, Tick};
+use actuation::Actuation;
 
 /// The controller: settings, calibration and the memory of every stage.
 #[derive(Debug, Clone)]
@@ -28,13 +28,9 @@ pub struct Controller {
     target: Target,
     guard: Guard,
     slew: Slew,
-    position: PositionLoop,
-    speed: Speed,
-    limits: Limits,
-    /// Volts that the current loop has added to its feed-forward.
-    current_rest_v: f32,
+    actuation: Actuation,
     /// Whether the position loop was on its way in the last tick of an engine's demand.
-    way: Way,
+    way: Errand,
     cleared: Option<GuardEvent>,
 }
 
@@ -96,11 +92,8 @@ impl Controller {
             target: Target::default(),
             guard: Guard::default(),
             slew: Slew::default(),
-            position: PositionLoop::default(),
-            speed: Speed::default(),
-            limits: Limits::default(),
-            current_rest_v: 0.0,
-            way: Way::OnTarget,
+            actuation: Actuation::default(),
+            way: Errand::OnTarget,
             cleared: None,
         }
     }
@@ -115,14 +108,14 @@ impl Controller {
     /// latch, which only a person clears.
     pub fn set_settings(&mut self, settings: Settings) {
         self.settings = settings;
-        self.position.reset();
+        self.actuation.rest();
         self.slew.reset();
     }
 
     /// Takes a calibration, or none; one without a span is as good as none.
     pub fn set_calibration(&mut self, calibration: Option<Calibration>) {
         self.calibration = calibration.filter(|calibration| calibration.check_for(calibration.setup).is_ok());
-        self.position.reset();
+        self.actuation.rest();
         self.slew.reset();
     }
 
@@ -140,7 +133,7 @@ impl Controller {
     /// One tick.
     pub fn tick(&mut self, sample: &Sample, request: &Request) -> TickOutput {
         let vetted = self.plausibility.tick(&self.settings, sample, request, self.way);
-        self.way = Way::OnTarget;
+        self.way = Errand::OnTarget;
         let measured = self.measure(&vetted);
         let decision = match (request, vetted.air) {
             (Request::Engine(_), Some(air)) => self.engine(&air, measured),
@@ -179,7 +172,7 @@ impl Controller {
             limits.insert(Limit::Slew);
         }
         if measured.is_some_and(|measured| self.is_under_way(measured, opening)) {
-            self.way = Way::UnderWay;
+            self.way = Errand::UnderWay;
         }
         let command = match measured {
             Some(_) if !guarded.is_pressed => Command::Opening(opening),
@@ -224,123 +217,27 @@ impl Controller {
         Decision::of(Command::Release)
     }
 
-    /// Turns a command into duty and passes it through the limits.
+    /// Turns the decision into duty and gathers what every stage found.
     fn drive(&mut self, vetted: &Vetted, measured: Option<f32>, decision: &Decision) -> TickOutput {
-        let mut faults = vetted.faults.union(decision.faults);
-        let mut limits = decision.limits;
-        let drive = Drive {
-            supply: vetted.supply,
-            back_emf: self.back_emf(vetted),
-            motor_current: vetted.motor_current,
-            position: vetted.position,
-        };
-        let mut push = decision.push;
-        let mut target = None;
-        let duty = match decision.command {
-            Command::Release => self.off(),
-            Command::Duty(duty) => {
-                self.off();
-                duty
-            }
-            Command::Current(wanted) if wanted.is_finite() => self.follow_current(&drive, wanted),
-            Command::Current(_) => {
-                limits.insert(Limit::NotANumber);
-                self.off()
-            }
-            Command::Opening(opening) => match (measured, self.calibration) {
-                (Some(measured), Some(calibration)) => {
-                    let opening = calibration.inside_clearance(opening);
-                    target = Some(opening);
-                    let (duty, is_resting) = self.follow_opening(&drive, &calibration, opening, measured);
-                    if presses_into_stop(measured, duty) {
-                        push = Push::IntoStop;
-                    } else if is_resting {
-                        push = Push::Holding;
-                    }
-                    duty
-                }
-                _ => {
-                    limits.insert(Limit::NoPosition);
-                    self.off()
-                }
-            },
-        };
-        if matches!(decision.command, Command::Opening(_)) && self.calibration.is_none() {
+        let calibration = self.calibration.as_ref();
+        let place = measured.zip(calibration);
+        let actuated = self.actuation.tick(&self.settings, vetted, place, decision.command, decision.push);
+        let mut faults = vetted.faults.union(decision.faults).union(actuated.faults);
+        if matches!(decision.command, Command::Opening(_)) && calibration.is_none() {
             faults.insert(Fault::NotCalibrated);
         }
-        let limited = self.limits.tick(&self.settings, &drive, duty, push);
         TickOutput {
             tick: vetted.tick,
-            duty: limited.duty,
-            target,
+            duty: actuated.duty,
+            target: actuated.target,
             opening: measured.map(|opening| Opening::saturating(opening, Opening::OPEN)),
             stage: self.guard.stage(),
             event: decision.event,
-            faults: faults.union(limited.faults),
+            faults,
             fuel: decision.fuel,
-            limits: limits.union(limited.limits),
+            limits: decision.limits.union(actuated.limits),
         }
     }
-
-    /// Back-EMF from lever speed; positive when opening.
-    fn back_emf(&mut self, vetted: &Vetted) -> Volt {
-        let actuator = &self.settings.actuator;
-        let counts_per_s = self.speed.tick(vetted.position);
-        Volt(counts_per_s * actuator.back_emf_v_per_count_per_s * actuator.counts_direction.sign())
-    }
-
-    fn off(&mut self) -> Duty {
-        self.position.reset();
-        self.current_rest_v = 0.0;
-        Duty::ZERO
-    }
-
-    fn follow_opening(
-        &mut self,
-        drive: &Drive,
-        calibration: &Calibration,
-        wanted: Opening,
-        measured: f32,
-    ) -> (Duty, bool) {
-        self.current_rest_v = 0.0;
-        let room = self.settings.actuator.max_current.0 * self.settings.actuator.winding_resistance_ohm;
-        let most = drive.supply.0 * self.settings.actuator.max_duty.get();
-        let range = OutputRange {
-            low: libm::fmaxf(-most, drive.back_emf.0 - room),
-            high: libm::fminf(most, drive.back_emf.0 + room),
-        };
-        let span = libm::fabsf(calibration.span_counts());
-        let errand = Errand {
-            wanted: wanted.get(),
-            measured,
-            back_emf_v_per_opening_per_s: self.settings.actuator.back_emf_v_per_count_per_s * span,
-            range,
-        };
-        let pull = self.position.tick(&self.settings.position, &errand);
-        (Duty::saturating(pull.volts / drive.supply.0, Duty::ZERO), pull.is_resting)
-    }
-
-    /// Winding resistance and back-EMF are fed forward, an integral takes care of the rest.
-    fn follow_current(&mut self, drive: &Drive, wanted: Ampere) -> Duty {
-        self.position.reset();
-        let resistance = self.settings.actuator.winding_resistance_ohm;
-        let most = self.settings.actuator.max_current.0;
-        let wanted = OutputRange { low: -most, high: most }.hold(wanted.0);
-        let supply = OutputRange { low: -drive.supply.0, high: drive.supply.0 };
-        if let Some(current) = drive.motor_current {
-            let step = self.settings.limits.current_loop_gain * resistance * (wanted - current.0);
-            self.current_rest_v = supply.hold(self.current_rest_v + step);
-        }
-        let ahead = wanted * resistance + drive.back_emf.0;
-        let volts = supply.hold(ahead + self.current_rest_v);
-        self.current_rest_v = volts - ahead;
-        Duty::saturating(volts / drive.supply.0, Duty::ZERO)
-    }
-}
-
-/// The position loop pushes a lever that already stands at a stop.
-fn presses_into_stop(measured: f32, duty: Duty) -> bool {
-    (measured <= 0.0 && duty < Duty::ZERO) || (measured >= 1.0 && duty > Duty::ZERO)
 }
 
 #[cfg(test)]

@@ -4,7 +4,7 @@ use super::*;
 use crate::calibration::{Contact, LearnedStop, Setup, Warmth};
 use crate::sample::Mode;
 use crate::sample::testing::{any_float, any_mode, any_sample, engine, sample};
-use crate::units::{Kilopascal, TICK_SECONDS};
+use crate::units::{Ampere, Kilopascal, TICK_SECONDS, Volt};
 use proptest::prelude::*;
 
 fn stop(at: f32) -> LearnedStop {

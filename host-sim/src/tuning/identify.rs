@@ -119,7 +119,8 @@ struct Motion {
     acceleration: f64,
 }
 
-/// Identifies the actuator from a record.
+/// Identifies the actuator from a record. Samples with the drive off do not belong into it: an open bridge
+/// has no volts.
 ///
 /// # Errors
 /// [`IdentifyError`] says what the record lacks.
@@ -171,6 +172,10 @@ fn fit(points: &[TunePoint], moving: &[(usize, Motion)], dead: usize) -> Option<
         // The duty of a tick acts after the sample of that tick, smoothed as the motion is.
         let from = index - dead;
         let window = &points[from.saturating_sub(HALF_WINDOW)..(from + HALF_WINDOW + 1).min(points.len())];
+        let is_gapless = points[*index].tick.wrapping_sub(window[0].tick) as usize == dead + HALF_WINDOW;
+        if !is_gapless {
+            continue;
+        }
         let volts = window.iter().map(|point| point.volts).sum::<f64>() / window.len() as f64;
         equations.add(&factors, volts);
     }

@@ -8,6 +8,7 @@
 use std::path::{Path, PathBuf};
 
 use clap::ValueEnum;
+use firmware_core::command::Command;
 use firmware_core::settings::Settings;
 use host_sim::tuning::{
     Gains, Identified, Loop, Margins, Process, Rule, StepResponse, TunePoint, identify, predicted, simulated,
@@ -135,17 +136,18 @@ fn base_settings(profile: Option<&Path>) -> Result<Settings, Failure> {
     Ok(profile.map_err(Failure::usage)?.settings)
 }
 
-/// Duty times supply and opening of every sample; the supply is that of the calibration, since the line
-/// does not carry it at full rate.
+/// Duty times supply and opening of every sample with the drive on. A sample without a supply of its own
+/// takes the calibration's.
 fn points(record: &Run, base: &Settings) -> Vec<TunePoint> {
     let calibration = record.file.outcome.calibration;
     let supply = calibration.map_or(base.actuator.nominal_supply, |known| known.supply);
     record
         .samples()
+        .filter(|sample| sample.command != Command::Release)
         .filter_map(|sample| {
             Some(TunePoint {
                 tick: sample.tick.0,
-                volts: f64::from(sample.duty) * f64::from(supply.0),
+                volts: f64::from(sample.duty) * f64::from(sample.supply.unwrap_or(supply).0),
                 opening: f64::from(sample.opening?),
             })
         })
