@@ -1,8 +1,6 @@
 //! The house rules that a compiler does not check: nothing imports upward, and the developers' page names
 //! only what exists.
 
-#![allow(clippy::unwrap_used, reason = "a check that cannot go on says where it stopped")]
-
 use std::collections::BTreeMap;
 use std::fs;
 use std::path::{Path, PathBuf};
