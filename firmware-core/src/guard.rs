@@ -9,7 +9,7 @@ mod levels;
 
 use crate::faults::{Fault, FaultSet};
 use crate::plausibility::Air;
-use crate::settings::GuardSettings;
+use crate::settings::{GuardSettings, GuardStages};
 use crate::target::Wanted;
 use crate::units::{Load, Opening, TICK_SECONDS};
 use levels::{Levels, Severity};
@@ -172,7 +172,7 @@ impl Guard {
         let is_pressed = matches!(self.stage, GuardStage::Open | GuardStage::Latched)
             && matches!(severity, Some(Severity::Trip(_)))
             && self.in_stage >= stages.open_travel_ticks;
-        let (fuel, faults) = (self.fuel(stages, severity), self.faults(severity));
+        let (fuel, faults) = (self.fuel(stages, air, severity), self.faults(severity));
         Guarded { opening, is_pressed, fuel, faults, event }
     }
 
@@ -236,8 +236,10 @@ impl Guard {
         Opening::saturating(libm::fmaxf(wanted.opening.get(), self.eased), Opening::OPEN)
     }
 
-    fn fuel(&self, stages: &crate::settings::GuardStages, severity: Option<Severity>) -> FuelRequest {
+    fn fuel(&self, stages: &GuardStages, air: &Air, severity: Option<Severity>) -> FuelRequest {
         match (self.stage, severity) {
+            // Without a boost reading nobody can tell how near the limit is.
+            (GuardStage::Normal, _) if air.boost.is_none() => FuelRequest::LimitTo(stages.smoke_limit),
             (GuardStage::Normal, _) => FuelRequest::Free,
             (GuardStage::Open, _) | (_, Some(Severity::Trip(_))) => FuelRequest::Cut,
             (GuardStage::Ease, _) => FuelRequest::LimitTo(stages.smoke_limit),

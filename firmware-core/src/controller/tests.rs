@@ -192,6 +192,17 @@ fn over_boost_cuts_the_fuel_within_the_stated_reaction() {
 }
 
 #[test]
+fn unknown_boost_limits_the_fuel() {
+    let mut controller = calibrated();
+    let mut broken = sample(0, 8000);
+    broken.boost = Kilopascal(f32::NAN);
+    let request = engine(Mode::Boost, 200.0, 2000.0, 1.0);
+    let debounce = u32::from(controller.settings().plausibility.debounce_ticks);
+    let last = (0..=debounce).map(|_| controller.tick(&broken, &request)).last().unwrap();
+    assert_eq!(last.fuel, FuelRequest::LimitTo(controller.settings().guard.stages.smoke_limit));
+}
+
+#[test]
 fn a_broken_winding_is_named() {
     let mut controller = calibrated();
     let request = Request::Bench(Command::Duty(Duty::try_new(0.3).unwrap()));
@@ -219,9 +230,7 @@ impl Random {
     }
 }
 
-/// `cargo test --release -p firmware-core -- --ignored ten_million`
 #[test]
-#[ignore = "takes minutes in a debug build"]
 fn ten_million_random_ticks_neither_panic_nor_leave_the_duty_range() {
     let mut random = Random(1);
     let mut controller = calibrated();

@@ -100,7 +100,8 @@ pub struct GuardStages {
     pub short_ticks: u16,
     /// Least opening once boost was short, 0 to 1. Default 0.6.
     pub short_opening: Opening,
-    /// Fuelling asked for while vanes are opened by the guard, fraction of full, 0 to 1. Default 0.5.
+    /// Fuelling asked for while the guard opens the vanes, or boost is unknown, fraction of full, 0 to 1.
+    /// Default 0.5.
     pub smoke_limit: Load,
     /// Fuelling asked for when the vanes cannot open or boost stays short, 0 to 1. Default 0.3.
     pub derate: Load,
