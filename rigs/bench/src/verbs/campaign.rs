@@ -8,7 +8,7 @@ use std::path::PathBuf;
 use host_sim::campaign::{CampaignPlan, CampaignStats, MetricSummary, Next, run_campaign};
 use serde::Serialize;
 
-use super::{learn_campaign, simulate};
+use super::{guard_campaign, learn_campaign, simulate};
 use crate::console::Console;
 use crate::exit::{Exit, Failure, VerbResult};
 use crate::interrupt;
@@ -46,6 +46,8 @@ pub struct Args {
 enum About {
     /// Does end-stop learning ever believe a wrong stop? Every fault of the catalogue, many times
     Learn(learn_campaign::Args),
+    /// Does the guard keep every limit, whatever is wrong? Named faults in random worlds
+    Guard(guard_campaign::Args),
 }
 
 impl Args {
@@ -93,6 +95,7 @@ struct Told {
 pub fn run(args: &Args, console: &Console) -> VerbResult {
     match &args.about {
         Some(About::Learn(args)) => learn_campaign::run(args, console),
+        Some(About::Guard(args)) => guard_campaign::run(args, console),
         None => run_scenario(args, console),
     }
 }
