@@ -45,6 +45,8 @@ enum Verb {
     Report(verbs::judge::ReportArgs),
     /// Run a scenario under one or several controllers and compare
     Simulate(verbs::simulate::Args),
+    /// How well learns repeat: units by set-ups by learns, simulated
+    GaugeStudy(verbs::gauge_study::Args),
     /// Run a scenario over thousands of units that differ as units do
     Campaign(verbs::campaign::Args),
 }
@@ -74,6 +76,7 @@ impl Cli {
             Verb::Judge(args) => verbs::judge::run(args, console),
             Verb::Report(args) => verbs::judge::run_report(args, console),
             Verb::Simulate(args) => verbs::simulate::run(args, console),
+            Verb::GaugeStudy(args) => verbs::gauge_study::run(args, console),
             Verb::Campaign(args) => verbs::campaign::run(args, console),
         }
     }

@@ -7,12 +7,14 @@
 mod bound;
 mod case;
 mod judge;
+mod study;
 mod summary;
 mod tally;
 
 pub use bound::exact_bounds;
 pub use case::{LearnRun, RunError, relearn, run};
 pub use judge::{Judged, TOLERANCE, Verdict, intended_stops, judge};
+pub use study::{StudyError, StudyPlan, StudyReadings, study};
 pub use summary::{LearnCampaign, MAY_REJECT, MUST_FIT, Rate};
 pub use tally::{FaultTally, Spread};
 

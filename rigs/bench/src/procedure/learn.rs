@@ -17,6 +17,14 @@ use crate::record::{Conditions, Outcome, Refusal, RunKind};
 /// Longest learn, ticks: twice what the learner itself allows for the slowest sound unit.
 const LEARN_LIMIT_TICKS: u32 = 60_000;
 
+/// Condition that names what a person or gauge confirmed.
+pub(super) const CONFIRMED: &str = "confirmed_by_person_or_gauge";
+
+/// Condition that says whether the learn was a full one.
+pub(super) const KIND: &str = "learn";
+/// Its word for a key-off relearn.
+pub(super) const RELEARN: &str = "key-off relearn";
+
 /// What to learn.
 #[derive(Debug, Clone, Copy)]
 pub struct LearnChoice {
@@ -50,7 +58,9 @@ pub fn learn(
     let order = order(target, choice);
     let mut conditions = Conditions::new();
     conditions.insert("sample_rate".into(), "1000 1/s".into());
-    conditions.insert("confirmed_by_person_or_gauge".into(), confirmed(choice.checked));
+    conditions.insert(CONFIRMED.into(), confirmed(choice.checked));
+    let kind = if choice.previous.is_some() { RELEARN } else { "full" };
+    conditions.insert(KIND.into(), kind.into());
     let mut recording = Recording::create(target, bench, RunKind::Learn, choice.previous, conditions)?;
     let ended = follow(bench, &mut recording, order, progress);
     if let Ok(outcome) = &ended {
@@ -111,7 +121,7 @@ fn follow(
 /// What a sound unit takes, ticks: only the progress bar looks at it.
 const EXPECTED_TICKS: f64 = 10_000.0;
 
-fn record_of(outcome: &LearnOutcome) -> Outcome {
+pub(super) fn record_of(outcome: &LearnOutcome) -> Outcome {
     match outcome {
         LearnOutcome::Accepted(calibration) => {
             Outcome { calibration: Some(*calibration), ..Outcome::default() }

@@ -39,7 +39,7 @@ pub enum WarmthWord {
 pub struct TargetArgs {
     /// Serial port: a device path, `virtual`, `virtual:UNIT` or `virtual:UNIT,paced`
     #[arg(long, value_name = "PORT")]
-    pub port: PortSpec,
+    pub port: Option<PortSpec>,
     /// Name of the unit; its records are kept under it [default: the virtual unit's name]
     #[arg(long, value_name = "NAME")]
     pub unit: Option<String>,
@@ -96,24 +96,21 @@ impl TargetArgs {
     /// # Errors
     /// Says which file, field or option is wrong, or that the cautions were not acknowledged.
     pub fn prepare(&self) -> Result<Target, Failure> {
-        let profile = match &self.profile {
-            Some(path) => Profile::read(&TomlFile::read(path).map_err(Failure::usage)?),
-            None => Profile::demo(),
-        }
-        .map_err(Failure::usage)?;
+        let profile = self.profile()?;
         let limits = match &self.limits {
             Some(path) => Limits::read(&TomlFile::read(path).map_err(Failure::usage)?),
             None => Limits::demo(),
         }
         .map_err(Failure::usage)?;
-        let unit = self.unit_name()?;
+        let port = self.port()?;
+        let unit = self.unit_name(port)?;
         let unit_dir = self.records.join(&unit);
-        let motion = match self.port {
+        let motion = match port {
             PortSpec::Virtual { .. } => Motion::Simulated,
             PortSpec::Device(_) | PortSpec::Board => Motion::Real,
         };
         Ok(Target {
-            port: self.port.clone(),
+            port: port.clone(),
             unit,
             unit_dir,
             profile,
@@ -125,8 +122,29 @@ impl TargetArgs {
         })
     }
 
-    fn unit_name(&self) -> Result<String, Failure> {
-        let name = match (&self.unit, &self.port) {
+    /// The profile that was named, or the built-in one.
+    ///
+    /// # Errors
+    /// Names file, line and field.
+    pub fn profile(&self) -> Result<Profile, Failure> {
+        match &self.profile {
+            Some(path) => Profile::read(&TomlFile::read(path).map_err(Failure::usage)?),
+            None => Profile::demo(),
+        }
+        .map_err(Failure::usage)
+    }
+
+    fn port(&self) -> Result<&PortSpec, Failure> {
+        self.port.as_ref().ok_or_else(|| {
+            Failure::usage(
+                "--port is missing: a device path such as /dev/ttyUSB0 or COM3, `board`, `virtual` or \
+                 `virtual:UNIT`; `vanebench ports` lists what there is",
+            )
+        })
+    }
+
+    fn unit_name(&self, port: &PortSpec) -> Result<String, Failure> {
+        let name = match (&self.unit, port) {
             (Some(name), _) => name.clone(),
             (None, PortSpec::Virtual { unit, .. }) => unit.clone(),
             (None, PortSpec::Device(_) | PortSpec::Board) => {

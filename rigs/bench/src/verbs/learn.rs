@@ -1,13 +1,15 @@
 //! `learn`: finds a unit's two end stops, or says why not.
 
+use std::path::{Path, PathBuf};
+
 use firmware_core::calibration::Setup;
 use firmware_core::learn::{Check, CheckSet, LearnOutcome};
 use serde::Serialize;
 
 use crate::console::Console;
-use crate::exit::{Failure, VerbResult};
+use crate::exit::{Exit, Failure, VerbResult};
 use crate::judge::{FaultOf, Judgement};
-use crate::procedure::{Bench, LearnChoice, Learned, Target, TargetArgs, learn};
+use crate::procedure::{Bench, LearnChoice, Learned, Replayed, Target, TargetArgs, learn, replay};
 use crate::record::Run;
 use crate::unit_store;
 
@@ -22,6 +24,9 @@ pub struct Args {
     /// Key-off relearn: start from the unit's last calibration in this setup and only follow small moves
     #[arg(long)]
     relearn: bool,
+    /// Nothing moves: put a recorded learn (its run folder) back through the learning code of today
+    #[arg(long, value_name = "RUN", conflicts_with_all = ["port", "relearn", "checked"])]
+    replay: Option<PathBuf>,
 }
 
 /// Reads one check by its name.
@@ -60,6 +65,9 @@ struct Told {
 /// # Errors
 /// A [`Failure`] when nothing could be learned for a reason outside the unit.
 pub fn run(args: &Args, console: &Console) -> VerbResult {
+    if let Some(dir) = &args.replay {
+        return run_replay(dir, args, console);
+    }
     let target = args.target.prepare()?;
     let previous = previous(args, &target)?;
     let mut bench = Bench::open(&target)?;
@@ -83,6 +91,33 @@ fn previous(
     }
     let kept = unit_store::calibration(&target.unit_dir, target.setup, target.warmth)?;
     kept.map(Some).ok_or_else(|| unit_store::no_calibration(target))
+}
+
+fn run_replay(dir: &Path, args: &Args, console: &Console) -> VerbResult {
+    let profile = args.target.profile()?;
+    let run = Run::open(dir).map_err(Failure::usage)?;
+    let replayed = replay(&run, &profile.settings)?;
+    console.result(&replay_text(&replayed), &replayed);
+    Ok(match (&replayed.now, replayed.changed.is_empty()) {
+        (None, _) => Exit::Undetermined,
+        (Some(_), true) => Exit::Done,
+        (Some(_), false) => Exit::NotFit,
+    })
+}
+
+fn replay_text(replayed: &Replayed) -> String {
+    let mut lines = vec![format!("{}: replayed", replayed.run)];
+    if replayed.changed.is_empty() {
+        lines.push("  decided as then".into());
+    }
+    lines.extend(replayed.changed.iter().map(|change| format!("  changed: {change}")));
+    if let Some(refusal) = replayed.now.as_ref().and_then(|now| now.refusal.as_ref()) {
+        lines.push(format!("  reason now: {} ({})", refusal.reason, refusal.seen));
+    }
+    if let Some(tick) = replayed.drives_differently_at {
+        lines.push(format!("  from {tick} ms on the drive would be told something else than was recorded"));
+    }
+    lines.join("\n")
 }
 
 /// How a learn's outcome judges the unit. What nobody confirmed leaves it undetermined, never fit.

@@ -2,6 +2,7 @@
 
 pub mod campaign;
 pub mod demo;
+pub mod gauge_study;
 pub mod guard_campaign;
 pub mod judge;
 pub mod learn;

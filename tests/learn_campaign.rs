@@ -1,0 +1,58 @@
+//! The learn campaign: a short one run here, and the committed long one read.
+//!
+//! The long one (`tests/reference/learn/campaign.json`) is
+//! `vanebench --json campaign learn --runs 1000 --seed 20261125`, run once with the thresholds frozen.
+
+use firmware_core::settings::Settings;
+use host_sim::campaign::learn::{FaultTally, LearnCampaign, campaign};
+use host_sim::catalogue;
+use vanebench_checks::{assert_near, reference_dir};
+
+fn short(name: &str, runs: u64) -> FaultTally {
+    campaign(catalogue::find(name).unwrap(), &Settings::default(), runs, 99, &|_| {}).unwrap()
+}
+
+#[test]
+fn a_short_campaign_believes_no_wrong_stop() {
+    let names = ["healthy", "closed-stop-shifted-in", "loose-stop", "sensor-gain", "blocked-travel"];
+    let result = LearnCampaign::new(99, 12, names.map(|name| short(name, 12)).to_vec());
+    assert_eq!(result.wrongly_accepted.count, 0, "{:?}", result.failures());
+    assert_eq!(result.accepted_unproven.count, 0, "{:?}", result.failures());
+    assert_eq!(result.wrongly_rejected.count, 0, "{:?}", result.failures());
+}
+
+#[test]
+fn a_campaign_gives_the_same_tally_on_one_thread_and_on_three() {
+    let on = |threads| {
+        let pool = rayon::ThreadPoolBuilder::new().num_threads(threads).build().unwrap();
+        pool.install(|| serde_json::to_string(&short("soot-at-closed-stop", 60)).unwrap())
+    };
+    assert_eq!(on(1), on(3));
+}
+
+fn committed() -> serde_json::Value {
+    let text = std::fs::read_to_string(reference_dir().join("learn/campaign.json")).unwrap();
+    serde_json::from_str(&text).unwrap()
+}
+
+#[test]
+fn the_committed_campaign_covers_the_catalogue_and_believed_no_wrong_stop() {
+    let committed = committed();
+    let faults = committed["faults"].as_array().unwrap();
+    let names: Vec<&str> = faults.iter().map(|fault| fault["name"].as_str().unwrap()).collect();
+    let catalogue: Vec<&str> = catalogue::all().map(|preset| preset.name).collect();
+    assert_eq!(names, catalogue, "the catalogue changed: run the campaign again");
+    for fault in faults {
+        let name = &fault["name"];
+        let count = |key: &str| fault[key].as_u64().unwrap();
+        assert_eq!(count("runs"), 1000, "{name}");
+        assert_eq!(count("wrongly_accepted"), 0, "{name}");
+        assert!(count("wrongly_rejected") <= 10, "{name}: more than 1 % of sound units refused");
+        let refused: u64 = fault["rejected"].as_object().unwrap().values().map(|n| n.as_u64().unwrap()).sum();
+        assert!(count("other_reason") * 20 <= refused, "{name}: fewer than 95 % of reasons fit");
+    }
+    let bound = committed["wrongly_accepted"]["bounds"][1].as_f64().unwrap();
+    let runs = committed["wrongly_accepted"]["of"].as_u64().unwrap();
+    assert!(runs >= 40_000, "{runs} must-reject runs");
+    assert_near("exact bound for none", bound, 1.0 - 0.025_f64.powf(1.0 / runs as f64), 1e-6);
+}
