@@ -9,7 +9,8 @@ use host_sim::catalogue;
 use vanebench_checks::{assert_near, reference_dir};
 
 fn short(name: &str, runs: u64) -> FaultTally {
-    campaign(catalogue::find(name).unwrap(), &Settings::default(), runs, 99, &|_| {}).unwrap()
+    let preset = catalogue::find(name).expect("a name of the catalogue");
+    campaign(preset, &Settings::default(), runs, 99, &|_| {}).expect("no world runs away")
 }
 
 #[test]
@@ -31,8 +32,8 @@ fn a_campaign_gives_the_same_tally_on_one_thread_and_on_three() {
 }
 
 fn committed() -> serde_json::Value {
-    let text = std::fs::read_to_string(reference_dir().join("learn/campaign.json")).unwrap();
-    serde_json::from_str(&text).unwrap()
+    let text = std::fs::read_to_string(reference_dir().join("learn/campaign.json")).expect("it is committed");
+    serde_json::from_str(&text).expect("it is JSON")
 }
 
 #[test]

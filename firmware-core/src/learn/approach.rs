@@ -27,6 +27,9 @@ const BLOCKS: usize = 5;
 /// A block counts as running when its speed is within this share of the wanted speed.
 const STEADY: f32 = 0.4;
 
+/// A block runs evenly when its speed differs by less than this share of the wanted speed from the last.
+const EVEN: f32 = 0.15;
+
 /// How an approach is driven.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum Pace {
@@ -84,6 +87,8 @@ pub(super) struct Approach {
     running: Deque<f32, BLOCKS>,
     recent_speed: f32,
     known: Option<f32>,
+    before: Block,
+    even: Option<f32>,
 }
 
 #[derive(Debug, Clone, Copy, Default)]
@@ -107,6 +112,8 @@ impl Approach {
             running: Deque::new(),
             recent_speed: 0.0,
             known,
+            before: Block::default(),
+            even: None,
         }
     }
 
@@ -177,7 +184,8 @@ impl Approach {
         }
     }
 
-    /// Mean current of the remembered running blocks, the newest left out; else what was known before.
+    /// Mean current of the remembered running blocks, the newest left out; else what was known before,
+    /// else the current of running evenly at another speed than wanted: friction hardly depends on it.
     fn running_current(&self) -> Option<f32> {
         let older = self.running.len().saturating_sub(1);
         let mut sum = 0.0;
@@ -186,7 +194,7 @@ impl Approach {
             sum += current;
             count += 1.0;
         }
-        if count > 0.0 { Some(sum / count) } else { self.known }
+        if count > 0.0 { Some(sum / count) } else { self.known.or(self.even) }
     }
 
     fn gather(&mut self, heading: Heading, wanted: f32) {
@@ -198,6 +206,11 @@ impl Approach {
             return;
         }
         let block = core::mem::take(&mut self.block);
+        let change = libm::fabsf(block.speed - self.before.speed);
+        if change < EVEN * block.wanted && block.speed > STEADY * block.wanted {
+            self.even = Some(block.current / f32::from(BLOCK_TICKS));
+        }
+        self.before = block;
         if libm::fabsf(block.speed - block.wanted) < STEADY * block.wanted {
             self.recent_speed = block.speed / f32::from(BLOCK_TICKS);
             if self.running.is_full() {

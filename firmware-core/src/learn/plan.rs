@@ -103,8 +103,12 @@ impl Plan {
 
     /// Speed toward a stop at a progress, counts/s: brisk in the middle, soft near the stop.
     pub(super) fn speed_at(&self, expected: &Expected, progress: f32) -> f32 {
-        let brisk = self.learn.motion.traverse_speed * self.travel;
-        if progress < expected.soft_from { brisk } else { self.soft_speed() }
+        let motion = &self.learn.motion;
+        let brisk = match self.order.kind {
+            LearnKind::Full => motion.traverse_speed,
+            LearnKind::Relearn { .. } => motion.relearn_speed,
+        };
+        if progress < expected.soft_from { brisk * self.travel } else { self.soft_speed() }
     }
 
     /// Speed near a stop, counts/s.

@@ -82,6 +82,8 @@ pub struct LearnMotion {
     /// Speed between the stops, travel/s, 0.1 to 3. Default 1.0; higher learns sooner, hits an
     /// obstruction harder.
     pub traverse_speed: f32,
+    /// Speed between the stops of a key-off relearn, travel/s, 0.1 to 3. Default 2.0: the way is known.
+    pub relearn_speed: f32,
     /// Speed near an expected stop, travel/s, 0.02 to 0.5. Default 0.2: the impact speed of a sound unit.
     pub approach_speed: f32,
     /// How far before the window the approach turns soft, travel, 0.005 to 0.2. Default 0.03.
@@ -101,6 +103,7 @@ impl Default for LearnMotion {
     fn default() -> Self {
         Self {
             traverse_speed: 1.0,
+            relearn_speed: 2.0,
             approach_speed: 0.2,
             soft_zone: 0.03,
             retreat: 0.03,
@@ -267,6 +270,7 @@ impl LearnSettings {
 impl LearnMotion {
     fn validate(&self) -> Result<(), SettingError> {
         check("learn.motion.traverse_speed", self.traverse_speed, 0.1, 3.0)?;
+        check("learn.motion.relearn_speed", self.relearn_speed, 0.1, 3.0)?;
         check("learn.motion.approach_speed", self.approach_speed, 0.02, 0.5)?;
         check("learn.motion.soft_zone", self.soft_zone, 0.005, 0.2)?;
         check("learn.motion.retreat", self.retreat, 0.01, 0.2)?;

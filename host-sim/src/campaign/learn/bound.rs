@@ -9,6 +9,9 @@ use statrs::distribution::{Beta, ContinuousCDF};
 /// Probability left out at each side.
 const TAIL: f64 = 0.025;
 
+/// Halvings of the interval: past the last bit of a double.
+const HALVINGS: u32 = 200;
+
 /// Lower and upper 95 % bound of the rate behind `count` of `total`; the whole range for no trials.
 #[must_use]
 pub fn exact_bounds(count: u64, total: u64) -> [f64; 2] {
@@ -16,8 +19,23 @@ pub fn exact_bounds(count: u64, total: u64) -> [f64; 2] {
         return [0.0, 1.0];
     }
     let (x, n) = (count as f64, total as f64);
-    let quantile = |a: f64, b: f64, p: f64| Beta::new(a, b).ok().map(|beta| beta.inverse_cdf(p));
-    let low = if count == 0 { Some(0.0) } else { quantile(x, n - x + 1.0, TAIL) };
-    let high = if count == total { Some(1.0) } else { quantile(x + 1.0, n - x, 1.0 - TAIL) };
-    [low.unwrap_or(0.0), high.unwrap_or(1.0)]
+    let low = if count == 0 { 0.0 } else { quantile(x, n - x + 1.0, TAIL) };
+    let high = if count == total { 1.0 } else { quantile(x + 1.0, n - x, 1.0 - TAIL) };
+    [low, high]
+}
+
+/// Quantile of the beta distribution by halving; the crate's own stops at seven digits.
+fn quantile(a: f64, b: f64, p: f64) -> f64 {
+    // Both are at least 1 here, so the distribution exists.
+    let Ok(beta) = Beta::new(a, b) else { return f64::NAN };
+    let (mut low, mut high) = (0.0, 1.0);
+    for _ in 0..HALVINGS {
+        let middle = 0.5 * (low + high);
+        if beta.cdf(middle) < p {
+            low = middle;
+        } else {
+            high = middle;
+        }
+    }
+    0.5 * (low + high)
 }
