@@ -361,6 +361,9 @@ impl LearnRefusal {
             Self::MovesAtRest { .. } => {
                 "Wait until the lever rests; check for wind-up, vibration or exhaust flow."
             }
+            Self::SupplyOutOfRange { seen, max, .. } if *seen > *max => {
+                "Supply too high: cut it now. Use one of the voltage that the profile names, then learn again."
+            }
             Self::SupplyOutOfRange { .. } => "Charge or replace the supply, shorten the leads, learn again.",
             Self::OverCurrent { .. } => {
                 "Drive off. Measure winding resistance and insulation; look for a shorted turn or driver."

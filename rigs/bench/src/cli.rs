@@ -10,7 +10,7 @@ use crate::{interrupt, verbs};
 /// Bench, simulate, validate and match VGT vane actuators and their controllers.
 ///
 /// Exit codes: 0 fit or done; 1 not fit; 2 wrong command line or file; 3 undetermined (link lost, supply
-/// out of range, run incomplete); 130 interrupted.
+/// out of range, not proven, run incomplete, disk refuses); 130 interrupted.
 #[derive(Debug, Parser)]
 #[command(name = "vanebench", version, propagate_version = true)]
 pub struct Cli {
