@@ -172,6 +172,26 @@ fn unplugged_sweep(records: &Path, calibration: Calibration) -> String {
 }
 
 #[test]
+fn a_ring_that_sooted_up_after_it_was_learned_steps_too_slowly_and_the_verdict_says_so() {
+    let folder = tempfile::tempdir().unwrap();
+    let records = folder.path().display().to_string();
+    let on = |unit: &'static str| ["--port", unit, "--unit", "u1", "--records", &*records.clone().leak()];
+    let (code, told) = vanebench(&[&["learn"][..], &on("virtual:healthy")].concat());
+    assert_eq!(code, 0, "{told:#}");
+    for (unit, expected) in [("virtual:healthy", 0), ("virtual:sooted-ring", 1)] {
+        assert_eq!(vanebench(&[&["step"][..], &on(unit)].concat()).0, 0);
+        let run = folder.path().join("u1").join(if expected == 0 { "0002-step" } else { "0003-step" });
+        let (code, told) = vanebench(&["judge", &run.display().to_string()]);
+        assert_eq!(code, expected, "{unit}: {told:#}");
+        let blamed = told["reasons"].as_array().unwrap();
+        assert_eq!(
+            blamed.iter().any(|reason| reason["code"].as_str().unwrap().starts_with("step_")),
+            expected == 1
+        );
+    }
+}
+
+#[test]
 fn a_report_can_be_laid_out_again_from_the_records_alone() {
     let folder = tempfile::tempdir().unwrap();
     let out = folder.path().display().to_string();

@@ -6,7 +6,7 @@ use std::path::PathBuf;
 use host_sim::campaign::guard::{GuardCampaign, Row, Table, run as run_worlds};
 use serde::Serialize;
 
-use super::simulate;
+use super::{guard_report, simulate};
 use crate::console::Console;
 use crate::exit::{Exit, Failure, VerbResult};
 
@@ -22,6 +22,9 @@ pub struct Args {
     /// Controller settings, a TOML file; without it, the built-in settings
     #[arg(long = "with", value_name = "CONTROLLER.toml")]
     with: Option<PathBuf>,
+    /// Folder for verdict.json and guard.html
+    #[arg(long, value_name = "DIR")]
+    out: Option<PathBuf>,
 }
 
 #[derive(Debug, Serialize)]
@@ -84,6 +87,9 @@ pub fn run(args: &Args, console: &Console) -> VerbResult {
     };
     let plan = GuardCampaign { settings, worlds: args.worlds, seed: args.seed };
     let table = run_worlds(&plan).map_err(Failure::undetermined)?;
+    if let Some(dir) = &args.out {
+        guard_report::write(dir, &table, args.seed, args.worlds)?;
+    }
     let unhandled = table.unhandled();
     let exit = if unhandled.is_empty() { Exit::Done } else { Exit::NotFit };
     let text = text(&table, &unhandled);

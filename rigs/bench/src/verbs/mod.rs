@@ -4,6 +4,7 @@ pub mod campaign;
 pub mod demo;
 pub mod gauge_study;
 pub mod guard_campaign;
+pub mod guard_report;
 pub mod judge;
 pub mod learn;
 pub mod learn_campaign;
