@@ -27,10 +27,11 @@ fn all_135_steady_points_agree() {
     let names =
         ["n_rpm", "mf_mg_per_stroke", "u", "p_im_Pa", "p_em_Pa", "omega_t_rad_s", "W_c_kg_s", "T_em_K"];
     let columns = names.map(|name| column(file, name));
-    assert_eq!(columns[0].len(), 135);
+    let points: Vec<[f64; 8]> =
+        (0..columns[0].len()).map(|row| core::array::from_fn(|k| columns[k][row])).collect();
+    assert_eq!(points.len(), 135);
     let model = model();
-    for row in 0..135 {
-        let [n, mg, u, intake, exhaust, turbo, flow, hot] = core::array::from_fn(|k| columns[k][row]);
+    for [n, mg, u, intake, exhaust, turbo, flow, hot] in points {
         let (vanes, op) = (model.vanes(u), Operating::new(n, mg));
         let state = model.steady(vanes, &op).unwrap();
         assert_near("intake, Pa", state[0], intake, 1e-6);

@@ -72,8 +72,10 @@ pub fn write_report(
 
 /// A verdict in the few lines that a technician reads.
 #[must_use]
-pub fn spoken(unit: &str, verdict: &Verdict) -> String {
-    let mut lines = vec![format!("{unit}: {}", verdict.judgement.word().to_uppercase())];
+pub fn spoken(unit: &str, result: &UnitResult) -> String {
+    let verdict = &result.verdict;
+    let word = verdict.judgement.word().to_uppercase();
+    let mut lines = vec![format!("{unit}: {word} (judged on {})", result.covers())];
     for reason in &verdict.reasons {
         lines.push(format!("  {}: {}", reason.code, reason.seen));
         lines.push(format!("    try: {}", reason.advice));

@@ -5,7 +5,7 @@
 
 use std::path::{Path, PathBuf};
 
-use firmware_core::calibration::{Calibration, Setup, Warmth};
+use firmware_core::calibration::{Calibration, CalibrationError, Setup, Warmth};
 use firmware_core::learn::LearnOutcome;
 use serde::{Deserialize, Serialize};
 
@@ -30,16 +30,22 @@ struct Kept {
 }
 
 fn path(unit_dir: &Path, setup: Setup, warmth: Warmth) -> PathBuf {
-    let setup = match setup {
+    unit_dir.join(format!("calibration-{}-{}.toml", setup_word(setup), warmth_word(warmth)))
+}
+
+fn setup_word(setup: Setup) -> &'static str {
+    match setup {
         Setup::Free => "free",
         Setup::Attached => "attached",
         Setup::OnEngine => "on-engine",
-    };
-    let warmth = match warmth {
+    }
+}
+
+fn warmth_word(warmth: Warmth) -> &'static str {
+    match warmth {
         Warmth::Cold => "cold",
         Warmth::Hot => "hot",
-    };
-    unit_dir.join(format!("calibration-{setup}-{warmth}.toml"))
+    }
 }
 
 /// Keeps what a learn found; a refusal leaves what was kept before.
@@ -73,10 +79,15 @@ pub fn calibration(unit_dir: &Path, setup: Setup, warmth: Warmth) -> Result<Opti
     }
     let kept: Kept = TomlFile::read(&path).and_then(|file| file.parse()).map_err(Failure::usage)?;
     kept.calibration.check_for(setup).map_err(|error| {
-        Failure::usage(format!(
-            "{}: not usable here ({error:?}). Learn the unit in this setup again.",
-            path.display()
-        ))
+        let why = match error {
+            CalibrationError::OtherSetup { learned, .. } => {
+                format!("it was learned in setup {}, not {}", setup_word(learned), setup_word(setup))
+            }
+            CalibrationError::NoSpan { span_counts } => {
+                format!("its stops are {span_counts} counts apart")
+            }
+        };
+        Failure::usage(format!("{}: not usable here: {why}. Learn the unit again.", path.display()))
     })?;
     Ok(Some(kept.calibration))
 }
@@ -85,10 +96,10 @@ pub fn calibration(unit_dir: &Path, setup: Setup, warmth: Warmth) -> Result<Opti
 #[must_use]
 pub fn no_calibration(target: &Target) -> Failure {
     Failure::usage(format!(
-        "{}: no calibration for setup {:?}, {:?} in {}. Run `vanebench learn` with the same --unit, --setup and --warmth first; a calibration of another setup is not used.",
+        "{}: no calibration for setup {}, {} in {}. Run `vanebench learn` with the same --unit, --setup and --warmth first; a calibration of another setup is not used.",
         target.unit,
-        target.setup,
-        target.warmth,
+        setup_word(target.setup),
+        warmth_word(target.warmth),
         target.unit_dir.display()
     ))
 }

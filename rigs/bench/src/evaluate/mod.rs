@@ -3,6 +3,7 @@
 //! In: a run as recorded, and the profile it was made with. Out: [`Shown`]. Whatever a run does not hold
 //! becomes a finding, never a guess; a run that was cut short is evaluated for what it holds and says so.
 
+mod faults;
 mod friction;
 mod learn;
 mod simulate;
@@ -69,6 +70,7 @@ pub fn evaluate(run: &Run, profile: &Profile) -> Shown {
         RunKind::Simulate => simulate::evaluate(run),
     };
     let findings = &mut shown.evidence.findings;
+    findings.extend(faults::findings(run));
     if let Status::Incomplete { reason } = &run.file.status {
         findings.insert(0, Finding::incomplete(&run.name.to_string(), reason));
     }

@@ -5,7 +5,7 @@
 
 use super::{Exhibit, Shown};
 use crate::figures::{Figure, Measure};
-use crate::judge::{Evidence, FaultOf};
+use crate::judge::{Evidence, FaultOf, Finding};
 use crate::procedure::GUARD_LIMIT;
 use crate::record::{Mark, Row, Run, Series};
 use crate::report::bench::BoostTrace;
@@ -26,7 +26,8 @@ pub(super) fn evaluate(run: &Run) -> Shown {
     let trace = trace(run, &series);
     let conditions = run.file.conditions.get("scenario").cloned().unwrap_or_default();
     let figures = figures(&trace, &conditions);
-    Shown { evidence: Evidence { figures, findings: Vec::new() }, exhibit: Some(Exhibit::Boost(trace)) }
+    let findings = over_limit(&trace).into_iter().collect();
+    Shown { evidence: Evidence { figures, findings }, exhibit: Some(Exhibit::Boost(trace)) }
 }
 
 fn trace(run: &Run, series: &Series) -> BoostTrace {
@@ -43,6 +44,20 @@ fn trace(run: &Run, series: &Series) -> BoostTrace {
         opening: series.against_time("opening"),
         guard_stages: guard_stages.collect(),
     }
+}
+
+/// Boost past the limit that the guard is there to keep.
+fn over_limit(trace: &BoostTrace) -> Option<Finding> {
+    let limit = trace.guard_limit?;
+    let peak = trace.boost.iter().map(|(_, boost)| *boost).reduce(f64::max)?;
+    (peak > limit).then(|| Finding {
+        code: "boost-over-limit".into(),
+        seen: format!("simulated boost reached {peak:.1} kPa absolute, its limit is {limit:.1} kPa absolute"),
+        advice:
+            "These controller settings do not keep the limit in this scenario: do not put them on an engine."
+                .into(),
+        fault_of: FaultOf::Unit,
+    })
 }
 
 fn figures(trace: &BoostTrace, conditions: &str) -> Vec<Figure> {
@@ -77,6 +92,17 @@ fn step_up(target: &[(f64, f64)]) -> Option<(f64, f64, f64, f64)> {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn boost_past_its_limit_is_a_reason() {
+        let trace = |boost| BoostTrace {
+            boost: vec![(0.0, 150.0), (1.0, boost)],
+            guard_limit: Some(280.0),
+            ..BoostTrace::default()
+        };
+        assert!(over_limit(&trace(279.9)).is_none());
+        assert!(over_limit(&trace(280.1)).unwrap().seen.contains("280.1"));
+    }
 
     #[test]
     fn peak_overshoot_and_rise_are_read_off_the_first_upward_step() {

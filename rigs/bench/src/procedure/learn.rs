@@ -18,7 +18,7 @@ use crate::record::{Conditions, Outcome, Refusal, RunKind};
 const LEARN_LIMIT_TICKS: u32 = 60_000;
 
 /// Condition that names what a person or gauge confirmed.
-pub(super) const CONFIRMED: &str = "confirmed_by_person_or_gauge";
+pub(super) const CONFIRMED: &str = "confirmed_beyond_signals";
 
 /// Condition that says whether the learn was a full one.
 pub(super) const KIND: &str = "learn";
@@ -91,12 +91,12 @@ fn follow(
     let start = bench.client.start_learn(order)?;
     let due = start.after(LEARN_LIMIT_TICKS);
     let mut outcome = None;
-    let mut released = false;
+    let mut released = None;
     while !recording.last().has_reached(due) {
         match recording.next(bench)? {
             StreamItem::Learn { event: LearnEvent::Outcome(ended), .. } => outcome = Some(ended),
-            StreamItem::Released { reason: ReleaseReason::LearnEnded, .. } => {
-                released = true;
+            StreamItem::Released { tick, reason: ReleaseReason::LearnEnded } => {
+                released = Some(tick);
                 // The frame with the outcome comes before this one; if it was lost, the board still knows.
                 if outcome.is_none() {
                     bench.client.ask_learn_outcome()?;
@@ -105,7 +105,10 @@ fn follow(
             StreamItem::Released { reason, .. } => return Err(RunStop::released(reason)),
             StreamItem::Sample(sample) => {
                 progress(f64::from(sample.tick.since(start)) / EXPECTED_TICKS);
-                if let (Some(outcome), true) = (outcome, released) {
+                // Up to the tick of the release, so that the record holds what the decision was made on.
+                if let (Some(outcome), Some(end)) = (outcome, released)
+                    && sample.tick.has_reached(end)
+                {
                     return Ok(outcome);
                 }
             }

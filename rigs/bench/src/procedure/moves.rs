@@ -76,7 +76,7 @@ impl MoveKind {
                 note("cycles", plan.sweep.cycles.to_string());
                 note(
                     "preconditioning",
-                    format!("{} cycles, not measured", plan.sweep.preconditioning_cycles),
+                    format!("first {} of the cycles run, not measured", plan.sweep.preconditioning_cycles),
                 );
                 note(
                     "dwell",
@@ -94,13 +94,17 @@ impl MoveKind {
             }
             Self::Step => {
                 note("loop", "closed, on the unit's own sensor".into());
-                note("sizes", format!("{:?} % of travel, both directions", plan.step.sizes_percent));
+                note("sizes", format!("{} % of travel, both directions", listed(&plan.step.sizes_percent)));
                 note("centre", format!("opening {}", plan.step.centre));
                 note("hold", format!("{} ms", plan.step.hold_ticks));
             }
         }
         conditions
     }
+}
+
+fn listed(sizes: &[f64]) -> String {
+    sizes.iter().map(f64::to_string).collect::<Vec<_>>().join(", ")
 }
 
 /// Runs one kind of motion on the unit and records it.

@@ -99,10 +99,11 @@ impl Recording {
         match ended {
             Ok(value) => Ok((value, self.writer.close(Status::Complete)?)),
             Err(stop) => {
+                let dir = self.writer.dir().to_owned();
                 // The reason of the cut outweighs a second trouble while closing.
                 let _closed = self.writer.close(stop.status());
                 let _released = bench.client.stop();
-                Err(stop)
+                Err(RunStop::Kept { stop: Box::new(stop), dir })
             }
         }
     }

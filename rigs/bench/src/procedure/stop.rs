@@ -1,5 +1,7 @@
 //! Why a run ended before its end.
 
+use std::path::PathBuf;
+
 use crate::client::ClientError;
 use crate::exit::{Exit, Failure};
 use crate::record::{RecordError, Status};
@@ -15,7 +17,7 @@ pub enum RunStop {
     #[error(transparent)]
     Record(#[from] RecordError),
     /// The user.
-    #[error("stopped by the user")]
+    #[error("stopped by the user; the drive was released")]
     Interrupted,
     /// The board let go of the drive.
     #[error(
@@ -24,6 +26,14 @@ pub enum RunStop {
     Released {
         /// Its reason, in words.
         reason: &'static str,
+    },
+    /// Whatever it was, what was recorded until then is kept.
+    #[error("{stop}. The record, marked incomplete: {}", .dir.display())]
+    Kept {
+        /// What cut the run short.
+        stop: Box<RunStop>,
+        /// The run's folder.
+        dir: PathBuf,
     },
     /// The procedure did not come to its end in the time that it takes.
     #[error("{what} did not end within {limit_ms} ms of rig time. Look at the record for what it was doing")]
@@ -40,6 +50,14 @@ impl RunStop {
     #[must_use]
     pub fn status(&self) -> Status {
         Status::Incomplete { reason: self.to_string() }
+    }
+
+    fn is_interrupt(&self) -> bool {
+        match self {
+            Self::Interrupted => true,
+            Self::Kept { stop, .. } => stop.is_interrupt(),
+            Self::Link(_) | Self::Record(_) | Self::Released { .. } | Self::Overdue { .. } => false,
+        }
     }
 
     /// A release that no procedure asked for.
@@ -59,9 +77,8 @@ impl RunStop {
 
 impl From<RunStop> for Failure {
     fn from(stop: RunStop) -> Self {
-        match stop {
-            RunStop::Interrupted => Self::interrupted(),
-            other => Self { exit: Exit::Undetermined, message: other.to_string() },
-        }
+        let message = stop.to_string();
+        let exit = if stop.is_interrupt() { Exit::Interrupted } else { Exit::Undetermined };
+        Self { exit, message }
     }
 }

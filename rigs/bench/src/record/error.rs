@@ -47,7 +47,7 @@ pub enum RecordError {
     /// The file changed since the run was closed.
     #[error("{}: changed since the run was closed (checksum {seen:08x}, closed with {closed:08x}). Restore it from a copy, or record again", .path.display())]
     Edited {
-        /// The CSV file.
+        /// The file.
         path: PathBuf,
         /// Checksum now.
         seen: u32,

@@ -151,6 +151,11 @@ pub struct SampleSums {
     pub lost: u64,
     /// CRC-32 (ISO-HDLC) of the whole file.
     pub crc32: u32,
+    /// The same of `series.csv`, where the run has one.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub series_crc32: Option<u32>,
+    /// The same of what `run.toml` says, `[sums]` and `[made]` aside, as this program writes it.
+    pub record_crc32: u32,
 }
 
 /// The whole of `run.toml`.
@@ -175,4 +180,11 @@ pub struct RunFile {
     /// What differs between two equal runs.
     #[serde(default)]
     pub made: Made,
+}
+
+impl RunFile {
+    /// The text that [`SampleSums::record_crc32`] is taken of.
+    pub(super) fn evidence(&self) -> Result<String, toml::ser::Error> {
+        toml::to_string(&Self { sums: None, made: Made::new(), ..self.clone() })
+    }
 }

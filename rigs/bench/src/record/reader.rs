@@ -43,9 +43,13 @@ impl Run {
         let file = read_run_file(dir, &run_path)?;
         let bytes = fs::read(&samples_path).map_err(RecordError::io(&samples_path, "could not be read"))?;
         if let Some(sums) = file.sums {
-            let seen = CRC.checksum(&bytes);
-            if seen != sums.crc32 {
-                return Err(RecordError::Edited { path: samples_path, seen, closed: sums.crc32 });
+            unchanged(&samples_path, &bytes, sums.crc32)?;
+            let evidence = file.evidence().unwrap_or_default();
+            unchanged(&run_path, evidence.as_bytes(), sums.record_crc32)?;
+            if let Some(closed) = sums.series_crc32 {
+                let path = dir.join(SERIES_FILE);
+                let bytes = fs::read(&path).map_err(RecordError::io(&path, "could not be read"))?;
+                unchanged(&path, &bytes, closed)?;
             }
         }
         let (rows, torn_end) = read_rows(&samples_path, &bytes, file.sums.is_some())?;
@@ -73,6 +77,12 @@ impl Run {
     pub fn series(&self) -> Result<Series, RecordError> {
         Series::read(&self.dir.join(SERIES_FILE))
     }
+}
+
+/// Refuses what is not as it was when the run was closed.
+fn unchanged(path: &Path, bytes: &[u8], closed: u32) -> Result<(), RecordError> {
+    let seen = CRC.checksum(bytes);
+    if seen == closed { Ok(()) } else { Err(RecordError::Edited { path: path.to_owned(), seen, closed }) }
 }
 
 fn read_run_file(dir: &Path, path: &Path) -> Result<RunFile, RecordError> {

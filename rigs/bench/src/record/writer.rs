@@ -146,7 +146,11 @@ impl RunWriter {
     /// # Errors
     /// When the disk refuses.
     pub fn series(&mut self, series: &Series) -> Result<(), RecordError> {
-        series.write(&self.dir.join(SERIES_FILE))
+        let path = self.dir.join(SERIES_FILE);
+        series.write(&path)?;
+        let bytes = std::fs::read(&path).map_err(RecordError::io(&path, "could not be read back"))?;
+        self.sums.series_crc32 = Some(CRC.checksum(&bytes));
+        Ok(())
     }
 
     /// Closes the run: everything on disk, checksum and status last. Gives the folder.
@@ -159,8 +163,14 @@ impl RunWriter {
         let sink = self.rows.get_ref();
         sink.file.get_ref().sync_all().map_err(RecordError::io(&path, "could not be written"))?;
         self.sums.crc32 = sink.digest.clone().finalize();
-        self.file.sums = Some(self.sums);
         self.file.status = status;
+        let run_path = self.dir.join(RUN_FILE);
+        let evidence = self
+            .file
+            .evidence()
+            .map_err(|error| RecordError::io(&run_path, "could not be written")(io::Error::other(error)))?;
+        self.sums.record_crc32 = CRC.checksum(evidence.as_bytes());
+        self.file.sums = Some(self.sums);
         self.write_run_file()?;
         Ok(self.dir.clone())
     }

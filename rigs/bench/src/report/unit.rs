@@ -2,6 +2,8 @@
 //!
 //! In: a unit's runs, profile, limits and sheet. Out: a [`Report`] with its verdict.
 
+use firmware_core::calibration::{Setup, Warmth};
+
 use super::bench;
 use super::section::{Section, Table};
 use super::{Report, Sheet};
@@ -22,7 +24,7 @@ const BOOST_NOTE: &str = "The same controller code over a simulated actuator and
 #[derive(Debug, Clone, PartialEq)]
 pub struct UnitResult {
     runs: Vec<(Run, Shown)>,
-    /// Runs that a later one of the same kind replaces.
+    /// Runs that a later one of the same kind replaces, and those of another mounting.
     replaced: Vec<String>,
     /// The judgement over all of them.
     pub verdict: Verdict,
@@ -34,7 +36,13 @@ impl UnitResult {
     pub fn new(runs: Vec<Run>, profile: &Profile, limits: &Limits, more: Evidence) -> Self {
         let mut latest: Vec<Run> = Vec::new();
         let mut replaced = Vec::new();
+        let newest = runs.last().map(mounting);
         for run in runs {
+            // One verdict speaks of one mounting: cold and hot, free and attached are never mixed.
+            if Some(mounting(&run)) != newest {
+                replaced.push(run.name.to_string());
+                continue;
+            }
             if let Some(older) = latest.iter().position(|r| r.name.kind == run.name.kind) {
                 replaced.push(latest.remove(older).name.to_string());
             }
@@ -50,6 +58,13 @@ impl UnitResult {
         let verdict =
             judge::judge(&evidence, limits, |limit| kinds.iter().any(|kind| evaluate::answers(*kind, limit)));
         Self { runs, replaced, verdict }
+    }
+
+    /// Kinds of run that the verdict rests on.
+    #[must_use]
+    pub fn covers(&self) -> String {
+        let kinds: Vec<&str> = self.runs.iter().map(|(run, _)| run.name.kind.word()).collect();
+        kinds.join(", ")
     }
 
     /// The report. `more` are sections that other verbs add after the runs.
@@ -90,8 +105,9 @@ impl UnitResult {
                 facts.push(("virtual unit", format!("{unit}{seed}: simulated, no real unit moved")));
             }
         }
+        facts.push(("judged on", self.covers()));
         if !self.replaced.is_empty() {
-            facts.push(("earlier runs, not judged", self.replaced.join(", ")));
+            facts.push(("other runs, not judged", self.replaced.join(", ")));
         }
         facts.into_iter().map(|(name, value)| (name.to_owned(), value)).collect()
     }
@@ -104,11 +120,21 @@ impl UnitResult {
                 Status::Incomplete { reason } => format!("incomplete: {reason}"),
             };
             let sums = run.file.sums.unwrap_or_default();
-            let samples = run.samples().count().to_string();
+            let samples = match run.name.kind {
+                RunKind::Simulate => "traces".to_owned(),
+                RunKind::Learn | RunKind::Sweep | RunKind::Friction | RunKind::Step => {
+                    run.samples().count().to_string()
+                }
+            };
             table = table.row([run.name.to_string(), state, samples, sums.lost.to_string()]);
         }
         Section::new("Runs").table(table)
     }
+}
+
+/// What a verdict must not mix: how the unit was mounted, cold or hot.
+fn mounting(run: &Run) -> (Setup, Warmth) {
+    (run.file.run.setup, run.file.run.warmth)
 }
 
 fn section(shown: &Shown, profile: &Profile, limits: &Limits) -> Option<Section> {

@@ -6,6 +6,7 @@ use std::path::{Path, PathBuf};
 use firmware_core::calibration::{Calibration, Setup, Warmth};
 use firmware_core::learn::LearnOutcome;
 use firmware_core::link::Pacing;
+use host_sim::catalogue;
 use host_sim::scenario::BuiltIn;
 use serde::Serialize;
 
@@ -69,6 +70,7 @@ struct Job<'a> {
 /// # Errors
 /// When the rig or the disk fails; what was recorded stays.
 pub fn run(args: &Args, console: &Console) -> VerbResult {
+    catalogue::find(&args.on).map_err(Failure::usage)?;
     prepare_folder(&args.out)?;
     let target = target(args)?;
     caution::show();
@@ -151,7 +153,7 @@ fn finish(args: &Args, target: &Target, console: &Console) -> VerbResult {
         .map_err(|error| Failure::undetermined(format!("{JOB_FILE}: {error}")))?;
     text.push('\n');
     write_whole(&args.out.join(JOB_FILE), text.as_bytes()).map_err(Failure::undetermined)?;
-    let summary = format!("{}\n  report {}", spoken(UNIT, &result.verdict), report.display());
+    let summary = format!("{}\n  report {}", spoken(UNIT, &result), report.display());
     console.result(&summary, &job);
     Ok(result.verdict.judgement.exit())
 }

@@ -81,7 +81,7 @@ fn judged(args: &Args, report: Option<PathBuf>, console: &Console) -> VerbResult
     let runs = read_runs(&args.dir)?;
     let unit = runs.first().map_or_else(String::new, |run| run.file.run.unit.clone());
     let result = judge_all(runs, &profile, &limits)?;
-    let mut text = spoken(&unit, &result.verdict);
+    let mut text = spoken(&unit, &result);
     if let Some(path) = &report {
         write_report(path, &args.dir, &result, &profile, &limits, Vec::new())?;
         text.push_str(&format!("\n  report {}", path.display()));
