@@ -11,6 +11,7 @@
 use serde::{Deserialize, Serialize};
 
 use crate::check::{BadParameter, above_zero, not_negative};
+use crate::lanes;
 
 /// What a rubbing pair is like. Torque units here are N m and rad; a linear pair uses N and m alike.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
@@ -145,9 +146,9 @@ pub struct FrictionLine {
 /// g(v) near one speed, on a straight line, held between Coulomb and break-away level.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct LevelTangent {
-    speed: f64,
-    level: f64,
-    slope: f64,
+    pub(crate) speed: f64,
+    pub(crate) level: f64,
+    pub(crate) slope: f64,
     lowest: f64,
     highest: f64,
 }
@@ -157,7 +158,7 @@ impl LevelTangent {
     #[inline]
     #[must_use]
     pub fn level(&self, speed: f64) -> f64 {
-        (self.level + self.slope * (speed - self.speed)).clamp(self.lowest, self.highest)
+        lanes::held(self.level + self.slope * (speed - self.speed), self.lowest, self.highest)
     }
 }
 
@@ -170,8 +171,13 @@ pub struct LuGre {
 
 /// (v/vs)² beyond which the Stribeck term is below half a unit in the last place of the sum.
 const STRIBECK_GONE: f64 = 40.0;
-/// (v/vs)² below which 1 − x is exp(−x) to half a unit in the last place.
-const STRIBECK_WHOLE: f64 = 1e-8;
+
+/// exp(−(v/vs)²), held where it no longer counts. The exponential agrees with libm's to 4 units in the last place.
+#[inline(always)]
+pub(crate) fn stribeck_share(ratio: f64) -> f64 {
+    let [share] = lanes::exp([-lanes::smaller(ratio * ratio, STRIBECK_GONE)]);
+    share
+}
 
 impl LuGre {
     /// Takes checked parameters.
@@ -199,15 +205,7 @@ impl LuGre {
     /// g(v), and the Stribeck part (Fs − Fc) exp(−(v/vs)²) in it.
     #[inline]
     fn level_and_fall(&self, speed: f64) -> (f64, f64) {
-        let ratio = speed * self.inverse_stribeck_speed;
-        let square = ratio * ratio;
-        let share = if square > STRIBECK_GONE {
-            0.0
-        } else if square < STRIBECK_WHOLE {
-            1.0 - square
-        } else {
-            libm::exp(-square)
-        };
+        let share = stribeck_share(speed * self.inverse_stribeck_speed);
         let fall = (self.params.breakaway - self.params.coulomb) * share;
         (self.params.coulomb + fall, fall)
     }

@@ -8,6 +8,7 @@ pub mod catalogue;
 pub mod check;
 pub mod friction;
 pub mod gas;
+mod lanes;
 pub mod matching;
 pub mod metrics;
 pub mod nozzle;

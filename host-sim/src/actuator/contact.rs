@@ -239,6 +239,11 @@ impl Contacts {
         contacts
     }
 
+    /// Angles between which nothing is touched, rad.
+    pub(super) fn free_range(&self) -> (f64, f64) {
+        (self.free_from, self.free_to)
+    }
+
     /// Whether neither the present nor the guessed angle touches anything: the common case.
     #[inline]
     pub(super) fn is_clear(&self, angle: f64, guess: f64, dt: f64) -> bool {

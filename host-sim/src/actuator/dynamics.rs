@@ -5,12 +5,13 @@
 
 use super::Actuator;
 use super::contact::{Contacts, Row};
+use super::free::{Motion, Pair};
 use super::params::{Linkage, SootPatch};
 
 /// Fixed-point passes on |v|/g(v) and the contacts: with two, the scheme is first order and the bristle bound holds.
 const PASSES: usize = 2;
 /// Speed below which the load-dependent gear loss acts like a damper, rad/s: keeps its sign change smooth.
-const GEAR_LOSS_SPEED: f64 = 0.05;
+pub(super) const GEAR_LOSS_SPEED: f64 = 0.05;
 
 impl Actuator {
     /// Motor torque at the lever, N m.
@@ -71,6 +72,17 @@ impl Actuator {
 
     pub(super) fn step_as_two(&mut self, gas_torque_nm: f64, dt: f64) {
         let patch = patch_factor(self.params.ring.soot_patch, self.state.ring_rad);
+        let (from, motor_nm) = (self.motion(), self.motor_torque());
+        let (motion, overrun) = self.pair(dt).step(&from, motor_nm, gas_torque_nm, patch);
+        if overrun <= 0.0 {
+            self.set_motion(&motion);
+        } else {
+            self.step_at_stops(gas_torque_nm, patch, dt);
+        }
+    }
+
+    /// Both bodies with a stop within reach of one of them.
+    fn step_at_stops(&mut self, gas_torque_nm: f64, patch: f64, dt: f64) {
         let lever = self.lever_row(self.bodies.lever_kg_m2, dt);
         let momentum = self.params.ring.inertia_kg_m2 / dt;
         let ring = Row { numerator: momentum * self.state.ring_rad_s + gas_torque_nm, denominator: momentum };
@@ -92,6 +104,39 @@ impl Actuator {
         (self.state.lever_rad_s, self.state.ring_rad_s) = guess;
         self.state.lever_rad += dt * guess.0;
         self.state.ring_rad += dt * guess.1;
+    }
+
+    /// The two bodies with this step length worked in.
+    #[inline]
+    pub(super) fn pair(&mut self, dt: f64) -> &Pair {
+        if self.pair.dt != dt {
+            let stops = [&self.lever_contacts, &self.ring_contacts];
+            self.pair = Pair::new(&self.params, &self.bodies, stops, dt);
+        }
+        &self.pair
+    }
+
+    #[inline]
+    pub(super) fn motion(&self) -> Motion {
+        let (state, curve) = (&self.state, &self.curve);
+        Motion {
+            lever_rad: state.lever_rad,
+            lever_rad_s: state.lever_rad_s,
+            ring_rad: state.ring_rad,
+            ring_rad_s: state.ring_rad_s,
+            bristle_rad: state.bristle_rad,
+            curve_speed: curve.speed,
+            curve_level: curve.level,
+            curve_slope: curve.slope,
+        }
+    }
+
+    #[inline]
+    pub(super) fn set_motion(&mut self, to: &Motion) {
+        let (state, curve) = (&mut self.state, &mut self.curve);
+        (state.lever_rad, state.lever_rad_s) = (to.lever_rad, to.lever_rad_s);
+        (state.ring_rad, state.ring_rad_s, state.bristle_rad) = (to.ring_rad, to.ring_rad_s, to.bristle_rad);
+        (curve.speed, curve.level, curve.slope) = (to.curve_speed, to.curve_level, to.curve_slope);
     }
 
     /// Whether the speed changed by less than a millionth of the Stribeck speed: what another pass could

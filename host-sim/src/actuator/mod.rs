@@ -8,8 +8,10 @@
 mod audit;
 mod contact;
 mod dynamics;
+mod free;
 mod motor;
 mod params;
+mod together;
 
 pub use audit::{EnergyAudit, EnergyBook};
 pub use contact::{End, Obstruction, Stop, StopCondition, StopPair};
@@ -19,7 +21,10 @@ pub use params::{
     REFERENCE_C, RingParams, SootPatch, SpringParams,
 };
 
+pub(crate) use together::Together;
+
 use contact::Contacts;
+use free::Pair;
 use motor::Winding;
 
 use crate::check::BadParameter;
@@ -55,6 +60,8 @@ pub struct Actuator {
     lever_contacts: Contacts,
     ring_contacts: Contacts,
     bodies: Bodies,
+    /// The bodies with the last step length worked in; of step length 0 when out of date.
+    pair: Pair,
     winding: Winding,
     heat_steps: u32,
     heat_j: f64,
@@ -80,7 +87,7 @@ impl Bodies {
 }
 
 /// Steps between updates of the winding temperature: heat moves over seconds, a step is 0.1 ms.
-const HEAT_STEPS: u32 = 10;
+pub(crate) const HEAT_STEPS: u32 = 10;
 impl Actuator {
     /// An actuator at rest against its low stop (or at angle 0 without one), spring and stop in balance.
     ///
@@ -107,6 +114,7 @@ impl Actuator {
             lever_contacts: Contacts::default(),
             ring_contacts: Contacts::default(),
             bodies: Bodies::of(&params),
+            pair: Pair::default(),
             winding: Winding::new(&params.motor),
             heat_steps: 0,
             heat_j: 0.0,
@@ -151,6 +159,7 @@ impl Actuator {
 
     fn rebuild(&mut self) {
         self.bodies = Bodies::of(&self.params);
+        self.pair = Pair::default();
         let ring = &self.params.ring;
         let (lever_stops, obstruction) = (&self.params.lever_stops, ring.obstruction.as_ref());
         if matches!(self.params.linkage, Linkage::Rigid) {
@@ -166,8 +175,8 @@ impl Actuator {
 
     /// Advances by `dt` seconds. `gas_torque_nm` acts on the ring, positive raises its angle.
     pub fn step(&mut self, drive: Drive, gas_torque_nm: f64, dt: f64) {
-        let emf_v = self.winding.torque_constant * self.params.gear.ratio * self.state.lever_rad_s;
-        self.state.current_a = self.winding.step(&self.params, self.state.current_a, drive, emf_v, dt);
+        let hold = self.winding.hold(&self.params, drive, dt);
+        self.state.current_a = hold.current_after(self.state.current_a, self.state.lever_rad_s);
         match self.params.linkage {
             Linkage::Rigid => self.step_as_one(gas_torque_nm, dt),
             Linkage::Lash { .. } | Linkage::Detached => self.step_as_two(gas_torque_nm, dt),
@@ -180,10 +189,14 @@ impl Actuator {
         let current = self.state.current_a;
         self.heat_j += current * current * self.winding.resistance_ohm() * dt;
         self.heat_steps += 1;
-        if self.heat_steps < HEAT_STEPS {
-            return;
+        if self.heat_steps >= HEAT_STEPS {
+            self.pass_heat_on(&heat, dt);
         }
-        let span_s = f64::from(self.heat_steps) * dt;
+    }
+
+    /// Moves the heat collected over [`HEAT_STEPS`] steps into winding and housing.
+    fn pass_heat_on(&mut self, heat: &HeatParams, dt: f64) {
+        let span_s = f64::from(HEAT_STEPS) * dt;
         let lost_j = span_s * (self.state.winding_c - heat.surroundings_c) / heat.resistance_k_per_w;
         self.state.winding_c += (self.heat_j - lost_j) / heat.capacity_j_per_k;
         (self.heat_steps, self.heat_j) = (0, 0.0);

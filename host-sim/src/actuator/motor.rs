@@ -3,6 +3,8 @@
 //! In: what the bridge does, the lever's speed, a step length. Out: the current at the end of the step.
 //! The winding equation is solved exactly over the step with the back-emf held, so no step is too long.
 
+use crate::lanes::{self, laned};
+
 use super::params::{ActuatorParams, BridgeParams, MotorParams, REFERENCE_C};
 
 /// What is put on the winding during a step.
@@ -32,9 +34,45 @@ const DIODES_V: f64 = 1.4;
 pub(super) struct Winding {
     resistance_ohm: f64,
     pub torque_constant: f64,
-    loop_resistance_ohm: f64,
+    loop_ohm: f64,
+    per_loop_ohm: f64,
     decay: f64,
-    decay_dt: f64,
+    dt: f64,
+}
+
+laned! {
+    /// What the bridge does to the winding over one step.
+    struct Hold across HoldLanes {
+        /// Voltage put on the winding, V; with the bridge off, the supply and diodes that oppose its current.
+        volts,
+        /// Back-emf per lever speed, V s/rad.
+        emf_per_rad_s,
+        per_loop_ohm,
+        /// What is left of the distance to the settled current after the step; above 1: the bridge is off.
+        decay,
+        resistance_ohm,
+        /// Step length over inductance, s/H.
+        dt_per_h,
+        /// Motor torque at the lever per ampere, N m/A.
+        nm_per_a,
+    }
+}
+
+/// Stands in for the decay factor, which is below 1, when the bridge is off.
+const OFF: f64 = 2.0;
+/// exp(−this) is nothing beside 1.
+const DECAYED: f64 = 100.0;
+
+impl Hold {
+    /// Current after the step, A, with the back-emf held.
+    #[inline(always)]
+    pub(super) fn current_after(&self, current: f64, lever_rad_s: f64) -> f64 {
+        let settled = (self.volts - self.emf_per_rad_s * lever_rad_s) * self.per_loop_ohm;
+        let driven = settled + (current - settled) * self.decay;
+        let fall = (self.volts + self.resistance_ohm * current.abs()) * self.dt_per_h;
+        let dying = if current.abs() <= fall { 0.0 } else { current - fall.copysign(current) };
+        if self.decay >= OFF { dying } else { driven }
+    }
 }
 
 impl Winding {
@@ -42,9 +80,10 @@ impl Winding {
         Self {
             resistance_ohm: motor.resistance_ohm,
             torque_constant: motor.torque_constant_nm_per_a,
-            loop_resistance_ohm: 0.0,
+            loop_ohm: 0.0,
+            per_loop_ohm: 0.0,
             decay: 0.0,
-            decay_dt: 0.0,
+            dt: 0.0,
         }
     }
 
@@ -60,41 +99,40 @@ impl Winding {
         self.resistance_ohm
     }
 
-    /// Current after `dt`, A. `emf_v` is the back-emf held over the step.
+    /// What this drive does to the winding over a step of `dt` s.
     #[inline]
-    pub(super) fn step(
-        &mut self,
-        params: &ActuatorParams,
-        current: f64,
-        drive: Drive,
-        emf_v: f64,
-        dt: f64,
-    ) -> f64 {
-        match drive {
-            Drive::Volts(volts) => self.driven(&params.motor, 0.0, current, volts - emf_v, dt),
+    pub(super) fn hold(&mut self, params: &ActuatorParams, drive: Drive, dt: f64) -> Hold {
+        let (volts, outside_ohm) = match drive {
+            Drive::Volts(volts) => (volts, Some(0.0)),
             Drive::Bridge { duty, supply_v } => {
                 let duty = past_dead_band(duty, params.bridge.dead_band);
-                let outside = outside_resistance(&params.bridge, duty);
-                self.driven(&params.motor, outside, current, duty * supply_v - emf_v, dt)
+                (duty * supply_v, Some(outside_resistance(&params.bridge, duty)))
             }
-            Drive::Off { supply_v } => {
-                let opposing = supply_v + DIODES_V + self.resistance_ohm * current.abs();
-                let fall = dt * opposing / params.motor.inductance_h;
-                if current.abs() <= fall { 0.0 } else { current - fall.copysign(current) }
-            }
+            Drive::Off { supply_v } => (supply_v + DIODES_V, None),
+        };
+        let dt_per_h = dt / params.motor.inductance_h;
+        if let Some(outside_ohm) = outside_ohm {
+            self.close_loop(self.resistance_ohm + outside_ohm, dt, dt_per_h);
+        }
+        Hold {
+            volts,
+            emf_per_rad_s: self.torque_constant * params.gear.ratio,
+            per_loop_ohm: self.per_loop_ohm,
+            decay: if outside_ohm.is_some() { self.decay } else { OFF },
+            resistance_ohm: self.resistance_ohm,
+            dt_per_h,
+            nm_per_a: params.gear.ratio * self.torque_constant,
         }
     }
 
     #[inline]
-    fn driven(&mut self, motor: &MotorParams, outside_ohm: f64, current: f64, volts: f64, dt: f64) -> f64 {
-        let loop_ohm = self.resistance_ohm + outside_ohm;
-        if loop_ohm != self.loop_resistance_ohm || dt != self.decay_dt {
-            self.loop_resistance_ohm = loop_ohm;
-            self.decay_dt = dt;
-            self.decay = libm::exp(-dt * loop_ohm / motor.inductance_h);
+    fn close_loop(&mut self, loop_ohm: f64, dt: f64, dt_per_h: f64) {
+        if loop_ohm == self.loop_ohm && dt == self.dt {
+            return;
         }
-        let settled = volts / loop_ohm;
-        settled + (current - settled) * self.decay
+        (self.loop_ohm, self.dt) = (loop_ohm, dt);
+        self.per_loop_ohm = 1.0 / loop_ohm;
+        [self.decay] = lanes::exp([-(dt_per_h * loop_ohm).min(DECAYED)]);
     }
 }
 

@@ -5,9 +5,9 @@
 
 use serde::{Deserialize, Serialize};
 
+use super::air_run::AirRun;
 use super::reduced::{AirState, Flows, Operating, ReducedModel, Vanes};
 use super::reduced_params::ReducedParams;
-use super::rk4::rk4;
 use super::steady::NoSteadyState;
 use crate::atmosphere::Ambient;
 use crate::check::{BadParameter, above_zero, not_negative};
@@ -190,25 +190,29 @@ impl Engine {
         hose: HoseState,
         dt: f64,
     ) -> Result<(), AirDiverged> {
+        let run = self.begin(inputs, opening, hose, dt);
+        self.finish(run.after(&self.model, dt), &run, hose, dt)
+    }
+
+    /// Settles the fuel; gives what the air path is to run through.
+    #[inline]
+    pub(crate) fn begin(&mut self, inputs: &EngineInputs, opening: f64, hose: HoseState, dt: f64) -> AirRun {
         self.fuel_mg = self.delivered_mg(inputs, dt);
-        let op = self.operating(inputs, hose);
-        let (from, to) = (self.vanes, self.model.vanes(opening));
-        let half =
-            Vanes { opening: 0.5 * (from.opening + to.opening), area_m2: 0.5 * (from.area_m2 + to.area_m2) };
-        let model = &self.model;
-        let vanes_at = |stage: f64| {
-            if stage == 0.0 {
-                from
-            } else if stage == 1.0 {
-                to
-            } else {
-                half
-            }
-        };
-        self.state = rk4(self.state, dt, |stage, x| model.rates(x, vanes_at(stage), &op));
-        self.vanes = to;
+        AirRun { from: self.state, vanes: self.vanes, opening, op: self.operating(inputs, hose) }
+    }
+
+    /// Takes on where the air path came to.
+    #[inline]
+    pub(crate) fn finish(
+        &mut self,
+        (state, vanes): (AirState, Vanes),
+        run: &AirRun,
+        hose: HoseState,
+        dt: f64,
+    ) -> Result<(), AirDiverged> {
+        (self.state, self.vanes) = (state, vanes);
         if hose.loss_pa_per_kg2_s2 > 0.0 || self.hose_drop_pa > 0.0 {
-            let flow = model.flows(&self.state, to, &op).compressor_kg_s;
+            let flow = self.model.flows(&self.state, vanes, &run.op).compressor_kg_s;
             let loss = hose.loss_pa_per_kg2_s2 * flow * flow;
             self.hose_drop_pa += (loss - self.hose_drop_pa) * (dt / self.params.hose_time_s).min(1.0);
         }

@@ -1,15 +1,17 @@
 //! Air path: the reduced model that campaigns run, the published model that it is checked against, and
 //! the engine around it.
 
+mod air_run;
 mod engine;
+mod equations;
 mod gas_torque;
-mod lanes;
 pub mod published;
 mod reduced;
 mod reduced_params;
 mod rk4;
 mod steady;
 
+pub(crate) use air_run::{AirRun, AirTogether};
 pub use engine::{AirDiverged, Engine, EngineInputs, EngineParams, FuelRequest, FuelResponse, HoseState};
 pub use gas_torque::GasTorqueParams;
 pub use reduced::{AirState, Flows, Operating, ReducedModel, Vanes};

@@ -23,7 +23,8 @@ use rand_pcg::Pcg64Mcg;
 use rayon::prelude::*;
 
 use crate::check::BadParameter;
-use crate::run::{Record, RunError, RunOutcome, run_world};
+use crate::lanes::WIDTH;
+use crate::run::{Record, RunError, RunOutcome, run_abreast, run_world};
 use crate::scenario::Scenario;
 use crate::world::WorldConfig;
 use checkpoint::{Checkpoint, fingerprint};
@@ -136,10 +137,14 @@ pub fn run_campaign(
 
 fn run_chunk(plan: &CampaignPlan, chunk: u64) -> CampaignStats {
     let mut stats = CampaignStats::default();
-    for run in chunk * CHUNK..((chunk + 1) * CHUNK).min(plan.runs) {
-        match replay(plan, run, Record::Nothing) {
-            Ok(outcome) => stats.add(run, &outcome.metrics),
-            Err(error) => stats.add_failure(run, error.to_string()),
+    let runs: Vec<u64> = (chunk * CHUNK..((chunk + 1) * CHUNK).min(plan.runs)).collect();
+    for abreast in runs.chunks(WIDTH) {
+        let members: Vec<_> = abreast.iter().map(|&run| member(plan, run)).collect();
+        for (&run, outcome) in abreast.iter().zip(run_abreast(&plan.scenario, &members, &plan.settings)) {
+            match outcome {
+                Ok(outcome) => stats.add(run, &outcome.metrics),
+                Err(error) => stats.add_failure(run, error.to_string()),
+            }
         }
     }
     stats

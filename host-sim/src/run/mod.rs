@@ -5,23 +5,25 @@
 //! have found on the unit before any fault. Refuses bad settings, and stops with the time when the world
 //! diverges.
 
+mod abreast;
+mod closed_loop;
 mod trace;
 
+pub(crate) use abreast::run_abreast;
 pub use trace::{COLUMNS, Trace, TraceColumn, TraceRow};
 
 use firmware_core::calibration::{Calibration, Contact, LearnedStop, Setup, Warmth};
-use firmware_core::controller::{Controller, TickOutput};
 use firmware_core::faults::FaultSet;
-use firmware_core::guard::{FuelRequest as AskedFuel, GuardEvent};
-use firmware_core::sample::{EngineDemand, Request};
+use firmware_core::guard::GuardEvent;
 use firmware_core::settings::Settings;
-use firmware_core::units::{Kilopascal, Load, Opening, Rpm, Tick, Volt};
+use firmware_core::units::{Opening, Volt};
 
-use crate::airpath::{EngineInputs, FuelRequest, NoSteadyState};
+use crate::airpath::NoSteadyState;
 use crate::check::BadParameter;
 use crate::metrics::{Meter, Metrics};
-use crate::scenario::{Demand, Scenario, wanted_boost_kpa};
-use crate::world::{Diverged, EngineState, TICK_S, World, WorldConfig};
+use crate::scenario::Scenario;
+use crate::world::{Diverged, TICK_S, World, WorldConfig};
+use closed_loop::{Loop, Planned};
 
 /// What is kept of a run besides its metrics.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -93,152 +95,85 @@ pub fn run_world(
     seed: u64,
     record: Record,
 ) -> Result<RunOutcome, RunError> {
-    let mut bench = Loop::new(scenario, world, settings, seed)?;
-    let warm_up_ticks = ticks(scenario.warm_up_s);
-    for tick in 0..warm_up_ticks {
-        bench.tick(tick, 0.0)?;
-    }
-    let mut meter = Meter::new(scenario.limits, scenario.step_at_s, world);
-    let mut outcome = RunOutcome {
-        metrics: meter.finish(),
-        events: Vec::new(),
-        faults: FaultSet::NONE,
-        trace: Trace::default(),
-    };
-    for tick in 0..ticks(scenario.duration_s) {
-        let t_s = f64::from(tick) * TICK_S;
-        let row = bench.tick(warm_up_ticks + tick, t_s)?;
-        meter.add(&row);
-        outcome.faults = outcome.faults.union(bench.faults);
-        if let (Some(event), true) = (bench.last_event, outcome.events.len() < MOST_EVENTS) {
-            outcome.events.push(TimedEvent { t_s, event });
-        }
-        if let Record::EveryTicks(every) = record
-            && tick.is_multiple_of(every.max(1))
+    let mut run = Run::new(scenario, world, settings, seed)?;
+    for tick in 0..run.last_tick() {
+        let planned = run.plan(tick)?;
+        run.bench.world.step(planned.duty, &planned.engine)?;
+        if run.note(&planned)
+            && let Record::EveryTicks(every) = record
+            && run.tick_in_scenario(tick).is_multiple_of(every.max(1))
         {
-            outcome.trace.rows.push(row);
+            run.outcome.trace.rows.push(planned.row);
         }
     }
-    outcome.metrics = meter.finish();
-    Ok(outcome)
+    Ok(run.finish())
 }
 
-fn ticks(span_s: f64) -> u32 {
-    libm::round(span_s / TICK_S) as u32
+/// A run on its way.
+struct Run<'a> {
+    bench: Loop<'a>,
+    meter: Meter,
+    outcome: RunOutcome,
+    warm_up_ticks: u32,
+    ticks: u32,
 }
 
-/// World and controller with what passes between them.
-struct Loop<'a> {
-    world: World,
-    controller: Controller,
-    demand: crate::scenario::DemandCursor<'a>,
-    full_load_mg: f64,
-    altitude_m: Option<f64>,
-    fuel_request: FuelRequest,
-    last_event: Option<GuardEvent>,
-    faults: FaultSet,
-}
-
-/// Altitude is followed in steps of this size, m: 0.12 kPa.
-const ALTITUDE_STEP_M: f64 = 10.0;
-
-impl<'a> Loop<'a> {
+impl<'a> Run<'a> {
     fn new(
         scenario: &'a Scenario,
         world: &WorldConfig,
         settings: &Settings,
         seed: u64,
     ) -> Result<Self, RunError> {
-        settings.validate().map_err(|error| RunError::Settings(error.to_string()))?;
-        let mut config = world.clone();
-        // Faults are timed from the end of the warm-up; standing ones are there all along.
-        for fault in &mut config.faults {
-            if fault.at_s > 0.0 {
-                fault.at_s += scenario.warm_up_s;
-            }
-            fault.until_s = fault.until_s.map(|until_s| until_s + scenario.warm_up_s);
-        }
-        let mut controller = Controller::new(*settings);
-        controller.set_calibration(Some(perfect_calibration(world)?));
-        let first = scenario.cursor().at(0.0);
-        let mut bench = Self {
-            world: World::new(&config, seed)?,
-            controller,
-            demand: scenario.cursor(),
-            full_load_mg: world.engine.full_load_mg,
-            altitude_m: None,
-            fuel_request: FuelRequest::Free,
-            last_event: None,
+        let bench = Loop::new(scenario, world, settings, seed)?;
+        let meter = Meter::new(scenario.limits, scenario.step_at_s, world);
+        let outcome = RunOutcome {
+            metrics: meter.finish(),
+            events: Vec::new(),
             faults: FaultSet::NONE,
+            trace: Trace::default(),
         };
-        bench.follow_altitude(&first)?;
-        let inputs = EngineInputs::new(first.speed_rpm, first.fuel_mg);
-        bench.world.settle(scenario.start_opening, &inputs)?;
-        Ok(bench)
+        let (warm_up_ticks, ticks) = (ticks(scenario.warm_up_s), ticks(scenario.duration_s));
+        Ok(Self { bench, meter, outcome, warm_up_ticks, ticks })
     }
 
-    fn follow_altitude(&mut self, demand: &Demand) -> Result<(), BadParameter> {
-        let Some(wanted_m) = demand.altitude_m else { return Ok(()) };
-        if self.altitude_m.is_some_and(|now_m| (wanted_m - now_m).abs() < ALTITUDE_STEP_M) {
-            return Ok(());
+    /// Ticks of warm-up and scenario.
+    fn last_tick(&self) -> u32 {
+        self.warm_up_ticks + self.ticks
+    }
+
+    /// Tick since the end of the warm-up; 0 during it.
+    fn tick_in_scenario(&self, tick: u32) -> u32 {
+        tick.saturating_sub(self.warm_up_ticks)
+    }
+
+    /// What the controller makes of a tick.
+    fn plan(&mut self, tick: u32) -> Result<Planned, RunError> {
+        let t_s = f64::from(self.tick_in_scenario(tick)) * TICK_S;
+        self.bench.plan(tick, t_s, tick < self.warm_up_ticks)
+    }
+
+    /// Takes a tick that is done into the metrics. False: it belongs to the warm-up.
+    fn note(&mut self, planned: &Planned) -> bool {
+        if planned.is_warm_up {
+            return false;
         }
-        self.altitude_m = Some(wanted_m);
-        self.world.set_altitude(wanted_m)
-    }
-
-    fn tick(&mut self, tick: u32, t_s: f64) -> Result<TraceRow, RunError> {
-        let demand = self.demand.at(t_s);
-        self.follow_altitude(&demand)?;
-        let load = (demand.fuel_mg / self.full_load_mg).clamp(0.0, 1.0);
-        let boost_target_kpa = demand.boost_kpa.unwrap_or_else(|| wanted_boost_kpa(demand.speed_rpm, load));
-        let request = Request::Engine(EngineDemand {
-            mode: demand.vanes.into(),
-            boost_target: Kilopascal(boost_target_kpa as f32),
-            engine_speed: Rpm(demand.speed_rpm as f32),
-            load: Load::saturating(load as f32, Load::MIN),
-        });
-        let sample = self.world.sample(Tick(tick));
-        let output = self.controller.tick(&sample, &request);
-        self.last_event = output.event;
-        self.faults = output.faults;
-        self.fuel_request = asked(output.fuel);
-        let inputs = EngineInputs {
-            speed_rpm: demand.speed_rpm,
-            fuel_mg: demand.fuel_mg,
-            egr_area_m2: demand.egr_mm2 * 1e-6,
-            fuel_request: self.fuel_request,
-        };
-        let row = self.row(t_s, &demand, boost_target_kpa, &output);
-        self.world.step(output.duty, &EngineState::Running(inputs))?;
-        Ok(row)
-    }
-
-    fn row(&self, t_s: f64, demand: &Demand, boost_target_kpa: f64, output: &TickOutput) -> TraceRow {
-        let truth = self.world.truth();
-        TraceRow {
-            t_s,
-            speed_rpm: demand.speed_rpm,
-            fuel_asked_mg: demand.fuel_mg,
-            fuel_mg: truth.fuel_mg,
-            boost_target_kpa,
-            boost_kpa: truth.boost_kpa,
-            exhaust_kpa: truth.exhaust_kpa,
-            turbo_rpm: truth.turbo_rpm,
-            opening_target: output.target.map_or(truth.opening, |opening| f64::from(opening.get())),
-            opening: truth.opening,
-            duty: f64::from(output.duty.get()),
-            current_a: truth.current_a,
-            stage: output.stage,
+        self.meter.add(&planned.row);
+        self.outcome.faults = self.outcome.faults.union(planned.faults);
+        if let (Some(event), true) = (planned.event, self.outcome.events.len() < MOST_EVENTS) {
+            self.outcome.events.push(TimedEvent { t_s: planned.row.t_s, event });
         }
+        true
+    }
+
+    fn finish(mut self) -> RunOutcome {
+        self.outcome.metrics = self.meter.finish();
+        self.outcome
     }
 }
 
-fn asked(fuel: AskedFuel) -> FuelRequest {
-    match fuel {
-        AskedFuel::Free => FuelRequest::Free,
-        AskedFuel::LimitTo(load) => FuelRequest::LimitTo(f64::from(load.get())),
-        AskedFuel::Cut => FuelRequest::LimitTo(0.0),
-    }
+fn ticks(span_s: f64) -> u32 {
+    libm::round(span_s / TICK_S) as u32
 }
 
 /// Part of the travel that is kept free at each stop.

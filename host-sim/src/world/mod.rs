@@ -4,24 +4,27 @@
 //! per tick, and the truth behind it. The same configuration and seed give the same bits. Refuses bad
 //! parameters at the start, and stops with the time when a state diverges.
 
+mod abreast;
 mod apply;
 mod config;
 mod fault;
 mod loose;
 #[cfg(test)]
 mod tests;
+mod tick;
 mod truth;
 
+pub(crate) use abreast::{Abreast, Move};
 pub use config::{BoostTap, OpeningDirection, SensorParams, Travel, WorldConfig};
 pub use fault::{Fault, FaultKind, StopFault};
 pub use truth::{StopTruth, Truth};
 
 use firmware_core::sample::Sample;
-use firmware_core::units::{Ampere, Celsius, Duty, Kilopascal, Rpm, Tick, Volt};
+use firmware_core::units::{Ampere, Celsius, Kilopascal, Rpm, Tick, Volt};
 use rand::SeedableRng;
 use rand_pcg::Pcg64Mcg;
 
-use crate::actuator::{Actuator, ActuatorParams, BridgeIdle, Drive, End, supply_at_connector};
+use crate::actuator::{Actuator, ActuatorParams, Drive, End, supply_at_connector};
 use crate::airpath::{AirDiverged, Engine, EngineInputs, HoseState, NoSteadyState};
 use crate::check::BadParameter;
 use crate::sensor::{Channel, PositionSensor};
@@ -186,72 +189,10 @@ impl World {
         }
     }
 
-    /// Advances by one tick with this duty on the bridge.
-    ///
-    /// # Errors
-    /// [`Diverged`], with the time.
-    pub fn step(&mut self, duty: Duty, engine: &EngineState) -> Result<(), Diverged> {
-        let time_s = self.time_s();
-        if time_s >= self.next_event_s {
-            // Every combination of faults was tried when the world was made.
-            let _ = self.apply_faults(time_s);
-        }
-        self.drive = self.drive_for(duty);
-        self.move_actuator();
-        self.run_engine(engine, time_s)?;
-        self.ticks += 1;
-        let state = self.actuator.state();
-        const FURTHEST_RAD: f64 = 100.0;
-        if state.lever_rad.abs() < FURTHEST_RAD && state.current_a.is_finite() {
-            return Ok(());
-        }
-        let (lever_rad, current_a) = (state.lever_rad, state.current_a);
-        Err(Diverged::Actuator { time_s, lever_rad, current_a })
-    }
-
-    fn move_actuator(&mut self) {
-        let gas = self.config.opening.sign() * self.gas_torque_nm;
-        for _ in 0..ACTUATOR_STEPS {
-            self.actuator.step(self.drive, gas, ACTUATOR_STEP_S);
-        }
-        let Some(loose) = &mut self.loose else { return };
-        if let Some(offset_rad) = loose.moved(self.actuator.state().ring_rad, &mut self.rng) {
-            let (end, base) = (loose.end, loose.base_rad);
-            // A loose stop stays within a few degrees of its place, so the pair stays valid.
-            let _ = self.actuator.change(|params| {
-                if let Some(stop) = params.ring.stops.at_mut(end) {
-                    stop.angle_rad = base + offset_rad;
-                }
-            });
-        }
-    }
-
-    fn run_engine(&mut self, engine: &EngineState, time_s: f64) -> Result<(), Diverged> {
-        let EngineState::Running(inputs) = engine else {
-            (self.running, self.gas_torque_nm) = (false, 0.0);
-            return Ok(());
-        };
-        self.running = true;
-        let opening = self.opening();
-        self.engine.step(inputs, opening, self.hose, TICK_S).map_err(|air| Diverged::Air { time_s, air })?;
-        let over_vanes_pa = self.engine.state()[1] - self.engine.model().ambient().pressure_pa;
-        self.gas_torque_nm = self.config.gas_torque.toward_open_nm(over_vanes_pa, opening);
-        Ok(())
-    }
-
     /// Opening of the ring, from its angle.
     #[inline]
     fn opening(&self) -> f64 {
         self.travel.opening(self.actuator.state().ring_rad)
-    }
-
-    fn drive_for(&self, duty: Duty) -> Drive {
-        let duty = f64::from(duty.get());
-        let supply_v = self.supply_v;
-        if duty == 0.0 && self.sound.bridge.idle == BridgeIdle::Open || supply_v <= 0.0 {
-            return Drive::Off { supply_v };
-        }
-        Drive::Bridge { duty: self.drive_sign * duty, supply_v }
     }
 
     /// Moves the whole world to another altitude.

@@ -1,9 +1,55 @@
-//! Logarithm and exponential for several numbers at once, in plain arithmetic.
+//! Several worlds side by side: logarithm and exponential without branches, and structs that lie field by
+//! field across lanes.
 //!
-//! In: finite numbers, above 0 for the logarithm, between −700 and 700 for the exponential (the air path's
-//! lie between −10 and 10). Out: results within 4 units in the last place of libm's, the same bits on every
-//! machine. No branches, so that the compiler can put lanes side by side: a third of the air path's time
-//! went into one call after the other.
+//! In: finite numbers, above 0 for the logarithm, between −700 and 700 for the exponential. Out: results
+//! within 4 units in the last place of libm's, the same bits on every machine. Plain arithmetic and no
+//! branches, so that the compiler can put lanes into one register; a lane has the bits that it would have alone.
+
+/// Worlds that go side by side.
+pub(crate) const WIDTH: usize = 8;
+
+/// A struct of numbers, and the same struct with every field across [`WIDTH`] lanes.
+macro_rules! laned {
+    ($(#[$doc:meta])* struct $name:ident across $lanes:ident { $($(#[$field_doc:meta])* $field:ident,)* }) => {
+        $(#[$doc])*
+        #[derive(Debug, Clone, Copy, PartialEq, Default)]
+        pub(crate) struct $name { $($(#[$field_doc])* pub(crate) $field: f64,)* }
+
+        #[derive(Debug, Clone, Copy, Default)]
+        pub(crate) struct $lanes { $($field: [f64; $crate::lanes::WIDTH],)* }
+
+        impl $lanes {
+            #[inline(always)]
+            pub(crate) fn at(&self, lane: usize) -> $name {
+                $name { $($field: self.$field[lane],)* }
+            }
+
+            #[inline(always)]
+            pub(crate) fn put(&mut self, lane: usize, value: &$name) {
+                $(self.$field[lane] = value.$field;)*
+            }
+        }
+    };
+}
+pub(crate) use laned;
+
+/// A number held between two others; unlike `clamp` without a panic, which lanes cannot have.
+#[inline(always)]
+pub(crate) fn held(x: f64, least: f64, most: f64) -> f64 {
+    smaller(larger(x, least), most)
+}
+
+/// The larger of two numbers, the second where one is not a number: one instruction, unlike `max`.
+#[inline(always)]
+pub(crate) fn larger(a: f64, b: f64) -> f64 {
+    if a > b { a } else { b }
+}
+
+/// The smaller of two numbers, the second where one is not a number.
+#[inline(always)]
+pub(crate) fn smaller(a: f64, b: f64) -> f64 {
+    if a < b { a } else { b }
+}
 
 const LN2_HIGH: f64 = 0.693_147_180_369_123_8;
 const LN2_LOW: f64 = 1.908_214_929_270_587_7e-10;
@@ -14,7 +60,7 @@ const ROUNDER: f64 = 6_755_399_441_055_744.0;
 
 /// Natural logarithms.
 #[inline(always)]
-pub(super) fn ln<const N: usize>(x: [f64; N]) -> [f64; N] {
+pub(crate) fn ln<const N: usize>(x: [f64; N]) -> [f64; N] {
     let mut result = [0.0; N];
     for (result, x) in result.iter_mut().zip(x) {
         let bits = x.to_bits();
@@ -37,7 +83,7 @@ pub(super) fn ln<const N: usize>(x: [f64; N]) -> [f64; N] {
 
 /// Exponentials.
 #[inline(always)]
-pub(super) fn exp<const N: usize>(x: [f64; N]) -> [f64; N] {
+pub(crate) fn exp<const N: usize>(x: [f64; N]) -> [f64; N] {
     let mut result = [0.0; N];
     for (result, x) in result.iter_mut().zip(x) {
         let shifted = x * core::f64::consts::LOG2_E + ROUNDER;

@@ -1,0 +1,99 @@
+//! Several runs of one scenario side by side: what campaigns do.
+//!
+//! In: worlds with their seeds, at most as many as there are lanes. Out: for each what [`run_world`] would
+//! have given, to the bit, without a trace. A run that fails leaves the others alone.
+//!
+//! [`run_world`]: super::run_world
+
+use firmware_core::settings::Settings;
+
+use super::{Planned, Run, RunError, RunOutcome};
+use crate::lanes::WIDTH;
+use crate::scenario::Scenario;
+use crate::world::{Abreast, Move, WorldConfig};
+
+/// Runs a scenario on several worlds with their seeds.
+pub(crate) fn run_abreast(
+    scenario: &Scenario,
+    members: &[(WorldConfig, u64)],
+    settings: &Settings,
+) -> Vec<Result<RunOutcome, RunError>> {
+    let start = |(world, seed): &(WorldConfig, u64)| Run::new(scenario, world, settings, *seed);
+    let mut runs: Vec<Result<Run<'_>, RunError>> = members.iter().map(start).collect();
+    let last_tick = runs.iter().flatten().map(Run::last_tick).max().unwrap_or(0);
+    let mut abreast = Abreast::default();
+    for tick in 0..last_tick {
+        step(&mut runs, tick, &mut abreast);
+    }
+    runs.into_iter().map(|run| run.map(Run::finish)).collect()
+}
+
+/// One tick of every run that has not failed.
+fn step(runs: &mut [Result<Run<'_>, RunError>], tick: u32, abreast: &mut Abreast) {
+    let mut plans = [const { None }; WIDTH];
+    let mut moves = [const { None }; WIDTH];
+    for ((run, planned), slot) in runs.iter_mut().zip(&mut plans).zip(&mut moves) {
+        *planned = plan(run, tick);
+        if let (Ok(run), Some(planned)) = (run, planned) {
+            let (world, duty, engine) = (&mut run.bench.world, planned.duty, planned.engine);
+            *slot = Some(Move { world, duty, engine, outcome: Ok(()) });
+        }
+    }
+    abreast.step(&mut moves);
+    let outcomes = moves.map(|one| one.map(|one| one.outcome));
+    for ((run, planned), outcome) in runs.iter_mut().zip(&plans).zip(outcomes) {
+        match (outcome, run.as_mut(), planned) {
+            (Some(Err(diverged)), ..) => *run = Err(diverged.into()),
+            (Some(Ok(())), Ok(running), Some(planned)) => _ = running.note(planned),
+            _ => {}
+        }
+    }
+}
+
+/// What a run plans for a tick; a run whose plan fails ends there.
+fn plan(run: &mut Result<Run<'_>, RunError>, tick: u32) -> Option<Planned> {
+    match run.as_mut().ok()?.plan(tick) {
+        Ok(planned) => Some(planned),
+        Err(error) => {
+            *run = Err(error);
+            None
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::actuator::Linkage;
+    use crate::run::{Record, run_world};
+    use crate::scenario::builtins;
+    use crate::world::{Fault, FaultKind};
+
+    /// Worlds that differ: joint, hoses, stops within reach, one that diverges.
+    fn members(scenario: &Scenario) -> Vec<(WorldConfig, u64)> {
+        let mut members: Vec<_> = (0..7).map(|seed| (scenario.world.clone(), seed)).collect();
+        for ((world, _), play_deg) in members.iter_mut().zip([0.5, 0.0, 0.9, 0.2, 0.7, 1.1, 0.4]) {
+            world.actuator.linkage = Linkage::with_play_deg(play_deg);
+        }
+        members[2].0.actuator.linkage = Linkage::Detached;
+        members[3].0.engine.air.exhaust_volume_m3 = 1e-9;
+        let leak = FaultKind::HoseLeakMm2(30.0);
+        members[4].0.faults.push(Fault { at_s: 0.5, until_s: Some(1.0), what: leak });
+        members
+    }
+
+    #[test]
+    fn runs_side_by_side_have_the_bits_that_each_has_alone() {
+        for built_in in builtins() {
+            let mut scenario = built_in.scenario().unwrap();
+            (scenario.duration_s, scenario.warm_up_s) = (3.0, 0.3);
+            let members = members(&scenario);
+            let together = run_abreast(&scenario, &members, &Settings::default());
+            for ((world, seed), outcome) in members.iter().zip(together) {
+                let alone = run_world(&scenario, world, &Settings::default(), *seed, Record::Nothing);
+                // As text: numbers print to the last bit, and one that is none equals itself.
+                assert_eq!(format!("{outcome:?}"), format!("{alone:?}"), "{}, seed {seed}", scenario.name);
+            }
+        }
+    }
+}

@@ -1,0 +1,138 @@
+//! World and controller, and what passes between them in a tick.
+
+use firmware_core::controller::{Controller, TickOutput};
+use firmware_core::faults::FaultSet;
+use firmware_core::guard::{FuelRequest as AskedFuel, GuardEvent};
+use firmware_core::sample::{EngineDemand, Request};
+use firmware_core::settings::Settings;
+use firmware_core::units::{Duty, Kilopascal, Load, Rpm, Tick};
+
+use super::{RunError, TraceRow, perfect_calibration};
+use crate::airpath::{EngineInputs, FuelRequest};
+use crate::check::BadParameter;
+use crate::scenario::{Demand, Scenario, wanted_boost_kpa};
+use crate::world::{EngineState, World, WorldConfig};
+
+/// A tick as the controller will have it.
+pub(super) struct Planned {
+    pub(super) row: TraceRow,
+    pub(super) duty: Duty,
+    pub(super) engine: EngineState,
+    pub(super) event: Option<GuardEvent>,
+    pub(super) faults: FaultSet,
+    pub(super) is_warm_up: bool,
+}
+
+/// World and controller with what passes between them.
+pub(super) struct Loop<'a> {
+    pub(super) world: World,
+    controller: Controller,
+    demand: crate::scenario::DemandCursor<'a>,
+    full_load_mg: f64,
+    altitude_m: Option<f64>,
+    fuel_request: FuelRequest,
+}
+
+/// Altitude is followed in steps of this size, m: 0.12 kPa.
+const ALTITUDE_STEP_M: f64 = 10.0;
+
+impl<'a> Loop<'a> {
+    pub(super) fn new(
+        scenario: &'a Scenario,
+        world: &WorldConfig,
+        settings: &Settings,
+        seed: u64,
+    ) -> Result<Self, RunError> {
+        settings.validate().map_err(|error| RunError::Settings(error.to_string()))?;
+        let mut config = world.clone();
+        // Faults are timed from the end of the warm-up; standing ones are there all along.
+        for fault in &mut config.faults {
+            if fault.at_s > 0.0 {
+                fault.at_s += scenario.warm_up_s;
+            }
+            fault.until_s = fault.until_s.map(|until_s| until_s + scenario.warm_up_s);
+        }
+        let mut controller = Controller::new(*settings);
+        controller.set_calibration(Some(perfect_calibration(world)?));
+        let first = scenario.cursor().at(0.0);
+        let mut bench = Self {
+            world: World::new(&config, seed)?,
+            controller,
+            demand: scenario.cursor(),
+            full_load_mg: world.engine.full_load_mg,
+            altitude_m: None,
+            fuel_request: FuelRequest::Free,
+        };
+        bench.follow_altitude(&first)?;
+        let inputs = EngineInputs::new(first.speed_rpm, first.fuel_mg);
+        bench.world.settle(scenario.start_opening, &inputs)?;
+        Ok(bench)
+    }
+
+    fn follow_altitude(&mut self, demand: &Demand) -> Result<(), BadParameter> {
+        let Some(wanted_m) = demand.altitude_m else { return Ok(()) };
+        if self.altitude_m.is_some_and(|now_m| (wanted_m - now_m).abs() < ALTITUDE_STEP_M) {
+            return Ok(());
+        }
+        self.altitude_m = Some(wanted_m);
+        self.world.set_altitude(wanted_m)
+    }
+
+    /// Reads the world and asks the controller; the world's own step is still to come.
+    pub(super) fn plan(&mut self, tick: u32, t_s: f64, is_warm_up: bool) -> Result<Planned, RunError> {
+        let demand = self.demand.at(t_s);
+        self.follow_altitude(&demand)?;
+        let load = (demand.fuel_mg / self.full_load_mg).clamp(0.0, 1.0);
+        let boost_target_kpa = demand.boost_kpa.unwrap_or_else(|| wanted_boost_kpa(demand.speed_rpm, load));
+        let request = Request::Engine(EngineDemand {
+            mode: demand.vanes.into(),
+            boost_target: Kilopascal(boost_target_kpa as f32),
+            engine_speed: Rpm(demand.speed_rpm as f32),
+            load: Load::saturating(load as f32, Load::MIN),
+        });
+        let sample = self.world.sample(Tick(tick));
+        let output = self.controller.tick(&sample, &request);
+        self.fuel_request = asked(output.fuel);
+        let inputs = EngineInputs {
+            speed_rpm: demand.speed_rpm,
+            fuel_mg: demand.fuel_mg,
+            egr_area_m2: demand.egr_mm2 * 1e-6,
+            fuel_request: self.fuel_request,
+        };
+        Ok(Planned {
+            row: self.row(t_s, &demand, boost_target_kpa, &output),
+            duty: output.duty,
+            engine: EngineState::Running(inputs),
+            event: output.event,
+            faults: output.faults,
+            is_warm_up,
+        })
+    }
+
+    fn row(&self, t_s: f64, demand: &Demand, boost_target_kpa: f64, output: &TickOutput) -> TraceRow {
+        let truth = self.world.truth();
+        TraceRow {
+            t_s,
+            speed_rpm: demand.speed_rpm,
+            fuel_asked_mg: demand.fuel_mg,
+            fuel_mg: truth.fuel_mg,
+            boost_target_kpa,
+            boost_kpa: truth.boost_kpa,
+            exhaust_kpa: truth.exhaust_kpa,
+            turbo_rpm: truth.turbo_rpm,
+            opening_target: output.target.map_or(truth.opening, |opening| f64::from(opening.get())),
+            opening: truth.opening,
+            duty: f64::from(output.duty.get()),
+            current_a: truth.current_a,
+            stage: output.stage,
+        }
+    }
+}
+
+fn asked(fuel: AskedFuel) -> FuelRequest {
+    match fuel {
+        AskedFuel::Free => FuelRequest::Free,
+        AskedFuel::LimitTo(load) => FuelRequest::LimitTo(f64::from(load.get())),
+        AskedFuel::Cut => FuelRequest::LimitTo(0.0),
+    }
+}
