@@ -6,6 +6,7 @@
 
 use serde::{Deserialize, Serialize};
 
+use super::plausibility::BAROMETER_MIN_KPA;
 use super::{SettingError, check};
 use crate::units::{Kilopascal, Load, Opening, Rpm};
 
@@ -23,15 +24,18 @@ pub struct GuardLimits {
     pub boost_ratio: f32,
     /// Boost over its target that opens the vanes, kPa, 5 to 300. Default 45.
     pub boost_over_target: Kilopascal,
-    /// What boost still gains after the vanes were told to open, kPa, 0 to 100. Default 16.
+    /// What boost still gains after the vanes were told to open, kPa, 0 to 100 and at most half of what
+    /// `boost` or, at the lowest air pressure, `boost_ratio` allows. Default 16.
     pub boost_lag_margin: Kilopascal,
     /// Turbo speed that must never be passed, rpm, 10 000 to 500 000. Default 185 000.
     pub turbo_speed: Rpm,
-    /// What turbo speed still gains after the vanes were told to open, rpm, 0 to 50 000. Default 8000.
+    /// What turbo speed still gains after the vanes were told to open, rpm, 0 to 50 000 and at most
+    /// half of `turbo_speed`. Default 8000.
     pub turbo_speed_lag_margin: Rpm,
     /// Exhaust pressure that must never be passed, kPa, 120 to 2000. Default 520.
     pub exhaust: Kilopascal,
-    /// What exhaust pressure still gains after the vanes were told to open, kPa, 0 to 300. Default 60.
+    /// What exhaust pressure still gains after the vanes were told to open, kPa, 0 to 300 and at
+    /// most half of `exhaust`. Default 60.
     pub exhaust_lag_margin: Kilopascal,
     /// Pressure ratios at which turbo speed is estimated, rising, 1 to 10.
     pub speed_estimate_ratio: [f32; SPEED_POINTS],
@@ -73,8 +77,8 @@ pub struct GuardSettings {
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[serde(default, deny_unknown_fields)]
 pub struct GuardStages {
-    /// Time from crossing a level to the vanes being told to open, ticks, 1 to 1000. Default 12:
-    /// debounce, one tick of computing, filter of the rate.
+    /// Time from crossing a level to the vanes being told to open, ticks, more than `debounce_ticks` and up
+    /// to 1000. Default 12: debounce, one tick of computing, filter of the rate.
     pub reaction_ticks: u16,
     /// Ticks over a level before it counts, 1 to 200. Default 5.
     pub debounce_ticks: u16,
@@ -100,10 +104,10 @@ pub struct GuardStages {
     pub short_ticks: u16,
     /// Least opening once boost was short, 0 to 1. Default 0.6.
     pub short_opening: Opening,
-    /// Fuelling asked for while the guard opens the vanes, or boost is unknown, fraction of full, 0 to 1.
-    /// Default 0.5.
+    /// Fuelling asked for while the guard opens the vanes, or boost is unknown, fraction of full, 0 to
+    /// 0.9. Default 0.5.
     pub smoke_limit: Load,
-    /// Fuelling asked for when the vanes cannot open or boost stays short, 0 to 1. Default 0.3.
+    /// Fuelling asked for when the vanes cannot open or boost stays short, 0 to 0.9. Default 0.3.
     pub derate: Load,
 }
 
@@ -129,16 +133,28 @@ impl Default for GuardStages {
     }
 }
 
+/// More fuel than this is no limit: common practice, no source.
+const MOST_LIMITED_FUEL: f32 = 0.9;
+
+/// A lag margin leaves at least half of its limit as trip level.
+fn most_margin(limit: f32, most: f32) -> f32 {
+    (limit / 2.0).min(most)
+}
+
 impl GuardLimits {
     pub(super) fn validate(&self) -> Result<(), SettingError> {
         check("guard.limits.boost", self.boost.0, 120.0, 900.0)?;
         check("guard.limits.boost_ratio", self.boost_ratio, 1.1, 8.0)?;
         check("guard.limits.boost_over_target", self.boost_over_target.0, 5.0, 300.0)?;
-        check("guard.limits.boost_lag_margin", self.boost_lag_margin.0, 0.0, 100.0)?;
+        let boost = self.boost.0.min(self.boost_ratio * BAROMETER_MIN_KPA);
+        let lag = self.boost_lag_margin.0;
+        check("guard.limits.boost_lag_margin", lag, 0.0, most_margin(boost, 100.0))?;
         check("guard.limits.turbo_speed", self.turbo_speed.0, 10_000.0, 500_000.0)?;
-        check("guard.limits.turbo_speed_lag_margin", self.turbo_speed_lag_margin.0, 0.0, 50_000.0)?;
+        let (lag, most) = (self.turbo_speed_lag_margin.0, most_margin(self.turbo_speed.0, 50_000.0));
+        check("guard.limits.turbo_speed_lag_margin", lag, 0.0, most)?;
         check("guard.limits.exhaust", self.exhaust.0, 120.0, 2000.0)?;
-        check("guard.limits.exhaust_lag_margin", self.exhaust_lag_margin.0, 0.0, 300.0)?;
+        let (lag, most) = (self.exhaust_lag_margin.0, most_margin(self.exhaust.0, 300.0));
+        check("guard.limits.exhaust_lag_margin", lag, 0.0, most)?;
         let mut lowest = 1.0;
         for &ratio in &self.speed_estimate_ratio {
             check("guard.limits.speed_estimate_ratio", ratio, lowest, 10.0)?;
@@ -152,8 +168,10 @@ impl GuardLimits {
 
 impl GuardStages {
     pub(super) fn validate(&self) -> Result<(), SettingError> {
-        check("guard.stages.reaction_ticks", f32::from(self.reaction_ticks), 1.0, 1000.0)?;
-        check("guard.stages.debounce_ticks", f32::from(self.debounce_ticks), 1.0, 200.0)?;
+        let debounce_ticks = f32::from(self.debounce_ticks);
+        check("guard.stages.debounce_ticks", debounce_ticks, 1.0, 200.0)?;
+        let (least, reaction_ticks) = (debounce_ticks + 1.0, f32::from(self.reaction_ticks));
+        check("guard.stages.reaction_ticks", reaction_ticks, least, 1000.0)?;
         check("guard.stages.ease_band", self.ease_band, 0.005, 0.5)?;
         check("guard.stages.ease_rate_per_s", self.ease_rate_per_s, 0.05, 10.0)?;
         check("guard.stages.hysteresis", self.hysteresis, 0.005, 0.5)?;
@@ -163,7 +181,9 @@ impl GuardStages {
         check("guard.stages.open_travel", self.open_travel, 0.005, 0.5)?;
         check("guard.stages.open_travel_ticks", f32::from(self.open_travel_ticks), 20.0, 5000.0)?;
         check("guard.stages.short_by", self.short_by.0, 5.0, 300.0)?;
-        check("guard.stages.short_ticks", f32::from(self.short_ticks), 100.0, 60_000.0)
+        check("guard.stages.short_ticks", f32::from(self.short_ticks), 100.0, 60_000.0)?;
+        check("guard.stages.smoke_limit", self.smoke_limit.get(), 0.0, MOST_LIMITED_FUEL)?;
+        check("guard.stages.derate", self.derate.get(), 0.0, MOST_LIMITED_FUEL)
     }
 }
 
