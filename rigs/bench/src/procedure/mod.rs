@@ -4,6 +4,7 @@
 //! incomplete with its reason, and the drive is released.
 
 mod bench;
+mod history;
 mod learn;
 mod motions;
 mod moves;
@@ -14,6 +15,7 @@ mod stop;
 mod target;
 
 pub use bench::Bench;
+pub use history::{Wander, wander};
 pub use learn::{LearnChoice, Learned, learn};
 pub use motions::{duration, friction_ramps, staircase, steps};
 pub use moves::{MoveKind, record_move};

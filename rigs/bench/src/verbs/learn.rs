@@ -9,7 +9,9 @@ use serde::Serialize;
 use crate::console::Console;
 use crate::exit::{Exit, Failure, VerbResult};
 use crate::judge::{FaultOf, Judgement};
-use crate::procedure::{Bench, LearnChoice, Learned, Replayed, Target, TargetArgs, learn, replay};
+use crate::procedure::{
+    Bench, LearnChoice, Learned, Replayed, Target, TargetArgs, Wander, learn, replay, wander,
+};
 use crate::record::Run;
 use crate::unit_store;
 
@@ -56,6 +58,8 @@ struct Told {
     unit: String,
     run: String,
     judgement: Judgement,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    wander: Option<Wander>,
     #[serde(flatten)]
     outcome: crate::record::Outcome,
 }
@@ -137,8 +141,14 @@ fn tell(console: &Console, target: &Target, learned: &Learned) -> VerbResult {
     let outcome = run.file.outcome.clone();
     let fault_of = outcome.refusal.as_ref().map(|refusal| refusal.fault_of);
     let judgement = judgement(&learned.outcome, fault_of);
-    let text = text(target, learned, &outcome);
-    let told = Told { unit: target.unit.clone(), run: run.name.to_string(), judgement, outcome };
+    let settings = &target.profile.settings;
+    let wander = outcome.calibration.as_ref().and_then(|now| wander(&target.unit_dir, settings, now));
+    let wander = wander.filter(|wander| wander.since != run.name.to_string());
+    let mut text = text(target, learned, &outcome);
+    if let Some(wander) = &wander {
+        text.push_str(&format!("\n  {}", wander.text()));
+    }
+    let told = Told { unit: target.unit.clone(), run: run.name.to_string(), judgement, wander, outcome };
     console.result(&text, &told);
     Ok(judgement.exit())
 }

@@ -1,0 +1,141 @@
+//! The stages that push against a contact, and what two pushes make of it.
+//!
+//! In: a contact and a tick's readings. Out: the next push, at last a touch, or why it is no stop.
+
+use super::{Learner, Next, Stage};
+use crate::learn::approach::{Contact, Heading};
+use crate::learn::plan::Leg;
+use crate::learn::push::{Push, PushStep};
+use crate::learn::refusal::LearnRefusal;
+use crate::learn::{Stop, Touch};
+use crate::units::Ampere;
+
+impl Learner {
+    pub(super) fn begin_push(&mut self, contact: Contact, leg: Leg) -> Next {
+        let known = match leg.stop {
+            Stop::Closed => &mut self.running.0,
+            Stop::Open => &mut self.running.1,
+        };
+        *known = contact.running;
+        let running = contact.running.unwrap_or(0.0);
+        let resistance = self.plan.actuator.winding_resistance_ohm;
+        self.drive(leg.stop).settle_at(running * resistance);
+        let push = Push::new(&self.plan, contact.current, running + self.plan.learn.motion.small_push.0);
+        let command = self.plan.expected(leg.stop).axis.current(contact.current);
+        Next::Go(Stage::SmallPush { push, contact }, command)
+    }
+
+    pub(super) fn small_push(
+        &mut self,
+        mut push: Push,
+        contact: Contact,
+        leg: Leg,
+        heading: Heading,
+    ) -> Result<Next, LearnRefusal> {
+        let axis = self.plan.expected(leg.stop).axis;
+        let (asked, step) = push.tick(heading);
+        match step {
+            PushStep::Going => {
+                self.stage = Stage::SmallPush { push, contact };
+                Ok(Next::Stay(axis.current(asked)))
+            }
+            PushStep::Held { progress, current, range } => {
+                self.followed(&push, current, axis.counts(progress), range)?;
+                let rise = self.plan.learn.motion.large_push.0 - self.plan.learn.motion.small_push.0;
+                let large = Push::new(&self.plan, push.target(), push.target() + rise);
+                let small = (progress, current);
+                Ok(Next::Go(Stage::LargePush { push: large, contact, small }, axis.current(asked)))
+            }
+            PushStep::Restless { range } => Err(self.restless(leg.stop, range)),
+        }
+    }
+
+    pub(super) fn large_push(
+        &mut self,
+        mut push: Push,
+        contact: Contact,
+        small: (f32, f32),
+        leg: Leg,
+        heading: Heading,
+    ) -> Result<Next, LearnRefusal> {
+        let axis = self.plan.expected(leg.stop).axis;
+        let (asked, step) = push.tick(heading);
+        match step {
+            PushStep::Going => {
+                self.stage = Stage::LargePush { push, contact, small };
+                Ok(Next::Stay(axis.current(asked)))
+            }
+            PushStep::Held { progress, current, range } => {
+                self.followed(&push, current, axis.counts(progress), range)?;
+                self.touch(contact, small, (progress, current), leg).map(Next::Touched)
+            }
+            PushStep::Restless { range } => Err(self.restless(leg.stop, range)),
+        }
+    }
+
+    /// Two readings → one touch, if the contact yields like a stop and lies where one may be.
+    pub(super) fn touch(
+        &self,
+        contact: Contact,
+        small: (f32, f32),
+        large: (f32, f32),
+        leg: Leg,
+    ) -> Result<Touch, LearnRefusal> {
+        let limits = &self.plan.learn.limits;
+        let expected = self.plan.expected(leg.stop);
+        let axis = expected.axis;
+        let yielded = (large.0 - small.0) / (large.1 - small.1);
+        let (min, max) = (limits.compliance_min * self.plan.travel, limits.compliance_max * self.plan.travel);
+        if yielded < -min {
+            let (range, max) = (libm::fabsf(large.0 - small.0), self.plan.settled_range);
+            return Err(LearnRefusal::StopNotSettled { stop: leg.stop, range, max });
+        }
+        if yielded < min || yielded.is_nan() {
+            return Err(LearnRefusal::SensorStuck { at: axis.counts(large.0), yielded, min });
+        }
+        if contact.at < expected.obstructed_before {
+            let edge = axis.counts(expected.obstructed_before);
+            return Err(LearnRefusal::Obstructed {
+                toward: leg.stop,
+                at: axis.counts(contact.at),
+                expected: edge,
+            });
+        }
+        if yielded > max {
+            return Err(LearnRefusal::SoftStop { stop: leg.stop, yielded, max });
+        }
+        let Some(running) = contact.running else {
+            let at = axis.counts(contact.at);
+            return Err(LearnRefusal::TightTravel { at, friction: contact.current, max: limits.friction.0 });
+        };
+        Ok(Touch {
+            stop: leg.stop,
+            number: self.touches(leg.stop).next_number(),
+            pressed_counts: axis.counts(large.0),
+            released_counts: axis.counts(small.0),
+            zero_push_counts: axis.counts(small.0 - yielded * (small.1 - running)),
+            pressed_current: Ampere(large.1),
+            released_current: Ampere(small.1),
+            running_current: Ampere(running),
+            impact_speed: contact.speed,
+        })
+    }
+
+    /// The push arrived in the winding. When it did not and the reading held one single count, the sensor is
+    /// stuck and the lever may be moving unseen.
+    pub(super) fn followed(&self, push: &Push, seen: f32, at: f32, range: f32) -> Result<(), LearnRefusal> {
+        let (asked, allowed) = (push.target(), self.plan.learn.limits.push_error.0);
+        if libm::fabsf(asked - seen) <= allowed {
+            Ok(())
+        } else if range <= 0.0 {
+            let min = self.plan.learn.limits.compliance_min * self.plan.travel;
+            Err(LearnRefusal::SensorStuck { at, yielded: 0.0, min })
+        } else {
+            Err(LearnRefusal::CurrentNotFollowed { asked, seen, allowed })
+        }
+    }
+
+    pub(super) fn restless(&self, stop: Stop, range: f32) -> LearnRefusal {
+        LearnRefusal::StopNotSettled { stop, range, max: self.plan.settled_range }
+    }
+}

@@ -1,0 +1,220 @@
+//! The stages that move the lever freely: rest, approach, backing off, probing.
+//!
+//! In: a stage and a tick's readings. Out: the next command or stage, or what kept the lever from its stop.
+
+use super::{Learner, Move, Next, Stage};
+use crate::command::Command;
+use crate::learn::approach::{Approach, Arrival, Contact, Heading, Pace};
+use crate::learn::plan::Leg;
+use crate::learn::refusal::LearnRefusal;
+use crate::learn::settle::{Settle, Settling};
+use crate::learn::speed::SpeedError;
+use crate::learn::{LearnKind, Stop};
+use crate::sample::Sample;
+
+/// Backing off is brisker than touching, by this factor.
+const RETREAT_PACE: f32 = 2.0;
+/// Ticks within which backing off or probing must show motion.
+const MOTION_TICKS: u16 = 800;
+/// Run-ups that may be repeated because the lever never ran steadily.
+const MAX_RUN_UPS: u8 = 3;
+/// A standing motor that takes this share of the approach current is sound: something holds the lever.
+const FIRM: f32 = 0.6;
+
+impl Learner {
+    pub(super) fn rest(
+        &mut self,
+        mut settle: Settle,
+        leg: Leg,
+        heading: Heading,
+        sample: &Sample,
+    ) -> Result<Next, LearnRefusal> {
+        if let LearnKind::Relearn { previous } = &self.plan.order.kind
+            && previous.setup != self.plan.order.setup
+        {
+            return Err(LearnRefusal::OtherSetup { learned: previous.setup, wanted: self.plan.order.setup });
+        }
+        let max = self.plan.learn.limits.rest_noise * self.plan.travel;
+        match settle.tick(heading.progress, sample.motor_current.0) {
+            Settling::Waiting => {
+                self.stage = Stage::Rest(settle);
+                Ok(Next::Stay(Command::Release))
+            }
+            Settling::Settled { current, .. } => {
+                let (seen, limit) = (libm::fabsf(current), self.plan.learn.limits.rest_current.0);
+                if seen > limit {
+                    return Err(LearnRefusal::CurrentAtRest { seen, max: limit });
+                }
+                Ok(self.start_leg(leg, heading))
+            }
+            Settling::Restless { range, crept } if crept > max / 2.0 => {
+                Err(LearnRefusal::MovesAtRest { range, max })
+            }
+            Settling::Restless { range, .. } => Err(LearnRefusal::SensorNoisy { range, max }),
+        }
+    }
+
+    /// Goes for the leg's stop; from near it, backs off first so that there is a run-up.
+    pub(super) fn start_leg(&mut self, leg: Leg, heading: Heading) -> Next {
+        self.touches_in_leg = 0;
+        let expected = self.plan.expected(leg.stop);
+        let stage = if heading.progress > expected.soft_from {
+            Stage::Retreat(Move { from: heading.progress, ticks: 0 })
+        } else {
+            self.approach_from(leg.stop, heading.progress, Pace::Brisk)
+        };
+        Next::Go(stage, Command::Release)
+    }
+
+    pub(super) fn approach_from(&self, stop: Stop, progress: f32, pace: Pace) -> Stage {
+        let known = match stop {
+            Stop::Closed => self.running.0,
+            Stop::Open => self.running.1,
+        };
+        Stage::Approach(Approach::new(progress, pace, known))
+    }
+
+    pub(super) fn approach(
+        &mut self,
+        mut approach: Approach,
+        leg: Leg,
+        heading: Heading,
+        sample: &Sample,
+    ) -> Result<Next, LearnRefusal> {
+        let expected = *self.plan.expected(leg.stop);
+        let axis = expected.axis;
+        let plan = self.plan;
+        let (volts, arrival) = approach.tick(&plan, &expected, self.drive(leg.stop), heading);
+        if self.touches_in_leg == 0 {
+            self.friction.take(&self.plan, axis, sample.position.as_f32(), heading.current);
+        }
+        let moved = approach.moved(heading);
+        self.has_moved |= moved > self.plan.motion;
+        match arrival {
+            Arrival::Going => {
+                self.stage = Stage::Approach(approach);
+                Ok(Next::Stay(axis.voltage(volts, sample.supply)))
+            }
+            Arrival::WrongWay { moved } => {
+                Err(LearnRefusal::WrongDirection { moved, allowed: -self.plan.wrong_way })
+            }
+            Arrival::Missing => Err(LearnRefusal::StopMissing {
+                stop: leg.stop,
+                reached: sample.position.as_f32(),
+                limit: axis.counts(expected.missing_after),
+            }),
+            Arrival::Standing { .. } if !self.has_moved => Ok(self.start_probe(leg.stop.opposite(), sample)),
+            Arrival::Standing { current } => Err(self.held(current, sample)),
+            Arrival::Contact(contact) if !self.has_moved && contact.at < expected.obstructed_before => {
+                Ok(self.start_probe(leg.stop.opposite(), sample))
+            }
+            Arrival::Contact(contact) if contact.running.is_none() => self.run_up_again(contact, heading),
+            Arrival::Contact(contact) => Ok(self.begin_push(contact, leg)),
+        }
+    }
+
+    /// A contact before the lever ran steadily gives no running current: back off for a longer run-up.
+    pub(super) fn run_up_again(&mut self, contact: Contact, heading: Heading) -> Result<Next, LearnRefusal> {
+        self.run_ups = self.run_ups.saturating_add(1);
+        if self.run_ups > MAX_RUN_UPS {
+            let (at, max) = (contact.at, self.plan.learn.limits.friction.0);
+            return Err(LearnRefusal::TightTravel { at: libm::fabsf(at), friction: contact.current, max });
+        }
+        Ok(Next::Go(Stage::Retreat(Move { from: heading.progress, ticks: 0 }), Command::Release))
+    }
+
+    /// The lever stands without the signs of a stop: held by friction, or by a drive without strength.
+    pub(super) fn held(&self, current: f32, sample: &Sample) -> LearnRefusal {
+        let limits = &self.plan.learn.limits;
+        let asked = self.plan.learn.motion.approach_current.0;
+        if current > FIRM * asked {
+            LearnRefusal::TightTravel {
+                at: sample.position.as_f32(),
+                friction: current,
+                max: limits.friction.0,
+            }
+        } else {
+            LearnRefusal::CurrentNotFollowed { asked, seen: current, allowed: limits.push_error.0 }
+        }
+    }
+
+    pub(super) fn retreat(
+        &mut self,
+        retreat: Move,
+        leg: Leg,
+        heading: Heading,
+        sample: &Sample,
+    ) -> Result<Next, LearnRefusal> {
+        let backed = retreat.from - heading.progress;
+        if backed > self.plan.learn.motion.retreat * self.plan.travel {
+            self.has_moved = true;
+            return Ok(Next::Go(
+                self.approach_from(leg.stop, heading.progress, Pace::Soft),
+                Command::Release,
+            ));
+        }
+        if backed < -self.plan.wrong_way {
+            return Err(LearnRefusal::WrongDirection { moved: backed, allowed: -self.plan.wrong_way });
+        }
+        if retreat.ticks > MOTION_TICKS {
+            return Ok(self.start_probe(leg.stop, sample));
+        }
+        let away = leg.stop.opposite();
+        let speed = RETREAT_PACE * self.plan.learn.motion.approach_speed * self.plan.travel;
+        let command = self.drive_at(away, speed, -heading.speed, sample);
+        self.stage = Stage::Retreat(Move { ticks: retreat.ticks.saturating_add(1), ..retreat });
+        Ok(Next::Stay(command))
+    }
+
+    pub(super) fn start_probe(&self, toward: Stop, sample: &Sample) -> Next {
+        let from = self.plan.expected(toward).axis.progress(sample.position.as_f32());
+        Next::Go(Stage::Probe { from: Move { from, ticks: 0 }, toward }, Command::Release)
+    }
+
+    /// Nothing moved one way: one try the other way tells a reversed motor, an obstruction and a dead
+    /// drive apart.
+    pub(super) fn probe(
+        &mut self,
+        probe: Move,
+        toward: Stop,
+        heading: Heading,
+        sample: &Sample,
+    ) -> Result<Next, LearnRefusal> {
+        let moved = heading.progress - probe.from;
+        let axis = self.plan.expected(toward).axis;
+        if moved < -self.plan.motion {
+            return Err(LearnRefusal::WrongDirection { moved, allowed: -self.plan.motion });
+        }
+        if moved > self.plan.motion {
+            let blocked = self.plan.expected(toward.opposite());
+            return Err(LearnRefusal::Obstructed {
+                toward: toward.opposite(),
+                at: axis.counts(probe.from),
+                expected: blocked.axis.counts(blocked.obstructed_before),
+            });
+        }
+        if probe.ticks > MOTION_TICKS {
+            return Err(self.no_motion(moved, heading.current));
+        }
+        let speed = self.plan.learn.motion.approach_speed * self.plan.travel;
+        let command = self.drive_at(toward, speed, heading.speed, sample);
+        self.stage = Stage::Probe { from: Move { ticks: probe.ticks.saturating_add(1), ..probe }, toward };
+        Ok(Next::Stay(command))
+    }
+
+    pub(super) fn drive_at(&mut self, toward: Stop, wanted: f32, seen: f32, sample: &Sample) -> Command {
+        let back_emf = self.plan.actuator.back_emf_v_per_count_per_s;
+        let trim_limit = self.plan.trim_limit;
+        let volts = self.drive(toward).tick(SpeedError { wanted, seen, back_emf, trim_limit });
+        self.plan.expected(toward).axis.voltage(volts, sample.supply)
+    }
+
+    pub(super) fn no_motion(&self, moved: f32, current: f32) -> LearnRefusal {
+        let (asked, needed) = (self.plan.learn.motion.approach_current.0, self.plan.motion);
+        if self.watch.never_flickered() && current > asked / 2.0 {
+            let min = self.plan.learn.limits.compliance_min * self.plan.travel;
+            return LearnRefusal::SensorStuck { at: self.watch.low(), yielded: 0.0, min };
+        }
+        LearnRefusal::NoMotion { moved, needed, current, asked }
+    }
+}
