@@ -324,8 +324,9 @@ fn new_settings_and_a_new_host_do_not_leave_the_over_boost_latch() {
 
 #[test]
 fn the_session_fits_the_boards_memory() {
-    // The whole image keeps its static data within 12 KiB; the session is most of it.
-    assert!(size_of::<Session>() <= 6 * 1024, "{} bytes", size_of::<Session>());
+    // The whole image keeps its static data within 12 KiB; the session, a quarter of a second of samples in it, is
+    // most of it.
+    assert!(size_of::<Session>() <= 8 * 1024, "{} bytes", size_of::<Session>());
 }
 
 #[test]
