@@ -47,9 +47,12 @@ fn batches_of_another_packer_are_packed_and_read_alike() {
         let points: Vec<Point> = row[0].split(' ').map(point).collect();
         let mut builder = BatchBuilder::default();
         for (tick, point) in (0..).zip(&points) {
-            builder.push(Tick(tick), &around, *point);
+            builder.push(Tick(tick), &around, *point).unwrap();
         }
-        let [Some(batch), None] = builder.close() else { panic!("one batch for {}", &row[0]) };
+        builder.close().unwrap();
+        let (Some(batch), None) = (builder.take(), builder.take()) else {
+            panic!("one batch for {}", &row[0])
+        };
         assert_eq!(batch.points().unwrap().as_slice(), points);
         let wire = encode(0, &ToHost::Samples(batch)).unwrap();
         let content = cobs::decode_vec(&wire[1..wire.len() - 1]).unwrap();

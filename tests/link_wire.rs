@@ -116,9 +116,10 @@ fn full_range_noise_at_1_khz_still_fits_the_line() {
     for tick in 0..32 {
         let far = if tick % 2 == 0 { i16::MIN } else { 0 };
         let point = Point { position: far, duty: far, current: far, target: far };
-        builder.push(Tick(u32::MAX / 2 + tick), &around, point);
+        builder.push(Tick(u32::MAX / 2 + tick), &around, point).unwrap();
     }
-    for batch in builder.close().into_iter().flatten() {
+    builder.close().unwrap();
+    while let Some(batch) = builder.take() {
         bytes += encode(u16::MAX, &ToHost::Samples(batch)).unwrap().len();
     }
     let used = bytes as f64 * 10.0 / 115_200.0 / 0.032;
@@ -207,9 +208,10 @@ fn batch() -> ToHost {
         Around { state, limits: Default::default(), supply: Volt(11.9), temperature: Some(Celsius(24.5)) };
     let mut builder = BatchBuilder::default();
     for (tick, position, current) in [(1000, 8000, 250), (1001, 8003, 250), (1002, 8001, 250)] {
-        builder.push(Tick(tick), &around, Point { position, duty: 1000, current, target: 1000 });
+        builder.push(Tick(tick), &around, Point { position, duty: 1000, current, target: 1000 }).unwrap();
     }
-    let [Some(batch), None] = builder.close() else { panic!("one batch") };
+    builder.close().unwrap();
+    let (Some(batch), None) = (builder.take(), builder.take()) else { panic!("one batch") };
     ToHost::Samples(batch)
 }
 

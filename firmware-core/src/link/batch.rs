@@ -2,7 +2,7 @@
 //! [`BATCH_POINTS`] points with the state they share. Refused at the reader: counts, widths or lengths
 //! that do not fit together.
 
-use heapless::Vec;
+use heapless::{Deque, Vec};
 use serde::{Deserialize, Serialize};
 
 use super::point::{BATCH_POINTS, BadBatch, CHANNELS, MAX_PACKED, Point, pack, unpack};
@@ -31,7 +31,7 @@ pub struct Batch {
     packed: Vec<u8, MAX_PACKED>,
 }
 
-/// The same bytes on the line as one by one, at a tenth of the instructions: batches are packed inside the tick.
+/// The same bytes on the line as one by one, at a tenth of the instructions.
 fn as_one_run<S: serde::Serializer>(packed: &Vec<u8, MAX_PACKED>, to: S) -> Result<S::Ok, S::Error> {
     to.serialize_bytes(packed)
 }
@@ -71,17 +71,35 @@ impl Batch {
     }
 }
 
-/// Collects points until state, tick or room ends the batch.
-#[derive(Debug, Clone, Default)]
-#[cfg_attr(feature = "defmt", derive(defmt::Format))]
-pub struct BatchBuilder {
+/// Points that can wait for the line: a quarter of a second.
+pub const WAITING_POINTS: usize = 256;
+/// Batches that can wait for the line; one whose state changes at once is a batch of a single point.
+const WAITING_BATCHES: usize = 24;
+
+/// What the points of a batch share.
+#[derive(Debug, Clone, Copy, Default)]
+struct Head {
     first: Tick,
     state: StreamState,
     limits: LimitSet,
     supply_mv: u16,
     temperature_tenths: Option<i16>,
-    points: Vec<Point, BATCH_POINTS>,
+    count: usize,
 }
+
+/// Collects points until state, tick or room ends the batch, and keeps closed batches until the line asks for them.
+/// Collecting and closing cost next to nothing; the packing is done on the way out.
+#[derive(Debug, Clone, Default)]
+pub struct BatchBuilder {
+    points: Deque<Point, WAITING_POINTS>,
+    closed: Deque<Head, WAITING_BATCHES>,
+    open: Head,
+}
+
+/// No further point or batch can wait.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct NoRoom;
 
 /// What stands beside a point but not in it.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -97,62 +115,44 @@ pub struct Around {
     pub temperature: Option<Celsius>,
 }
 
-impl BatchBuilder {
-    /// True when a point with this tick and state can join the batch.
-    #[must_use]
-    pub fn accepts(&self, tick: Tick, state: StreamState) -> bool {
-        self.points.is_empty() || (!self.is_full() && self.state == state && tick == self.next_tick())
-    }
-
-    /// True when no further point fits.
-    #[must_use]
-    pub fn is_full(&self) -> bool {
-        self.points.is_full()
-    }
-
-    fn next_tick(&self) -> Tick {
-        self.first.after(u32::try_from(self.points.len()).unwrap_or(u32::MAX))
-    }
-
-    /// Adds a point; the caller has asked [`BatchBuilder::accepts`] and closed the batch if it must be.
-    pub fn push(&mut self, tick: Tick, around: &Around, point: Point) {
-        if self.points.is_empty() {
-            self.first = tick;
-            self.state = around.state;
-            self.limits = LimitSet::NONE;
-            self.supply_mv = u16::MAX;
-            self.temperature_tenths =
-                around.temperature.filter(|t| t.is_finite()).map(|t| libm::roundf(t.0 * 10.0) as i16);
+impl Head {
+    fn begin(tick: Tick, around: &Around) -> Self {
+        let tenths = |t: Celsius| libm::roundf(t.0 * 10.0) as i16;
+        Self {
+            first: tick,
+            state: around.state,
+            limits: LimitSet::NONE,
+            supply_mv: u16::MAX,
+            temperature_tenths: around.temperature.filter(|t| t.is_finite()).map(tenths),
+            count: 0,
         }
+    }
+
+    fn join(&mut self, around: &Around) {
         self.limits = self.limits.union(around.limits);
         if around.supply.is_finite() {
             self.supply_mv = self.supply_mv.min(libm::roundf(around.supply.0 * 1000.0) as u16);
         }
-        // A full builder keeps what it has: the tick numbers show the hole.
-        let _ = self.points.push(point);
+        self.count = self.count.saturating_add(1);
     }
 
-    /// Closes the batch and empties the builder: one batch, or two halves where noise fills the frame.
-    pub fn close(&mut self) -> [Option<Batch>; 2] {
-        let whole = self.pack(0, self.points.len());
-        let closed = if whole.is_some() || self.points.is_empty() {
-            [whole, None]
-        } else {
-            let half = self.points.len() / 2;
-            [self.pack(0, half), self.pack(half, self.points.len())]
-        };
-        self.points.clear();
-        closed
+    fn ticks(&self) -> u32 {
+        u32::try_from(self.count).unwrap_or(u32::MAX)
     }
 
-    fn pack(&self, from: usize, to: usize) -> Option<Batch> {
-        let points = self.points.get(from..to).filter(|points| !points.is_empty())?;
+    /// Takes the first `count` points off the batch.
+    fn skip(&mut self, count: usize) {
+        self.first = self.first.after(u32::try_from(count).unwrap_or(u32::MAX));
+        self.count = self.count.saturating_sub(count);
+    }
+
+    fn pack(&self, points: &[Point]) -> Option<Batch> {
         let mut packed = Vec::new();
         for channel in 0..CHANNELS {
             pack(channel, points, &mut packed)?;
         }
         Some(Batch {
-            first: self.first.after(u32::try_from(from).ok()?),
+            first: self.first,
             state: self.state,
             limits: self.limits,
             supply_mv: self.supply_mv,
@@ -160,6 +160,98 @@ impl BatchBuilder {
             count: u8::try_from(points.len()).ok()?,
             packed,
         })
+    }
+}
+
+impl BatchBuilder {
+    /// True when a point with this tick and state can join the open batch.
+    #[must_use]
+    pub fn accepts(&self, tick: Tick, state: StreamState) -> bool {
+        let open = &self.open;
+        open.count == 0 || (!self.is_full() && open.state == state && tick == open.first.after(open.ticks()))
+    }
+
+    /// True when no further point fits into the open batch.
+    #[must_use]
+    pub fn is_full(&self) -> bool {
+        self.open.count >= BATCH_POINTS
+    }
+
+    /// First tick of the open batch and the number of its points.
+    #[must_use]
+    pub fn open(&self) -> (Tick, u32) {
+        (self.open.first, self.open.ticks())
+    }
+
+    /// Adds a point; the caller has asked [`BatchBuilder::accepts`] and closed the batch if it must be.
+    ///
+    /// # Errors
+    /// [`NoRoom`]; the point is not taken.
+    pub fn push(&mut self, tick: Tick, around: &Around, point: Point) -> Result<(), NoRoom> {
+        self.points.push_back(point).map_err(|_| NoRoom)?;
+        if self.open.count == 0 {
+            self.open = Head::begin(tick, around);
+        }
+        self.open.join(around);
+        Ok(())
+    }
+
+    /// Closes the open batch, which then waits for [`BatchBuilder::take`].
+    ///
+    /// # Errors
+    /// [`NoRoom`]; the batch stays open.
+    pub fn close(&mut self) -> Result<(), NoRoom> {
+        if self.open.count > 0 {
+            self.closed.push_back(self.open).map_err(|_| NoRoom)?;
+            self.open.count = 0;
+        }
+        Ok(())
+    }
+
+    /// Forgets the open batch.
+    pub fn discard(&mut self) {
+        for _ in 0..self.open.count {
+            self.points.pop_back();
+        }
+        self.open.count = 0;
+    }
+
+    /// The oldest closed batch, packed: a whole one, or the next half of one whose noise fills the frame.
+    pub fn take(&mut self) -> Option<Batch> {
+        let head = self.closed.front_mut()?;
+        let count = head.count.min(BATCH_POINTS);
+        let mut points: Vec<Point, BATCH_POINTS> = self.points.iter().take(count).copied().collect();
+        let batch = head.pack(&points).or_else(|| {
+            points.truncate((count / 2).max(1));
+            head.pack(&points)
+        });
+        head.skip(points.len());
+        if head.count == 0 {
+            self.closed.pop_front();
+        }
+        for _ in 0..points.len() {
+            self.points.pop_front();
+        }
+        batch
+    }
+
+    /// True when the open batch can be closed.
+    #[must_use]
+    pub fn has_room(&self) -> bool {
+        !self.closed.is_full()
+    }
+
+    /// Number of closed batches that wait.
+    #[must_use]
+    pub fn waiting(&self) -> usize {
+        self.closed.len()
+    }
+
+    /// Forgets everything.
+    pub fn clear(&mut self) {
+        self.points.clear();
+        self.closed.clear();
+        self.open.count = 0;
     }
 }
 
@@ -188,9 +280,10 @@ mod tests {
         for (index, point) in points.iter().enumerate() {
             let tick = first.after(index as u32);
             assert!(builder.accepts(tick, around.state));
-            builder.push(tick, around, *point);
+            builder.push(tick, around, *point).unwrap();
         }
-        builder.close().into_iter().flatten().collect()
+        builder.close().unwrap();
+        core::iter::from_fn(|| builder.take()).collect()
     }
 
     fn any_point() -> impl Strategy<Value = Point> {
@@ -213,7 +306,7 @@ mod tests {
     fn a_new_state_or_a_missing_tick_ends_the_batch() {
         let around = widest_around();
         let mut builder = BatchBuilder::default();
-        builder.push(Tick(5), &around, Point::default());
+        builder.push(Tick(5), &around, Point::default()).unwrap();
         assert!(builder.accepts(Tick(6), around.state));
         assert!(!builder.accepts(Tick(7), around.state));
         assert!(!builder.accepts(Tick(6), StreamState::default()));

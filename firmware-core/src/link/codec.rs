@@ -87,9 +87,16 @@ impl Content {
 /// # Errors
 /// [`TooLong`] when the message does not fit [`MAX_MESSAGE`].
 pub fn encode<M: Message>(sequence: u16, message: &M) -> Result<Vec<u8, MAX_WIRE>, TooLong> {
-    let mut body = [0; MAX_MESSAGE];
-    let body = postcard::to_slice(message, &mut body).map_err(|_| TooLong)?;
-    frame(PROTOCOL_VERSION, sequence, body)
+    let mut room = [0; MAX_MESSAGE];
+    frame(PROTOCOL_VERSION, sequence, body(message, &mut room)?)
+}
+
+/// Writes a message's bytes, without a frame around them.
+///
+/// # Errors
+/// [`TooLong`] when they do not fit.
+pub fn body<'a, M: Message>(message: &M, room: &'a mut [u8; MAX_MESSAGE]) -> Result<&'a [u8], TooLong> {
+    postcard::to_slice(message, room).map(|body| &*body).map_err(|_| TooLong)
 }
 
 /// Puts version, sequence and checksum around any message bytes: a frame that is sound on the line,

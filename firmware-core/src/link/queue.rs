@@ -1,14 +1,19 @@
-//! Bytes that wait for the line. In: whole frames. Out: as many bytes as the line takes. Refused: a frame
-//! that does not fit as a whole, so that nothing half-written ever leaves.
+//! What waits for the line, in order. In: whole messages, and marks where a sample batch stands. Out: the same,
+//! one at a time, to be framed. Refused: a message that does not fit as a whole, so that nothing half-written ever
+//! leaves.
 
-use heapless::Deque;
+use heapless::{Deque, Vec};
 
-/// Room for four of the largest frames and some replies: about 100 ms of the line at 115 200 baud.
-pub const QUEUE_BYTES: usize = 1152;
-/// Kept free of samples, so that a reply always finds room: eight short replies.
+use super::codec::MAX_MESSAGE;
+
+/// Room for some forty events and their lengths.
+pub const QUEUE_BYTES: usize = 512;
+/// Kept free of the stream, so that a reply always finds room: a welcome, or eight short replies.
 pub const REPLY_RESERVE: usize = 128;
+/// A length that no message has: here stands the next of the batches that wait beside the queue.
+const BATCH_MARK: u8 = 0;
 
-/// What a frame is, and so how much of the queue it may fill.
+/// What a message is, and so how much of the queue it may fill.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum Priority {
@@ -18,10 +23,19 @@ pub enum Priority {
     Stream,
 }
 
-/// The queue has no room for the frame; nothing of it was taken.
+/// The queue has no room for the message; nothing of it was taken.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct QueueFull;
+
+/// What stands first in the queue.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Next {
+    /// A message, taken out of the queue.
+    Message(Vec<u8, MAX_MESSAGE>),
+    /// The oldest batch; its mark stays until [`TransmitQueue::batch_is_out`].
+    Batch,
+}
 
 /// First in, first out.
 #[derive(Debug, Clone, Default)]
@@ -36,34 +50,53 @@ impl TransmitQueue {
         Self { bytes: Deque::new() }
     }
 
-    /// Takes a whole frame.
+    /// Takes a whole message.
     ///
     /// # Errors
-    /// [`QueueFull`] when it does not fit.
-    pub fn push(&mut self, frame: &[u8], priority: Priority) -> Result<(), QueueFull> {
-        let reserve = match priority {
-            Priority::Reply => 0,
-            Priority::Stream => REPLY_RESERVE,
-        };
-        let free = QUEUE_BYTES.saturating_sub(self.bytes.len());
-        if frame.len().saturating_add(reserve) > free {
+    /// [`QueueFull`] when it does not fit, or is no message: empty, or longer than [`MAX_MESSAGE`].
+    pub fn push(&mut self, message: &[u8], priority: Priority) -> Result<(), QueueFull> {
+        if !(1..=MAX_MESSAGE).contains(&message.len()) {
             return Err(QueueFull);
         }
-        for byte in frame {
+        let length = u8::try_from(message.len()).map_err(|_| QueueFull)?;
+        self.check_room(message.len().saturating_add(1), priority)?;
+        self.bytes.push_back(length).map_err(|_| QueueFull)?;
+        for byte in message {
             self.bytes.push_back(*byte).map_err(|_| QueueFull)?;
         }
         Ok(())
     }
 
-    /// Moves bytes into `out`, as many as fit; gives how many.
-    pub fn take(&mut self, out: &mut [u8]) -> usize {
-        let mut taken = 0usize;
-        for slot in out {
-            let Some(byte) = self.bytes.pop_front() else { break };
-            *slot = byte;
-            taken = taken.saturating_add(1);
+    /// Notes that a batch stands here.
+    ///
+    /// # Errors
+    /// [`QueueFull`].
+    pub fn mark_batch(&mut self) -> Result<(), QueueFull> {
+        self.check_room(1, Priority::Stream)?;
+        self.bytes.push_back(BATCH_MARK).map_err(|_| QueueFull)
+    }
+
+    fn check_room(&self, wanted: usize, priority: Priority) -> Result<(), QueueFull> {
+        let reserve = match priority {
+            Priority::Reply => 0,
+            Priority::Stream => REPLY_RESERVE,
+        };
+        let free = QUEUE_BYTES.saturating_sub(self.bytes.len());
+        if wanted.saturating_add(reserve) > free { Err(QueueFull) } else { Ok(()) }
+    }
+
+    /// What is to leave next.
+    pub fn pull(&mut self) -> Option<Next> {
+        if *self.bytes.front()? == BATCH_MARK {
+            return Some(Next::Batch);
         }
-        taken
+        let length = self.bytes.pop_front()?;
+        Some(Next::Message((0..length).filter_map(|_| self.bytes.pop_front()).collect()))
+    }
+
+    /// Removes the mark that [`Next::Batch`] told of.
+    pub fn batch_is_out(&mut self) {
+        self.bytes.pop_front_if(|first| *first == BATCH_MARK);
     }
 
     /// Forgets what waits.
@@ -73,19 +106,22 @@ impl TransmitQueue {
 }
 
 #[cfg(test)]
-#[allow(clippy::indexing_slicing)]
 mod tests {
     use super::*;
 
     #[test]
-    fn samples_leave_room_for_replies_and_nothing_is_half_taken() {
+    fn the_stream_leaves_room_for_replies_and_nothing_is_half_taken() {
         let mut queue = TransmitQueue::new();
         while queue.push(&[1; 100], Priority::Stream).is_ok() {}
+        while queue.mark_batch().is_ok() {}
         assert_eq!(queue.push(&[2; 100], Priority::Reply), Ok(()));
         assert_eq!(queue.push(&[3; 100], Priority::Reply), Err(QueueFull));
-        let mut out = [0; 2000];
-        assert_eq!(queue.take(&mut out), 1100);
-        assert_eq!(&out[1000..1100], [2; 100]);
-        assert_eq!(queue.take(&mut out), 0);
+        for _ in 0..3 {
+            assert_eq!(queue.pull(), Some(Next::Message([1; 100].into_iter().collect())));
+        }
+        while queue.pull() == Some(Next::Batch) {
+            queue.batch_is_out();
+        }
+        assert_eq!(queue.pull(), None);
     }
 }

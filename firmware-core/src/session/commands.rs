@@ -15,6 +15,7 @@ use crate::sample::EngineDemand;
 use crate::settings::SettingsSection;
 use crate::units::{TICKS_PER_SECOND, Tick};
 
+/// Commands with large copies are kept out of line: inlined into one caller, their frames would add up.
 impl Session {
     pub(super) fn handle(&mut self, content: &Content) {
         let asked = content.message::<ToBoard>();
@@ -68,10 +69,11 @@ impl Session {
         self.port.reply_in_passing(sequence, Outcome::Refused(refusal));
     }
 
+    #[inline(never)]
     fn greet(&mut self, sequence: u16) {
         self.port.greet();
         let _first = self.port.order(sequence);
-        self.stream = super::stream::Stream::new();
+        self.stream.reset();
         self.motion.clear();
         self.learned = None;
         self.lease.extend(self.next);
@@ -145,6 +147,7 @@ impl Session {
         Ok(())
     }
 
+    #[inline(never)]
     fn apply_settings(&mut self, section: SettingsSection) -> Result<(), Refusal> {
         self.check_idle()?;
         let mut settings = *self.controller.settings();
@@ -153,6 +156,7 @@ impl Session {
         Ok(())
     }
 
+    #[inline(never)]
     fn set_calibration(&mut self, calibration: Calibration) -> Result<(), Refusal> {
         self.check_idle()?;
         calibration.check_for(calibration.setup).map_err(Refusal::from)?;
@@ -177,6 +181,7 @@ impl Session {
         Ok(())
     }
 
+    #[inline(never)]
     fn append_motion(&mut self, segments: &[Segment]) -> Result<(), Refusal> {
         self.check_idle()?;
         let free = MAX_SEGMENTS.saturating_sub(self.motion.segments().len());
@@ -226,6 +231,7 @@ impl Session {
         Ok(())
     }
 
+    #[inline(never)]
     fn start_learn(&mut self, start_at: Tick, order: LearnOrder) -> Result<(), Refusal> {
         self.check_ready(start_at)?;
         self.learned = None;

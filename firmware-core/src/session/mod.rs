@@ -106,7 +106,8 @@ impl Session {
         }
     }
 
-    /// Runs one tick.
+    /// Runs one tick. What it has to say is only noted; packing and framing are [`Session::transmit`]'s, so that a
+    /// tick's cost does not depend on the link.
     pub fn tick(&mut self, sample: &Sample) -> SessionTick {
         self.next = sample.tick.after(1);
         if self.lease.runs_out(sample.tick) {
@@ -121,9 +122,10 @@ impl Session {
         SessionTick { output, store: self.take_store(&output) }
     }
 
-    /// Fills `out` with bytes for the line; gives how many.
+    /// Fills `out` with bytes for the line; gives how many. For the time between ticks, at least once in
+    /// [`WAITING_POINTS`](crate::link::batch::WAITING_POINTS) ticks; its cost grows with the bytes asked for.
     pub fn transmit(&mut self, out: &mut [u8]) -> usize {
-        self.port.transmit(out)
+        self.port.transmit(out, self.stream.batches())
     }
 
     fn request(&mut self, sample: &Sample) -> Request {

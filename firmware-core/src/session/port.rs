@@ -1,8 +1,12 @@
 //! The board's mouth and ear: frames in with their counts, replies and events out.
 
-use crate::link::codec::{Content, Decoder, encode};
+use heapless::Vec;
+
+use crate::link::PROTOCOL_VERSION;
+use crate::link::batch::BatchBuilder;
+use crate::link::codec::{Content, Decoder, MAX_MESSAGE, MAX_WIRE, TooLong, body, encode, frame};
 use crate::link::message::ToHost;
-use crate::link::queue::{Priority, QueueFull, TransmitQueue};
+use crate::link::queue::{Next, Priority, QueueFull, TransmitQueue};
 use crate::link::refusal::Outcome;
 use crate::link::sequence::{Arrival, LinkCounters, SequenceCheck};
 
@@ -27,6 +31,8 @@ pub(super) struct Port {
     check: SequenceCheck,
     counters: LinkCounters,
     queue: TransmitQueue,
+    wire: Vec<u8, MAX_WIRE>,
+    sent: usize,
     sequence: u16,
     last_reply: Option<(u16, Outcome)>,
     greeted: bool,
@@ -40,6 +46,8 @@ impl Port {
             check: SequenceCheck::new(),
             counters: LinkCounters::NONE,
             queue: TransmitQueue::new(),
+            wire: Vec::new(),
+            sent: 0,
             sequence: 0,
             last_reply: None,
             greeted: false,
@@ -63,6 +71,8 @@ impl Port {
         self.check = SequenceCheck::new();
         self.counters = LinkCounters::NONE;
         self.queue.clear();
+        self.wire.clear();
+        self.sent = 0;
         self.sequence = 0;
         self.last_reply = None;
         self.greeted = true;
@@ -127,15 +137,61 @@ impl Port {
         }
     }
 
-    /// Queues a message; the sequence number is only used up when it fits.
+    /// Queues a message: its bytes only. The frame around them is made when the line asks for it, outside the tick.
     pub(super) fn try_send(&mut self, message: &ToHost, priority: Priority) -> Result<(), QueueFull> {
-        let frame = encode(self.sequence, message).map_err(|_| QueueFull)?;
-        self.queue.push(&frame, priority)?;
-        self.sequence = self.sequence.wrapping_add(1);
-        Ok(())
+        let mut room = [0; MAX_MESSAGE];
+        let message = body(message, &mut room).map_err(|_| QueueFull)?;
+        self.queue.push(message, priority)
     }
 
-    pub(super) fn transmit(&mut self, out: &mut [u8]) -> usize {
-        self.queue.take(out)
+    /// Queues the place of a batch.
+    pub(super) fn mark_batch(&mut self) -> Result<(), QueueFull> {
+        self.queue.mark_batch()
+    }
+
+    /// Fills `out` with what waits. A frame is made only once the one before it is out, so that the work follows
+    /// from the bytes asked for, and the bytes do not depend on how many are asked for at once.
+    pub(super) fn transmit(&mut self, out: &mut [u8], batches: &mut BatchBuilder) -> usize {
+        let mut filled = 0usize;
+        loop {
+            let rest = self.wire.get(self.sent..).unwrap_or_default();
+            let room = out.get_mut(filled..).unwrap_or_default();
+            let count = rest.len().min(room.len());
+            for (to, from) in room.iter_mut().zip(rest) {
+                *to = *from;
+            }
+            self.sent = self.sent.saturating_add(count);
+            filled = filled.saturating_add(count);
+            if filled >= out.len() || !self.next_frame(batches) {
+                return filled;
+            }
+        }
+    }
+
+    /// Makes the next frame; false when nothing waits.
+    fn next_frame(&mut self, batches: &mut BatchBuilder) -> bool {
+        while let Some(next) = self.queue.pull() {
+            let made = match next {
+                Next::Message(body) => frame(PROTOCOL_VERSION, self.sequence, &body),
+                Next::Batch => self.frame_batch(batches),
+            };
+            if let Ok(made) = made {
+                self.sequence = self.sequence.wrapping_add(1);
+                self.wire = made;
+                self.sent = 0;
+                return true;
+            }
+        }
+        false
+    }
+
+    /// A batch whose noise fills the frame goes out in two; its mark stays until the second.
+    fn frame_batch(&mut self, batches: &mut BatchBuilder) -> Result<Vec<u8, MAX_WIRE>, TooLong> {
+        let before = batches.waiting();
+        let batch = batches.take();
+        if batches.waiting() < before || batch.is_none() {
+            self.queue.batch_is_out();
+        }
+        encode(self.sequence, &ToHost::Samples(batch.ok_or(TooLong)?))
     }
 }

@@ -2,7 +2,7 @@
 //! where the line had no room: never silence.
 
 use super::port::Port;
-use crate::link::batch::{Around, Batch, BatchBuilder};
+use crate::link::batch::{Around, BatchBuilder, NoRoom};
 use crate::link::message::ToHost;
 use crate::link::point::Point;
 use crate::link::queue::Priority;
@@ -29,6 +29,18 @@ impl Stream {
         Self { streaming: Streaming::Off, builder: BatchBuilder::default(), missed: None }
     }
 
+    /// As new.
+    pub(super) fn reset(&mut self) {
+        self.streaming = Streaming::Off;
+        self.builder.clear();
+        self.missed = None;
+    }
+
+    /// The batches that wait.
+    pub(super) fn batches(&mut self) -> &mut BatchBuilder {
+        &mut self.builder
+    }
+
     pub(super) fn is_on(&self) -> bool {
         self.streaming == Streaming::On
     }
@@ -46,8 +58,12 @@ impl Stream {
         if !self.builder.accepts(tick, around.state) {
             self.flush(port);
         }
-        self.builder.push(tick, around, point);
-        if self.builder.is_full() {
+        if self.builder.push(tick, around, point).is_err() {
+            if self.builder.open().1 > 0 {
+                self.flush(port);
+            }
+            self.miss(tick, 1);
+        } else if self.builder.is_full() {
             self.flush(port);
         }
     }
@@ -59,16 +75,21 @@ impl Stream {
         {
             self.missed = None;
         }
-        for batch in self.builder.close().into_iter().flatten() {
-            self.send(batch, port);
+        let (first, ticks) = self.builder.open();
+        if ticks > 0 && (self.missed.is_some() || self.close(port).is_err()) {
+            self.builder.discard();
+            self.miss(first, ticks);
         }
     }
 
-    fn send(&mut self, batch: Batch, port: &mut Port) {
-        let (first, ticks) = (batch.first, batch.ticks());
-        if self.missed.is_none() && port.try_send(&ToHost::Samples(batch), Priority::Stream).is_ok() {
-            return;
+    fn close(&mut self, port: &mut Port) -> Result<(), NoRoom> {
+        if self.builder.has_room() {
+            port.mark_batch().map_err(|_| NoRoom)?;
         }
+        self.builder.close()
+    }
+
+    fn miss(&mut self, first: Tick, ticks: u32) {
         let missed = self.missed.get_or_insert(Missed { first, ticks: 0 });
         missed.ticks = missed.ticks.saturating_add(ticks);
     }

@@ -38,7 +38,7 @@ pub enum Processor {
 pub enum PortSpec {
     /// A serial device, by its path or name.
     Device(PathBuf),
-    /// The built-in rig with one of its units.
+    /// The built-in rig with one of its units; `board` where its controller runs on the emulated board.
     Virtual {
         /// Name of the unit.
         unit: String,
@@ -47,14 +47,12 @@ pub enum PortSpec {
         /// Where its controller runs.
         processor: Processor,
     },
-    /// The first USB serial adapter found.
-    Board,
 }
 
 /// A port name that means nothing.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 #[error(
-    "port \"{given}\": {problem}. Allowed: a device path such as /dev/ttyUSB0 or COM3, `board`, `virtual`, `virtual:UNIT`, `virtual:UNIT,paced` or `virtual:UNIT,emulated`; `vanebench ports` lists what there is"
+    "port \"{given}\": {problem}. Allowed: a device path such as /dev/ttyUSB0 or COM3, `virtual`, `virtual:UNIT`, `virtual:UNIT,paced`, `board` or `board:UNIT`; `vanebench ports` lists what there is"
 )]
 pub struct BadPort {
     given: String,
@@ -66,30 +64,24 @@ impl FromStr for PortSpec {
 
     fn from_str(given: &str) -> Result<Self, BadPort> {
         let bad = |problem| BadPort { given: given.to_owned(), problem };
-        match given.split_once(':') {
-            _ if given.trim().is_empty() => Err(bad("is empty")),
-            None if given == "board" => Ok(Self::Board),
-            None if given == "virtual" => {
-                let unit = DEFAULT_UNIT.to_owned();
-                Ok(Self::Virtual { unit, pacing: Pacing::Stepped, processor: Processor::Host })
+        let (kind, rest) = given.split_once(':').unwrap_or((given, DEFAULT_UNIT));
+        let (unit, pacing, processor) = match (kind, rest.split_once(',')) {
+            _ if given.trim().is_empty() => return Err(bad("is empty")),
+            ("board", None) => (rest, Pacing::Stepped, Processor::Board),
+            ("board", Some(_)) => return Err(bad("nothing may follow the unit of `board:UNIT`")),
+            ("virtual", None) => (rest, Pacing::Stepped, Processor::Host),
+            ("virtual", Some((unit, "paced"))) => (unit, Pacing::Paced, Processor::Host),
+            ("virtual", Some((unit, "stepped"))) => (unit, Pacing::Stepped, Processor::Host),
+            ("virtual", Some((unit, "emulated"))) => (unit, Pacing::Stepped, Processor::Board),
+            ("virtual", Some(_)) => {
+                return Err(bad("only `paced`, `stepped` or `emulated` may follow the comma"));
             }
-            Some(("virtual", rest)) => {
-                let (unit, pacing, processor) = match rest.split_once(',') {
-                    None => (rest, Pacing::Stepped, Processor::Host),
-                    Some((unit, "paced")) => (unit, Pacing::Paced, Processor::Host),
-                    Some((unit, "stepped")) => (unit, Pacing::Stepped, Processor::Host),
-                    Some((unit, "emulated")) => (unit, Pacing::Stepped, Processor::Board),
-                    Some(_) => {
-                        return Err(bad("only `paced`, `stepped` or `emulated` may follow the comma"));
-                    }
-                };
-                if unit.is_empty() {
-                    return Err(bad("names no unit after `virtual:`"));
-                }
-                Ok(Self::Virtual { unit: unit.to_owned(), pacing, processor })
-            }
-            _ => Ok(Self::Device(PathBuf::from(given))),
+            _ => return Ok(Self::Device(PathBuf::from(given))),
+        };
+        if unit.is_empty() {
+            return Err(bad("names no unit after the colon"));
         }
+        Ok(Self::Virtual { unit: unit.to_owned(), pacing, processor })
     }
 }
 
@@ -97,10 +89,9 @@ impl fmt::Display for PortSpec {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Self::Device(path) => write!(f, "{}", path.display()),
-            Self::Virtual { unit, processor: Processor::Board, .. } => write!(f, "virtual:{unit},emulated"),
+            Self::Virtual { unit, processor: Processor::Board, .. } => write!(f, "board:{unit}"),
             Self::Virtual { unit, pacing: Pacing::Stepped, .. } => write!(f, "virtual:{unit}"),
             Self::Virtual { unit, pacing: Pacing::Paced, .. } => write!(f, "virtual:{unit},paced"),
-            Self::Board => f.write_str("board"),
         }
     }
 }
@@ -138,18 +129,6 @@ pub fn found() -> Vec<FoundPort> {
         .collect();
     ports.sort_by(|a, b| a.name.cmp(&b.name));
     ports
-}
-
-/// The first USB serial adapter.
-///
-/// # Errors
-/// When there is none.
-pub fn board() -> Result<PathBuf, ClientError> {
-    found()
-        .into_iter()
-        .find(|port| port.kind == "usb")
-        .map(|port| PathBuf::from(port.name))
-        .ok_or(ClientError::NoBoard)
 }
 
 /// Opens a serial device at the link's speed, for this program alone.
@@ -218,15 +197,26 @@ mod tests {
 
     #[test]
     fn port_names_read_back_as_they_are_written() {
-        for text in ["/dev/ttyUSB0", "COM3", "board", "virtual:sooted-ring", "virtual:healthy,paced"] {
+        for text in
+            ["/dev/ttyUSB0", "COM3", "virtual:sooted-ring", "virtual:healthy,paced", "board:sooted-ring"]
+        {
             assert_eq!(text.parse::<PortSpec>().unwrap().to_string(), text);
         }
-        assert_eq!("virtual".parse::<PortSpec>().unwrap().to_string(), "virtual:healthy");
+        for (text, whole) in [
+            ("virtual", "virtual:healthy"),
+            ("virtual:healthy,stepped", "virtual:healthy"),
+            ("board", "board:healthy"),
+            ("virtual:healthy,emulated", "board:healthy"),
+        ] {
+            assert_eq!(text.parse::<PortSpec>().unwrap().to_string(), whole);
+        }
     }
 
     #[test]
     fn a_port_name_that_means_nothing_says_what_is_allowed() {
-        for text in ["", "virtual:", "virtual:healthy,fast"] {
+        for text in
+            ["", "virtual:", "virtual:healthy,fast", "virtual:,paced", "board:", "board:healthy,paced"]
+        {
             let message = text.parse::<PortSpec>().unwrap_err().to_string();
             assert!(message.contains("/dev/ttyUSB0") && message.contains("vanebench ports"), "{message}");
         }

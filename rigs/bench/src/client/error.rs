@@ -17,11 +17,6 @@ pub enum ClientError {
         /// As given.
         port: String,
     },
-    /// `board` was asked for and no USB adapter is there.
-    #[error(
-        "port board: no USB serial adapter found. Plug it in, or give its path; `vanebench ports` lists what there is"
-    )]
-    NoBoard,
     /// The user may not open it.
     #[error(
         "port {port}: not allowed to open it. Add your user to the group that owns the device (often `dialout`) and log in again"

@@ -37,7 +37,6 @@ impl Bench {
                 (rig.path().to_owned(), Some(rig), checked)
             }
             PortSpec::Device(path) => (path.clone(), None, CheckSet::NONE),
-            PortSpec::Board => (port::board().map_err(link)?, None, CheckSet::NONE),
         };
         let port = shown(&target.port, &path);
         let line = port::open(&path).map_err(link)?;
@@ -91,16 +90,14 @@ fn start_virtual(
 fn shown(port: &PortSpec, path: &Path) -> String {
     match port {
         PortSpec::Virtual { unit, .. } => format!("virtual:{unit}"),
-        PortSpec::Device(_) | PortSpec::Board => path.display().to_string(),
+        PortSpec::Device(_) => path.display().to_string(),
     }
 }
 
 /// A link that cannot be opened says nothing about the unit; a port that is not there is a wrong option.
 fn link(error: ClientError) -> Failure {
     match error {
-        ClientError::PortMissing { .. } | ClientError::NoBoard | ClientError::NotASerialPort { .. } => {
-            Failure::usage(error)
-        }
+        ClientError::PortMissing { .. } | ClientError::NotASerialPort { .. } => Failure::usage(error),
         other => Failure::undetermined(other),
     }
 }

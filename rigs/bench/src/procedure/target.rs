@@ -37,7 +37,8 @@ pub enum WarmthWord {
 /// Options of every verb that moves a unit.
 #[derive(Debug, Clone, clap::Args)]
 pub struct TargetArgs {
-    /// Serial port: a device path, `virtual`, `virtual:UNIT` or `virtual:UNIT,paced`
+    /// Serial port: a device path; `virtual`, `virtual:UNIT` or `virtual:UNIT,paced` for the built-in rig; `board` or
+    /// `board:UNIT` for the same rig with its controller on the emulated board
     #[arg(long, value_name = "PORT")]
     pub port: Option<PortSpec>,
     /// Name of the unit; its records are kept under it [default: the virtual unit's name]
@@ -107,7 +108,7 @@ impl TargetArgs {
         let unit_dir = self.records.join(&unit);
         let motion = match port {
             PortSpec::Virtual { .. } => Motion::Simulated,
-            PortSpec::Device(_) | PortSpec::Board => Motion::Real,
+            PortSpec::Device(_) => Motion::Real,
         };
         Ok(Target {
             port: port.clone(),
@@ -137,8 +138,8 @@ impl TargetArgs {
     fn port(&self) -> Result<&PortSpec, Failure> {
         self.port.as_ref().ok_or_else(|| {
             Failure::usage(
-                "--port is missing: a device path such as /dev/ttyUSB0 or COM3, `board`, `virtual` or \
-                 `virtual:UNIT`; `vanebench ports` lists what there is",
+                "--port is missing: a device path such as /dev/ttyUSB0 or COM3, `virtual`, `virtual:UNIT`, `board` \
+                 or `board:UNIT`; `vanebench ports` lists what there is",
             )
         })
     }
@@ -147,7 +148,7 @@ impl TargetArgs {
         let name = match (&self.unit, port) {
             (Some(name), _) => name.clone(),
             (None, PortSpec::Virtual { unit, .. }) => unit.clone(),
-            (None, PortSpec::Device(_) | PortSpec::Board) => {
+            (None, PortSpec::Device(_)) => {
                 return Err(Failure::usage(
                     "--unit is missing: give the unit a name (for instance the number on its tag), so that its record can be found again.",
                 ));
@@ -170,7 +171,7 @@ impl Target {
     pub fn virtual_unit(&self) -> Option<&str> {
         match &self.port {
             PortSpec::Virtual { unit, .. } => Some(unit),
-            PortSpec::Device(_) | PortSpec::Board => None,
+            PortSpec::Device(_) => None,
         }
     }
 }

@@ -36,7 +36,7 @@ fn text(told: &Told) -> String {
         let product = port.product.as_deref().unwrap_or("");
         lines.push(format!("  {:<24} {:<10} {product}", port.name, port.kind));
     }
-    lines.push("Virtual units (invented), for --port virtual:NAME or virtual:NAME,paced:".into());
+    lines.push("Virtual units (invented), for --port virtual:NAME, virtual:NAME,paced or, on the emulated board, board:NAME:".into());
     for unit in &told.r#virtual {
         lines.push(format!("  {:<24} {}", unit.name, unit.what));
     }
