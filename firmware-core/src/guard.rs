@@ -6,6 +6,8 @@
 //! boost still short). What goes in is vetted; a level without a sensor is not judged, or estimated.
 
 mod levels;
+mod travel;
+mod tripped;
 
 use crate::faults::{Fault, FaultSet};
 use crate::plausibility::Air;
@@ -13,6 +15,8 @@ use crate::settings::{GuardSettings, GuardStages};
 use crate::target::Wanted;
 use crate::units::{Load, Opening, TICK_SECONDS};
 use levels::{Levels, Severity};
+use travel::Travel;
+use tripped::Tripped;
 
 /// Where the guard stands.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, serde::Serialize, serde::Deserialize)]
@@ -131,6 +135,8 @@ pub struct Guard {
     /// Ticks since a level was last passed.
     calm: u16,
     trips: u16,
+    /// What forced the vanes open: only seeing it again lets go.
+    tripped: Tripped,
     short: u16,
     travel: Travel,
 }
@@ -155,12 +161,38 @@ impl Guard {
         }
     }
 
+    /// Nobody drives the air path: rates start afresh, the stage stands.
+    pub fn interrupt(&mut self) {
+        self.levels = Levels::default();
+        self.short = 0;
+    }
+
+    /// What the stage that stands asks of the fuel, whoever moves the vanes.
+    #[must_use]
+    pub fn standing_fuel(&self, stages: &GuardStages) -> FuelRequest {
+        match self.stage {
+            GuardStage::Normal => FuelRequest::Free,
+            GuardStage::Ease => FuelRequest::LimitTo(stages.smoke_limit),
+            GuardStage::Open => FuelRequest::Cut,
+            GuardStage::BoostShort | GuardStage::CannotOpen | GuardStage::Latched => {
+                FuelRequest::LimitTo(stages.derate)
+            }
+        }
+    }
+
     /// Judges the air path and decides on the opening.
     pub fn tick(&mut self, settings: &GuardSettings, air: &Air, wanted: &Wanted, vane: Vane) -> Guarded {
         let stages = &settings.stages;
         let severity = self.levels.tick(settings, air, wanted.boost_target);
         self.in_stage = self.in_stage.saturating_add(1);
-        self.calm = if severity.is_some() { 0 } else { self.calm.saturating_add(1) };
+        if self.stage == GuardStage::Open
+            && let Some(Severity::Trip(cause)) = severity
+        {
+            self.tripped.insert(cause);
+        }
+        // A level that nobody can see is not kept.
+        let is_kept = severity.is_none() && (self.stage != GuardStage::Open || self.tripped.is_seen(air));
+        self.calm = if is_kept { self.calm.saturating_add(1) } else { 0 };
         self.count_short(settings, air, wanted);
 
         let must_open = matches!(self.stage, GuardStage::Open | GuardStage::CannotOpen | GuardStage::Latched);
@@ -195,7 +227,9 @@ impl Guard {
                 Some((GuardStage::Latched, GuardCause::TooLong))
             }
             (GuardStage::Open, _) => is_calm.then_some((GuardStage::Ease, GuardCause::Calm)),
+            (GuardStage::BoostShort, Some(Severity::Trip(cause))) => Some((GuardStage::Latched, cause)),
             (_, Some(Severity::Trip(cause))) => {
+                self.tripped = Tripped::by(cause);
                 self.trips = self.trips.saturating_add(1);
                 if self.trips >= stages.latch_trips {
                     Some((GuardStage::Latched, GuardCause::TooOften))
@@ -241,11 +275,8 @@ impl Guard {
             // Without a boost reading nobody can tell how near the limit is.
             (GuardStage::Normal, _) if air.boost.is_none() => FuelRequest::LimitTo(stages.smoke_limit),
             (GuardStage::Normal, _) => FuelRequest::Free,
-            (GuardStage::Open, _) | (_, Some(Severity::Trip(_))) => FuelRequest::Cut,
-            (GuardStage::Ease, _) => FuelRequest::LimitTo(stages.smoke_limit),
-            (GuardStage::BoostShort | GuardStage::CannotOpen | GuardStage::Latched, _) => {
-                FuelRequest::LimitTo(stages.derate)
-            }
+            (_, Some(Severity::Trip(_))) => FuelRequest::Cut,
+            (_, _) => self.standing_fuel(stages),
         }
     }
 
@@ -274,29 +305,5 @@ impl Guard {
     }
 }
 
-/// Watches that the vanes follow a command to open.
-#[derive(Debug, Clone, Copy, Default)]
-struct Travel {
-    from: f32,
-    ticks: u16,
-}
-
-impl Travel {
-    /// True while opening is commanded and the stated travel has not come in the stated time.
-    fn is_missing(&mut self, settings: &GuardSettings, commanded: f32, vane: Vane) -> bool {
-        let stages = &settings.stages;
-        let Some(measured) = vane.measured.map(Opening::get) else {
-            // Blind: nothing can be said of travel.
-            self.ticks = 0;
-            return false;
-        };
-        let is_commanded = libm::fminf(commanded, vane.reach.get()) - measured > stages.open_travel;
-        if !is_commanded || measured - self.from > stages.open_travel {
-            *self = Self { from: measured, ticks: 0 };
-        } else {
-            self.from = libm::fminf(self.from, measured);
-            self.ticks = self.ticks.saturating_add(1);
-        }
-        self.ticks >= stages.open_travel_ticks
-    }
-}
+#[cfg(test)]
+mod tests;

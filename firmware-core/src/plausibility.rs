@@ -82,6 +82,11 @@ pub struct Plausibility {
 const CURRENT_HEADROOM: f32 = 1.5;
 /// Below this engine speed the engine is at rest and boost must read the barometer, rpm.
 const AT_REST_RPM: f32 = 50.0;
+/// Pressure ratio from which only a turning compressor explains the boost.
+const COMPRESSING_RATIO: f32 = 1.5;
+/// Share of the highest speed at a ratio that a compressor has at the least. Pressure rises with the square
+/// of speed, so a quarter gives a sixteenth of the rise: common practice, no source.
+const LEAST_SPEED_SHARE: f32 = 0.25;
 /// Highest engine speed and boost target that are numbers and not noise, rpm and kPa.
 const DEMAND_MAX: f32 = 20_000.0;
 
@@ -161,7 +166,7 @@ impl Plausibility {
         let demand = self.demand(settings, demand, faults);
         let barometer = self.barometer(settings, sample, faults);
         let (boost, boost_saturated) = self.boost(settings, sample, &demand, barometer, faults);
-        let turbo_speed = self.turbo_speed(settings, sample, faults);
+        let turbo_speed = self.turbo_speed(settings, sample, boost.zip(barometer), faults);
         let is_outrun = self.is_outrun(settings, sample, turbo_speed, barometer);
         faults.assign(Fault::BoostSpeedMismatch, is_outrun);
         Air {
@@ -280,14 +285,31 @@ impl Plausibility {
         judged.value.map(Kilopascal)
     }
 
-    fn turbo_speed(&mut self, settings: &Settings, sample: &Sample, faults: &mut FaultSet) -> Option<Rpm> {
+    /// `pressed` is boost and barometer, while both are believed.
+    fn turbo_speed(
+        &mut self,
+        settings: &Settings,
+        sample: &Sample,
+        pressed: Option<(Kilopascal, Kilopascal)>,
+        faults: &mut FaultSet,
+    ) -> Option<Rpm> {
         let limits = &settings.plausibility;
         let reading = sample.turbo_speed?.0;
-        let in_range = (0.0..=limits.turbo_speed_max.0).contains(&reading);
-        let judged: Judged = self.turbo_speed.judge(reading, in_range, f32::MAX, limits);
+        let least = pressed.map_or(0.0, |(boost, barometer)| least_speed(settings, boost.0 / barometer.0));
+        let in_range = (least..=limits.turbo_speed_max.0).contains(&reading);
+        let judged: Judged = self.turbo_speed.judge(reading, in_range, limits.turbo_speed_step.0, limits);
         faults.assign(Fault::TurboSpeedRange, judged.is_fault());
         judged.value.map(Rpm)
     }
+}
+
+/// Lowest turbo speed at which a compressor can hold this pressure ratio: a dead sensor reads less.
+fn least_speed(settings: &Settings, ratio: f32) -> f32 {
+    if ratio < COMPRESSING_RATIO {
+        return 0.0;
+    }
+    let limits = &settings.guard.limits;
+    LEAST_SPEED_SHARE * Place::on(&limits.speed_estimate_ratio, ratio).along(&limits.speed_estimate_rpm)
 }
 
 #[cfg(test)]

@@ -69,11 +69,12 @@ struct Decision {
 }
 
 impl Decision {
-    fn of(command: Command) -> Self {
+    /// A command that bypasses the guard; what its stage asks of the fuel stands.
+    fn of(command: Command, fuel: FuelRequest) -> Self {
         Self {
             command,
             push: Push::Normal,
-            fuel: FuelRequest::Free,
+            fuel,
             event: None,
             faults: FaultSet::NONE,
             limits: LimitSet::NONE,
@@ -182,7 +183,7 @@ impl Controller {
             command,
             push,
             fuel: guarded.fuel,
-            event: guarded.event.or(self.cleared.take()),
+            event: guarded.event.or_else(|| self.cleared.take()),
             faults: guarded.faults,
             limits,
         }
@@ -201,20 +202,23 @@ impl Controller {
     }
 
     fn bench(&mut self, command: Command, vetted: &Vetted) -> Decision {
-        self.target.interrupt();
-        self.slew.reset();
         if vetted.faults.contains(Fault::SupplyRange) {
-            let mut decision = Decision::of(Command::Release);
+            let mut decision = self.release();
             decision.limits.insert(Limit::Supply);
             return decision;
         }
-        Decision::of(command)
+        self.past_the_guard(command)
     }
 
     fn release(&mut self) -> Decision {
+        self.past_the_guard(Command::Release)
+    }
+
+    fn past_the_guard(&mut self, command: Command) -> Decision {
         self.target.interrupt();
+        self.guard.interrupt();
         self.slew.reset();
-        Decision::of(Command::Release)
+        Decision::of(command, self.guard.standing_fuel(&self.settings.guard.stages))
     }
 
     /// Turns the decision into duty and gathers what every stage found.

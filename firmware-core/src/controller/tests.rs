@@ -192,6 +192,36 @@ fn over_boost_cuts_the_fuel_within_the_stated_reaction() {
 }
 
 #[test]
+fn letting_the_drive_go_does_not_give_the_fuel_back() {
+    let mut controller = calibrated();
+    let mut over = sample(0, 3000);
+    over.boost = Kilopascal(300.0);
+    let request = engine(Mode::Boost, 200.0, 2000.0, 1.0);
+    for _ in 0..100 {
+        controller.tick(&over, &request);
+    }
+    assert_eq!(controller.guard.stage(), GuardStage::Open);
+    for request in [Request::Release, Request::Bench(Command::Opening(Opening::OPEN))] {
+        assert_eq!(controller.tick(&over, &request).fuel, FuelRequest::Cut, "{request:?}");
+    }
+}
+
+#[test]
+fn a_cleared_latch_is_told_even_when_the_guard_trips_in_the_same_tick() {
+    let mut controller = calibrated();
+    let mut over = sample(0, 3000);
+    over.boost = Kilopascal(300.0);
+    let request = engine(Mode::Boost, 200.0, 2000.0, 1.0);
+    for _ in 0..3000 {
+        controller.tick(&over, &request);
+    }
+    controller.clear_latch();
+    let told: std::vec::Vec<_> = (0..3).filter_map(|_| controller.tick(&over, &request).event).collect();
+    assert!(told.iter().any(|event| event.to == GuardStage::Open), "{told:?}");
+    assert!(told.iter().any(|event| event.to == GuardStage::Normal), "{told:?}");
+}
+
+#[test]
 fn unknown_boost_limits_the_fuel() {
     let mut controller = calibrated();
     let mut broken = sample(0, 8000);

@@ -20,6 +20,7 @@ pub(super) enum Severity {
 pub(super) struct Levels {
     boost: Trend,
     speed: Trend,
+    estimated_speed: Trend,
     exhaust: Trend,
     over: u16,
     near: u16,
@@ -28,7 +29,7 @@ pub(super) struct Levels {
 /// Time constant of a rate's filter, ticks.
 const RATE_FILTER_TICKS: f32 = 10.0;
 
-/// Filtered rate of one quantity.
+/// Filtered rate of one quantity; starts afresh after a gap, or the gap would count as a rise.
 #[derive(Debug, Clone, Copy, Default)]
 struct Trend {
     last: Option<f32>,
@@ -78,7 +79,8 @@ impl Levels {
         let reaction = f32::from(settings.stages.reaction_ticks);
         let mut worst = (0.0, GuardCause::Boost);
         let mut consider = |value: f32, level: f32, cause| {
-            let used = value / level;
+            // A level that margins have eaten up is passed by anything.
+            let used = if level > 0.0 { value / level } else { f32::INFINITY };
             if used > worst.0 {
                 worst = (used, cause);
             }
@@ -90,17 +92,28 @@ impl Levels {
             if let (Some(target), true) = (target, self.boost.per_tick >= 0.0) {
                 consider(ahead, target.0 + limits.boost_over_target.0, GuardCause::BoostOverTarget);
             }
+        } else {
+            self.boost = Trend::default();
         }
         if air.boost_saturated {
             consider(2.0, 1.0, GuardCause::BoostSaturated);
         }
-        if let Some((speed, cause)) = turbo_speed(limits, air) {
-            let ahead = self.speed.ahead(speed, reaction);
-            consider(ahead, limits.turbo_speed.0 - limits.turbo_speed_lag_margin.0, cause);
+        let speed_level = limits.turbo_speed.0 - limits.turbo_speed_lag_margin.0;
+        if let Some(speed) = air.turbo_speed {
+            self.estimated_speed = Trend::default();
+            consider(self.speed.ahead(speed.0, reaction), speed_level, GuardCause::TurboSpeed);
+        } else if let Some(speed) = estimated_turbo_speed(limits, air) {
+            self.speed = Trend::default();
+            let ahead = self.estimated_speed.ahead(speed, reaction);
+            consider(ahead, speed_level, GuardCause::TurboSpeedEstimated);
+        } else {
+            (self.speed, self.estimated_speed) = (Trend::default(), Trend::default());
         }
         if let Some(exhaust) = air.exhaust {
             let ahead = self.exhaust.ahead(exhaust.0, reaction);
             consider(ahead, limits.exhaust.0 - limits.exhaust_lag_margin.0, GuardCause::Exhaust);
+        } else {
+            self.exhaust = Trend::default();
         }
         worst
     }
@@ -111,12 +124,9 @@ fn boost_level(limits: &GuardLimits, barometer: Kilopascal) -> f32 {
     libm::fminf(limits.boost.0, limits.boost_ratio * barometer.0) - limits.boost_lag_margin.0
 }
 
-/// Measured speed, or the highest that the pressure ratio allows.
-fn turbo_speed(limits: &GuardLimits, air: &Air) -> Option<(f32, GuardCause)> {
-    if let Some(speed) = air.turbo_speed {
-        return Some((speed.0, GuardCause::TurboSpeed));
-    }
+/// The highest speed that the pressure ratio allows.
+fn estimated_turbo_speed(limits: &GuardLimits, air: &Air) -> Option<f32> {
     let ratio = air.boost?.0 / air.barometer.0;
     let place = Place::on(&limits.speed_estimate_ratio, ratio);
-    Some((place.along(&limits.speed_estimate_rpm), GuardCause::TurboSpeedEstimated))
+    Some(place.along(&limits.speed_estimate_rpm))
 }

@@ -91,3 +91,40 @@ fn a_frozen_position_is_lost_while_the_vanes_are_under_way() {
     }
     assert_eq!(tick_once(Errand::UnderWay), None);
 }
+
+#[test]
+fn a_speed_sensor_that_reads_nothing_under_boost_is_at_fault() {
+    let limits = Settings::default().plausibility;
+    let mut plausibility = Plausibility::default();
+    let mut reading = sample(0, 8000);
+    reading.boost = Kilopascal(200.0);
+    reading.turbo_speed = Some(Rpm(0.0));
+    let mut vetted = judge(&mut plausibility, &reading);
+    for _ in 0..limits.debounce_ticks {
+        vetted = judge(&mut plausibility, &reading);
+    }
+    assert!(vetted.faults.contains(Fault::TurboSpeedRange));
+    assert_eq!(vetted.air.unwrap().turbo_speed, None);
+}
+
+#[test]
+fn a_turbo_at_rest_without_boost_is_sound() {
+    let mut plausibility = Plausibility::default();
+    let mut reading = sample(0, 8000);
+    reading.turbo_speed = Some(Rpm(0.0));
+    for _ in 0..1000 {
+        assert_eq!(judge(&mut plausibility, &reading).air.unwrap().turbo_speed, Some(Rpm(0.0)));
+    }
+}
+
+#[test]
+fn a_speed_that_jumps_further_than_a_rotor_can_is_at_fault() {
+    let limits = Settings::default().plausibility;
+    let mut plausibility = Plausibility::default();
+    let mut reading = sample(0, 8000);
+    reading.turbo_speed = Some(Rpm(100_000.0));
+    judge(&mut plausibility, &reading);
+    reading.turbo_speed = Some(Rpm(40_000.0));
+    let last = (0..limits.debounce_ticks).map(|_| judge(&mut plausibility, &reading)).last().unwrap();
+    assert!(last.faults.contains(Fault::TurboSpeedRange));
+}

@@ -200,6 +200,7 @@ impl Session {
         if self.activity.source() != Source::Engine {
             self.check_ready(self.next)?;
         }
+        self.controller.settings().validate_together().map_err(|error| Refusal::setting(&error))?;
         self.calibration()?;
         self.activity = Activity::Engine(demand);
         Ok(())

@@ -6,6 +6,7 @@
 
 use serde::{Deserialize, Serialize};
 
+use super::plausibility::BAROMETER_MIN_KPA;
 use super::{SettingError, check};
 use crate::units::{Kilopascal, Load, Opening, Rpm};
 
@@ -23,15 +24,18 @@ pub struct GuardLimits {
     pub boost_ratio: f32,
     /// Boost over its target that opens the vanes, kPa, 5 to 300. Default 45.
     pub boost_over_target: Kilopascal,
-    /// What boost still gains after the vanes were told to open, kPa, 0 to 100. Default 16.
+    /// What boost still gains after the vanes were told to open, kPa, 0 to 100 and at most half of what
+    /// `boost` or, at the lowest air pressure, `boost_ratio` allows. Default 16.
     pub boost_lag_margin: Kilopascal,
     /// Turbo speed that must never be passed, rpm, 10 000 to 500 000. Default 185 000.
     pub turbo_speed: Rpm,
-    /// What turbo speed still gains after the vanes were told to open, rpm, 0 to 50 000. Default 8000.
+    /// What turbo speed still gains after the vanes were told to open, rpm, 0 to 50 000 and at most
+    /// half of `turbo_speed`. Default 8000.
     pub turbo_speed_lag_margin: Rpm,
     /// Exhaust pressure that must never be passed, kPa, 120 to 2000. Default 520.
     pub exhaust: Kilopascal,
-    /// What exhaust pressure still gains after the vanes were told to open, kPa, 0 to 300. Default 60.
+    /// What exhaust pressure still gains after the vanes were told to open, kPa, 0 to 300 and at
+    /// most half of `exhaust`. Default 60.
     pub exhaust_lag_margin: Kilopascal,
     /// Pressure ratios at which turbo speed is estimated, rising, 1 to 10.
     pub speed_estimate_ratio: [f32; SPEED_POINTS],
@@ -129,16 +133,25 @@ impl Default for GuardStages {
     }
 }
 
+/// A lag margin leaves at least half of its limit as trip level.
+fn most_margin(limit: f32, most: f32) -> f32 {
+    (limit / 2.0).min(most)
+}
+
 impl GuardLimits {
     pub(super) fn validate(&self) -> Result<(), SettingError> {
         check("guard.limits.boost", self.boost.0, 120.0, 900.0)?;
         check("guard.limits.boost_ratio", self.boost_ratio, 1.1, 8.0)?;
         check("guard.limits.boost_over_target", self.boost_over_target.0, 5.0, 300.0)?;
-        check("guard.limits.boost_lag_margin", self.boost_lag_margin.0, 0.0, 100.0)?;
+        let boost = self.boost.0.min(self.boost_ratio * BAROMETER_MIN_KPA);
+        let lag = self.boost_lag_margin.0;
+        check("guard.limits.boost_lag_margin", lag, 0.0, most_margin(boost, 100.0))?;
         check("guard.limits.turbo_speed", self.turbo_speed.0, 10_000.0, 500_000.0)?;
-        check("guard.limits.turbo_speed_lag_margin", self.turbo_speed_lag_margin.0, 0.0, 50_000.0)?;
+        let (lag, most) = (self.turbo_speed_lag_margin.0, most_margin(self.turbo_speed.0, 50_000.0));
+        check("guard.limits.turbo_speed_lag_margin", lag, 0.0, most)?;
         check("guard.limits.exhaust", self.exhaust.0, 120.0, 2000.0)?;
-        check("guard.limits.exhaust_lag_margin", self.exhaust_lag_margin.0, 0.0, 300.0)?;
+        let (lag, most) = (self.exhaust_lag_margin.0, most_margin(self.exhaust.0, 300.0));
+        check("guard.limits.exhaust_lag_margin", lag, 0.0, most)?;
         let mut lowest = 1.0;
         for &ratio in &self.speed_estimate_ratio {
             check("guard.limits.speed_estimate_ratio", ratio, lowest, 10.0)?;

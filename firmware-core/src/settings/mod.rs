@@ -76,11 +76,26 @@ pub(crate) fn check(field: &'static str, value: f32, min: f32, max: f32) -> Resu
 }
 
 impl Settings {
-    /// Checks every field against its range.
+    /// Checks every field against its range and the sections against each other.
     ///
     /// # Errors
     /// The first field that is out of range, with what was given and what is allowed.
     pub fn validate(&self) -> Result<(), SettingError> {
+        self.validate_fields()?;
+        self.validate_together()
+    }
+
+    /// Checks the sections against each other: they arrive one by one, so an engine is followed only once
+    /// they agree.
+    ///
+    /// # Errors
+    /// A field that does not fit another section, with what was given and what that section allows.
+    pub fn validate_together(&self) -> Result<(), SettingError> {
+        self.plausibility.reaches(&self.guard.limits)
+    }
+
+    /// Checks every field against its own range.
+    fn validate_fields(&self) -> Result<(), SettingError> {
         self.actuator.validate()?;
         self.plausibility.validate()?;
         self.target.validate()?;
@@ -99,6 +114,58 @@ mod tests {
     #[test]
     fn the_defaults_are_valid() {
         assert_eq!(Settings::default().validate(), Ok(()));
+    }
+
+    #[test]
+    fn a_lag_margin_leaves_at_least_half_of_its_limit() {
+        let refused = |change: fn(&mut GuardLimits)| {
+            let mut settings = Settings::default();
+            change(&mut settings.guard.limits);
+            settings.validate().map_err(|error| error.field)
+        };
+        assert_eq!(
+            refused(|limits| {
+                limits.boost_ratio = 1.1;
+                limits.boost_lag_margin.0 = 40.0;
+            }),
+            Err("guard.limits.boost_lag_margin")
+        );
+        assert_eq!(
+            refused(|limits| {
+                limits.turbo_speed.0 = 40_000.0;
+                limits.turbo_speed_lag_margin.0 = 45_000.0;
+            }),
+            Err("guard.limits.turbo_speed_lag_margin")
+        );
+        assert_eq!(
+            refused(|limits| {
+                limits.exhaust.0 = 200.0;
+                limits.exhaust_lag_margin.0 = 250.0;
+            }),
+            Err("guard.limits.exhaust_lag_margin")
+        );
+    }
+
+    #[test]
+    fn a_sensor_that_ends_below_its_limit_is_refused() {
+        let mut settings = Settings::default();
+        settings.plausibility.exhaust_max.0 = settings.guard.limits.exhaust.0 - 1.0;
+        assert_eq!(settings.validate().unwrap_err().field, "plausibility.exhaust_max");
+        let mut settings = Settings::default();
+        settings.guard.limits.turbo_speed.0 = settings.plausibility.turbo_speed_max.0 + 1.0;
+        assert_eq!(settings.validate().unwrap_err().field, "plausibility.turbo_speed_max");
+    }
+
+    #[test]
+    fn sections_that_fit_each_other_may_arrive_one_by_one() {
+        let mut sent = Settings::default();
+        sent.plausibility.exhaust_max.0 = 400.0;
+        sent.guard.limits.exhaust.0 = 400.0;
+        let mut received = Settings::default();
+        for section in sent.sections() {
+            received.apply(section).unwrap();
+        }
+        assert_eq!(received.validate(), Ok(()));
     }
 
     #[test]

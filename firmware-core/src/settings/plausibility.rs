@@ -2,8 +2,11 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::{SettingError, check};
+use super::{GuardLimits, SettingError, check};
 use crate::units::{Celsius, Kilopascal, Rpm, Volt};
+
+/// Lowest air pressure that any setting may count on, kPa.
+pub(super) const BAROMETER_MIN_KPA: f32 = 30.0;
 
 /// Ranges, steps and debounce of the sensors. Defaults suit the invented "bench actuator A" and
 /// "bench engine A"; ranges of this kind are common practice.
@@ -43,10 +46,15 @@ pub struct PlausibilitySettings {
     pub barometer_min: Kilopascal,
     /// Highest air pressure, kPa, 100 to 120. Default 110.
     pub barometer_max: Kilopascal,
-    /// Highest exhaust pressure of a sound sensor, kPa, 150 to 3000. Default 900.
+    /// Highest exhaust pressure of a sound sensor, kPa, 150 to 3000 and no less than the guard's limit.
+    /// Default 900.
     pub exhaust_max: Kilopascal,
-    /// Highest turbo speed of a sound sensor, rpm, 10 000 to 500 000. Default 300 000.
+    /// Highest turbo speed of a sound sensor, rpm, 10 000 to 500 000 and no less than the guard's limit.
+    /// Default 300 000.
     pub turbo_speed_max: Rpm,
+    /// Largest step of turbo speed in one tick, rpm, 100 to 50 000. Default 2000: a small rotor gains some
+    /// 400 under full power.
+    pub turbo_speed_step: Rpm,
     /// Lowest supply to drive at, V, 4 to 24. Default 7.
     pub supply_min: Volt,
     /// Highest supply to drive at, V, 8 to 60. Default 18.
@@ -76,6 +84,7 @@ impl Default for PlausibilitySettings {
             barometer_max: Kilopascal(110.0),
             exhaust_max: Kilopascal(900.0),
             turbo_speed_max: Rpm(300_000.0),
+            turbo_speed_step: Rpm(2000.0),
             supply_min: Volt(7.0),
             supply_max: Volt(18.0),
             temperature_min: Celsius(-50.0),
@@ -99,13 +108,21 @@ impl PlausibilitySettings {
         check("plausibility.boost_stuck_load_change", self.boost_stuck_load_change, 0.1, 1.0)?;
         check("plausibility.boost_stuck_ticks", f32::from(self.boost_stuck_ticks), 100.0, 60_000.0)?;
         check("plausibility.rest_mismatch", self.rest_mismatch.0, 0.5, 50.0)?;
-        check("plausibility.barometer_min", self.barometer_min.0, 30.0, 90.0)?;
+        check("plausibility.barometer_min", self.barometer_min.0, BAROMETER_MIN_KPA, 90.0)?;
         check("plausibility.barometer_max", self.barometer_max.0, 100.0, 120.0)?;
         check("plausibility.exhaust_max", self.exhaust_max.0, 150.0, 3000.0)?;
         check("plausibility.turbo_speed_max", self.turbo_speed_max.0, 10_000.0, 500_000.0)?;
+        check("plausibility.turbo_speed_step", self.turbo_speed_step.0, 100.0, 50_000.0)?;
         check("plausibility.supply_min", self.supply_min.0, 4.0, 24.0)?;
         check("plausibility.supply_max", self.supply_max.0, self.supply_min.0.max(8.0), 60.0)?;
         check("plausibility.temperature_min", self.temperature_min.0, -80.0, 0.0)?;
         check("plausibility.temperature_max", self.temperature_max.0, 80.0, 300.0)
+    }
+
+    /// A sensor must read up to the limit that it guards, or readings past its top hide the limit.
+    pub(super) fn reaches(&self, limits: &GuardLimits) -> Result<(), SettingError> {
+        check("plausibility.exhaust_max", self.exhaust_max.0, limits.exhaust.0, 3000.0)?;
+        let (most, limit) = (self.turbo_speed_max.0, limits.turbo_speed.0);
+        check("plausibility.turbo_speed_max", most, limit, 500_000.0)
     }
 }

@@ -100,7 +100,7 @@ impl Settings {
             SettingsSection::LearnLimits(limits) => next.learn.limits = limits,
             SettingsSection::LearnWindows(windows) => next.learn.windows = windows,
         }
-        next.validate()?;
+        next.validate_fields()?;
         *self = next;
         Ok(())
     }

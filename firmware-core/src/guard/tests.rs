@@ -1,0 +1,140 @@
+use super::*;
+use crate::sample::{EngineDemand, Mode};
+use crate::units::{Kilopascal, Rpm};
+
+/// Quiet air at sea level, every sensor fitted.
+fn quiet() -> Air {
+    Air {
+        boost: Some(Kilopascal(150.0)),
+        boost_saturated: false,
+        barometer: Kilopascal(101.3),
+        exhaust: Some(Kilopascal(200.0)),
+        turbo_speed: Some(Rpm(90_000.0)),
+        demand: EngineDemand {
+            mode: Mode::Boost,
+            boost_target: Kilopascal(180.0),
+            engine_speed: Rpm(2000.0),
+            load: Load::MAX,
+        },
+    }
+}
+
+struct Bench {
+    guard: Guard,
+    settings: GuardSettings,
+    measured: Option<Opening>,
+    is_at_minimum: bool,
+}
+
+impl Bench {
+    fn new() -> Self {
+        let guard = Guard::default();
+        Self {
+            guard,
+            settings: GuardSettings::default(),
+            measured: Some(Opening::OPEN),
+            is_at_minimum: false,
+        }
+    }
+
+    fn run(&mut self, air: &Air, ticks: u16) -> Guarded {
+        let wanted = Wanted {
+            opening: Opening::CLOSED,
+            boost_target: Some(Kilopascal(180.0)),
+            is_at_minimum: self.is_at_minimum,
+        };
+        let vane = Vane { measured: self.measured, reach: Opening::OPEN };
+        let mut last = self.guard.tick(&self.settings, air, &wanted, vane);
+        for _ in 1..ticks {
+            last = self.guard.tick(&self.settings, air, &wanted, vane);
+        }
+        last
+    }
+
+    fn run_until(&mut self, air: &Air, stage: GuardStage) -> GuardEvent {
+        let event = (0..20_000).find_map(|_| self.run(air, 1).event.filter(|event| event.to == stage));
+        event.unwrap_or_else(|| panic!("{stage:?} not reached"))
+    }
+}
+
+fn over_boost() -> Air {
+    Air { boost: Some(Kilopascal(300.0)), ..quiet() }
+}
+
+#[test]
+fn boost_short_is_not_left_by_a_trip_that_passes() {
+    let mut bench = Bench::new();
+    bench.is_at_minimum = true;
+    bench.run_until(&Air { boost: Some(Kilopascal(120.0)), ..quiet() }, GuardStage::BoostShort);
+    bench.is_at_minimum = false;
+    bench.run(&over_boost(), 20);
+    let after = bench.run(&quiet(), 5000);
+    assert_eq!(bench.guard.stage(), GuardStage::Latched);
+    assert_ne!(after.fuel, FuelRequest::Free);
+}
+
+#[test]
+fn losing_the_reading_that_tripped_is_no_calm() {
+    let lost: [(Air, Air); 3] = [
+        (over_boost(), Air { boost: None, ..quiet() }),
+        (
+            Air { turbo_speed: Some(Rpm(200_000.0)), ..quiet() },
+            Air { turbo_speed: None, boost: Some(Kilopascal(120.0)), ..quiet() },
+        ),
+        (Air { exhaust: Some(Kilopascal(600.0)), ..quiet() }, Air { exhaust: None, ..quiet() }),
+    ];
+    for (over, unseen) in lost {
+        let mut bench = Bench::new();
+        bench.run_until(&over, GuardStage::Open);
+        bench.run(&unseen, 5000);
+        assert_eq!(bench.guard.stage(), GuardStage::Latched, "{over:?}");
+        let mut bench = Bench::new();
+        bench.run_until(&over, GuardStage::Open);
+        bench.run(&quiet(), 5000);
+        assert_eq!(bench.guard.stage(), GuardStage::Normal, "seen calm lets go: {over:?}");
+    }
+}
+
+#[test]
+fn a_level_that_margins_have_eaten_up_trips_at_once() {
+    let mut bench = Bench::new();
+    bench.settings.limits.exhaust_lag_margin = Kilopascal(600.0);
+    bench.run(&quiet(), 10);
+    assert_eq!(bench.guard.stage(), GuardStage::Open);
+}
+
+#[test]
+fn losing_the_speed_sensor_is_no_rise_of_speed() {
+    let mut bench = Bench::new();
+    // The estimate for this boost, 102 000 rpm, is far over the measured speed and far under the limit.
+    bench.run(&Air { turbo_speed: Some(Rpm(30_000.0)), ..quiet() }, 100);
+    bench.run(&Air { turbo_speed: None, ..quiet() }, 100);
+    assert_eq!(bench.guard.stage(), GuardStage::Normal);
+}
+
+#[test]
+fn a_gap_in_a_reading_is_no_rise_of_it() {
+    for unseen in [true, false] {
+        let mut bench = Bench::new();
+        bench.run(&Air { exhaust: Some(Kilopascal(110.0)), ..quiet() }, 100);
+        if unseen {
+            bench.run(&Air { exhaust: None, ..quiet() }, 100);
+        } else {
+            bench.guard.interrupt();
+        }
+        bench.run(&Air { exhaust: Some(Kilopascal(360.0)), ..quiet() }, 100);
+        assert_eq!(bench.guard.stage(), GuardStage::Normal, "unseen: {unseen}");
+    }
+}
+
+#[test]
+fn vanes_that_could_not_open_have_not_travelled_because_nobody_sees_them() {
+    let mut bench = Bench::new();
+    bench.measured = Some(Opening::CLOSED);
+    bench.run_until(&over_boost(), GuardStage::CannotOpen);
+    bench.measured = None;
+    bench.run(&over_boost(), 1000);
+    assert_eq!(bench.guard.stage(), GuardStage::CannotOpen);
+    bench.measured = Some(Opening::OPEN);
+    assert_eq!(bench.run_until(&over_boost(), GuardStage::Latched).cause, GuardCause::Travelled);
+}
