@@ -93,7 +93,9 @@ impl Limits {
         }
         let most = match push {
             Push::Normal | Push::Holding | Push::BreakAway => settings.actuator.max_duty.get(),
-            Push::IntoStop => settings.limits.end_stop_duty.get(),
+            Push::IntoStop => {
+                libm::fminf(settings.limits.end_stop_duty.get(), settings.actuator.max_duty.get())
+            }
         };
         if libm::fabsf(duty) > most {
             limits.insert(if push == Push::IntoStop { Limit::EndStop } else { Limit::Duty });
@@ -149,7 +151,28 @@ struct Stall {
     anchor: Option<Counts>,
     ticks: u16,
     pulse: u16,
-    opens: bool,
+    heading: Heading,
+}
+
+/// Where a duty pushes; a push ends when the drive is let go, whichever way it went.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+enum Heading {
+    #[default]
+    Off,
+    Opening,
+    Closing,
+}
+
+impl Heading {
+    fn of(duty: Duty) -> Self {
+        if duty > Duty::ZERO {
+            Self::Opening
+        } else if duty < Duty::ZERO {
+            Self::Closing
+        } else {
+            Self::Off
+        }
+    }
 }
 
 impl Stall {
@@ -164,12 +187,12 @@ impl Stall {
             (None, _) => false,
             (_, None) => true,
         };
-        let opens = wanted.get() > 0.0;
-        if has_travelled || opens != self.opens || push == Push::Holding {
+        let heading = Heading::of(wanted);
+        if has_travelled || heading != self.heading || push == Push::Holding {
             self.anchor = drive.position.or(self.anchor);
             self.ticks = 0;
             self.pulse = 0;
-            self.opens = opens;
+            self.heading = heading;
         }
         let is_stalled = self.ticks >= limits.stall_ticks;
         if libm::fabsf(current) > limits.stall_current.0 {

@@ -35,17 +35,20 @@ impl Slew {
             Haste::Protective => settings.protective_per_s,
         };
         let (low, high) = (from - settings.normal_per_s * TICK_SECONDS, from + opening_rate * TICK_SECONDS);
-        let goal = self.goal(settings, wanted);
+        let goal = self.goal(settings, wanted, haste);
         let next = libm::fminf(libm::fmaxf(goal.get(), low), high);
         let next = Opening::saturating(next, goal);
         self.standing = Some(next);
         next
     }
 
-    /// The last wanted opening that was followed: small changes of it are not.
-    fn goal(&mut self, settings: &SlewSettings, wanted: Opening) -> Opening {
+    /// The last wanted opening that was followed: small changes of it are not, save the guard's openings.
+    fn goal(&mut self, settings: &SlewSettings, wanted: Opening, haste: Haste) -> Opening {
+        let is_guarded = haste == Haste::Protective && self.goal.is_some_and(|goal| wanted > goal);
         let goal = match self.goal {
-            Some(goal) if libm::fabsf(wanted.get() - goal.get()) <= settings.still_band => goal,
+            Some(goal) if !is_guarded && libm::fabsf(wanted.get() - goal.get()) <= settings.still_band => {
+                goal
+            }
             _ => wanted,
         };
         self.goal = Some(goal);
@@ -90,6 +93,15 @@ mod tests {
             let wanted = Opening::try_new(0.5 + noise).unwrap();
             assert_eq!(slew.tick(&settings, wanted, Haste::Normal, start), start);
         }
+    }
+
+    #[test]
+    fn the_last_bit_of_the_guards_opening_is_followed() {
+        let settings = SlewSettings::default();
+        let mut slew = Slew::default();
+        let almost = Opening::try_new(1.0 - settings.still_band / 2.0).unwrap();
+        slew.tick(&settings, almost, Haste::Normal, almost);
+        assert_eq!(slew.tick(&settings, Opening::OPEN, Haste::Protective, almost), Opening::OPEN);
     }
 
     proptest! {

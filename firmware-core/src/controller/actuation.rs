@@ -87,6 +87,10 @@ impl Actuation {
             }
         };
         let limited = self.limits.tick(settings, &drive, pull.duty, pull.push);
+        if matches!(command, Command::Current(_)) {
+            // What the limits took away must not wind up behind them.
+            self.current_rest_v += (limited.duty.get() - pull.duty.get()) * drive.supply.0;
+        }
         Actuated {
             duty: limited.duty,
             target: pull.target,

@@ -90,13 +90,65 @@ fn a_push_without_travel_is_taken_back_in_the_stated_time() {
     assert!(first.is_some_and(|tick| tick.abs_diff(allowed) <= 2), "{first:?}");
 }
 
+#[test]
+fn letting_the_drive_go_ends_a_stall_either_way() {
+    for way in [1.0, -1.0] {
+        let mut controller = calibrated();
+        let mut pushed = sample(0, 8000);
+        pushed.motor_current = Ampere(way * 2.25);
+        let push = Request::Bench(Command::Duty(Duty::try_new(way * 0.3).unwrap()));
+        let mut last = controller.tick(&pushed, &push);
+        for _ in 0..3000 {
+            last = controller.tick(&pushed, &push);
+        }
+        assert!(last.faults.contains(Fault::Stalled), "{way}");
+        controller.tick(&sample(0, 8000), &Request::Release);
+        let again = controller.tick(&pushed, &push);
+        assert!(!again.faults.contains(Fault::Stalled), "{way}");
+    }
+}
+
+#[test]
+fn a_current_held_back_by_a_limit_does_not_wind_up_behind_it() {
+    let mut controller = calibrated();
+    let mut reading = sample(0, 8000);
+    // The winding takes half an ampere whatever is asked, so the loop asks for more and more.
+    reading.motor_current = Ampere(0.5);
+    for _ in 0..2000 {
+        controller.tick(&reading, &Request::Bench(Command::Current(Ampere(4.0))));
+    }
+    reading.motor_current = Ampere(0.0);
+    let after = controller.tick(&reading, &Request::Bench(Command::Current(Ampere(0.0))));
+    let most = settings_room(&Settings::default());
+    assert!(after.duty.get().abs() <= most * 0.1, "{:?} wound up", after.duty);
+}
+
+/// Duty at which the largest current flows through a resting winding.
+fn settings_room(settings: &Settings) -> f32 {
+    let actuator = &settings.actuator;
+    actuator.max_current.0 * actuator.winding_resistance_ohm / actuator.nominal_supply.0
+}
+
+/// A largest duty well inside what the random commands ask for, and inside the duty into a stop.
+const TIGHT_DUTY: f32 = 0.3;
+
+fn tight() -> Controller {
+    let mut settings = Settings::default();
+    settings.actuator.max_duty = Duty::try_new(TIGHT_DUTY).unwrap();
+    settings.limits.end_stop_duty = Duty::MAX;
+    settings.validate().unwrap();
+    let mut controller = Controller::new(settings);
+    controller.set_calibration(Some(calibration()));
+    controller
+}
+
 proptest! {
     #[test]
     fn any_input_gives_a_duty_inside_its_limits(ticks in prop::collection::vec((any_sample(), any_request()), 1..80)) {
-        let mut controller = calibrated();
+        let mut controller = tight();
         for (sample, request) in ticks {
             let output = controller.tick(&sample, &request);
-            prop_assert!((-1.0..=1.0).contains(&output.duty.get()));
+            prop_assert!((-TIGHT_DUTY..=TIGHT_DUTY).contains(&output.duty.get()));
         }
     }
 
@@ -261,9 +313,10 @@ impl Random {
 }
 
 #[test]
-fn ten_million_random_ticks_neither_panic_nor_leave_the_duty_range() {
+fn ten_million_random_ticks_neither_panic_nor_pass_the_largest_duty() {
     let mut random = Random(1);
-    let mut controller = calibrated();
+    let mut controller = tight();
+    let mut reached = false;
     for tick in 0..10_000_000u32 {
         let mut reading = sample(tick, random.bits() as i16);
         reading.motor_current = Ampere(random.float(8.0));
@@ -284,9 +337,11 @@ fn ten_million_random_ticks_neither_panic_nor_leave_the_duty_range() {
             _ => engine(mode, random.float(300.0), random.float(4000.0), random.float(1.0)),
         };
         let output = controller.tick(&reading, &request);
-        assert!((-1.0..=1.0).contains(&output.duty.get()), "tick {tick}");
+        assert!((-TIGHT_DUTY..=TIGHT_DUTY).contains(&output.duty.get()), "tick {tick}");
+        reached |= output.limits.contains(Limit::Duty);
         if random.bits().is_multiple_of(4096) {
             controller.clear_latch();
         }
     }
+    assert!(reached, "a run that never meets the limit tests nothing");
 }

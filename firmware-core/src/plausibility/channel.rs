@@ -162,6 +162,8 @@ impl Span {
 #[derive(Debug, Clone, Copy, Default)]
 pub(super) struct Frozen {
     last: Option<Counts>,
+    /// Ticks without any change.
+    unchanged: u16,
     /// Ticks under way without any change.
     still: u16,
     verdict: Channel,
@@ -176,6 +178,7 @@ impl Frozen {
     ) -> bool {
         let has_changed = self.last != Some(position);
         self.last = Some(position);
+        self.unchanged = if has_changed { 0 } else { self.unchanged.saturating_add(1) };
         self.still = match (has_changed, errand) {
             (true, _) | (_, Errand::OnTarget) => 0,
             (false, Errand::UnderWay) => self.still.saturating_add(1),
@@ -183,7 +186,9 @@ impl Frozen {
         if self.still >= settings.position_frozen_ticks {
             self.verdict.condemn();
         } else {
-            self.verdict.judge_slowly(has_changed || !self.verdict.is_fault(), settings.heal_ticks);
+            // A sound sensor's noise changes the reading now and then, not in every tick.
+            let lives = self.unchanged < settings.position_frozen_ticks;
+            self.verdict.judge_slowly(lives || !self.verdict.is_fault(), settings.heal_ticks);
         }
         self.verdict.is_fault()
     }

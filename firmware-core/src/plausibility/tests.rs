@@ -128,3 +128,32 @@ fn a_speed_that_jumps_further_than_a_rotor_can_is_at_fault() {
     let last = (0..limits.debounce_ticks).map(|_| judge(&mut plausibility, &reading)).last().unwrap();
     assert!(last.faults.contains(Fault::TurboSpeedRange));
 }
+
+#[test]
+fn a_position_that_changes_now_and_then_is_no_longer_frozen_after_the_healing_time() {
+    let limits = Settings::default().plausibility;
+    let mut plausibility = Plausibility::default();
+    let request = engine(Mode::Boost, 180.0, 2000.0, 0.6);
+    let mut tick_once =
+        |position, errand| plausibility.tick(&Settings::default(), &sample(0, position), &request, errand);
+    for _ in 0..=limits.position_frozen_ticks {
+        tick_once(8000, Errand::UnderWay);
+    }
+    // Blind, the loop is on no errand. A count of noise every twentieth tick shows a living sensor.
+    let healed = (0..2 * limits.heal_ticks)
+        .position(|tick| tick_once(8001 + (tick / 20 % 2) as i16, Errand::OnTarget).position.is_some());
+    assert_eq!(healed, Some(usize::from(limits.heal_ticks) - 1));
+}
+
+#[test]
+fn a_frozen_position_at_rest_does_not_heal() {
+    let limits = Settings::default().plausibility;
+    let mut plausibility = Plausibility::default();
+    let request = engine(Mode::Boost, 180.0, 2000.0, 0.6);
+    let mut tick_once =
+        |errand| plausibility.tick(&Settings::default(), &sample(0, 8000), &request, errand).position;
+    for _ in 0..=limits.position_frozen_ticks {
+        tick_once(Errand::UnderWay);
+    }
+    assert!((0..4 * limits.heal_ticks).all(|_| tick_once(Errand::OnTarget).is_none()));
+}

@@ -77,8 +77,8 @@ pub struct GuardSettings {
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[serde(default, deny_unknown_fields)]
 pub struct GuardStages {
-    /// Time from crossing a level to the vanes being told to open, ticks, 1 to 1000. Default 12:
-    /// debounce, one tick of computing, filter of the rate.
+    /// Time from crossing a level to the vanes being told to open, ticks, more than `debounce_ticks` and up
+    /// to 1000. Default 12: debounce, one tick of computing, filter of the rate.
     pub reaction_ticks: u16,
     /// Ticks over a level before it counts, 1 to 200. Default 5.
     pub debounce_ticks: u16,
@@ -104,10 +104,10 @@ pub struct GuardStages {
     pub short_ticks: u16,
     /// Least opening once boost was short, 0 to 1. Default 0.6.
     pub short_opening: Opening,
-    /// Fuelling asked for while the guard opens the vanes, or boost is unknown, fraction of full, 0 to 1.
-    /// Default 0.5.
+    /// Fuelling asked for while the guard opens the vanes, or boost is unknown, fraction of full, 0 to
+    /// 0.9. Default 0.5.
     pub smoke_limit: Load,
-    /// Fuelling asked for when the vanes cannot open or boost stays short, 0 to 1. Default 0.3.
+    /// Fuelling asked for when the vanes cannot open or boost stays short, 0 to 0.9. Default 0.3.
     pub derate: Load,
 }
 
@@ -132,6 +132,9 @@ impl Default for GuardStages {
         }
     }
 }
+
+/// More fuel than this is no limit: common practice, no source.
+const MOST_LIMITED_FUEL: f32 = 0.9;
 
 /// A lag margin leaves at least half of its limit as trip level.
 fn most_margin(limit: f32, most: f32) -> f32 {
@@ -165,8 +168,10 @@ impl GuardLimits {
 
 impl GuardStages {
     pub(super) fn validate(&self) -> Result<(), SettingError> {
-        check("guard.stages.reaction_ticks", f32::from(self.reaction_ticks), 1.0, 1000.0)?;
-        check("guard.stages.debounce_ticks", f32::from(self.debounce_ticks), 1.0, 200.0)?;
+        let debounce_ticks = f32::from(self.debounce_ticks);
+        check("guard.stages.debounce_ticks", debounce_ticks, 1.0, 200.0)?;
+        let (least, reaction_ticks) = (debounce_ticks + 1.0, f32::from(self.reaction_ticks));
+        check("guard.stages.reaction_ticks", reaction_ticks, least, 1000.0)?;
         check("guard.stages.ease_band", self.ease_band, 0.005, 0.5)?;
         check("guard.stages.ease_rate_per_s", self.ease_rate_per_s, 0.05, 10.0)?;
         check("guard.stages.hysteresis", self.hysteresis, 0.005, 0.5)?;
@@ -176,7 +181,9 @@ impl GuardStages {
         check("guard.stages.open_travel", self.open_travel, 0.005, 0.5)?;
         check("guard.stages.open_travel_ticks", f32::from(self.open_travel_ticks), 20.0, 5000.0)?;
         check("guard.stages.short_by", self.short_by.0, 5.0, 300.0)?;
-        check("guard.stages.short_ticks", f32::from(self.short_ticks), 100.0, 60_000.0)
+        check("guard.stages.short_ticks", f32::from(self.short_ticks), 100.0, 60_000.0)?;
+        check("guard.stages.smoke_limit", self.smoke_limit.get(), 0.0, MOST_LIMITED_FUEL)?;
+        check("guard.stages.derate", self.derate.get(), 0.0, MOST_LIMITED_FUEL)
     }
 }
 

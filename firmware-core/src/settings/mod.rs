@@ -110,6 +110,7 @@ impl Settings {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::units::Load;
 
     #[test]
     fn the_defaults_are_valid() {
@@ -144,6 +145,22 @@ mod tests {
             }),
             Err("guard.limits.exhaust_lag_margin")
         );
+    }
+
+    #[test]
+    fn a_stage_that_reacts_too_late_or_limits_nothing_is_refused() {
+        let mut settings = Settings::default();
+        settings.guard.stages.debounce_ticks = settings.guard.stages.reaction_ticks;
+        assert_eq!(settings.validate().unwrap_err().field, "guard.stages.reaction_ticks");
+        let mut settings = Settings::default();
+        settings.guard.stages.derate = Load::MAX;
+        assert_eq!(settings.validate().unwrap_err().field, "guard.stages.derate");
+        let mut settings = Settings::default();
+        settings.guard.stages.smoke_limit = Load::MAX;
+        assert_eq!(settings.validate().unwrap_err().field, "guard.stages.smoke_limit");
+        let mut settings = Settings::default();
+        settings.limits.stalled_current.0 = settings.limits.continuous_current.0 + 0.1;
+        assert_eq!(settings.validate().unwrap_err().field, "limits.stalled_current");
     }
 
     #[test]

@@ -132,7 +132,7 @@ pub struct LimitSettings {
     pub stall_travel_counts: f32,
     /// Time that a push may last without travel, ticks, 50 to 20 000. Default 2500.
     pub stall_ticks: u16,
-    /// Current that is left to a stalled drive, A, 0 to 30. Default 0.6.
+    /// Current that is left to a stalled drive, A, 0 to `continuous_current`. Default 0.6.
     pub stalled_current: Ampere,
     /// Length of a break-away pulse past the stall limit, ticks, 0 to 1000. Default 60.
     pub break_away_ticks: u16,
@@ -169,7 +169,7 @@ impl LimitSettings {
         check("limits.stall_current", self.stall_current.0, 0.05, 30.0)?;
         check("limits.stall_travel_counts", self.stall_travel_counts, 2.0, 2000.0)?;
         check("limits.stall_ticks", f32::from(self.stall_ticks), 50.0, 20_000.0)?;
-        check("limits.stalled_current", self.stalled_current.0, 0.0, 30.0)?;
+        check("limits.stalled_current", self.stalled_current.0, 0.0, self.continuous_current.0)?;
         check("limits.break_away_ticks", f32::from(self.break_away_ticks), 0.0, 1000.0)?;
         check("limits.break_away_pause_ticks", f32::from(self.break_away_pause_ticks), 10.0, 10_000.0)?;
         check("limits.end_stop_duty", self.end_stop_duty.get(), 0.0, 1.0)?;
