@@ -26,7 +26,7 @@ const fn preset(
     reasons: &'static [&'static str],
     apply: fn(&mut Case, f64),
 ) -> Preset {
-    let severity = Severity { low: severity.0, high: severity.1, unit: severity.2 };
+    let severity = Severity { mild: severity.0, worst: severity.1, unit: severity.2 };
     Preset { name, about, family: Family::Drive, tag: Tag::MustReject, severity, reasons, apply }
 }
 
@@ -51,7 +51,7 @@ pub(super) const PRESETS: &[Preset] = &[
     preset(
         "shorted-turn",
         "part of the winding shorted",
-        (0.4, 1.0, "share of turns left"),
+        (1.0, 0.2, "share of turns left"),
         &[
             "tight travel",
             "current not followed",
@@ -65,7 +65,7 @@ pub(super) const PRESETS: &[Preset] = &[
         ],
         |case, share| rewind(case, share, share),
     ),
-    preset("low-supply", "battery low", (5.0, 11.0, "V"), SUPPLY, |case, volts| {
+    preset("low-supply", "battery low", (11.0, 5.0, "V"), SUPPLY, |case, volts| {
         case.world.actuator.bridge.supply_v = volts
     }),
     preset(
@@ -75,7 +75,7 @@ pub(super) const PRESETS: &[Preset] = &[
         SUPPLY,
         |case, volts| case.world.actuator.bridge.supply_v = volts,
     ),
-    preset("brown-out", "supply breaks down during the learn", (2.0, 10.0, "V"), SUPPLY, |case, volts| {
+    preset("brown-out", "supply breaks down during the learn", (10.0, 2.0, "V"), SUPPLY, |case, volts| {
         case.fault_from(2.0, FaultKind::Supply(volts))
     }),
     preset(
@@ -129,7 +129,7 @@ pub(super) const PRESETS: &[Preset] = &[
     preset(
         "bridge-half-dead",
         "bridge gives less duty than asked",
-        (0.1, 1.0, "share of the duty"),
+        (1.0, 0.1, "share of the duty"),
         WEAK,
         |case, share| case.mishaps.duty_share = Some(share),
     ),

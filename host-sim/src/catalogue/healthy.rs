@@ -43,7 +43,7 @@ pub fn draw_unit(rng: &mut impl Rng) -> WorldConfig {
     unit
 }
 
-const NONE: Severity = Severity { low: 0.0, high: 1.0, unit: "no effect" };
+const NONE: Severity = Severity { mild: 0.0, worst: 1.0, unit: "no effect" };
 
 pub(super) const PRESETS: &[Preset] = &[
     Preset {
@@ -69,7 +69,7 @@ pub(super) const PRESETS: &[Preset] = &[
         about: "hot and dry ring: friction a third higher, still within limits",
         family: Family::Healthy,
         tag: Tag::MustAccept,
-        severity: Severity { low: 1.0, high: 1.35, unit: "times friction" },
+        severity: Severity { mild: 1.0, worst: 1.35, unit: "times friction" },
         reasons: &[],
         apply: |case, factor| {
             let friction = &mut case.world.actuator.ring.friction;

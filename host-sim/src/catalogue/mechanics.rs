@@ -53,7 +53,7 @@ const fn preset(
     reasons: &'static [&'static str],
     apply: fn(&mut Case, f64),
 ) -> Preset {
-    let severity = Severity { low: severity.0, high: severity.1, unit: severity.2 };
+    let severity = Severity { mild: severity.0, worst: severity.1, unit: severity.2 };
     Preset { name, about, family: Family::Mechanics, tag, severity, reasons, apply }
 }
 
@@ -72,7 +72,7 @@ pub(super) const PRESETS: &[Preset] = &[
         "sticking-ring",
         "ring sticks and lets go",
         Tag::MustReject,
-        (1.0, 5.0, "times break-away friction"),
+        (1.0, 8.0, "times break-away friction"),
         TIGHT,
         |case, factor| rub(case, 1.0 + 0.3 * (factor - 1.0), factor),
     ),
@@ -107,7 +107,7 @@ pub(super) const PRESETS: &[Preset] = &[
         "blocked-opening",
         "something hard stands in the way of opening",
         Tag::MustReject,
-        (0.03, 1.0, "opening where it stands"),
+        (1.0, 0.03, "opening where it stands"),
         BLOCKED,
         |case, opening| block(case, End::Low, opening, HARD),
     ),

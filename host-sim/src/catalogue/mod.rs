@@ -52,13 +52,13 @@ pub enum Tag {
     UndecidableWithout(Check),
 }
 
-/// Severity range of a preset.
+/// Severity range of a preset, mildest first; the number itself may fall on the way (a share left, a voltage).
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct Severity {
     /// Mildest.
-    pub low: f64,
+    pub mild: f64,
     /// Worst.
-    pub high: f64,
+    pub worst: f64,
     /// What the number is, with its unit.
     pub unit: &'static str,
 }
@@ -67,7 +67,7 @@ impl Severity {
     /// The severity at a share 0 … 1 of the range.
     #[must_use]
     pub fn at(&self, share: f64) -> f64 {
-        self.low + share * (self.high - self.low)
+        self.mild + share * (self.worst - self.mild)
     }
 
     /// The typical severity that a virtual unit shows when none is given: three quarters up.

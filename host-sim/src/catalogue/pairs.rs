@@ -30,7 +30,7 @@ const fn preset(
     reasons: &'static [&'static str],
     apply: fn(&mut Case, f64),
 ) -> Preset {
-    let severity = Severity { low: severity.0, high: severity.1, unit: severity.2 };
+    let severity = Severity { mild: severity.0, worst: severity.1, unit: severity.2 };
     Preset { name, about, family: Family::Pair, tag, severity, reasons, apply }
 }
 

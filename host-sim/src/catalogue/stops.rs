@@ -53,7 +53,7 @@ const fn preset(
     reasons: &'static [&'static str],
     apply: fn(&mut Case, f64),
 ) -> Preset {
-    let severity = Severity { low: severity.0, high: severity.1, unit: severity.2 };
+    let severity = Severity { mild: severity.0, worst: severity.1, unit: severity.2 };
     Preset { name, about, family: Family::Mechanics, tag: Tag::MustReject, severity, reasons, apply }
 }
 
@@ -75,14 +75,14 @@ pub(super) const PRESETS: &[Preset] = &[
     preset(
         "yielding-closed-stop",
         "a cracked closed stop that gives way",
-        (0.05, 0.9, "share of its stiffness"),
+        (0.9, 0.05, "share of its stiffness"),
         SOFT,
         |case, share| soften(case, End::High, share),
     ),
     preset(
         "loose-mount",
         "actuator bolts loose: both stops give way",
-        (0.05, 0.9, "share of their stiffness"),
+        (0.9, 0.05, "share of their stiffness"),
         SOFT,
         |case, share| {
             soften(case, End::Low, share);

@@ -96,3 +96,40 @@ fn mix(seed: u64, name: &str, number: u64) -> u64 {
     z = (z ^ (z >> 27)).wrapping_mul(0x94D0_49BB_1331_11EB);
     z ^ (z >> 31)
 }
+
+#[cfg(test)]
+mod tests {
+    use firmware_core::learn::LearnOutcome;
+
+    use super::*;
+    use crate::catalogue::{self, Tag};
+
+    /// What a learn of the nominal unit makes of a fault at its typical severity.
+    fn typical(preset: &Preset, seed: u64) -> LearnOutcome {
+        let case = preset.unit(None);
+        let order = LearnOrder::full(Setup::Attached, Warmth::Cold, case.checks_passed());
+        run(&case, &Settings::default(), order, case.start_opening(None), seed).unwrap().outcome
+    }
+
+    #[test]
+    fn at_its_typical_severity_each_fault_ends_as_it_must() {
+        let runs: Vec<(&Preset, u64)> =
+            catalogue::all().flat_map(|preset| (1..=3).map(move |seed| (preset, seed))).collect();
+        let odd: Vec<String> = runs
+            .into_par_iter()
+            .filter_map(|(preset, seed)| {
+                let outcome = typical(preset, seed);
+                let is_right = match (preset.tag, &outcome) {
+                    (Tag::MustReject, LearnOutcome::Refused(refusal)) => {
+                        preset.reasons.contains(&refusal.name())
+                    }
+                    (Tag::MustReject, _) => false,
+                    (Tag::MustAccept, outcome) => matches!(outcome, LearnOutcome::Accepted(_)),
+                    (Tag::UndecidableWithout(_), outcome) => !matches!(outcome, LearnOutcome::Accepted(_)),
+                };
+                (!is_right).then(|| format!("{}, seed {seed}: {outcome:?}", preset.name))
+            })
+            .collect();
+        assert!(odd.is_empty(), "{}", odd.join("\n"));
+    }
+}
