@@ -23,7 +23,7 @@ pub struct Metrics {
     pub overshoot_pct: Option<f64>,
     /// ∫ |wanted − boost| dt, kPa s.
     pub boost_iae_kpa_s: f64,
-    /// Highest boost, kPa.
+    /// Highest boost, absolute, kPa.
     pub peak_boost_kpa: f64,
     /// Highest boost over its limit, kPa; 0 when it stays under.
     pub boost_over_limit_kpa: f64,
@@ -33,7 +33,7 @@ pub struct Metrics {
     pub peak_turbo_rpm: f64,
     /// Time with turbo speed over its limit, s.
     pub turbo_over_limit_s: f64,
-    /// Highest exhaust pressure, kPa.
+    /// Highest exhaust pressure, absolute, kPa.
     pub peak_exhaust_kpa: f64,
     /// Time with exhaust pressure over its limit, s.
     pub exhaust_over_limit_s: f64,
@@ -60,6 +60,8 @@ pub struct MetricColumn {
     pub name: &'static str,
     /// Unit.
     pub unit: &'static str,
+    /// Smallest difference worth showing.
+    pub step: f64,
     /// Range that a histogram of it covers.
     pub range: (f64, f64),
     /// Value, where the run has one.
@@ -67,31 +69,31 @@ pub struct MetricColumn {
 }
 
 macro_rules! metric_columns {
-    ($($name:literal, $unit:literal, $range:expr, $value:expr;)*) => {
-        &[$(MetricColumn { name: $name, unit: $unit, range: $range, value: $value }),*]
+    ($($name:literal, $unit:literal, $step:literal, $range:expr, $value:expr;)*) => {
+        &[$(MetricColumn { name: $name, unit: $unit, step: $step, range: $range, value: $value }),*]
     };
 }
 
 /// All metrics, in table order.
 pub const METRICS: &[MetricColumn] = metric_columns![
-    "rise time", "s", (0.0, 20.0), |m| m.rise_s;
-    "settling time", "s", (0.0, 20.0), |m| m.settling_s;
-    "overshoot", "%", (0.0, 200.0), |m| m.overshoot_pct;
-    "boost IAE", "kPa s", (0.0, 2000.0), |m| Some(m.boost_iae_kpa_s);
-    "peak boost", "kPa", (50.0, 450.0), |m| Some(m.peak_boost_kpa);
-    "boost over limit", "kPa", (0.0, 200.0), |m| Some(m.boost_over_limit_kpa);
-    "time over boost limit", "s", (0.0, 20.0), |m| Some(m.boost_over_limit_s);
-    "peak turbo speed", "rpm", (0.0, 300_000.0), |m| Some(m.peak_turbo_rpm);
-    "time over turbo limit", "s", (0.0, 20.0), |m| Some(m.turbo_over_limit_s);
-    "peak exhaust pressure", "kPa", (50.0, 1050.0), |m| Some(m.peak_exhaust_kpa);
-    "time over exhaust limit", "s", (0.0, 20.0), |m| Some(m.exhaust_over_limit_s);
-    "pumping pressure", "kPa", (-100.0, 400.0), |m| Some(m.pumping_kpa);
-    "opening IAE", "s", (0.0, 20.0), |m| Some(m.opening_iae_s);
-    "actuator work", "J", (0.0, 2000.0), |m| Some(m.actuator_work_j);
-    "winding heat", "J", (0.0, 2000.0), |m| Some(m.winding_heat_j);
-    "reversals", "-", (0.0, 4000.0), |m| Some(m.reversals);
-    "travel", "strokes", (0.0, 200.0), |m| Some(m.travel_strokes);
-    "guard open", "s", (0.0, 100.0), |m| Some(m.guard_open_s);
+    "rise time", "s", 0.01, (0.0, 20.0), |m| m.rise_s;
+    "settling time", "s", 0.01, (0.0, 20.0), |m| m.settling_s;
+    "overshoot", "%", 0.1, (0.0, 200.0), |m| m.overshoot_pct;
+    "boost IAE", "kPa s", 0.1, (0.0, 2000.0), |m| Some(m.boost_iae_kpa_s);
+    "peak boost", "kPa absolute", 0.1, (50.0, 450.0), |m| Some(m.peak_boost_kpa);
+    "boost over limit", "kPa", 0.1, (0.0, 200.0), |m| Some(m.boost_over_limit_kpa);
+    "time over boost limit", "s", 0.01, (0.0, 20.0), |m| Some(m.boost_over_limit_s);
+    "peak turbo speed", "rpm", 10.0, (0.0, 300_000.0), |m| Some(m.peak_turbo_rpm);
+    "time over turbo limit", "s", 0.01, (0.0, 20.0), |m| Some(m.turbo_over_limit_s);
+    "peak exhaust pressure", "kPa absolute", 0.1, (50.0, 1050.0), |m| Some(m.peak_exhaust_kpa);
+    "time over exhaust limit", "s", 0.01, (0.0, 20.0), |m| Some(m.exhaust_over_limit_s);
+    "pumping pressure", "kPa", 0.1, (-100.0, 400.0), |m| Some(m.pumping_kpa);
+    "opening IAE", "s", 0.001, (0.0, 20.0), |m| Some(m.opening_iae_s);
+    "actuator work", "J", 0.01, (0.0, 2000.0), |m| Some(m.actuator_work_j);
+    "winding heat", "J", 0.1, (0.0, 2000.0), |m| Some(m.winding_heat_j);
+    "reversals", "-", 1.0, (0.0, 4000.0), |m| Some(m.reversals);
+    "travel", "strokes", 0.01, (0.0, 200.0), |m| Some(m.travel_strokes);
+    "guard open", "s", 0.01, (0.0, 100.0), |m| Some(m.guard_open_s);
 ];
 
 /// Share of the step around the wanted boost that counts as settled.

@@ -145,6 +145,10 @@ pub struct MetricSummary {
     pub name: &'static str,
     /// Unit.
     pub unit: &'static str,
+    /// Smallest difference worth showing.
+    pub step: f64,
+    /// Width of a bin: quantiles are known no better.
+    pub bin: f64,
     /// Runs that have it.
     pub count: u64,
     /// Mean.
@@ -237,6 +241,8 @@ impl CampaignStats {
         rows.map(|(stats, column)| MetricSummary {
             name: column.name,
             unit: column.unit,
+            step: column.step,
+            bin: (column.range.1 - column.range.0) / BINS as f64,
             count: stats.count,
             mean: stats.sum.0 / stats.count as f64,
             least: stats.least.0,

@@ -79,9 +79,8 @@ impl Failure {
     }
 
     /// Stopped by the user.
-    #[must_use]
-    pub fn interrupted() -> Self {
-        Self { exit: Exit::Interrupted, message: "stopped by the user; the drive was released".into() }
+    pub fn interrupted(message: impl Display) -> Self {
+        Self { exit: Exit::Interrupted, message: message.to_string() }
     }
 }
 

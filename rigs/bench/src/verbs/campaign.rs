@@ -8,6 +8,7 @@ use std::path::PathBuf;
 use host_sim::campaign::{CampaignPlan, CampaignStats, MetricSummary, Next, run_campaign};
 use serde::Serialize;
 
+use super::metric_digits::shown_to;
 use super::{guard_campaign, learn_campaign, simulate};
 use crate::console::Console;
 use crate::exit::{Exit, Failure, VerbResult};
@@ -162,16 +163,11 @@ fn text(args: &Args, plan: &CampaignPlan, stats: &CampaignStats) -> String {
         stats.failures()
     )];
     lines.push(format!(
-        "  {:<30}{:>11}{:>11}{:>11}{:>11}{:>11}{:>11}  worst runs",
-        "", "least", "5 %", "median", "95 %", "99 %", "most"
+        "  {:<36}{:>16}{:>10}{:>10}{:>10}{:>10}{:>10}{:>10}  worst runs",
+        "", "runs", "least", "5 %", "median", "95 %", "99 %", "most"
     ));
-    for row in stats.table() {
-        let cells = [row.least, row.q05, row.q50, row.q95, row.q99, row.most];
-        let cells: Vec<String> = cells.iter().map(|value| format!("{value:>11.3}")).collect();
-        let worst: Vec<String> = row.worst.iter().take(3).map(|worst| worst.run.to_string()).collect();
-        let name = format!("{}, {}", row.name, row.unit);
-        lines.push(format!("  {name:<30}{}  {}", cells.join(""), worst.join(", ")));
-    }
+    lines.extend(stats.table().iter().map(|row| metric_line(row, stats.runs())));
+    lines.push("  runs: those that have the metric; one that never settles has no settling time".to_owned());
     for failed in stats.failed().iter().take(3) {
         lines.push(format!("  run {} failed: {}", failed.run, failed.reason));
     }
@@ -181,4 +177,33 @@ fn text(args: &Args, plan: &CampaignPlan, stats: &CampaignStats) -> String {
         args.seed
     ));
     lines.join("\n")
+}
+
+/// One metric: extremes as they were, quantiles to the width of a bin.
+fn metric_line(row: &MetricSummary, runs: u64) -> String {
+    // Rounding must not push a quantile past the extremes.
+    let quantile = |value: f64| {
+        let step = row.step.max(row.bin);
+        let rounded = (value / step).round() * step;
+        let kept = rounded.clamp(row.least, row.most);
+        shown_to(kept, if kept == rounded { step } else { row.step })
+    };
+    let cells = [
+        format!("{} of {runs}", row.count),
+        shown_to(row.least, row.step),
+        quantile(row.q05),
+        quantile(row.q50),
+        quantile(row.q95),
+        quantile(row.q99),
+        shown_to(row.most, row.step),
+    ];
+    let [count, values @ ..] = cells;
+    let values: Vec<String> = values.iter().map(|cell| format!("{cell:>10}")).collect();
+    let worst: Vec<String> = row.worst.iter().take(3).map(|worst| worst.run.to_string()).collect();
+    format!(
+        "  {:<36}{count:>16}{}  {}",
+        format!("{}, {}", row.name, row.unit),
+        values.concat(),
+        worst.join(", ")
+    )
 }

@@ -42,7 +42,9 @@ pub fn run(args: &Args, console: &Console) -> VerbResult {
         let tally = campaign(preset, &Settings::default(), args.runs, args.seed, &|done| bar.inc(done));
         faults.push(tally.map_err(|error| Failure::undetermined(format!("{}: {error}", preset.name)))?);
         if interrupt::asked() {
-            return Err(Failure::interrupted());
+            return Err(Failure::interrupted(
+                "stopped by the user; of an unfinished learn campaign nothing is kept",
+            ));
         }
     }
     bar.finish_and_clear();
@@ -91,7 +93,8 @@ pub fn text(result: &LearnCampaign) -> String {
     }
     let _ = writeln!(
         out,
-        "\na stop counts as wrong when off by more than {:.1} % of travel",
+        "\nwrong: a stop off by more than {:.1} % of travel; below the tolerance accepting is right, also of a \
+         fault that must be rejected",
         100.0 * result.tolerance
     );
     rate(&mut out, "wrongly accepted of must-reject", &result.wrongly_accepted);

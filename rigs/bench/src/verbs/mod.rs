@@ -10,6 +10,7 @@ pub mod learn;
 pub mod learn_campaign;
 pub mod learn_picture;
 pub mod match_parts;
+mod metric_digits;
 pub mod moves;
 pub mod ports;
 pub mod simulate;

@@ -3,20 +3,22 @@
 //! In: a scenario (built in or a file), controller settings, a seed. Out: one table of metrics, and with
 //! `--out` one page with all runs in the same pictures, a CSV for each run and one JSON. Nothing moves.
 
+mod page;
+mod words;
+
 use std::path::{Path, PathBuf};
 
 use firmware_core::settings::Settings;
 use host_sim::campaign::{self, CampaignPlan, Spread};
-use host_sim::metrics::{METRICS, Metrics};
-use host_sim::run::{Record, RunError, RunOutcome, TraceRow, run_world};
+use host_sim::metrics::{METRICS, MetricColumn, Metrics};
+use host_sim::run::{Record, RunError, RunOutcome, run_world};
 use host_sim::scenario::{BuiltIn, Scenario, builtins};
 use serde::Serialize;
 
-use crate::caution::CAUTIONS;
+use super::metric_digits::shown_to;
 use crate::console::Console;
 use crate::exit::{Exit, Failure, VerbResult};
 use crate::record::write_whole;
-use crate::report::{Axis, Chart, Ink, Report, Section, Table};
 use crate::toml_file::TomlFile;
 
 /// What `simulate` takes.
@@ -129,7 +131,7 @@ pub(super) fn controllers(files: &[PathBuf]) -> Result<Vec<(String, Settings)>, 
     if files.is_empty() {
         return Ok(vec![("built-in".to_owned(), Settings::default())]);
     }
-    files
+    let read: Result<Vec<(String, Settings)>, Failure> = files
         .iter()
         .map(|path| {
             let file = TomlFile::read(path).map_err(Failure::usage)?;
@@ -143,7 +145,23 @@ pub(super) fn controllers(files: &[PathBuf]) -> Result<Vec<(String, Settings)>, 
                 path.file_stem().map_or_else(|| path.display().to_string(), |s| s.to_string_lossy().into());
             Ok((stem, settings))
         })
-        .collect()
+        .collect();
+    let (stems, settings): (Vec<String>, Vec<Settings>) = read?.into_iter().unzip();
+    Ok(told_apart(&stems).into_iter().zip(settings).collect())
+}
+
+/// Names told apart: one that comes again gets a number, so that no file is written over another.
+fn told_apart(stems: &[String]) -> Vec<String> {
+    let mut names: Vec<String> = Vec::with_capacity(stems.len());
+    for stem in stems {
+        let (mut name, mut number) = (stem.clone(), 1);
+        while names.contains(&name) || (number > 1 && stems.contains(&name)) {
+            number += 1;
+            name = format!("{stem}-{number}");
+        }
+        names.push(name);
+    }
+    names
 }
 
 /// The spread in a file, or the built-in one.
@@ -180,9 +198,9 @@ fn told<'a>(args: &Args, scenario: &'a Scenario, shown: &'a [Shown]) -> Told<'a>
     Told { scenario: &scenario.name, seed: args.seed, member: args.member, runs: runs.collect() }
 }
 
-/// A metric's value in a table.
-fn cell(value: Option<f64>) -> String {
-    value.map_or_else(|| "–".to_owned(), |value| format!("{value:.3}"))
+/// A metric of a run in a table.
+fn cell(column: &MetricColumn, run: &Shown) -> String {
+    (column.value)(&run.outcome.metrics).map_or_else(|| "–".to_owned(), |value| shown_to(value, column.step))
 }
 
 fn text(args: &Args, scenario: &Scenario, shown: &[Shown]) -> String {
@@ -190,40 +208,18 @@ fn text(args: &Args, scenario: &Scenario, shown: &[Shown]) -> String {
     let member = args.member.map_or_else(String::new, |run| format!(", run {run} of its campaign"));
     lines.push(format!("{} s, seed {}{member}; simulated, nothing moved", scenario.duration_s, args.seed));
     let heads: Vec<String> = shown.iter().map(|run| format!("{:>16}", run.controller)).collect();
-    lines.push(format!("  {:<34}{}", "", heads.join("")));
+    lines.push(format!("  {:<36}{}", "", heads.join("")));
     for column in METRICS {
-        let values: Vec<Option<f64>> = shown.iter().map(|run| (column.value)(&run.outcome.metrics)).collect();
-        if values.iter().any(Option::is_some) {
-            let cells: Vec<String> = values.into_iter().map(|value| format!("{:>16}", cell(value))).collect();
-            lines.push(format!("  {:<34}{}", format!("{}, {}", column.name, column.unit), cells.join("")));
+        if shown.iter().any(|run| (column.value)(&run.outcome.metrics).is_some()) {
+            let cells: Vec<String> = shown.iter().map(|run| format!("{:>16}", cell(column, run))).collect();
+            lines.push(format!("  {:<36}{}", format!("{}, {}", column.name, column.unit), cells.join("")));
         }
     }
     for run in shown {
-        lines.push(format!("  guard under {}: {}", run.controller, guard_line(run)));
-        lines.push(format!("  faults seen under {}: {}", run.controller, faults_line(run)));
+        lines.push(format!("  guard under {}: {}", run.controller, words::guard_line(run)));
+        lines.push(format!("  faults seen under {}: {}", run.controller, words::faults_line(run)));
     }
     lines.join("\n")
-}
-
-fn guard_line(run: &Shown) -> String {
-    const NAMED: usize = 4;
-    let events = &run.outcome.events;
-    if events.is_empty() {
-        return "never stepped in".to_owned();
-    }
-    let named = events
-        .iter()
-        .take(NAMED)
-        .map(|e| format!("{:.2} s {:?} to {:?} ({:?})", e.t_s, e.event.from, e.event.to, e.event.cause));
-    let more = events.len().saturating_sub(NAMED);
-    let tail = if more > 0 { format!("; and {more} more") } else { String::new() };
-    format!("{}{tail}", named.collect::<Vec<_>>().join("; "))
-}
-
-/// Faults that the controller saw, by name.
-fn faults_line(run: &Shown) -> String {
-    let names: Vec<String> = run.outcome.faults.iter().map(|fault| format!("{fault:?}")).collect();
-    if names.is_empty() { "none".to_owned() } else { names.join(", ") }
 }
 
 fn write_out(dir: &Path, scenario: &Scenario, shown: &[Shown], told: &Told<'_>) -> Result<(), Failure> {
@@ -237,76 +233,19 @@ fn write_out(dir: &Path, scenario: &Scenario, shown: &[Shown], told: &Told<'_>) 
     }
     let json = serde_json::to_string_pretty(told).map_err(Failure::undetermined)?;
     write_whole(&dir.join("simulate.json"), json.as_bytes()).map_err(Failure::undetermined)?;
-    let page = page(scenario, shown, told).render().map_err(Failure::undetermined)?;
+    let page = page::page(scenario, shown, told).render().map_err(Failure::undetermined)?;
     write_whole(&dir.join("simulate.html"), page.as_bytes()).map_err(Failure::undetermined)
 }
 
-const INKS: [Ink; 4] = [Ink::Main, Ink::Other, Ink::Opening, Ink::Closing];
+#[cfg(test)]
+mod tests {
+    use super::told_apart;
 
-/// One picture with a line for each run.
-fn chart(title: &str, axis: Axis, shown: &[Shown], value: fn(&TraceRow) -> f64) -> Chart {
-    let start = Chart::new(title, Axis::fit("time, s"), axis);
-    shown.iter().zip(INKS.iter().cycle()).fold(start, |chart, (run, ink)| {
-        let points = run.outcome.trace.rows.iter().map(|row| (row.t_s, value(row))).collect();
-        chart.line(&run.controller, *ink, points)
-    })
-}
-
-fn page(scenario: &Scenario, shown: &[Shown], told: &Told<'_>) -> Report {
-    let limits = &scenario.limits;
-    let wanted = shown.first().map(|run| {
-        run.outcome.trace.rows.iter().map(|row| (row.t_s, row.boost_target_kpa)).collect::<Vec<_>>()
-    });
-    let boost = chart("Boost", Axis::fit("boost, kPa absolute"), shown, |row| row.boost_kpa)
-        .line("wanted", Ink::Command, wanted.unwrap_or_default())
-        .level(limits.boost_kpa, Ink::Limit, "limit");
-    let opening = chart("Opening", Axis::fixed("opening, fraction", 0.0, 1.0), shown, |row| row.opening);
-    let turbo = chart("Turbo speed", Axis::fit("turbo speed, rpm"), shown, |row| row.turbo_rpm).level(
-        limits.turbo_rpm,
-        Ink::Limit,
-        "limit",
-    );
-    let exhaust = chart("Exhaust pressure", Axis::fit("exhaust, kPa absolute"), shown, |row| row.exhaust_kpa)
-        .level(limits.exhaust_kpa, Ink::Limit, "limit");
-    let fuel = chart("Fuel delivered", Axis::with_zero("fuel, mg per stroke"), shown, |row| row.fuel_mg);
-    let current = chart("Motor current", Axis::fit("current toward open, A"), shown, |row| row.current_a);
-    let pictures = Section::new("Runs")
-        .text(&scenario.about)
-        .charts([boost])
-        .charts([opening.half(), turbo.half()])
-        .charts([exhaust.half(), fuel.half()])
-        .charts([current.half()]);
-    Report {
-        subject: scenario.name.clone(),
-        kind: "simulation".to_owned(),
-        facts: vec![
-            ("scenario".to_owned(), scenario.name.clone()),
-            ("seed".to_owned(), told.seed.to_string()),
-            (
-                "engine and actuator".to_owned(),
-                "invented bench unit A unless the scenario says otherwise".to_owned(),
-            ),
-        ],
-        verdict: None,
-        sections: vec![pictures, metrics_section(shown)],
-        sheet: None,
-        cautions: core::iter::once(
-            "Simulated: a good run here is no proof on an engine. Surge is not modelled.",
-        )
-        .chain(CAUTIONS)
-        .map(str::to_owned)
-        .collect(),
+    #[test]
+    fn controllers_of_the_same_file_name_are_numbered() {
+        let named = |stems: [&str; 4]| told_apart(&stems.map(str::to_owned));
+        assert_eq!(named(["a", "b", "c", "d"]), ["a", "b", "c", "d"]);
+        assert_eq!(named(["a", "a", "b", "a"]), ["a", "a-2", "b", "a-3"]);
+        assert_eq!(named(["a", "a", "a-2", "a"]), ["a", "a-3", "a-2", "a-4"]);
     }
-}
-
-fn metrics_section(shown: &[Shown]) -> Section {
-    let heads: Vec<&str> =
-        core::iter::once("metric").chain(shown.iter().map(|run| run.controller.as_str())).collect();
-    let table = METRICS.iter().fold(Table::new(&heads), |table, column| {
-        let name = format!("{}, {}", column.name, column.unit);
-        let values = shown.iter().map(|run| cell((column.value)(&run.outcome.metrics)));
-        table.row(core::iter::once(name).chain(values))
-    });
-    let guards = shown.iter().map(|run| format!("Guard under {}: {}.", run.controller, guard_line(run)));
-    guards.fold(Section::new("Metrics").table(table), |section, line| section.text(&line))
 }
