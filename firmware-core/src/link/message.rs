@@ -31,7 +31,7 @@ pub enum ToBoard {
     /// Opens the talk: the board answers with [`ToHost::Welcome`], disarms, releases the drive and starts its
     /// counters anew.
     Hello,
-    /// Nothing but a sign of life; like every host message it extends the drive lease.
+    /// Nothing but a sign of life; like every host message that is not stale it extends the drive lease.
     KeepAlive,
     /// Stepped rigs: ticks before this one may run.
     Grant {
@@ -40,7 +40,7 @@ pub enum ToBoard {
     },
     /// The host vouches that hands are clear: the drive may be used until the lease runs out.
     Arm,
-    /// Releases the drive and ends what was running.
+    /// Releases the drive and ends what was running, even with an old sequence number.
     Stop,
     /// Leaves the over-boost latch.
     ClearLatch,

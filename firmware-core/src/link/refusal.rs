@@ -80,7 +80,7 @@ pub enum Refusal {
     MotionNotFinite,
     /// A motion profile without segments was started.
     MotionEmpty,
-    /// Nothing has been learned since the board was switched on.
+    /// No learn has ended since the last hello or the start of the last learn.
     NothingLearned,
     /// The start lies in the past.
     StartInPast {

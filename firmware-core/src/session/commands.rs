@@ -25,18 +25,20 @@ impl Session {
             }
             Ok(ToBoard::Hello) => self.greet(content.sequence),
             _ if !self.port.is_greeted() => self.refuse(content.sequence, Refusal::NoHello),
-            asked => {
-                self.lease.extend(self.next);
-                self.answer(content.sequence, asked);
-            }
+            asked => self.answer(content.sequence, asked),
         }
     }
 
     fn answer(&mut self, sequence: u16, asked: Result<ToBoard, MessageError>) {
         let order = self.port.order(sequence);
+        // Only a host is a sign of a host: neither noise nor the board's own frames, echoed, may hold the drive.
+        if asked.is_ok() && !matches!(order, Order::Stale { .. }) {
+            self.lease.extend(self.next);
+        }
         let repeatable = asked.as_ref().is_ok_and(ToBoard::may_be_repeated);
         match order {
             Order::Again if !repeatable => self.port.repeat_reply(),
+            Order::Stale { .. } if asked == Ok(ToBoard::Stop) => self.stop_late(sequence),
             Order::Stale { last } => self.refuse(sequence, Refusal::Stale { last }),
             Order::New | Order::Again => {
                 let done =
@@ -44,6 +46,12 @@ impl Session {
                 self.port.reply(sequence, done.map_or_else(Outcome::Refused, |()| Outcome::Done));
             }
         }
+    }
+
+    /// A stop is never too late to be obeyed.
+    fn stop_late(&mut self, sequence: u16) {
+        let done = self.stop();
+        self.port.reply_in_passing(sequence, done.map_or_else(Outcome::Refused, |()| Outcome::Done));
     }
 
     fn unread(&mut self, error: MessageError) -> Refusal {
@@ -64,6 +72,8 @@ impl Session {
         self.port.greet();
         let _first = self.port.order(sequence);
         self.stream = super::stream::Stream::new();
+        self.motion.clear();
+        self.learned = None;
         self.lease.extend(self.next);
         self.lease.disarm();
         self.lease.granted = self.next;
@@ -200,7 +210,11 @@ impl Session {
         if self.activity.source() != Source::Engine {
             self.check_ready(self.next)?;
         }
-        self.calibration()?;
+        let learned = self.calibration()?.setup;
+        // A free lever's openings say nothing of the ring that sets the engine's boost.
+        if learned == Setup::Free {
+            return Err(Refusal::OtherSetup { learned, wanted: Setup::OnEngine });
+        }
         self.activity = Activity::Engine(demand);
         Ok(())
     }
@@ -213,6 +227,7 @@ impl Session {
 
     fn start_learn(&mut self, start_at: Tick, order: LearnOrder) -> Result<(), Refusal> {
         self.check_ready(start_at)?;
+        self.learned = None;
         let learner = Learner::new(self.controller.settings(), order);
         self.activity = Activity::Learn { start_at, learner };
         Ok(())

@@ -18,7 +18,7 @@ impl Lease {
         Self { arming: Arming::Disarmed, drive_until: Tick(0), granted: Tick(0) }
     }
 
-    /// Every sound frame from the host holds the drive for another lease.
+    /// Every understood message from the host that is not stale holds the drive for another lease.
     pub(super) fn extend(&mut self, next: Tick) {
         self.drive_until = next.after(DRIVE_LEASE_TICKS);
     }

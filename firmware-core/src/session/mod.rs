@@ -217,7 +217,7 @@ impl Session {
         let command = match request {
             Request::Release => Command::Release,
             Request::Bench(command) => *command,
-            Request::Engine(_) => output.target.map_or(Command::Release, Command::Opening),
+            Request::Engine(_) => followed(output),
         };
         let state = StreamState {
             source: self.activity.source(),
@@ -280,6 +280,15 @@ impl Session {
 
     fn is_armed(&self) -> bool {
         self.lease.arming() == Arming::Armed
+    }
+}
+
+/// What an engine's demand came to; without a known position the vanes are driven by plain duty.
+fn followed(output: &TickOutput) -> Command {
+    match output.target {
+        Some(opening) => Command::Opening(opening),
+        None if output.duty == Duty::ZERO => Command::Release,
+        None => Command::Duty(output.duty),
     }
 }
 

@@ -10,7 +10,7 @@ use crate::calibration::{Contact, LearnedStop, Setup, Warmth};
 use crate::guard::GuardStage;
 use crate::learn::{CheckSet, LearnOrder, LearnRefusal};
 use crate::link::codec::frame;
-use crate::link::message::ToBoard;
+use crate::link::message::{Message, ToBoard};
 use crate::link::refusal::{Outcome, Refusal};
 use crate::link::state::{Source, StartReason, Streaming};
 use crate::link::{DRIVE_LEASE_TICKS, Decoder, SequenceCheck, encode};
@@ -21,6 +21,14 @@ use crate::units::{Ampere, Counts, Kilopascal, Load, Rpm, Volt};
 
 /// Ticks of the profile that the tests run.
 const MOTION_TICKS: u32 = 3000;
+
+/// An engine under load.
+const DEMAND: EngineDemand = EngineDemand {
+    mode: Mode::Boost,
+    boost_target: Kilopascal(180.0),
+    engine_speed: Rpm(2000.0),
+    load: Load::MAX,
+};
 
 fn calibration(setup: Setup) -> Calibration {
     let stop = |at: f32| LearnedStop {
@@ -49,6 +57,7 @@ struct Bench {
     tick: Tick,
     decoder: Decoder,
     boost: Kilopascal,
+    position: Counts,
 }
 
 impl Bench {
@@ -61,7 +70,14 @@ impl Bench {
             started: StartReason::PowerOn,
         };
         let session = Session::new(identity, Settings::default(), stored);
-        Self { session, sequence: 0, tick: Tick(0), decoder: Decoder::new(), boost: Kilopascal(101.0) }
+        Self {
+            session,
+            sequence: 0,
+            tick: Tick(0),
+            decoder: Decoder::new(),
+            boost: Kilopascal(101.0),
+            position: Counts(8000),
+        }
     }
 
     /// Greeted and armed.
@@ -100,7 +116,7 @@ impl Bench {
     fn tick(&mut self) -> SessionTick {
         let sample = Sample {
             tick: self.tick,
-            position: Counts(8000),
+            position: self.position,
             motor_current: Ampere(0.0),
             supply: Volt(12.0),
             temperature: None,
@@ -125,6 +141,20 @@ impl Bench {
     fn start(&mut self, setup: Setup) -> Outcome {
         let start_at = self.tick;
         self.ask(&ToBoard::StartMotion { start_at, setup })
+    }
+
+    fn start_learn(&mut self) {
+        let order = LearnOrder::full(Setup::Free, Warmth::Cold, CheckSet::default());
+        let start_at = self.tick;
+        assert_eq!(self.ask(&ToBoard::StartLearn { start_at, order }), Outcome::Done);
+    }
+
+    /// The engine's demand, kept up for so many ticks.
+    fn drive_engine(&mut self, ticks: u32) {
+        for _ in 0..ticks.div_ceil(100) {
+            assert_eq!(self.ask(&ToBoard::Engine(DEMAND)), Outcome::Done);
+            self.ticks(100);
+        }
     }
 }
 
@@ -203,6 +233,57 @@ fn a_silent_host_loses_the_drive_until_it_arms_again() {
 }
 
 #[test]
+fn a_line_that_echoes_the_board_does_not_stand_in_for_a_silent_host() {
+    let mut bench = Bench::ready(None);
+    bench.ask(&ToBoard::Stream(Streaming::On));
+    bench.load(duty(0.5));
+    assert_eq!(bench.start(Setup::Free), Outcome::Done);
+    let mut told = List::new();
+    for _ in 0..2000 {
+        bench.tick();
+        let mut bytes = [0; 1024];
+        let count = bench.session.transmit(&mut bytes);
+        let frames = bytes[..count].iter().filter_map(|byte| bench.decoder.push(*byte));
+        told.extend(frames.map(|frame| frame.unwrap().message::<ToHost>().unwrap()));
+        bench.session.receive(&bytes[..count]);
+    }
+    let released = told.iter().find_map(|m| match m {
+        ToHost::Released { tick, reason } => Some((*tick, *reason)),
+        _ => None,
+    });
+    assert_eq!(released, Some((Tick(DRIVE_LEASE_TICKS), ReleaseReason::HostSilent)));
+    assert_eq!(bench.tick().output.duty, Duty::ZERO);
+}
+
+#[test]
+fn a_command_that_is_asked_again_is_a_sign_of_life_and_a_stale_one_is_not() {
+    for (behind, reason) in [(1, ReleaseReason::NotStarted), (2, ReleaseReason::HostSilent)] {
+        let mut bench = Bench::ready(None);
+        bench.load(duty(0.5));
+        assert_eq!(bench.start(Setup::Free), Outcome::Done);
+        let last = bench.sequence;
+        for _ in 0..8 {
+            bench.ticks(100);
+            bench.sequence = last.wrapping_sub(behind);
+            bench.say(&ToBoard::ClearLatch);
+        }
+        assert_eq!(bench.session.released, reason, "{behind} behind");
+    }
+}
+
+#[test]
+fn a_stop_releases_the_drive_even_when_it_comes_late() {
+    let mut bench = Bench::ready(None);
+    bench.load(duty(0.5));
+    assert_eq!(bench.start(Setup::Free), Outcome::Done);
+    bench.ticks(50);
+    bench.sequence = 0;
+    assert_eq!(bench.ask(&ToBoard::Stop), Outcome::Done);
+    assert_eq!(bench.tick().output.duty, Duty::ZERO);
+    assert_eq!(bench.session.released, ReleaseReason::Stopped);
+}
+
+#[test]
 fn signs_of_life_hold_the_drive_to_the_end_of_the_motion() {
     let mut bench = Bench::ready(None);
     bench.load(duty(0.5));
@@ -243,7 +324,8 @@ fn a_repeated_command_is_carried_out_once_and_answered_again() {
     assert_eq!(bench.session.motion.segments().len(), 1);
     bench.sequence = 0;
     let last = 2;
-    assert_eq!(bench.ask(&ToBoard::Stop), refused(Refusal::Stale { last }));
+    assert_eq!(bench.ask(&ToBoard::MotionClear), refused(Refusal::Stale { last }));
+    assert_eq!(bench.session.motion.segments().len(), 1);
     bench.sequence = last + 1;
     let answers = bench.say(&ToBoard::GetStatus);
     let Some(ToHost::Status(status)) = answers.first() else { panic!("{answers:?}") };
@@ -297,29 +379,38 @@ fn all_settings_arrive_section_by_section() {
 #[test]
 fn new_settings_and_a_new_host_do_not_leave_the_over_boost_latch() {
     let mut bench = Bench::ready(Some(calibration(Setup::OnEngine)));
-    let demand = EngineDemand {
-        mode: Mode::Boost,
-        boost_target: Kilopascal(180.0),
-        engine_speed: Rpm(2000.0),
-        load: Load::MAX,
-    };
     bench.boost = Kilopascal(330.0);
-    for _ in 0..50 {
-        assert_eq!(bench.ask(&ToBoard::Engine(demand)), Outcome::Done);
-        bench.ticks(100);
-    }
-    let is_held = |bench: &Bench| !matches!(bench.session.state.stage, GuardStage::Normal | GuardStage::Ease);
-    assert!(is_held(&bench), "{:?}", bench.session.state);
+    bench.drive_engine(5000);
+    assert_eq!(bench.session.state.stage, GuardStage::Latched);
     bench.ask(&ToBoard::Hello);
     for section in Settings::default().sections() {
         assert_eq!(bench.ask(&ToBoard::Settings(section)), Outcome::Done);
     }
     bench.boost = Kilopascal(101.0);
-    bench.ticks(3000);
-    assert!(is_held(&bench), "{:?}", bench.session.state);
+    bench.ask(&ToBoard::Arm);
+    bench.drive_engine(3000);
+    assert_eq!(bench.session.state.stage, GuardStage::Latched);
     bench.ask(&ToBoard::ClearLatch);
-    bench.ticks(2);
-    assert!(!is_held(&bench), "{:?}", bench.session.state);
+    bench.drive_engine(100);
+    assert_ne!(bench.session.state.stage, GuardStage::Latched);
+}
+
+#[test]
+fn an_engine_is_followed_only_by_a_calibration_learned_on_it() {
+    let mut bench = Bench::ready(Some(calibration(Setup::Free)));
+    let other = Refusal::OtherSetup { learned: Setup::Free, wanted: Setup::OnEngine };
+    assert_eq!(bench.ask(&ToBoard::Engine(DEMAND)), refused(other));
+    assert_eq!(bench.session.activity.source(), Source::Released);
+}
+
+#[test]
+fn vanes_driven_open_blind_are_told_as_driven() {
+    let mut bench = Bench::ready(Some(calibration(Setup::OnEngine)));
+    bench.position = Counts(0);
+    bench.drive_engine(1000);
+    let duty = bench.tick().output.duty;
+    assert!(duty > Duty::ZERO, "{duty:?}");
+    assert_eq!(bench.session.state.drive, Drive::Duty);
 }
 
 #[test]
@@ -381,9 +472,7 @@ fn a_line_without_room_leaves_a_counted_gap_and_no_lost_frame() {
 #[test]
 fn a_learn_in_silence_ends_as_host_lost_and_can_be_asked_for() {
     let mut bench = Bench::ready(None);
-    let order = LearnOrder::full(Setup::Free, Warmth::Cold, CheckSet::default());
-    let start_at = bench.tick;
-    assert_eq!(bench.ask(&ToBoard::StartLearn { start_at, order }), Outcome::Done);
+    bench.start_learn();
     bench.ticks(10);
     assert_eq!(bench.session.activity.source(), Source::Learn);
     bench.ticks(DRIVE_LEASE_TICKS);
@@ -391,6 +480,33 @@ fn a_learn_in_silence_ends_as_host_lost_and_can_be_asked_for() {
     let answers = bench.say(&ToBoard::GetLearnOutcome);
     let Some(ToHost::Learn { event, .. }) = answers.first() else { panic!("{answers:?}") };
     assert_eq!(*event, LearnEvent::Outcome(LearnOutcome::Refused(LearnRefusal::HostLost)));
+}
+
+#[test]
+fn a_learn_does_not_answer_with_the_outcome_of_the_one_before() {
+    for message in [None, Some(ToBoard::Hello)] {
+        let mut bench = Bench::ready(None);
+        bench.start_learn();
+        bench.ticks(DRIVE_LEASE_TICKS + 1);
+        assert!(bench.session.learned.is_some());
+        match message {
+            Some(message) => assert_eq!(bench.ask(&message), Outcome::Done),
+            None => {
+                bench.ask(&ToBoard::Arm);
+                bench.start_learn();
+            }
+        }
+        assert_eq!(bench.ask(&ToBoard::GetLearnOutcome), refused(Refusal::NothingLearned));
+    }
+}
+
+#[test]
+fn a_new_host_does_not_inherit_the_motion_of_the_one_before() {
+    let mut bench = Bench::ready(None);
+    bench.load(duty(0.5));
+    assert_eq!(bench.ask(&ToBoard::Hello), Outcome::Done);
+    assert_eq!(bench.ask(&ToBoard::Arm), Outcome::Done);
+    assert_eq!(bench.start(Setup::Free), refused(Refusal::MotionEmpty));
 }
 
 #[test]
@@ -409,18 +525,33 @@ fn a_calibration_is_stored_on_request_and_only_at_duty_zero() {
     assert_eq!(bench.tick().store, None);
 }
 
+/// Bytes, and sound frames whose message no board knows.
+fn noise() -> impl Strategy<Value = List<u8>> {
+    let bytes = prop::collection::vec(any::<u8>(), 0..80);
+    let body = (ToBoard::KINDS..=u8::MAX, prop::collection::vec(any::<u8>(), 0..40));
+    let unknown = (any::<u16>(), body).prop_map(|(sequence, (kind, rest))| {
+        let body: List<u8> = core::iter::once(kind).chain(rest).collect();
+        frame(1, sequence, &body).unwrap().to_vec()
+    });
+    prop_oneof![bytes, unknown]
+}
+
 proptest! {
     #[test]
-    fn any_bytes_at_any_time_move_nothing(
-        chunks in prop::collection::vec(prop::collection::vec(any::<u8>(), 0..80), 1..20),
+    fn no_noise_on_the_line_holds_the_drive_of_a_silent_host(
+        chunks in prop::collection::vec(noise(), 1..20),
     ) {
-        let mut bench = Bench::new(Pacing::Paced, Some(calibration(Setup::Free)));
-        for chunk in chunks {
-            bench.session.receive(&chunk);
-            prop_assert_eq!(bench.tick().output.duty, Duty::ZERO);
+        let mut bench = Bench::ready(None);
+        bench.load(duty(0.5));
+        prop_assert_eq!(bench.start(Setup::Free), Outcome::Done);
+        for chunk in chunks.iter().cycle().take(DRIVE_LEASE_TICKS as usize) {
+            prop_assert_ne!(bench.tick().output.duty, Duty::ZERO);
+            bench.session.receive(chunk);
             let mut out = [0; 64];
             prop_assert!(bench.session.transmit(&mut out) <= out.len());
         }
+        prop_assert_eq!(bench.tick().output.duty, Duty::ZERO);
+        prop_assert_eq!(bench.session.released, ReleaseReason::HostSilent);
     }
 
     #[test]
@@ -434,8 +565,7 @@ proptest! {
             bench.session.receive(&frame(1, sequence, &body).unwrap());
             let replies = bench.hear().iter().filter(|m| matches!(m, ToHost::Reply { .. })).count();
             prop_assert_eq!(replies, 1);
-            let duty = bench.tick().output.duty.get();
-            prop_assert!((-1.0..=1.0).contains(&duty));
+            bench.tick();
         }
     }
 }

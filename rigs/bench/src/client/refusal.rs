@@ -38,7 +38,9 @@ impl fmt::Display for Reason<'_> {
             Refusal::MotionFull { max } => write!(f, "the profile has more than {max} segments; shorten it"),
             Refusal::MotionNotFinite => f.write_str("a segment's current is not a number; correct it"),
             Refusal::MotionEmpty => f.write_str("the motion profile has no segments"),
-            Refusal::NothingLearned => f.write_str("nothing has been learned since it was switched on"),
+            Refusal::NothingLearned => {
+                f.write_str("no learn has ended since this talk began; learn the end stops")
+            }
             Refusal::StartInPast { next } => {
                 write!(f, "the start lies before tick {}; start later", next.0)
             }
