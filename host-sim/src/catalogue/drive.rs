@@ -51,7 +51,7 @@ pub(super) const PRESETS: &[Preset] = &[
     preset(
         "shorted-turn",
         "part of the winding shorted",
-        (1.0, 0.2, "share of turns left"),
+        (1.0, 0.3, "share of turns left"),
         &[
             "tight travel",
             "current not followed",
