@@ -18,7 +18,7 @@ const FILES: [&str; 21] = [
     "guard.rs",
     "learn/mod.rs",
     "learn/stop.rs",
-    "learn/refusal.rs",
+    "learn/refusal/mod.rs",
     "settings/section.rs",
     "settings/actuator.rs",
     "settings/plausibility.rs",
