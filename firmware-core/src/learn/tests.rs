@@ -161,6 +161,30 @@ fn accepted(run: &Run) -> Calibration {
 const TENTH_OF_A_PERCENT: f32 = 10.7;
 
 #[test]
+fn a_supply_reading_that_dips_to_nothing_does_not_become_full_duty() {
+    for dip in [0.0, -0.1, 0.1] {
+        let mut plant = Plant::healthy();
+        let order = LearnOrder::full(Setup::Free, Warmth::Cold, CheckSet::ALL);
+        let mut learner = Learner::new(&Settings::default(), order);
+        let mut dips = 0;
+        for tick in 0..5000 {
+            let mut sample = plant.sample();
+            let is_dip = tick % 25 == 24;
+            if is_dip {
+                sample.supply = Volt(dip);
+            }
+            let command = learner.tick(&sample).command;
+            if let Command::Duty(duty) = command {
+                dips += u32::from(is_dip);
+                assert!(duty.get().abs() < 0.9, "{duty:?} at {dip} V in tick {tick}");
+            }
+            plant.run(command);
+        }
+        assert!(dips > 10, "only {dips} dips while driving");
+    }
+}
+
+#[test]
 fn a_healthy_actuator_is_learned_within_a_tenth_of_a_percent_in_ten_seconds() {
     let mut plant = Plant::healthy();
     let run = learn(&mut plant, full());

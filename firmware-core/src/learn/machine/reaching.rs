@@ -11,6 +11,7 @@ use crate::learn::settle::{Settle, Settling};
 use crate::learn::speed::SpeedError;
 use crate::learn::{LearnKind, Stop};
 use crate::sample::Sample;
+use crate::units::Volt;
 
 /// Backing off is brisker than touching, by this factor.
 const RETREAT_PACE: f32 = 2.0;
@@ -93,7 +94,7 @@ impl Learner {
         match arrival {
             Arrival::Going => {
                 self.stage = Stage::Approach(approach);
-                Ok(Next::Stay(axis.voltage(volts, sample.supply)))
+                Ok(Next::Stay(axis.voltage(volts, self.supply(sample))))
             }
             Arrival::WrongWay { moved } => {
                 Err(LearnRefusal::WrongDirection { moved, allowed: -self.plan.wrong_way })
@@ -206,7 +207,12 @@ impl Learner {
         let back_emf = self.plan.actuator.back_emf_v_per_count_per_s;
         let trim_limit = self.plan.trim_limit;
         let volts = self.drive(toward).tick(SpeedError { wanted, seen, back_emf, trim_limit });
-        self.plan.expected(toward).axis.voltage(volts, sample.supply)
+        self.plan.expected(toward).axis.voltage(volts, self.supply(sample))
+    }
+
+    /// The supply to turn volts into duty with: a dip to nothing in its reading must not become full duty.
+    fn supply(&self, sample: &Sample) -> Volt {
+        Volt(libm::fmaxf(sample.supply.0, self.plan.learn.limits.supply_min.0))
     }
 
     pub(super) fn no_motion(&self, moved: f32, current: f32) -> LearnRefusal {
