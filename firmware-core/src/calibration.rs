@@ -6,6 +6,7 @@
 
 use serde::{Deserialize, Serialize};
 
+use crate::settings::ActuatorSettings;
 use crate::units::{Celsius, Counts, Opening, Volt};
 
 /// How the actuator was mounted when it was learned. A calibration holds only for its own setup.
@@ -92,6 +93,13 @@ pub enum CalibrationError {
         /// Signed span open − closed, counts.
         span_counts: f32,
     },
+    /// The clearance leaves too little travel: at 0.5 a forced opening would stand half closed.
+    Clearance {
+        /// Clearance stated.
+        clearance: f32,
+        /// Largest allowed.
+        max: f32,
+    },
     /// The calibration was learned in another setup than it is used in.
     OtherSetup {
         /// Setup it was learned in.
@@ -104,8 +112,16 @@ pub enum CalibrationError {
 /// Smallest span that can carry an opening, counts: below one count the sensor cannot tell the ends apart.
 const MIN_SPAN_COUNTS: f32 = 1.0;
 
+/// Largest clearance, opening: the same bound as the learn settings' own.
+const MAX_CLEARANCE: f32 = 0.2;
+/// Share of the nominal span that a calibration of the same actuator may have at least: a ring's own stops
+/// take some of a free actuator's travel, never half of it (common practice, no source).
+const MIN_SPAN_SHARE: f32 = 0.5;
+/// Share of the nominal span that it may have at most.
+const MAX_SPAN_SHARE: f32 = 1.5;
+
 impl Calibration {
-    /// Checks that the stops span a range and that the setup is the wanted one.
+    /// Checks that the stops span a range, that the clearance leaves travel and that the setup is the wanted one.
     ///
     /// # Errors
     /// [`CalibrationError`] names what does not fit.
@@ -114,10 +130,22 @@ impl Calibration {
         if !span_counts.is_finite() || libm::fabsf(span_counts) < MIN_SPAN_COUNTS {
             return Err(CalibrationError::NoSpan { span_counts });
         }
+        let clearance = self.clearance.get();
+        if clearance > MAX_CLEARANCE {
+            return Err(CalibrationError::Clearance { clearance, max: MAX_CLEARANCE });
+        }
         if self.setup != wanted {
             return Err(CalibrationError::OtherSetup { learned: self.setup, wanted });
         }
         Ok(())
+    }
+
+    /// True when the span runs the actuator's way and about as far: the other way, the position loop would
+    /// drive the lever away from where it is wanted.
+    #[must_use]
+    pub fn is_of(&self, actuator: &ActuatorSettings) -> bool {
+        let share = actuator.counts_direction.sign() * self.span_counts() / actuator.nominal_span_counts;
+        (MIN_SPAN_SHARE..=MAX_SPAN_SHARE).contains(&share)
     }
 
     /// Signed span from the closed stop to the open stop, counts; negative when opening lowers counts.
@@ -189,6 +217,29 @@ mod tests {
             refusal,
             Err(CalibrationError::OtherSetup { learned: Setup::Free, wanted: Setup::Attached })
         );
+    }
+
+    #[test]
+    fn a_clearance_that_would_turn_open_into_closed_is_refused() {
+        let all = Calibration { clearance: Opening::OPEN, ..calibration(1000.0, 9000.0) };
+        assert_eq!(
+            all.check_for(Setup::Free),
+            Err(CalibrationError::Clearance { clearance: 1.0, max: MAX_CLEARANCE })
+        );
+    }
+
+    #[test]
+    fn a_calibration_is_of_an_actuator_that_counts_its_way_and_about_as_far() {
+        let actuator = ActuatorSettings::default();
+        for (closed, open, is_of) in [
+            (13_500.0, 2800.0, true),
+            (2800.0, 13_500.0, false),
+            (13_500.0, 9000.0, false),
+            (16_300.0, 100.0, false),
+            (f32::NAN, 2800.0, false),
+        ] {
+            assert_eq!(calibration(closed, open).is_of(&actuator), is_of, "{closed} to {open}");
+        }
     }
 
     proptest! {

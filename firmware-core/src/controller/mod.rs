@@ -120,10 +120,11 @@ impl Controller {
         self.slew.reset();
     }
 
-    /// The calibration in use.
+    /// The calibration in use: one that fits the actuator that the settings describe. One that does not is
+    /// kept, for settings may come after it.
     #[must_use]
     pub fn calibration(&self) -> Option<&Calibration> {
-        self.calibration.as_ref()
+        self.calibration.as_ref().filter(|known| known.is_of(&self.settings.actuator))
     }
 
     /// Clears the guard's latch: an explicit act of a person.
@@ -146,14 +147,14 @@ impl Controller {
 
     /// Opening without the hold to 0 … 1, while position and calibration are known.
     fn measure(&self, vetted: &Vetted) -> Option<f32> {
-        let calibration = self.calibration?;
+        let calibration = self.calibration()?;
         vetted.position.map(|position| calibration.unclamped_opening(position))
     }
 
     fn engine(&mut self, air: &Air, measured: Option<f32>) -> Decision {
         let measured = measured.map(|opening| Opening::saturating(opening, Opening::OPEN));
         let standing = self.slew.standing().or(measured).unwrap_or(Opening::OPEN);
-        let reach = self.calibration.map_or(Opening::OPEN, |known| known.inside_clearance(Opening::OPEN));
+        let reach = self.calibration().map_or(Opening::OPEN, |known| known.inside_clearance(Opening::OPEN));
         let wanted = self.target.tick(&self.settings.target, air, standing);
         let guarded = self.guard.tick(&self.settings.guard, air, &wanted, Vane { measured, reach });
         let mut limits = LimitSet::NONE;
@@ -191,7 +192,7 @@ impl Controller {
 
     /// Far enough from the wanted opening that a sound reading must change.
     fn is_under_way(&self, measured: Opening, wanted: Opening) -> bool {
-        let reachable = self.calibration.map_or(wanted, |known| known.inside_clearance(wanted));
+        let reachable = self.calibration().map_or(wanted, |known| known.inside_clearance(wanted));
         libm::fabsf(reachable.get() - measured.get()) > self.settings.guard.stages.open_travel
     }
 
@@ -223,8 +224,8 @@ impl Controller {
 
     /// Turns the decision into duty and gathers what every stage found.
     fn drive(&mut self, vetted: &Vetted, measured: Option<f32>, decision: &Decision) -> TickOutput {
-        let calibration = self.calibration.as_ref();
-        let place = measured.zip(calibration);
+        let calibration = self.calibration().copied();
+        let place = measured.zip(calibration.as_ref());
         let actuated = self.actuation.tick(&self.settings, vetted, place, decision.command, decision.push);
         let mut faults = vetted.faults.union(decision.faults).union(actuated.faults);
         if matches!(decision.command, Command::Opening(_)) && calibration.is_none() {

@@ -87,6 +87,13 @@ pub enum Refusal {
         /// Next tick to run.
         next: Tick,
     },
+    /// The clearance of the calibration leaves too little travel.
+    Clearance {
+        /// Clearance stated, opening.
+        clearance: f32,
+        /// Largest allowed.
+        max: f32,
+    },
 }
 
 impl Refusal {

@@ -291,6 +291,7 @@ impl From<CalibrationError> for Refusal {
     fn from(error: CalibrationError) -> Self {
         match error {
             CalibrationError::NoSpan { span_counts } => Self::NoSpan { span_counts },
+            CalibrationError::Clearance { clearance, max } => Self::Clearance { clearance, max },
             CalibrationError::OtherSetup { learned, wanted } => Self::OtherSetup { learned, wanted },
         }
     }

@@ -16,7 +16,7 @@ use crate::link::state::{Source, StartReason, Streaming};
 use crate::link::{DRIVE_LEASE_TICKS, Decoder, SequenceCheck, encode};
 use crate::motion::{Goal, Segment};
 use crate::sample::{EngineDemand, Mode};
-use crate::settings::SettingsSection;
+use crate::settings::{CountsDirection, SettingsSection};
 use crate::units::{Ampere, Counts, Kilopascal, Load, Rpm, Volt};
 
 /// Ticks of the profile that the tests run.
@@ -508,6 +508,19 @@ fn a_new_host_does_not_inherit_the_motion_of_the_one_before() {
     assert_eq!(bench.ask(&ToBoard::Hello), Outcome::Done);
     assert_eq!(bench.ask(&ToBoard::Arm), Outcome::Done);
     assert_eq!(bench.start(Setup::Free), refused(Refusal::MotionEmpty));
+}
+
+#[test]
+fn a_calibration_whose_span_runs_the_other_way_is_not_used_until_the_settings_agree() {
+    let mut turned = calibration(Setup::Free);
+    core::mem::swap(&mut turned.closed, &mut turned.open);
+    let mut bench = Bench::ready(Some(turned));
+    bench.load(Goal::Opening(Opening::OPEN));
+    assert_eq!(bench.start(Setup::Free), refused(Refusal::NotCalibrated));
+    let mut actuator = Settings::default().actuator;
+    actuator.counts_direction = CountsDirection::OpeningRaises;
+    assert_eq!(bench.ask(&ToBoard::Settings(SettingsSection::Actuator(actuator))), Outcome::Done);
+    assert_eq!(bench.start(Setup::Free), Outcome::Done);
 }
 
 #[test]

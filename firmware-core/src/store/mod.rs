@@ -135,10 +135,10 @@ impl<F: NorFlash> Store<F> {
         Ok(())
     }
 
-    /// What a save starts from: a record of another layout counts as none and may be replaced.
+    /// What a save starts from: a record that this build cannot read counts as none and may be replaced.
     async fn replaceable(&mut self, copy: Mirror, setup: Setup) -> Result<Option<Numbered>, StoreError> {
         match self.read(copy, setup).await {
-            Err(StoreError::OtherVersion { .. }) => Ok(None),
+            Err(StoreError::OtherVersion { .. } | StoreError::Record) => Ok(None),
             other => other,
         }
     }

@@ -32,6 +32,9 @@ impl fmt::Display for Reason<'_> {
             Refusal::NoSpan { span_counts } => {
                 write!(f, "the calibration spans {span_counts} counts, at least 1 is needed; learn again")
             }
+            Refusal::Clearance { clearance, max } => {
+                write!(f, "the calibration keeps {clearance} clear of each stop, at most {max}; learn again")
+            }
             Refusal::Setting { field, value, min, max } => {
                 write!(f, "setting {field} is {value}, allowed {min} to {max}; correct it in the profile")
             }
