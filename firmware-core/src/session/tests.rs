@@ -404,6 +404,18 @@ fn an_engine_is_followed_only_by_a_calibration_learned_on_it() {
 }
 
 #[test]
+fn an_engine_is_not_followed_while_a_sensor_ends_below_its_limit() {
+    let mut bench = Bench::ready(Some(calibration(Setup::OnEngine)));
+    let mut plausibility = Settings::default().plausibility;
+    plausibility.exhaust_max = Kilopascal(400.0);
+    let section = SettingsSection::Plausibility(plausibility);
+    assert_eq!(bench.ask(&ToBoard::Settings(section)), Outcome::Done);
+    let outcome = bench.ask(&ToBoard::Engine(DEMAND));
+    assert!(matches!(outcome, Outcome::Refused(Refusal::Setting { .. })), "{outcome:?}");
+    assert_eq!(bench.session.activity.source(), Source::Released);
+}
+
+#[test]
 fn vanes_driven_open_blind_are_told_as_driven() {
     let mut bench = Bench::ready(Some(calibration(Setup::OnEngine)));
     bench.position = Counts(0);
