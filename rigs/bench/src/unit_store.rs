@@ -86,6 +86,9 @@ pub fn calibration(unit_dir: &Path, setup: Setup, warmth: Warmth) -> Result<Opti
             CalibrationError::NoSpan { span_counts } => {
                 format!("its stops are {span_counts} counts apart")
             }
+            CalibrationError::Clearance { clearance } => {
+                format!("its clearance of {clearance} of travel leaves too little to move in")
+            }
         };
         Failure::usage(format!("{}: not usable here: {why}. Learn the unit again.", path.display()))
     })?;
