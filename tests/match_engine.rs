@@ -76,7 +76,12 @@ fn an_area_that_cannot_be_met_shows_as_less_braking() {
 
 #[test]
 fn the_tornado_puts_what_nobody_measured_on_top_and_repeats_byte_for_byte() {
-    let (old, new) = (ring_a(), ring_b());
+    let measured = include_str!("../rigs/profiles/sheets/ring-b.toml");
+    let unmeasured: Vec<&str> = measured
+        .lines()
+        .filter(|line| !line.starts_with("thickness") && !line.starts_with("pivot_fraction"))
+        .collect();
+    let (old, new) = (ring_a(), PartsSheet::parse("b", &unmeasured.join("\n")).unwrap());
     let found = between(&old, &new);
     let first = what_if(&old, &new, &found, 64, 7).unwrap();
     assert_eq!(first, what_if(&old, &new, &found, 64, 7).unwrap());

@@ -17,6 +17,11 @@ use crate::parts::{Field, PartsSheet, Quantity};
 
 /// Points of curves and of the opening map.
 const POINTS: u32 = 21;
+/// Standard uncertainty of an area, as a share of it, up to which the area may be called met (common
+/// practice, no source): measured rings reach 5 %, one with an estimated vane thickness 30 %.
+const AREA_KNOWN_TO: f64 = 0.10;
+/// Values named to be measured first.
+const MEASURE_FIRST: usize = 2;
 
 /// What to run.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
@@ -102,6 +107,8 @@ pub struct Study {
     pub what_if: WhatIf,
     /// What is not met, with its effect; empty where everything is.
     pub not_met: Vec<String>,
+    /// Areas not known well enough to call them met, and what to measure first; empty where all are.
+    pub not_known: Vec<String>,
 }
 
 /// Why there is no comparison.
@@ -147,6 +154,7 @@ impl Study {
             minimum_flow: found.minimum_flow,
             map: found.knots(POINTS),
             not_met: not_met(&found.minimum_flow, &unmet, &air),
+            not_known: [old, new].into_iter().filter_map(not_known).collect(),
             unmet,
             air,
             what_if,
@@ -191,6 +199,31 @@ fn area_point(sheet: &PartsSheet, opening: f64) -> AreaPoint {
         effective_mm2: effective.value,
         standard_uncertainty_mm2: effective.standard_uncertainty,
     }
+}
+
+/// In words: at which opening the area is known worst, and which values to measure for it; nothing where it
+/// is known well enough all along.
+fn not_known(sheet: &PartsSheet) -> Option<String> {
+    let share = |point: &AreaPoint| point.standard_uncertainty_mm2 / point.effective_mm2;
+    let worst = (0..POINTS)
+        .map(|at| area_point(sheet, f64::from(at) / f64::from(POINTS - 1)))
+        .max_by(|one, other| share(one).total_cmp(&share(other)))
+        .filter(|point| share(point) > AREA_KNOWN_TO)?;
+    let spread = propagate_sheet(sheet, |sheet| {
+        sheet.nozzle().map_or(f64::NAN, |nozzle| nozzle.effective_area_mm2(worst.opening))
+    });
+    let mut shares = spread.contributions;
+    shares.sort_by(|one, other| other.component.abs().total_cmp(&one.component.abs()));
+    let first: Vec<String> = shares.into_iter().take(MEASURE_FIRST).map(|share| share.name).collect();
+    Some(format!(
+        "{}: {:.0} ± {:.0} mm² at opening {:.2}, and met may be said to ± {:.0} %; measure {} first",
+        sheet.name,
+        worst.effective_mm2,
+        worst.standard_uncertainty_mm2,
+        worst.opening,
+        100.0 * AREA_KNOWN_TO,
+        first.join(" and ")
+    ))
 }
 
 /// In words: what is missed, and what the engine will see of it.

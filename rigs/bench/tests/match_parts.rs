@@ -60,6 +60,23 @@ fn the_carried_over_controller_carries_back_over() {
 }
 
 #[test]
+fn an_area_that_rests_on_estimates_is_not_called_met() {
+    let dir = tempfile::tempdir().unwrap();
+    let text = std::fs::read_to_string(sheet("ring-b.toml")).unwrap();
+    let unmeasured: String = text
+        .lines()
+        .filter(|line| !line.starts_with("thickness") && !line.starts_with("pivot_fraction"))
+        .map(|line| format!("{line}\n"))
+        .collect();
+    let new = dir.path().join("unmeasured.toml");
+    std::fs::write(&new, unmeasured).unwrap();
+    let said = matched(&sheet("ring-a.toml"), &new).assert().code(3).get_output().stdout.clone();
+    let said = String::from_utf8_lossy(&said).into_owned();
+    assert!(said.contains("Met for the numbers given"), "{said}");
+    assert!(said.contains("measure nozzle.thickness"), "{said}");
+}
+
+#[test]
 fn a_ring_that_cannot_meet_the_area_ends_in_not_fit_with_the_effect_in_words() {
     let mut command = matched(&sheet("ring-a.toml"), &sheet("ring-c.toml"));
     let told = json(&mut command);

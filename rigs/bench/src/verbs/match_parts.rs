@@ -81,7 +81,11 @@ pub fn run(args: &Args, console: &Console) -> VerbResult {
         Failure::usage(format!("settings for the new turbo: {error}; match by hand there"))
     })?;
     let misfit = !study.not_met.is_empty() || travel.as_ref().is_some_and(|t| !t.findings.is_empty());
-    let exit = if misfit { Exit::NotFit } else { Exit::Done };
+    let exit = match (misfit, study.not_known.is_empty()) {
+        (true, _) => Exit::NotFit,
+        (false, false) => Exit::Undetermined,
+        (false, true) => Exit::Done,
+    };
     let told = Told { study, settings: remapped.changes, travel, exit };
     if let Some(dir) = &args.out {
         write(dir, &told, &found, &remapped.settings)?;

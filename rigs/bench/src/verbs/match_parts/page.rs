@@ -127,13 +127,8 @@ fn map(study: &Study) -> Section {
     .line("wanted", Ink::Command, points(|knot| knot.wanted_mm2))
     .line("given", Ink::Main, points(|knot| knot.given_mm2))
     .half();
-    let verdict = if study.not_met.is_empty() {
-        "Every area that the calibration expects is met.".to_owned()
-    } else {
-        format!("Not met: {}.", study.not_met.join("; "))
-    };
     Section::new("Opening map")
-        .text(&verdict)
+        .text(&text::verdict(study))
         .charts([openings, met])
         .table(table_of(text::map_rows(&study.map)))
 }

@@ -25,11 +25,7 @@ pub(super) fn told(told: &Told, out: Option<&Path>) -> String {
         what_if(&study.what_if),
     ];
     parts.extend(told.travel.as_ref().map(travel));
-    if study.not_met.is_empty() {
-        parts.push("Every area that the calibration expects is met.".into());
-    } else {
-        parts.push(format!("Not met:\n  {}", study.not_met.join("\n  ")));
-    }
+    parts.push(verdict(study));
     parts.push(
         "Equal area is not equal boost. The engine runs are a model of an invented engine: they rank, they \
          do not promise. Set the minimum flow on a gauge and confirm boost on the engine."
@@ -39,6 +35,21 @@ pub(super) fn told(told: &Told, out: Option<&Path>) -> String {
         out.map(|dir| format!("Written: match.html, opening-map.csv, controller.toml in {}", dir.display())),
     );
     parts.join("\n\n")
+}
+
+/// Are the areas met, and are they known.
+pub(super) fn verdict(study: &Study) -> String {
+    let unknown = study.not_known.join("\n  ");
+    match (study.not_met.is_empty(), study.not_known.is_empty()) {
+        (true, true) => "Every area that the calibration expects is met.".into(),
+        (true, false) => {
+            format!("Met for the numbers given, but they are not known well enough:\n  {unknown}")
+        }
+        (false, true) => format!("Not met:\n  {}", study.not_met.join("\n  ")),
+        (false, false) => {
+            format!("Not met:\n  {}\nNot known well enough:\n  {unknown}", study.not_met.join("\n  "))
+        }
+    }
 }
 
 /// Is an area met, in a word.
@@ -91,7 +102,24 @@ pub(super) fn number(value: f64) -> String {
 /// A figure with its uncertainty and a star where it rests on estimates.
 pub(super) fn figure(figure: &Figure) -> String {
     let star = if figure.rests_on_estimates.is_empty() { "" } else { " *" };
-    format!("{} ± {}{star}", number(figure.value), number(figure.standard_uncertainty))
+    format!("{}{star}", with_uncertainty(figure.value, figure.standard_uncertainty))
+}
+
+/// A value and its uncertainty: two significant digits of the uncertainty, the value to the same place
+/// (GUM 7.2.6).
+fn with_uncertainty(value: f64, uncertainty: f64) -> String {
+    const SMALLEST_IN_FULL: f64 = 1e-3;
+    if !(value.is_finite() && uncertainty.is_finite()) || uncertainty <= 0.0 {
+        return format!("{} ± {}", number(value), number(uncertainty));
+    }
+    if uncertainty < SMALLEST_IN_FULL && value.abs() < SMALLEST_IN_FULL {
+        return format!("{value:.2e} ± {uncertainty:.1e}");
+    }
+    let place = uncertainty.log10().floor() as i32 - 1;
+    let decimals = (-place).max(0) as usize;
+    let step = 10.0_f64.powi(place);
+    let rounded = |number: f64| (number / step).round() * step;
+    format!("{:.decimals$} ± {:.decimals$}", rounded(value), rounded(uncertainty))
 }
 
 /// Figures of both sides, head first.
@@ -175,7 +203,7 @@ pub(super) fn air_rows(told: &Told) -> Vec<Vec<String>> {
         "after 1 s",
         "90 % in, s",
         "exhaust, kPa",
-        "turbo, rpm",
+        "turbo peak, rpm",
         "margin, kPa",
     ])];
     for run in &told.study.air {
@@ -272,7 +300,21 @@ fn aligned(rows: &[Vec<String>]) -> String {
 
 #[cfg(test)]
 mod tests {
-    use super::{aligned, number, row};
+    use super::{aligned, number, row, with_uncertainty};
+
+    #[test]
+    fn an_uncertainty_has_two_digits_and_its_value_ends_at_the_same_place() {
+        let cases = [
+            ((94.291_77, 27.123), "94 ± 27"),
+            ((57.76, 0.142_3), "57.76 ± 0.14"),
+            ((12_345.6, 234.5), "12350 ± 230"),
+            ((2.834e-5, 4.123e-6), "2.83e-5 ± 4.1e-6"),
+            ((5.0, 0.0), "5.000 ± 0.000"),
+        ];
+        for ((value, uncertainty), text) in cases {
+            assert_eq!(with_uncertainty(value, uncertainty), text);
+        }
+    }
 
     #[test]
     fn numbers_keep_four_digits() {
