@@ -86,8 +86,8 @@ pub fn calibration(unit_dir: &Path, setup: Setup, warmth: Warmth) -> Result<Opti
             CalibrationError::NoSpan { span_counts } => {
                 format!("its stops are {span_counts} counts apart")
             }
-            CalibrationError::Clearance { clearance } => {
-                format!("its clearance of {clearance} of travel leaves too little to move in")
+            CalibrationError::Clearance { clearance, max } => {
+                format!("its clearance is {clearance} of travel, allowed is at most {max}")
             }
         };
         Failure::usage(format!("{}: not usable here: {why}. Learn the unit again.", path.display()))
