@@ -86,6 +86,11 @@ impl Learner {
         let axis = expected.axis;
         let yielded = (large.0 - small.0) / (large.1 - small.1);
         let (min, max) = (limits.compliance_min * self.plan.travel, limits.compliance_max * self.plan.travel);
+        // The lever left the place under the larger push: friction had held it there, not a stop.
+        if small.0 - large.0 > self.plan.motion {
+            let (at, max) = (axis.counts(contact.at), limits.friction.0);
+            return Err(LearnRefusal::TightTravel { at, friction: contact.current, max });
+        }
         if yielded < -min {
             let (range, max) = (libm::fabsf(large.0 - small.0), self.plan.settled_range);
             return Err(LearnRefusal::StopNotSettled { stop: leg.stop, range, max });

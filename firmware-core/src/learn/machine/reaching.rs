@@ -118,8 +118,8 @@ impl Learner {
     pub(super) fn run_up_again(&mut self, contact: Contact, heading: Heading) -> Result<Next, LearnRefusal> {
         self.run_ups = self.run_ups.saturating_add(1);
         if self.run_ups > MAX_RUN_UPS {
-            let (at, max) = (contact.at, self.plan.learn.limits.friction.0);
-            return Err(LearnRefusal::TightTravel { at: libm::fabsf(at), friction: contact.current, max });
+            let (at, max) = (libm::fabsf(contact.at), self.plan.learn.limits.friction.0);
+            return Err(LearnRefusal::TightTravel { at, friction: contact.current, max });
         }
         Ok(Next::Go(Stage::Retreat(Move { from: heading.progress, ticks: 0 }), Command::Release))
     }
