@@ -19,8 +19,8 @@ pub(super) enum PushStep {
     Going,
     /// Reading, measured current and spread of the reading under the push.
     Held { progress: f32, current: f32, range: f32 },
-    /// The reading never came to rest.
-    Restless { range: f32 },
+    /// The reading never came to rest: spread of the last window, mean current.
+    Restless { range: f32, current: f32 },
 }
 
 /// A push under way.
@@ -53,7 +53,7 @@ impl Push {
             Settling::Settled { reading, current, range } => {
                 PushStep::Held { progress: reading, current, range }
             }
-            Settling::Restless { range, .. } => PushStep::Restless { range },
+            Settling::Restless { range, current, .. } => PushStep::Restless { range, current },
         };
         (self.asked, step)
     }

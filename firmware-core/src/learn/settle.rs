@@ -21,8 +21,8 @@ pub(super) enum Settling {
     Waiting,
     /// At rest: mean reading, mean current and spread of the reading over the window.
     Settled { reading: f32, current: f32, range: f32 },
-    /// Never at rest: spread of the last window and how far its mean moved.
-    Restless { range: f32, crept: f32 },
+    /// Never at rest: spread of the last window, how far its mean moved, mean current.
+    Restless { range: f32, crept: f32, current: f32 },
 }
 
 /// Averages reading and current over windows until one is at rest.
@@ -82,7 +82,7 @@ impl Settle {
         }
         self.tries = self.tries.saturating_add(1);
         if self.tries >= self.times.tries {
-            return Settling::Restless { range, crept };
+            return Settling::Restless { range, crept, current };
         }
         let tries = self.tries;
         *self = Self::new(SettleTimes { wait: 0, ..self.times }, self.max_range);

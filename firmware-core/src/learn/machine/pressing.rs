@@ -10,6 +10,9 @@ use crate::learn::refusal::LearnRefusal;
 use crate::learn::{Stop, Touch};
 use crate::units::Ampere;
 
+/// A reading that moves by so many settled ranges under a push is a lever that slides, not a stop that gives.
+const LEFT: f32 = 3.0;
+
 impl Learner {
     pub(super) fn begin_push(&mut self, contact: Contact, leg: Leg) -> Next {
         let known = match leg.stop {
@@ -46,7 +49,10 @@ impl Learner {
                 let small = (progress, current);
                 Ok(Next::Go(Stage::LargePush { push: large, contact, small }, axis.current(asked)))
             }
-            PushStep::Restless { range } => Err(self.restless(leg.stop, range)),
+            PushStep::Restless { range, current } => {
+                self.followed(&push, current, axis.counts(contact.at), range)?;
+                Err(self.restless(leg.stop, contact, range))
+            }
         }
     }
 
@@ -69,7 +75,10 @@ impl Learner {
                 self.followed(&push, current, axis.counts(progress), range)?;
                 self.touch(contact, small, (progress, current), leg).map(Next::Touched)
             }
-            PushStep::Restless { range } => Err(self.restless(leg.stop, range)),
+            PushStep::Restless { range, current } => {
+                self.followed(&push, current, axis.counts(contact.at), range)?;
+                Err(self.restless(leg.stop, contact, range))
+            }
         }
     }
 
@@ -87,7 +96,7 @@ impl Learner {
         let yielded = (large.0 - small.0) / (large.1 - small.1);
         let (min, max) = (limits.compliance_min * self.plan.travel, limits.compliance_max * self.plan.travel);
         // The lever left the place under the larger push: friction had held it there, not a stop.
-        if small.0 - large.0 > self.plan.motion {
+        if small.0 - large.0 > LEFT * self.plan.settled_range {
             let (at, max) = (axis.counts(contact.at), limits.friction.0);
             return Err(LearnRefusal::TightTravel { at, friction: contact.current, max });
         }
@@ -140,7 +149,12 @@ impl Learner {
         }
     }
 
-    pub(super) fn restless(&self, stop: Stop, range: f32) -> LearnRefusal {
+    pub(super) fn restless(&self, stop: Stop, contact: Contact, range: f32) -> LearnRefusal {
+        if range > LEFT * self.plan.settled_range {
+            let at = self.plan.expected(stop).axis.counts(contact.at);
+            let max = self.plan.learn.limits.friction.0;
+            return LearnRefusal::TightTravel { at, friction: contact.current, max };
+        }
         LearnRefusal::StopNotSettled { stop, range, max: self.plan.settled_range }
     }
 }

@@ -48,7 +48,7 @@ impl Learner {
                 }
                 Ok(self.start_leg(leg, heading))
             }
-            Settling::Restless { range, crept } if crept > max / 2.0 => {
+            Settling::Restless { range, crept, .. } if crept > max / 2.0 => {
                 Err(LearnRefusal::MovesAtRest { range, max })
             }
             Settling::Restless { range, .. } => Err(LearnRefusal::SensorNoisy { range, max }),
