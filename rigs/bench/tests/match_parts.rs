@@ -73,7 +73,7 @@ fn an_area_that_rests_on_estimates_is_not_called_met() {
     let said = matched(&sheet("ring-a.toml"), &new).assert().code(3).get_output().stdout.clone();
     let said = String::from_utf8_lossy(&said).into_owned();
     assert!(said.contains("Met for the numbers given"), "{said}");
-    assert!(said.contains("measure nozzle.thickness"), "{said}");
+    assert!(said.contains("measure nozzle.pivot_fraction and nozzle.thickness first"), "{said}");
 }
 
 #[test]
