@@ -122,7 +122,7 @@ fn running(tick: Tick) -> EngineState {
 }
 
 fn is_bench(turn: u32) -> bool {
-    turn % 4 == 0
+    turn.is_multiple_of(4)
 }
 
 /// Bytes of an output: equal bytes are equal bits, not-a-numbers included.
