@@ -61,7 +61,7 @@ pub struct PositionSettings {
     pub inertia_v_s2: f32,
     /// Error within which a vane at rest is left alone, opening, 0.0002 to 0.05. Default 0.0015.
     pub rest_band: f32,
-    /// Error that ends the rest, as a multiple of the rest band, 1.1 to 10. Default 2.
+    /// Error that ends the rest, as a multiple of the rest band, 1.1 to 10. Default 2.15.
     pub wake_factor: f32,
     /// Ticks within the band before the vane rests, 1 to 1000. Default 20.
     pub rest_ticks: u16,
@@ -88,7 +88,7 @@ impl Default for PositionSettings {
             path_acceleration_per_s2: 300.0,
             inertia_v_s2: 0.012,
             rest_band: 0.0015,
-            wake_factor: 2.0,
+            wake_factor: 2.15,
             rest_ticks: 20,
             sliding_friction_v: 0.33,
             break_away_v: 0.15,
