@@ -142,7 +142,8 @@ fn expected(settings: &Settings, order: &LearnOrder, stop: Stop) -> Expected {
         LearnKind::Full => near,
         LearnKind::Relearn { previous } => {
             let last = axis.progress(stop.of(previous).zero_push_counts);
-            last - settings.learn.limits.relearn_window * travel
+            // Kept under other settings, it may lie past today's window: then it tells nothing.
+            if last <= far { last - settings.learn.limits.relearn_window * travel } else { near }
         }
     };
     Expected {

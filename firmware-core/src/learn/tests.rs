@@ -209,6 +209,21 @@ fn a_key_off_relearn_of_the_same_actuator_takes_three_seconds() {
 }
 
 #[test]
+fn a_relearn_from_a_calibration_past_todays_window_still_meets_the_stop_softly() {
+    let mut plant = Plant::healthy();
+    let mut previous = accepted(&learn(&mut plant, full()));
+    let windows = Settings::default().learn.windows.of(Setup::Attached, Warmth::Cold);
+    previous.closed.zero_push_counts = windows.closed.max.as_f32() + 2000.0;
+    for _ in 0..1000 {
+        plant.run(Command::Release);
+    }
+    plant.fastest_hit = 0.0;
+    let run = learn(&mut plant, LearnOrder::relearn(previous, CheckSet::ALL));
+    assert!(matches!(run.outcome, LearnOutcome::Refused(_)), "{:?}", run.outcome);
+    assert!(plant.fastest_hit < 0.5, "hit a stop at {} rad/s", plant.fastest_hit);
+}
+
+#[test]
 fn without_a_persons_checks_a_sound_learn_is_not_proven() {
     let order = LearnOrder { checked: CheckSet::NONE, ..full() };
     let run = learn(&mut Plant::healthy(), order);
