@@ -1,6 +1,6 @@
 //! Faults of motor, bridge and supply.
 
-use super::{Case, Family, Preset, Severity, Tag};
+use super::{Case, Family, Preset, Tag};
 use crate::world::FaultKind;
 
 const WEAK: &[&str] = &[
@@ -19,38 +19,35 @@ fn rewind(case: &mut Case, resistance: f64, torque: f64) {
     case.world.actuator.motor.torque_constant_nm_per_a *= torque;
 }
 
-const fn preset(
-    name: &'static str,
-    about: &'static str,
-    severity: (f64, f64, &'static str),
-    reasons: &'static [&'static str],
-    apply: fn(&mut Case, f64),
-) -> Preset {
-    let severity = Severity { mild: severity.0, worst: severity.1, unit: severity.2 };
-    Preset { name, about, family: Family::Drive, tag: Tag::MustReject, severity, reasons, apply }
-}
-
 pub(super) const PRESETS: &[Preset] = &[
-    preset("dead-motor", "winding open", (0.0, 1.0, "no effect"), &["no motion"], |case, _| {
-        case.fault(FaultKind::WindingOpen)
-    }),
-    preset(
+    Family::Drive.preset(
+        "dead-motor",
+        "winding open",
+        Tag::MustReject,
+        (0.0, 1.0, "no effect"),
+        &["no motion"],
+        |case, _| case.fault(FaultKind::WindingOpen),
+    ),
+    Family::Drive.preset(
         "motor-reversed",
         "motor leads swapped",
+        Tag::MustReject,
         (0.0, 1.0, "no effect"),
         &["wrong direction"],
         |case, _| case.fault(FaultKind::MotorReversed),
     ),
-    preset(
+    Family::Drive.preset(
         "weak-motor",
         "bad contact in the motor leads",
+        Tag::MustReject,
         (1.0, 6.0, "times resistance"),
         WEAK,
         |case, factor| rewind(case, factor, 1.0),
     ),
-    preset(
+    Family::Drive.preset(
         "shorted-turn",
         "part of the winding shorted",
+        Tag::MustReject,
         (1.0, 0.3, "share of turns left"),
         &[
             "tight travel",
@@ -65,32 +62,50 @@ pub(super) const PRESETS: &[Preset] = &[
         ],
         |case, share| rewind(case, share, share),
     ),
-    preset("low-supply", "battery low", (11.0, 5.0, "V"), SUPPLY, |case, volts| {
-        case.world.actuator.bridge.supply_v = volts
-    }),
-    preset(
+    Family::Drive.preset(
+        "low-supply",
+        "battery low",
+        Tag::MustReject,
+        (11.0, 5.0, "V"),
+        SUPPLY,
+        |case, volts| case.world.actuator.bridge.supply_v = volts,
+    ),
+    Family::Drive.preset(
         "high-supply",
         "24 V system by mistake or a boosted battery",
+        Tag::MustReject,
         (15.0, 28.0, "V"),
         SUPPLY,
         |case, volts| case.world.actuator.bridge.supply_v = volts,
     ),
-    preset("brown-out", "supply breaks down during the learn", (10.0, 2.0, "V"), SUPPLY, |case, volts| {
-        case.fault_from(2.0, FaultKind::Supply(volts))
-    }),
-    preset(
+    Family::Drive.preset(
+        "brown-out",
+        "supply breaks down during the learn",
+        Tag::MustReject,
+        (10.0, 2.0, "V"),
+        SUPPLY,
+        |case, volts| case.fault_from(2.0, FaultKind::Supply(volts)),
+    ),
+    Family::Drive.preset(
         "lost-supply",
         "supply goes during the learn",
+        Tag::MustReject,
         (0.2, 4.0, "s after the start"),
         SUPPLY,
         |case, at_s| case.fault_from(at_s, FaultKind::Supply(0.0)),
     ),
-    preset("bad-supply-contact", "resistance in the supply leads", (0.0, 6.0, "ohm"), WEAK, |case, ohm| {
-        case.fault(FaultKind::SupplyResistance(ohm))
-    }),
-    preset(
+    Family::Drive.preset(
+        "bad-supply-contact",
+        "resistance in the supply leads",
+        Tag::MustReject,
+        (0.0, 6.0, "ohm"),
+        WEAK,
+        |case, ohm| case.fault(FaultKind::SupplyResistance(ohm)),
+    ),
+    Family::Drive.preset(
         "bridge-stuck-on",
         "bridge conducts without being asked",
+        Tag::MustReject,
         (0.05, 0.9, "duty"),
         &[
             "current at rest",
@@ -106,9 +121,10 @@ pub(super) const PRESETS: &[Preset] = &[
         ],
         |case, duty| case.mishaps.duty_stuck = Some((0.0, duty)),
     ),
-    preset(
+    Family::Drive.preset(
         "bridge-stuck-later",
         "bridge keeps its duty from some time on",
+        Tag::MustReject,
         (0.05, 0.9, "duty"),
         &[
             "current not followed",
@@ -126,9 +142,10 @@ pub(super) const PRESETS: &[Preset] = &[
         ],
         |case, duty| case.mishaps.duty_stuck = Some((1.5, duty)),
     ),
-    preset(
+    Family::Drive.preset(
         "bridge-half-dead",
         "bridge gives less duty than asked",
+        Tag::MustReject,
         (1.0, 0.1, "share of the duty"),
         WEAK,
         |case, share| case.mishaps.duty_share = Some(share),

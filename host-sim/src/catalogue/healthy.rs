@@ -6,7 +6,7 @@
 
 use rand::{Rng, RngExt};
 
-use super::{Family, Preset, Severity, Tag};
+use super::{Family, Preset, Tag};
 use crate::actuator::{BENCH_TRAVEL_RAD, End, Linkage};
 use crate::friction::RingCondition;
 use crate::world::{FaultKind, WorldConfig};
@@ -43,40 +43,37 @@ pub fn draw_unit(rng: &mut impl Rng) -> WorldConfig {
     unit
 }
 
-const NONE: Severity = Severity { mild: 0.0, worst: 1.0, unit: "no effect" };
+const NONE: (f64, f64, &str) = (0.0, 1.0, "no effect");
 
 pub(super) const PRESETS: &[Preset] = &[
-    Preset {
-        name: "healthy",
-        about: "nothing wrong: the spread of sound units",
-        family: Family::Healthy,
-        tag: Tag::MustAccept,
-        severity: NONE,
-        reasons: &[],
-        apply: |_, _| {},
-    },
-    Preset {
-        name: "worn-ring",
-        about: "pivots worn in: less friction, softer at rest",
-        family: Family::Healthy,
-        tag: Tag::MustAccept,
-        severity: NONE,
-        reasons: &[],
-        apply: |case, _| case.fault(FaultKind::Ring(RingCondition::Worn)),
-    },
-    Preset {
-        name: "hot-ring",
-        about: "hot and dry ring: friction a third higher, still within limits",
-        family: Family::Healthy,
-        tag: Tag::MustAccept,
-        severity: Severity { mild: 1.0, worst: 1.35, unit: "times friction" },
-        reasons: &[],
-        apply: |case, factor| {
+    Family::Healthy.preset(
+        "healthy",
+        "nothing wrong: the spread of sound units",
+        Tag::MustAccept,
+        NONE,
+        &[],
+        |_, _| {},
+    ),
+    Family::Healthy.preset(
+        "worn-ring",
+        "pivots worn in: less friction, softer at rest",
+        Tag::MustAccept,
+        NONE,
+        &[],
+        |case, _| case.fault(FaultKind::Ring(RingCondition::Worn)),
+    ),
+    Family::Healthy.preset(
+        "hot-ring",
+        "hot and dry ring: friction a third higher, still within limits",
+        Tag::MustAccept,
+        (1.0, 1.35, "times friction"),
+        &[],
+        |case, factor| {
             let friction = &mut case.world.actuator.ring.friction;
             let nominal = crate::friction::LuGreParams::bench_ring_a();
             friction.coulomb = nominal.coulomb * factor;
             friction.breakaway = nominal.breakaway * factor;
             friction.stribeck_speed = nominal.stribeck_speed * 0.7;
         },
-    },
+    ),
 ];

@@ -1,21 +1,9 @@
 //! Faults of link, host and controller while it learns.
 
-use super::{Case, Family, Preset, Severity, Tag};
-
-const fn preset(
-    name: &'static str,
-    about: &'static str,
-    tag: Tag,
-    severity: (f64, f64, &'static str),
-    reasons: &'static [&'static str],
-    apply: fn(&mut Case, f64),
-) -> Preset {
-    let severity = Severity { mild: severity.0, worst: severity.1, unit: severity.2 };
-    Preset { name, about, family: Family::Host, tag, severity, reasons, apply }
-}
+use super::{Family, Preset, Tag};
 
 pub(super) const PRESETS: &[Preset] = &[
-    preset(
+    Family::Host.preset(
         "host-silent",
         "the host goes silent during the learn",
         Tag::MustReject,
@@ -23,7 +11,7 @@ pub(super) const PRESETS: &[Preset] = &[
         &["host lost"],
         |case, at_s| case.mishaps.host_silent_at_s = Some(at_s),
     ),
-    preset(
+    Family::Host.preset(
         "controller-restarts",
         "the controller restarts during the learn",
         Tag::MustReject,
@@ -31,7 +19,7 @@ pub(super) const PRESETS: &[Preset] = &[
         &["tick lost"],
         |case, at_s| case.mishaps.restart_at_s = Some(at_s),
     ),
-    preset(
+    Family::Host.preset(
         "garbage-on-line",
         "noise bytes on the line during the learn",
         Tag::MustAccept,

@@ -2,7 +2,7 @@
 
 use firmware_core::learn::Check;
 
-use super::{Case, Family, Preset, Severity, Tag};
+use super::{Case, Family, Preset, Tag};
 use crate::actuator::{BENCH_TRAVEL_RAD, End, Linkage, Obstruction, SootPatch, Stop};
 use crate::friction::RingCondition;
 use crate::world::FaultKind;
@@ -45,22 +45,10 @@ fn clock_ring(case: &mut Case, degrees: f64) {
     }
 }
 
-const fn preset(
-    name: &'static str,
-    about: &'static str,
-    tag: Tag,
-    severity: (f64, f64, &'static str),
-    reasons: &'static [&'static str],
-    apply: fn(&mut Case, f64),
-) -> Preset {
-    let severity = Severity { mild: severity.0, worst: severity.1, unit: severity.2 };
-    Preset { name, about, family: Family::Mechanics, tag, severity, reasons, apply }
-}
-
 const HARD: f64 = 400.0;
 
 pub(super) const PRESETS: &[Preset] = &[
-    preset(
+    Family::Mechanics.preset(
         "sooted-ring",
         "soot in the pivots: more friction everywhere",
         Tag::MustReject,
@@ -68,7 +56,7 @@ pub(super) const PRESETS: &[Preset] = &[
         TIGHT,
         |case, factor| rub(case, factor, factor * 1.2),
     ),
-    preset(
+    Family::Mechanics.preset(
         "sticking-ring",
         "ring sticks and lets go",
         Tag::MustReject,
@@ -76,7 +64,7 @@ pub(super) const PRESETS: &[Preset] = &[
         TIGHT,
         |case, factor| rub(case, 1.0 + 0.3 * (factor - 1.0), factor),
     ),
-    preset(
+    Family::Mechanics.preset(
         "seized-ring",
         "ring does not move",
         Tag::MustReject,
@@ -84,7 +72,7 @@ pub(super) const PRESETS: &[Preset] = &[
         &["no motion", "obstructed travel", "tight travel", "soft stop"],
         |case, _| case.fault(FaultKind::Ring(RingCondition::Seized)),
     ),
-    preset(
+    Family::Mechanics.preset(
         "soot-patch",
         "soot on a part of the travel",
         Tag::MustReject,
@@ -95,7 +83,7 @@ pub(super) const PRESETS: &[Preset] = &[
             case.fault(FaultKind::SootPatch(patch));
         },
     ),
-    preset(
+    Family::Mechanics.preset(
         "blocked-travel",
         "something hard stands in the way of closing",
         Tag::MustReject,
@@ -103,7 +91,7 @@ pub(super) const PRESETS: &[Preset] = &[
         BLOCKED,
         |case, opening| block(case, End::High, opening, HARD),
     ),
-    preset(
+    Family::Mechanics.preset(
         "blocked-opening",
         "something hard stands in the way of opening",
         Tag::MustReject,
@@ -111,7 +99,7 @@ pub(super) const PRESETS: &[Preset] = &[
         BLOCKED,
         |case, opening| block(case, End::Low, opening, HARD),
     ),
-    preset(
+    Family::Mechanics.preset(
         "soft-obstruction",
         "something soft stands in the way of closing",
         Tag::MustReject,
@@ -119,7 +107,7 @@ pub(super) const PRESETS: &[Preset] = &[
         BLOCKED,
         |case, opening| block(case, End::High, opening, 25.0),
     ),
-    preset(
+    Family::Mechanics.preset(
         "worn-joint",
         "play between lever and ring",
         Tag::MustReject,
@@ -127,7 +115,7 @@ pub(super) const PRESETS: &[Preset] = &[
         &["stop outside window", "span long", "stop missing", "stop not repeatable"],
         |case, degrees| case.world.actuator.linkage = Linkage::with_play_deg(degrees),
     ),
-    preset(
+    Family::Mechanics.preset(
         "ring-clocked-open",
         "nozzle ring indexed wrongly, toward open: both stops shifted alike",
         Tag::MustReject,
@@ -135,7 +123,7 @@ pub(super) const PRESETS: &[Preset] = &[
         ELSEWHERE,
         |case, degrees| clock_ring(case, -degrees),
     ),
-    preset(
+    Family::Mechanics.preset(
         "ring-clocked-closed",
         "nozzle ring indexed wrongly, toward closed: both stops shifted alike",
         Tag::MustReject,
@@ -143,7 +131,7 @@ pub(super) const PRESETS: &[Preset] = &[
         ELSEWHERE,
         clock_ring,
     ),
-    preset(
+    Family::Mechanics.preset(
         "lever-one-tooth-off",
         "lever one tooth off on its shaft: both stops shifted alike",
         Tag::MustReject,
@@ -151,7 +139,7 @@ pub(super) const PRESETS: &[Preset] = &[
         ELSEWHERE,
         clock_ring,
     ),
-    preset(
+    Family::Mechanics.preset(
         "rod-off",
         "rod has come off: the lever turns alone",
         Tag::MustReject,
@@ -159,7 +147,7 @@ pub(super) const PRESETS: &[Preset] = &[
         ELSEWHERE,
         |case, _| case.fault(FaultKind::RodOff),
     ),
-    preset(
+    Family::Mechanics.preset(
         "rod-off-inside-stops",
         "rod off, and the actuator's own stops happen to lie where the ring's were",
         Tag::UndecidableWithout(Check::LeverAttached),
@@ -178,7 +166,7 @@ pub(super) const PRESETS: &[Preset] = &[
             case.failed_checks.push(Check::LeverAttached);
         },
     ),
-    preset(
+    Family::Mechanics.preset(
         "broken-vane-pin",
         "one vane no longer follows the ring",
         Tag::UndecidableWithout(Check::VanesFollow),
@@ -189,7 +177,7 @@ pub(super) const PRESETS: &[Preset] = &[
             case.failed_checks.push(Check::VanesFollow);
         },
     ),
-    preset(
+    Family::Mechanics.preset(
         "worn-vane-tips",
         "vane tips worn: minimum flow too high at a sound stop",
         Tag::UndecidableWithout(Check::MinimumFlow),
@@ -197,7 +185,7 @@ pub(super) const PRESETS: &[Preset] = &[
         &[],
         |case, _| case.failed_checks.push(Check::MinimumFlow),
     ),
-    preset(
+    Family::Mechanics.preset(
         "spring-broken",
         "return spring broken: lost power leaves the vanes where they are",
         Tag::MustReject,

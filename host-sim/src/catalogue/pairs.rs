@@ -2,7 +2,7 @@
 
 use firmware_core::learn::Check;
 
-use super::{Case, Family, Preset, Severity, Tag, find};
+use super::{Case, Family, Preset, Tag, find};
 use crate::actuator::{End, StopCondition};
 use crate::sensor::{ChannelFault, PositionFault};
 use crate::world::{FaultKind, StopFault};
@@ -22,18 +22,6 @@ fn offset(case: &mut Case, counts: f64) {
     case.fault(FaultKind::PositionSensor(PositionFault::Channel(ChannelFault::Offset(counts))));
 }
 
-const fn preset(
-    name: &'static str,
-    about: &'static str,
-    tag: Tag,
-    severity: (f64, f64, &'static str),
-    reasons: &'static [&'static str],
-    apply: fn(&mut Case, f64),
-) -> Preset {
-    let severity = Severity { mild: severity.0, worst: severity.1, unit: severity.2 };
-    Preset { name, about, family: Family::Pair, tag, severity, reasons, apply }
-}
-
 const TIGHT_OR_SUPPLY: &[&str] = &[
     "tight travel",
     "supply out of range",
@@ -47,7 +35,7 @@ const TIGHT_OR_SUPPLY: &[&str] = &[
 ];
 
 pub(super) const PRESETS: &[Preset] = &[
-    preset(
+    Family::Pair.preset(
         "clocked-ring-hidden-by-sensor",
         "ring indexed wrongly and the sensor turned to match: every reading nominal",
         Tag::UndecidableWithout(Check::Indexing),
@@ -59,7 +47,7 @@ pub(super) const PRESETS: &[Preset] = &[
             case.failed_checks.push(Check::Indexing);
         },
     ),
-    preset(
+    Family::Pair.preset(
         "shifted-stop-hidden-by-sensor",
         "closed stop too early and the sensor turned to match it",
         Tag::MustReject,
@@ -71,7 +59,7 @@ pub(super) const PRESETS: &[Preset] = &[
             offset(case, degrees * COUNTS_PER_DEG);
         },
     ),
-    preset(
+    Family::Pair.preset(
         "sooted-ring-low-supply",
         "sooted ring on a low battery",
         Tag::MustReject,
@@ -79,7 +67,7 @@ pub(super) const PRESETS: &[Preset] = &[
         TIGHT_OR_SUPPLY,
         |case, factor| both(case, ("sooted-ring", factor), ("low-supply", 9.6)),
     ),
-    preset(
+    Family::Pair.preset(
         "soot-and-loose-stop",
         "soot in front of a loose closed stop",
         Tag::MustReject,
@@ -97,7 +85,7 @@ pub(super) const PRESETS: &[Preset] = &[
         ],
         |case, degrees| both(case, ("soot-at-closed-stop", degrees), ("loose-stop", degrees / 2.0)),
     ),
-    preset(
+    Family::Pair.preset(
         "blocked-and-noisy",
         "obstruction seen by a noisy sensor",
         Tag::MustReject,
@@ -115,7 +103,7 @@ pub(super) const PRESETS: &[Preset] = &[
         ],
         |case, opening| both(case, ("blocked-travel", opening), ("sensor-noise", 5.0)),
     ),
-    preset(
+    Family::Pair.preset(
         "play-and-weak-motor",
         "worn joint and a bad motor lead",
         Tag::MustReject,

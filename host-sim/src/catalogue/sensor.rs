@@ -2,7 +2,7 @@
 
 use firmware_core::learn::Check;
 
-use super::{Case, Family, Preset, Severity, Tag};
+use super::{Case, Family, Preset, Tag};
 use crate::sensor::{ChannelFault, PositionFault};
 use crate::world::FaultKind;
 
@@ -25,20 +25,8 @@ fn position_from(case: &mut Case, at_s: f64, fault: ChannelFault) {
     case.fault_from(at_s, FaultKind::PositionSensor(PositionFault::Channel(fault)));
 }
 
-const fn preset(
-    name: &'static str,
-    about: &'static str,
-    tag: Tag,
-    severity: (f64, f64, &'static str),
-    reasons: &'static [&'static str],
-    apply: fn(&mut Case, f64),
-) -> Preset {
-    let severity = Severity { mild: severity.0, worst: severity.1, unit: severity.2 };
-    Preset { name, about, family: Family::Sensor, tag, severity, reasons, apply }
-}
-
 pub(super) const PRESETS: &[Preset] = &[
-    preset(
+    Family::Sensor.preset(
         "reversed-sensor",
         "sensor counts the other way",
         Tag::MustReject,
@@ -46,7 +34,7 @@ pub(super) const PRESETS: &[Preset] = &[
         &["wrong direction"],
         |case, _| case.fault(FaultKind::PositionSensor(PositionFault::Reversed)),
     ),
-    preset(
+    Family::Sensor.preset(
         "sensor-gain",
         "sensor scale wrong by a little",
         Tag::UndecidableWithout(Check::SensorScale),
@@ -59,7 +47,7 @@ pub(super) const PRESETS: &[Preset] = &[
             }
         },
     ),
-    preset(
+    Family::Sensor.preset(
         "sensor-offset",
         "sensor turned on its shaft",
         Tag::MustReject,
@@ -67,7 +55,7 @@ pub(super) const PRESETS: &[Preset] = &[
         ELSEWHERE,
         |case, counts| position(case, ChannelFault::Offset(counts)),
     ),
-    preset(
+    Family::Sensor.preset(
         "sensor-glitches",
         "single wild readings",
         Tag::MustReject,
@@ -83,7 +71,7 @@ pub(super) const PRESETS: &[Preset] = &[
         ],
         |case, size| position(case, ChannelFault::Glitch { per_s: 5.0, size }),
     ),
-    preset(
+    Family::Sensor.preset(
         "sensor-frozen",
         "sensor holds one value from the start",
         Tag::MustReject,
@@ -91,7 +79,7 @@ pub(super) const PRESETS: &[Preset] = &[
         &["sensor stuck", "no motion"],
         |case, _| position(case, ChannelFault::Freeze),
     ),
-    preset(
+    Family::Sensor.preset(
         "sensor-freezes",
         "sensor holds its value during the learn",
         Tag::MustReject,
@@ -99,7 +87,7 @@ pub(super) const PRESETS: &[Preset] = &[
         &["sensor stuck", "no motion", "obstructed travel"],
         |case, at_s| position_from(case, at_s, ChannelFault::Freeze),
     ),
-    preset(
+    Family::Sensor.preset(
         "sensor-noise",
         "reading scatters",
         Tag::MustReject,
@@ -114,7 +102,7 @@ pub(super) const PRESETS: &[Preset] = &[
         ],
         |case, sigma| position(case, ChannelFault::Noise(sigma)),
     ),
-    preset(
+    Family::Sensor.preset(
         "sensor-drift",
         "reading creeps",
         Tag::MustReject,
@@ -131,7 +119,7 @@ pub(super) const PRESETS: &[Preset] = &[
         ],
         |case, per_s| position(case, ChannelFault::Drift(per_s)),
     ),
-    preset(
+    Family::Sensor.preset(
         "sensor-wraps",
         "magnet mounted so far round that the reading passes its end",
         Tag::MustReject,
@@ -147,7 +135,7 @@ pub(super) const PRESETS: &[Preset] = &[
         ],
         |case, shift| case.fault(FaultKind::PositionSensor(PositionFault::WrapAround(shift))),
     ),
-    preset(
+    Family::Sensor.preset(
         "sensor-drops-out",
         "sensor wire breaks during the learn",
         Tag::MustReject,
@@ -155,7 +143,7 @@ pub(super) const PRESETS: &[Preset] = &[
         &["sensor out of range", "sensor jump"],
         |case, at_s| position_from(case, at_s, ChannelFault::DropOut(0.0)),
     ),
-    preset(
+    Family::Sensor.preset(
         "sensor-shorted",
         "sensor output shorted to its supply",
         Tag::MustReject,
@@ -163,7 +151,7 @@ pub(super) const PRESETS: &[Preset] = &[
         &["sensor out of range", "sensor jump"],
         |case, _| position(case, ChannelFault::DropOut(16_383.0)),
     ),
-    preset(
+    Family::Sensor.preset(
         "current-sensor-gain",
         "current reads a little wrong",
         Tag::MustAccept,
@@ -171,7 +159,7 @@ pub(super) const PRESETS: &[Preset] = &[
         &[],
         |case, gain| case.fault(FaultKind::CurrentSensor(ChannelFault::Gain(gain))),
     ),
-    preset(
+    Family::Sensor.preset(
         "current-sensor-offset",
         "current reads too high at rest",
         Tag::MustReject,
@@ -179,7 +167,7 @@ pub(super) const PRESETS: &[Preset] = &[
         &["current at rest"],
         |case, amperes| case.fault(FaultKind::CurrentSensor(ChannelFault::Offset(amperes))),
     ),
-    preset(
+    Family::Sensor.preset(
         "current-sensor-dead",
         "current reads nothing",
         Tag::MustReject,
@@ -187,7 +175,7 @@ pub(super) const PRESETS: &[Preset] = &[
         &["no motion", "timeout", "current not followed"],
         |case, _| case.fault(FaultKind::CurrentSensor(ChannelFault::DropOut(0.0))),
     ),
-    preset(
+    Family::Sensor.preset(
         "current-sensor-not-a-number",
         "current channel fails in software",
         Tag::MustReject,

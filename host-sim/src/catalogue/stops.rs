@@ -1,6 +1,6 @@
 //! Faults of the end stops.
 
-use super::{Case, Family, Preset, Severity, Tag};
+use super::{Case, Family, Preset, Tag};
 use crate::actuator::{End, Obstruction, Stop, StopCondition};
 use crate::world::{FaultKind, StopFault};
 
@@ -46,42 +46,35 @@ const UNSTEADY: &[&str] = &[
     "span long",
 ];
 
-const fn preset(
-    name: &'static str,
-    about: &'static str,
-    severity: (f64, f64, &'static str),
-    reasons: &'static [&'static str],
-    apply: fn(&mut Case, f64),
-) -> Preset {
-    let severity = Severity { mild: severity.0, worst: severity.1, unit: severity.2 };
-    Preset { name, about, family: Family::Mechanics, tag: Tag::MustReject, severity, reasons, apply }
-}
-
 pub(super) const PRESETS: &[Preset] = &[
-    preset(
+    Family::Mechanics.preset(
         "soot-at-closed-stop",
         "a bed of soot in front of the closed stop",
+        Tag::MustReject,
         (0.0, 5.0, "degrees thick"),
         SOFT,
         |case, degrees| soot_bed(case, End::High, degrees),
     ),
-    preset(
+    Family::Mechanics.preset(
         "soot-at-open-stop",
         "a bed of soot in front of the open stop",
+        Tag::MustReject,
         (0.0, 5.0, "degrees thick"),
         SOFT,
         |case, degrees| soot_bed(case, End::Low, degrees),
     ),
-    preset(
+    Family::Mechanics.preset(
         "yielding-closed-stop",
         "a cracked closed stop that gives way",
+        Tag::MustReject,
         (0.9, 0.05, "share of its stiffness"),
         SOFT,
         |case, share| soften(case, End::High, share),
     ),
-    preset(
+    Family::Mechanics.preset(
         "loose-mount",
         "actuator bolts loose: both stops give way",
+        Tag::MustReject,
         (0.9, 0.05, "share of their stiffness"),
         SOFT,
         |case, share| {
@@ -89,51 +82,58 @@ pub(super) const PRESETS: &[Preset] = &[
             soften(case, End::High, share);
         },
     ),
-    preset(
+    Family::Mechanics.preset(
         "closed-stop-shifted-in",
         "closed stop stands too early",
+        Tag::MustReject,
         (0.0, 8.0, "degrees"),
         SHIFTED_IN,
         |case, degrees| shift(case, End::High, -degrees),
     ),
-    preset(
+    Family::Mechanics.preset(
         "closed-stop-shifted-out",
         "closed stop stands too late",
+        Tag::MustReject,
         (0.0, 4.5, "degrees"),
         SHIFTED_OUT,
         |case, degrees| shift(case, End::High, degrees),
     ),
-    preset(
+    Family::Mechanics.preset(
         "open-stop-shifted-in",
         "open stop stands too early",
+        Tag::MustReject,
         (0.0, 8.0, "degrees"),
         SHIFTED_IN,
         |case, degrees| shift(case, End::Low, -degrees),
     ),
-    preset(
+    Family::Mechanics.preset(
         "open-stop-shifted-out",
         "open stop stands too late",
+        Tag::MustReject,
         (0.0, 3.5, "degrees"),
         SHIFTED_OUT,
         |case, degrees| shift(case, End::Low, degrees),
     ),
-    preset(
+    Family::Mechanics.preset(
         "closed-stop-missing",
         "minimum-flow stop broken off",
+        Tag::MustReject,
         (0.0, 1.0, "no effect"),
         SHIFTED_OUT,
         |case, _| case.fault(FaultKind::RingStop(End::High, StopFault::Missing)),
     ),
-    preset(
+    Family::Mechanics.preset(
         "open-stop-missing",
         "ring contact at open broken off",
+        Tag::MustReject,
         (0.0, 1.0, "no effect"),
         SHIFTED_OUT,
         |case, _| case.fault(FaultKind::RingStop(End::Low, StopFault::Missing)),
     ),
-    preset(
+    Family::Mechanics.preset(
         "worn-closed-stop",
         "closed stop hammered back and yielding",
+        Tag::MustReject,
         (0.0, 4.0, "degrees"),
         &["stop outside window", "stop missing", "span long", "soft stop"],
         |case, degrees| {
@@ -141,9 +141,10 @@ pub(super) const PRESETS: &[Preset] = &[
             case.fault(FaultKind::RingStop(End::High, StopFault::Changed(worn)));
         },
     ),
-    preset(
+    Family::Mechanics.preset(
         "loose-stop",
         "closed stop sits loose: each touch finds it elsewhere",
+        Tag::MustReject,
         (0.0, 2.5, "degrees of play either way"),
         UNSTEADY,
         |case, degrees| {
@@ -151,9 +152,10 @@ pub(super) const PRESETS: &[Preset] = &[
             case.fault(FaultKind::RingStop(End::High, loose));
         },
     ),
-    preset(
+    Family::Mechanics.preset(
         "creeping-stop",
         "open stop gives way a little with each touch",
+        Tag::MustReject,
         (0.0, 1.5, "degrees per touch"),
         UNSTEADY,
         |case, degrees| {

@@ -1,0 +1,110 @@
+//! What a named fault is: family, tag, severity range, and the change it makes to a sound unit.
+
+use firmware_core::learn::Check;
+use serde::Serialize;
+
+use super::{Case, nominal_unit};
+
+/// What fault it belongs with.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Family {
+    /// Nothing wrong, or wear within limits.
+    Healthy,
+    /// Stops, ring, lever, mount.
+    Mechanics,
+    /// Motor, bridge, supply.
+    Drive,
+    /// Position and current sensors.
+    Sensor,
+    /// Link, host, controller restart.
+    Host,
+    /// Two faults at once.
+    Pair,
+}
+
+impl Family {
+    /// A fault of this family; severity from mild to worst, with its unit.
+    pub(super) const fn preset(
+        self,
+        name: &'static str,
+        about: &'static str,
+        tag: Tag,
+        (mild, worst, unit): (f64, f64, &'static str),
+        reasons: &'static [&'static str],
+        apply: fn(&mut Case, f64),
+    ) -> Preset {
+        Preset { name, about, family: self, tag, severity: Severity { mild, worst, unit }, reasons, apply }
+    }
+}
+
+/// What a learn must make of it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Tag {
+    /// Never a calibration that is off by more than the tolerance; small severities may pass when the
+    /// calibration is still right.
+    MustReject,
+    /// Always a calibration.
+    MustAccept,
+    /// Counts and current look sound: never accepted until a person has made this check.
+    UndecidableWithout(Check),
+}
+
+/// Severity range of a preset, mildest first; the number itself may fall on the way (a share left, a voltage).
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct Severity {
+    /// Mildest.
+    pub mild: f64,
+    /// Worst.
+    pub worst: f64,
+    /// What the number is, with its unit.
+    pub unit: &'static str,
+}
+
+impl Severity {
+    /// The severity at a share 0 … 1 of the range.
+    #[must_use]
+    pub fn at(&self, share: f64) -> f64 {
+        self.mild + share * (self.worst - self.mild)
+    }
+
+    /// The typical severity that a virtual unit shows when none is given: three quarters up.
+    #[must_use]
+    pub fn typical(&self) -> f64 {
+        self.at(0.75)
+    }
+}
+
+/// One named fault.
+#[derive(Debug, Clone, Copy)]
+pub struct Preset {
+    /// Name as typed.
+    pub name: &'static str,
+    /// What it is, in a sentence.
+    pub about: &'static str,
+    /// Family.
+    pub family: Family,
+    /// What a learn must make of it.
+    pub tag: Tag,
+    /// Severity range.
+    pub severity: Severity,
+    /// Names of the refusals that fit this fault.
+    pub reasons: &'static [&'static str],
+    apply: fn(&mut Case, f64),
+}
+
+impl Preset {
+    /// Puts the fault into a unit.
+    pub fn apply(&self, case: &mut Case, severity: f64) {
+        (self.apply)(case, severity);
+    }
+
+    /// The nominal unit with this fault, at a severity or the typical one.
+    #[must_use]
+    pub fn unit(&self, severity: Option<f64>) -> Case {
+        let mut case = Case::of(nominal_unit());
+        self.apply(&mut case, severity.unwrap_or_else(|| self.severity.typical()));
+        case
+    }
+}
