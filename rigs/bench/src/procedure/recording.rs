@@ -9,6 +9,7 @@ use super::target::Target;
 use crate::client::{StreamItem, StreamSample};
 use crate::interrupt;
 use crate::record::{Conditions, RecordError, RunInfo, RunKind, RunWriter, Status};
+use crate::record::{PORT, STARTED};
 
 /// An open run and what turns its raw samples into rows.
 pub(super) struct Recording {
@@ -45,8 +46,8 @@ impl Recording {
             controller: format!("{}, {}", identity.model, identity.software),
         };
         let mut writer = RunWriter::create(&target.unit_dir, info, conditions)?;
-        writer.made("port", bench.port().to_owned());
-        writer.made("started_unix_s", unix_seconds());
+        writer.made(PORT, bench.port().to_owned());
+        writer.made(STARTED, unix_seconds());
         Ok(Self { writer, calibration, last: Tick(0), supply: None, rows: 0 })
     }
 

@@ -182,7 +182,27 @@ pub struct RunFile {
     pub made: Made,
 }
 
+/// Key in `[made]`: when the run began, seconds since 1970-01-01 00:00 UTC.
+pub(crate) const STARTED: &str = "started_unix_s";
+/// Key in `[made]`: the port it ran on.
+pub(crate) const PORT: &str = "port";
+
 impl RunFile {
+    /// When the run began, to the minute; nothing where the clock was not known.
+    #[must_use]
+    pub fn begun(&self) -> Option<String> {
+        let seconds = self.made.get(STARTED)?.parse().ok()?;
+        let t = time::OffsetDateTime::from_unix_timestamp(seconds).ok()?;
+        let (month, day) = (u8::from(t.month()), t.day());
+        Some(format!("{}-{month:02}-{day:02} {:02}:{:02} UTC", t.year(), t.hour(), t.minute()))
+    }
+
+    /// The port that the run was made on; empty for a simulation.
+    #[must_use]
+    pub fn port(&self) -> &str {
+        self.made.get(PORT).map_or("", String::as_str)
+    }
+
     /// The text that [`SampleSums::record_crc32`] is taken of.
     pub(super) fn evidence(&self) -> Result<String, toml::ser::Error> {
         toml::to_string(&Self { sums: None, made: Made::new(), ..self.clone() })

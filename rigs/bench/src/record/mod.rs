@@ -17,6 +17,7 @@ mod writer;
 
 pub use error::RecordError;
 pub use info::{Conditions, Made, Outcome, Refusal, RunFile, RunInfo, RunKind, SampleSums, Status};
+pub(crate) use info::{PORT, STARTED};
 pub use numbering::{RunName, runs_in};
 pub use reader::Run;
 pub use samples::{Mark, Row, SAMPLE_HEADER, Sample};

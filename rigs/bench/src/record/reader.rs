@@ -134,7 +134,7 @@ fn read_rows(path: &Path, bytes: &[u8], closed: bool) -> Result<(Vec<Row>, bool)
 mod tests {
     use super::*;
     use crate::caution::Acknowledged;
-    use crate::record::{Conditions, Mark, RunInfo, RunKind, RunWriter};
+    use crate::record::{Conditions, Made, Mark, PORT, RunInfo, RunKind, RunWriter, STARTED};
     use firmware_core::calibration::{Setup, Warmth};
     use firmware_core::command::Command;
     use firmware_core::learn::Stop;
@@ -194,6 +194,21 @@ mod tests {
         assert_eq!(run.file.sums.map(|s| (s.samples, s.lost)), Some((2, 32)));
         assert_eq!(run.rows.len(), 4);
         assert_eq!(run.samples().last(), Some(&sample(34)));
+    }
+
+    /// POSIX.1-2017, XBD 4.16 (seconds since the epoch); 1 000 000 000 s is 2001-09-09 01:46:40 UTC, as
+    /// GNU `date -u -d @1000000000` prints it.
+    #[test]
+    fn a_run_tells_when_and_where_it_was_begun() {
+        let unit = tempfile::tempdir().unwrap();
+        let mut writer = written(unit.path());
+        writer.made(STARTED, "1000000000".into());
+        writer.made(PORT, "a port".into());
+        let run = Run::open(&writer.close(Status::Complete).unwrap()).unwrap();
+        assert_eq!(run.file.begun().as_deref(), Some("2001-09-09 01:46 UTC"));
+        assert_eq!(run.file.port(), "a port");
+        let file = RunFile { made: Made::from([(STARTED.to_owned(), "unknown".to_owned())]), ..run.file };
+        assert_eq!(file.begun(), None);
     }
 
     #[test]

@@ -113,7 +113,13 @@ impl UnitResult {
     }
 
     fn run_table(&self) -> Section {
-        let mut table = Table::new(&["run", "state", "samples", "lost on the line"]);
+        // Virtual units carry no date: their reports repeat byte for byte.
+        let is_real = self.runs.iter().any(|(run, _)| run.file.run.virtual_unit.is_none());
+        let mut head = vec!["run", "state", "samples", "lost on the line"];
+        if is_real {
+            head.extend(["begun", "port"]);
+        }
+        let mut table = Table::new(&head);
         for (run, _) in &self.runs {
             let state = match &run.file.status {
                 Status::Complete => "complete".to_owned(),
@@ -126,7 +132,11 @@ impl UnitResult {
                     run.samples().count().to_string()
                 }
             };
-            table = table.row([run.name.to_string(), state, samples, sums.lost.to_string()]);
+            let mut row = vec![run.name.to_string(), state, samples, sums.lost.to_string()];
+            if is_real {
+                row.extend([run.file.begun().unwrap_or_default(), run.file.port().to_owned()]);
+            }
+            table = table.row(row);
         }
         Section::new("Runs").table(table)
     }
