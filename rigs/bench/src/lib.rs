@@ -8,6 +8,7 @@ pub mod caution;
 pub mod cli;
 pub mod client;
 pub mod console;
+pub mod criteria;
 pub mod evaluate;
 pub mod exit;
 pub mod figures;

@@ -8,11 +8,11 @@ use clap::ValueEnum;
 use firmware_core::calibration::{Setup, Warmth};
 
 use crate::caution::{Acknowledged, HandsClear, Motion};
+use crate::criteria::CriteriaArgs;
 use crate::exit::Failure;
 use crate::limits::Limits;
 use crate::port::PortSpec;
 use crate::profile::Profile;
-use crate::toml_file::TomlFile;
 
 /// How the actuator is mounted, as said on the command line.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
@@ -47,12 +47,9 @@ pub struct TargetArgs {
     /// Folder that holds the records, one folder for each unit
     #[arg(long, value_name = "DIR", default_value = "units")]
     pub records: PathBuf,
-    /// Actuator profile, TOML [default: the built-in, invented bench-actuator-a]
-    #[arg(long, value_name = "FILE")]
-    pub profile: Option<PathBuf>,
-    /// Acceptance limits, TOML [default: those of the built-in profile]
-    #[arg(long, value_name = "FILE")]
-    pub limits: Option<PathBuf>,
+    /// By what the unit is measured.
+    #[command(flatten)]
+    pub criteria: CriteriaArgs,
     /// How the actuator is mounted
     #[arg(long, value_enum, default_value_t = SetupWord::Attached)]
     pub setup: SetupWord,
@@ -97,14 +94,15 @@ impl TargetArgs {
     /// # Errors
     /// Says which file, field or option is wrong, or that the cautions were not acknowledged.
     pub fn prepare(&self) -> Result<Target, Failure> {
-        let profile = self.profile()?;
-        let limits = match &self.limits {
-            Some(path) => Limits::read(&TomlFile::read(path).map_err(Failure::usage)?),
-            None => Limits::demo(),
-        }
-        .map_err(Failure::usage)?;
+        let (profile, limits) = self.criteria.read()?;
         let port = self.port()?;
         let unit = self.unit_name(port)?;
+        if matches!(port, PortSpec::Device(_)) && self.criteria.profile.is_none() {
+            return Err(Failure::usage(
+                "--profile is missing: the built-in profile is invented and describes no real unit. Copy \
+                 rigs/profiles/bench-actuator-a.toml and set every value from the unit's data sheet.",
+            ));
+        }
         let unit_dir = self.records.join(&unit);
         let motion = match port {
             PortSpec::Virtual { .. } => Motion::Simulated,
@@ -121,18 +119,6 @@ impl TargetArgs {
             seed: self.seed,
             cautions: self.hands_clear.confirm(motion)?,
         })
-    }
-
-    /// The profile that was named, or the built-in one.
-    ///
-    /// # Errors
-    /// Names file, line and field.
-    pub fn profile(&self) -> Result<Profile, Failure> {
-        match &self.profile {
-            Some(path) => Profile::read(&TomlFile::read(path).map_err(Failure::usage)?),
-            None => Profile::demo(),
-        }
-        .map_err(Failure::usage)
     }
 
     fn port(&self) -> Result<&PortSpec, Failure> {

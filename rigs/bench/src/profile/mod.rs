@@ -73,6 +73,7 @@ impl Profile {
             return Err(file.refuse("travel_deg", "allowed 5 to 180 degrees", NEXT));
         }
         profile.plan.check(file)?;
+        whole_actuator(file)?;
         profile.settings.validate().map_err(|error| {
             let field = format!("settings.{}", error.field);
             let range = error.range;
@@ -89,6 +90,19 @@ impl Profile {
     pub fn demo() -> Result<Self, TomlError> {
         Self::read(&TomlFile::from_text("bench-actuator-a.toml (built in)", DEMO_PROFILE))
     }
+}
+
+/// Refuses an actuator that is told in part: the controller's defaults describe an invented one, and a
+/// current limit or a direction that nobody gave would move a real lever.
+fn whole_actuator(file: &TomlFile) -> Result<(), TomlError> {
+    let document: toml::Table = file.parse()?;
+    let given = document.get("settings").and_then(|s| s.get("actuator")).and_then(toml::Value::as_table);
+    let wanted = toml::Table::try_from(Settings::default().actuator).unwrap_or_default();
+    let missing = wanted.keys().find(|field| !given.is_some_and(|given| given.contains_key(*field)));
+    missing.map_or(Ok(()), |field| {
+        let next = "Give it from the unit's data sheet; nothing was moved.";
+        Err(file.refuse("settings.actuator", format!("{field} is missing"), next))
+    })
 }
 
 #[cfg(test)]
@@ -127,6 +141,11 @@ mod tests {
         assert_eq!((&*error.field, &*error.seen), ("plan.sweep.points", "2"));
         let error = edited("gear = \"back-drives\"", "gear = \"locked\"");
         assert!(error.allowed.contains("self-locking"), "{error}");
+        let error = edited("max_current = 4.0", "");
+        assert!(
+            error.to_string().contains("settings.actuator") && error.allowed.contains("max_current"),
+            "{error}"
+        );
         let error = edited("travel_deg", "travel_degrees");
         assert!(error.allowed.contains("unknown field") && error.allowed.contains("travel_deg"), "{error}");
     }

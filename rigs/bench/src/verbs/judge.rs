@@ -5,11 +5,9 @@ use std::path::PathBuf;
 use serde::Serialize;
 
 use crate::console::Console;
-use crate::exit::{Failure, VerbResult};
+use crate::criteria::{CriteriaArgs, same_profile};
+use crate::exit::VerbResult;
 use crate::judge::Verdict;
-use crate::limits::Limits;
-use crate::profile::Profile;
-use crate::toml_file::TomlFile;
 use crate::unit_result::{REPORT_FILE, judge_all, read_runs, spoken, write_report};
 
 /// Which records, by which measure.
@@ -18,12 +16,8 @@ pub struct Args {
     /// A run's folder, or a unit's folder with several; the latest run of each kind counts
     #[arg(value_name = "DIR")]
     dir: PathBuf,
-    /// Actuator profile, TOML [default: the built-in, invented bench-actuator-a]
-    #[arg(long, value_name = "FILE")]
-    profile: Option<PathBuf>,
-    /// Acceptance limits, TOML [default: those of the built-in profile]
-    #[arg(long, value_name = "FILE")]
-    limits: Option<PathBuf>,
+    #[command(flatten)]
+    criteria: CriteriaArgs,
 }
 
 /// What `report` takes besides.
@@ -45,20 +39,6 @@ struct Told<'a> {
     verdict: &'a Verdict,
 }
 
-impl Args {
-    fn measures(&self) -> Result<(Profile, Limits), Failure> {
-        let profile = match &self.profile {
-            Some(path) => TomlFile::read(path).and_then(|file| Profile::read(&file)),
-            None => Profile::demo(),
-        };
-        let limits = match &self.limits {
-            Some(path) => TomlFile::read(path).and_then(|file| Limits::read(&file)),
-            None => Limits::demo(),
-        };
-        Ok((profile.map_err(Failure::usage)?, limits.map_err(Failure::usage)?))
-    }
-}
-
 /// Judges each run and all together; writes each `verdict.json`.
 ///
 /// # Errors
@@ -77,8 +57,9 @@ pub fn run_report(args: &ReportArgs, console: &Console) -> VerbResult {
 }
 
 fn judged(args: &Args, report: Option<PathBuf>, console: &Console) -> VerbResult {
-    let (profile, limits) = args.measures()?;
+    let (profile, limits) = args.criteria.read()?;
     let runs = read_runs(&args.dir)?;
+    same_profile(&runs, &profile)?;
     let unit = runs.first().map_or_else(String::new, |run| run.file.run.unit.clone());
     let result = judge_all(runs, &profile, &limits)?;
     let mut text = spoken(&unit, &result);

@@ -7,6 +7,7 @@ use firmware_core::learn::{Check, CheckSet, LearnOutcome};
 use serde::Serialize;
 
 use crate::console::Console;
+use crate::criteria;
 use crate::exit::{Exit, Failure, VerbResult};
 use crate::judge::{FaultOf, Judgement};
 use crate::procedure::{
@@ -98,8 +99,9 @@ fn previous(
 }
 
 fn run_replay(dir: &Path, args: &Args, console: &Console) -> VerbResult {
-    let profile = args.target.profile()?;
+    let profile = criteria::profile(args.target.criteria.profile.as_deref())?;
     let run = Run::open(dir).map_err(Failure::usage)?;
+    criteria::same_profile(std::slice::from_ref(&run), &profile)?;
     let replayed = replay(&run, &profile.settings)?;
     console.result(&replay_text(&replayed), &replayed);
     Ok(match (&replayed.now, replayed.changed.is_empty()) {

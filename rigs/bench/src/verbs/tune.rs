@@ -17,10 +17,9 @@ use host_sim::tuning::{
 use serde::Serialize;
 
 use crate::console::Console;
+use crate::criteria::{profile, same_profile};
 use crate::exit::{Exit, Failure, VerbResult};
-use crate::profile::Profile;
 use crate::record::{Run, write_whole};
-use crate::toml_file::TomlFile;
 
 /// Tuning rules.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
@@ -97,8 +96,10 @@ pub fn run(args: &Args, console: &Console) -> VerbResult {
         let given = args.closed_loop_ms;
         return Err(Failure::usage(format!("--closed-loop-ms {given}: allowed 2 to 500; try 12")));
     }
-    let base = base_settings(args.profile.as_deref())?;
+    let profile = profile(args.profile.as_deref())?;
+    let base = profile.settings;
     let record = Run::open(&args.run).map_err(Failure::usage)?;
+    same_profile(std::slice::from_ref(&record), &profile)?;
     let found = identify(&points(&record, &base))
         .map_err(|error| Failure::undetermined(format!("{}: {error}", args.run.display())))?;
     let closed_loop_s = args.closed_loop_ms * 1e-3;
@@ -126,14 +127,6 @@ pub fn run(args: &Args, console: &Console) -> VerbResult {
     };
     console.result(&text(&told), &told);
     Ok(Exit::Done)
-}
-
-fn base_settings(profile: Option<&Path>) -> Result<Settings, Failure> {
-    let profile = match profile {
-        Some(path) => TomlFile::read(path).and_then(|file| Profile::read(&file)),
-        None => Profile::demo(),
-    };
-    Ok(profile.map_err(Failure::usage)?.settings)
 }
 
 /// Duty times supply and opening of every sample with the drive on. A sample without a supply of its own

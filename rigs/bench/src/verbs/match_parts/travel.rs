@@ -7,10 +7,9 @@ use firmware_core::settings::CountsDirection;
 use host_sim::matching::{LearnedCounts, LeverSensor, OpeningSign, TravelCheck, check_travel};
 use host_sim::parts::PartsSheet;
 
+use crate::criteria;
 use crate::exit::Failure;
-use crate::profile::Profile;
 use crate::record::Run;
-use crate::toml_file::TomlFile;
 
 /// The two learns to hold against the new sheet.
 #[derive(Debug, clap::Args)]
@@ -40,11 +39,7 @@ impl TravelArgs {
     }
 
     fn sensor(&self) -> Result<LeverSensor, Failure> {
-        let profile = match &self.profile {
-            Some(path) => TomlFile::read(path).and_then(|file| Profile::read(&file)),
-            None => Profile::demo(),
-        }
-        .map_err(Failure::usage)?;
+        let profile = criteria::profile(self.profile.as_deref())?;
         let actuator = &profile.settings.actuator;
         Ok(LeverSensor {
             counts_per_degree: f64::from(actuator.nominal_span_counts) / profile.travel_deg,
