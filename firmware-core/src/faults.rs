@@ -143,6 +143,9 @@ listed!(
         BoostShort => "boost-short",
         /// Push without travel for too long: obstruction or stop.
         Stalled => "stalled",
+        /// More current flows than a sound winding takes at this duty: short in winding, cable or bridge. The
+        /// drive is cut back to its limit.
+        OverCurrent => "over-current",
     }
 );
 
@@ -166,9 +169,6 @@ listed!(
         EndStop => "end-stop",
         /// Rate of opening.
         Slew => "slew",
-        /// Position reading did not change by a count while the vanes were under way: frozen sensor or
-        /// seized lever. The vanes are driven open without it.
-        PositionFrozen => "position-frozen",
         /// Position command without position or calibration.
         NoPosition => "no-position",
         /// A command that is not a number.

@@ -3,9 +3,16 @@
 //! Every source of commands (engine, motion profile, learner) ends here. A limit only ever takes away:
 //! the duty it leaves lies between zero and what was asked for.
 
+mod flow;
+mod stall;
+#[cfg(test)]
+mod tests;
+
 use crate::faults::{Fault, FaultSet, Limit, LimitSet};
 use crate::settings::Settings;
 use crate::units::{Ampere, Counts, Duty, TICK_SECONDS, Volt};
+use flow::Flow;
+use stall::Stall;
 
 /// How much push is allowed.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -53,18 +60,12 @@ pub struct Limits {
     heat: f32,
     /// Current that flowed in the last tick, A: measured, or estimated from duty.
     current: f32,
-    /// Ticks in which the current that should flow did not.
-    missing: u16,
+    flow: Flow,
     stall: Stall,
 }
 
 /// Heat, as a fraction of what the winding can take for ever, at which the current is faded down.
 const FADE_FROM: f32 = 0.7;
-
-/// Share of the current that duty and back-EMF call for, below which it does not flow.
-const MISSING_SHARE: f32 = 0.2;
-/// Ticks of that before it is a fault: many times the winding's time constant and the speed filter's.
-const MISSING_TICKS: u16 = 100;
 
 impl Limits {
     /// Takes away from `wanted` what must not be.
@@ -82,7 +83,7 @@ impl Limits {
             (allowed, acting) = (settings.limits.stalled_current.0, Limit::Stall);
         }
         let resistance = settings.actuator.winding_resistance_ohm;
-        let room = allowed * resistance;
+        let room = allowed * resistance * self.flow.resistance_share();
         let (low, high) = (drive.back_emf.0 - room, drive.back_emf.0 + room);
         let mut duty = wanted.get();
         let volts = duty * drive.supply.0;
@@ -102,17 +103,14 @@ impl Limits {
             duty = libm::copysignf(most, duty);
         }
         self.current = estimated_current(duty, drive, resistance);
-        let mut faults = FaultSet::NONE;
+        self.flow.drive_with(duty * drive.supply.0);
+        let mut faults = self.flow.faults();
         faults.assign(Fault::Stalled, stalled);
-        faults.assign(Fault::CurrentMissing, self.missing >= MISSING_TICKS);
         Limited { duty: Duty::saturating(duty, Duty::ZERO), limits, faults }
     }
 
     fn heat_up(&mut self, settings: &Settings, drive: &Drive) {
-        if let Some(measured) = drive.motor_current {
-            let is_missing = libm::fabsf(self.current) > settings.limits.stall_current.0
-                && libm::fabsf(measured.0) < MISSING_SHARE * libm::fabsf(self.current);
-            self.missing = if is_missing { self.missing.saturating_add(1) } else { 0 };
+        if let Some(measured) = self.flow.tick(settings, drive) {
             self.current = measured.0;
         }
         let square = self.current * self.current;
@@ -143,71 +141,4 @@ fn toward_zero(wanted: f32, held: f32) -> f32 {
 
 fn estimated_current(duty: f32, drive: &Drive, resistance: f32) -> f32 {
     (duty * drive.supply.0 - drive.back_emf.0) / resistance
-}
-
-/// Watches for push without travel.
-#[derive(Debug, Clone, Copy, Default)]
-struct Stall {
-    anchor: Option<Counts>,
-    ticks: u16,
-    pulse: u16,
-    heading: Heading,
-}
-
-/// Where a duty pushes; a push ends when the drive is let go, whichever way it went.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
-enum Heading {
-    #[default]
-    Off,
-    Opening,
-    Closing,
-}
-
-impl Heading {
-    fn of(duty: Duty) -> Self {
-        if duty > Duty::ZERO {
-            Self::Opening
-        } else if duty < Duty::ZERO {
-            Self::Closing
-        } else {
-            Self::Off
-        }
-    }
-}
-
-impl Stall {
-    /// True while the push must be taken back.
-    fn tick(&mut self, settings: &Settings, drive: &Drive, current: f32, wanted: Duty, push: Push) -> bool {
-        let limits = &settings.limits;
-        let has_travelled = match (drive.position, self.anchor) {
-            (Some(now), Some(anchor)) => {
-                libm::fabsf(now.distance_from(anchor) as f32) > limits.stall_travel_counts
-            }
-            // Blind: time alone counts.
-            (None, _) => false,
-            (_, None) => true,
-        };
-        let heading = Heading::of(wanted);
-        if has_travelled || heading != self.heading || push == Push::Holding {
-            self.anchor = drive.position.or(self.anchor);
-            self.ticks = 0;
-            self.pulse = 0;
-            self.heading = heading;
-        }
-        let is_stalled = self.ticks >= limits.stall_ticks;
-        if libm::fabsf(current) > limits.stall_current.0 {
-            self.ticks = self.ticks.saturating_add(1);
-        }
-        is_stalled && !self.is_pulsing(settings, push)
-    }
-
-    /// Full current for a pulse, then a pause, while the guard opens.
-    fn is_pulsing(&mut self, settings: &Settings, push: Push) -> bool {
-        let limits = &settings.limits;
-        self.pulse = self.pulse.saturating_add(1);
-        if self.pulse >= limits.break_away_ticks.saturating_add(limits.break_away_pause_ticks) {
-            self.pulse = 0;
-        }
-        push == Push::BreakAway && self.pulse < limits.break_away_ticks
-    }
 }
