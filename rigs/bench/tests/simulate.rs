@@ -1,0 +1,89 @@
+//! `simulate` and `campaign` as a user runs them.
+
+#![allow(clippy::unwrap_used, reason = "a check that cannot go on says where it stopped")]
+
+use std::fs;
+use std::path::Path;
+
+use assert_cmd::Command;
+use serde_json::Value;
+
+fn vanebench(args: &[&str], folder: &Path) -> (i32, Vec<u8>, String) {
+    let mut command = Command::new(assert_cmd::cargo_bin!("vanebench"));
+    let output = command.current_dir(folder).args(args).output().unwrap();
+    let said = String::from_utf8_lossy(&output.stderr).into_owned();
+    assert!(!said.contains("panicked"), "{said}");
+    (output.status.code().unwrap(), output.stdout, said)
+}
+
+fn told(args: &[&str], folder: &Path) -> Value {
+    let (_, out, said) = vanebench(&[&["--json"], args].concat(), folder);
+    serde_json::from_slice(&out).unwrap_or_else(|error| panic!("{args:?}: {error}\n{said}"))
+}
+
+const BOOST_STEP: &str = include_str!("../../../host-sim/scenarios/boost-step.toml");
+
+#[test]
+fn two_controllers_stand_side_by_side_and_the_same_seed_gives_the_same_bytes() {
+    let folder = tempfile::tempdir().unwrap();
+    let at = folder.path();
+    fs::write(at.join("slow.toml"), "[slew]\nnormal_per_s = 0.5\n").unwrap();
+    let args = ["simulate", "boost-step", "--with", "slow.toml", "--with", "slow.toml", "--seed", "7"];
+    for out in ["one", "other"] {
+        assert_eq!(vanebench(&[&args[..], &["--out", out]].concat(), at).0, 0);
+    }
+    for file in ["simulate.json", "simulate.html", "slow.csv", "slow-2.csv"] {
+        let [one, other] = ["one", "other"].map(|out| fs::read(at.join(out).join(file)).unwrap());
+        assert_eq!(one, other, "{file}");
+        assert!(!String::from_utf8_lossy(&one).contains("NaN"), "{file}");
+    }
+}
+
+#[test]
+fn a_wrong_scenario_is_named_with_its_field_and_nothing_is_written() {
+    let folder = tempfile::tempdir().unwrap();
+    let at = folder.path();
+    for (from, to, field) in [
+        ("speed_rpm = 2000", "speed_rpm = -2000", "speed_rpm"),
+        ("duration_s = 10.0", "duration_s = -1.0", "duration_s"),
+        ("t_s = 6.0", "t_s = 0.5", "t_s"),
+        ("fuel_mg = 25", "fuel = 25", "fuel"),
+    ] {
+        assert!(BOOST_STEP.contains(from));
+        fs::write(at.join("wrong.toml"), BOOST_STEP.replacen(from, to, 1)).unwrap();
+        let (code, _, said) = vanebench(&["simulate", "wrong.toml", "--out", "out"], at);
+        assert_eq!(code, 2, "{said}");
+        assert!(said.contains("wrong.toml") && said.contains(field), "{field} is missing in: {said}");
+        assert!(!at.join("out").exists());
+    }
+    let (code, _, said) = vanebench(&["simulate", "bost-step"], at);
+    assert!(code == 2 && said.contains("boost-step"), "{said}");
+}
+
+#[test]
+fn a_campaign_does_not_depend_on_its_threads_and_its_worst_run_can_be_replayed() {
+    let folder = tempfile::tempdir().unwrap();
+    let at = folder.path();
+    let campaign = ["campaign", "boost-step", "--runs", "20", "--seed", "5"];
+    let [one, two] = ["1", "2"].map(|threads| told(&[&campaign[..], &["--threads", threads]].concat(), at));
+    assert_eq!(one, two);
+    let metrics = one["metrics"].as_array().unwrap();
+    let peak = metrics.iter().find(|metric| metric["name"] == "peak boost").unwrap();
+    let worst = &peak["worst"][0];
+    assert_eq!(worst["value"], peak["most"]);
+    let member = worst["run"].to_string();
+    let again = told(&["simulate", "boost-step", "--seed", "5", "--member", &member], at);
+    assert_eq!(again["runs"][0]["metrics"]["peak_boost_kpa"], worst["value"]);
+}
+
+#[test]
+fn a_campaign_goes_on_from_its_checkpoint_and_refuses_that_of_another() {
+    let folder = tempfile::tempdir().unwrap();
+    let at = folder.path();
+    let campaign = |seed| ["campaign", "boost-step", "--runs", "12", "--seed", seed, "--checkpoint", "kept"];
+    let first = told(&campaign("5"), at);
+    assert!(at.join("kept").exists());
+    assert_eq!(told(&campaign("5"), at), first);
+    let (code, _, said) = vanebench(&campaign("6"), at);
+    assert!(code == 2 && said.contains("kept"), "{said}");
+}
