@@ -22,6 +22,16 @@ pub enum Setup {
     OnEngine,
 }
 
+impl core::fmt::Display for Setup {
+    fn fmt(&self, f: &mut core::fmt::Formatter<'_>) -> core::fmt::Result {
+        f.write_str(match self {
+            Self::Free => "free",
+            Self::Attached => "attached",
+            Self::OnEngine => "on-engine",
+        })
+    }
+}
+
 /// Cold or hot: each has its own windows.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
@@ -31,6 +41,15 @@ pub enum Warmth {
     Cold,
     /// Heat-soaked.
     Hot,
+}
+
+impl core::fmt::Display for Warmth {
+    fn fmt(&self, f: &mut core::fmt::Formatter<'_>) -> core::fmt::Result {
+        f.write_str(match self {
+            Self::Cold => "cold",
+            Self::Hot => "hot",
+        })
+    }
 }
 
 /// What the lever rests against at a stop.

@@ -38,6 +38,21 @@ pub enum GuardStage {
     Latched,
 }
 
+impl GuardStage {
+    /// Short name as it stands in files and on the screen.
+    #[must_use]
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Normal => "normal",
+            Self::Ease => "ease",
+            Self::BoostShort => "boost-short",
+            Self::Open => "open",
+            Self::CannotOpen => "cannot-open",
+            Self::Latched => "latched",
+        }
+    }
+}
+
 /// What is asked of the fuel.
 #[derive(Debug, Clone, Copy, PartialEq, Default, serde::Serialize, serde::Deserialize)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]

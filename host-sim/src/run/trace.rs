@@ -84,7 +84,7 @@ impl Trace {
             for column in COLUMNS {
                 csv.push_str(&format!("{},", short((column.value)(row))));
             }
-            csv.push_str(&format!("{:?}\r\n", row.stage));
+            csv.push_str(&format!("{}\r\n", row.stage.name()));
         }
         csv
     }

@@ -30,22 +30,7 @@ struct Kept {
 }
 
 fn path(unit_dir: &Path, setup: Setup, warmth: Warmth) -> PathBuf {
-    unit_dir.join(format!("calibration-{}-{}.toml", setup_word(setup), warmth_word(warmth)))
-}
-
-fn setup_word(setup: Setup) -> &'static str {
-    match setup {
-        Setup::Free => "free",
-        Setup::Attached => "attached",
-        Setup::OnEngine => "on-engine",
-    }
-}
-
-fn warmth_word(warmth: Warmth) -> &'static str {
-    match warmth {
-        Warmth::Cold => "cold",
-        Warmth::Hot => "hot",
-    }
+    unit_dir.join(format!("calibration-{setup}-{warmth}.toml"))
 }
 
 /// Keeps what a learn found; a refusal leaves what was kept before.
@@ -81,7 +66,7 @@ pub fn calibration(unit_dir: &Path, setup: Setup, warmth: Warmth) -> Result<Opti
     kept.calibration.check_for(setup).map_err(|error| {
         let why = match error {
             CalibrationError::OtherSetup { learned, .. } => {
-                format!("it was learned in setup {}, not {}", setup_word(learned), setup_word(setup))
+                format!("it was learned in setup {learned}, not {setup}")
             }
             CalibrationError::NoSpan { span_counts } => {
                 format!("its stops are {span_counts} counts apart")
@@ -101,8 +86,8 @@ pub fn no_calibration(target: &Target) -> Failure {
     Failure::usage(format!(
         "{}: no calibration for setup {}, {} in {}. Run `vanebench learn` with the same --unit, --setup and --warmth first; a calibration of another setup is not used.",
         target.unit,
-        setup_word(target.setup),
-        warmth_word(target.warmth),
+        target.setup,
+        target.warmth,
         target.unit_dir.display()
     ))
 }

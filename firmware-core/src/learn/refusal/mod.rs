@@ -21,7 +21,16 @@ pub enum Reading {
     Supply,
 }
 
-/// How a stop yields to the push.
+impl core::fmt::Display for Reading {
+    fn fmt(&self, f: &mut core::fmt::Formatter<'_>) -> core::fmt::Result {
+        f.write_str(match self {
+            Self::MotorCurrent => "motor current",
+            Self::Supply => "supply",
+        })
+    }
+}
+
+/// What is wrong with the travel left beyond the ring's stops.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[serde(rename_all = "kebab-case")]
@@ -30,6 +39,15 @@ pub enum ReserveFault {
     TooSmall,
     /// The two ends differ: lever or ring is clocked.
     Lopsided,
+}
+
+impl core::fmt::Display for ReserveFault {
+    fn fmt(&self, f: &mut core::fmt::Formatter<'_>) -> core::fmt::Result {
+        f.write_str(match self {
+            Self::TooSmall => "too small",
+            Self::Lopsided => "lopsided",
+        })
+    }
 }
 
 /// Why learning stopped without a calibration.

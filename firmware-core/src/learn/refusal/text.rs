@@ -107,7 +107,8 @@ impl LearnRefusal {
                 "Drive stage conducts when off: disconnect the supply and check the driver."
             }
             Self::CurrentNotFollowed { .. } => {
-                "Weak drive: check supply leads, connector resistance, winding and driver."
+                "Weak drive, or a current reading that does not follow it: check supply leads, connector resistance, \
+                 winding, driver and current sensor."
             }
             Self::NotANumber { .. } => "A measuring channel failed: check it before anything moves again.",
             Self::Timeout { .. } => {
@@ -189,18 +190,18 @@ impl fmt::Display for LearnRefusal {
             Self::CurrentNotFollowed { asked, seen, allowed } => {
                 write!(f, "asked {asked:.2} A, measured {seen:.2} A (may differ by {allowed:.2} A)")
             }
-            Self::NotANumber { reading } => write!(f, "{reading:?} reads nothing finite"),
+            Self::NotANumber { reading } => write!(f, "{reading} reads nothing finite"),
             Self::Timeout { ticks, allowed } => write!(f, "{ticks} ticks (allowed {allowed})"),
             Self::TickLost { step } => write!(f, "{step} ticks between two samples (must be 1)"),
             Self::HostLost => write!(f, "the drive lease ran out"),
             Self::OtherSetup { learned, wanted } => {
-                write!(f, "calibration of {learned:?}, asked for {wanted:?}")
+                write!(f, "calibration of setup {learned}, asked for {wanted}")
             }
             Self::MovedSincePrevious { stop, moved, max } => {
                 write!(f, "{stop} stop moved {moved:.0} counts since the last calibration (limit {max:.0})")
             }
             Self::Reserve { fault, closed, open, limit } => {
-                write!(f, "{fault:?}: {closed:.0} counts at closed, {open:.0} at open (limit {limit:.0})")
+                write!(f, "{fault}: {closed:.0} counts at closed, {open:.0} at open (limit {limit:.0})")
             }
         }
     }

@@ -102,7 +102,7 @@ fn words(state: &StreamState) -> String {
     }
     .to_owned();
     if state.stage != GuardStage::Normal {
-        words.push_str(&format!("; guard {}", kebab(&state.stage)));
+        words.push_str(&format!("; guard {}", state.stage.name()));
     }
     for fault in state.faults.iter() {
         words.push_str(&format!("; {fault}"));
@@ -111,6 +111,6 @@ fn words(state: &StreamState) -> String {
 }
 
 /// The word that the link's own vocabulary has for a value without fields.
-fn kebab(value: &impl serde::Serialize) -> String {
+pub(crate) fn kebab(value: &impl serde::Serialize) -> String {
     serde_json::to_value(value).ok().and_then(|v| v.as_str().map(str::to_owned)).unwrap_or_default()
 }

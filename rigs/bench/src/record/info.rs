@@ -126,6 +126,15 @@ pub struct Refusal {
     pub fault_of: FaultOf,
 }
 
+impl Refusal {
+    /// Reason and what was seen, the reason once.
+    #[must_use]
+    pub fn text(&self) -> String {
+        let reason = self.reason.replace('-', " ");
+        if self.seen.starts_with(&reason) { self.seen.clone() } else { format!("{reason}: {}", self.seen) }
+    }
+}
+
 /// What came out of the run, beside its samples.
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
 #[serde(default, deny_unknown_fields)]

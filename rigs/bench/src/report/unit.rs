@@ -93,11 +93,7 @@ impl UnitResult {
         ];
         if let Some((run, _)) = self.runs.first() {
             let info = &run.file.run;
-            let setup = serde_json::to_value((info.setup, info.warmth)).unwrap_or_default();
-            let words = setup
-                .as_array()
-                .map(|words| words.iter().filter_map(|w| w.as_str()).collect::<Vec<_>>().join(", "));
-            facts.push(("setup", words.unwrap_or_default()));
+            facts.push(("setup", format!("{}, {}", info.setup, info.warmth)));
             facts.push(("controller", info.controller.clone()));
             facts.push(("software", info.software.clone()));
             if let Some(unit) = &info.virtual_unit {

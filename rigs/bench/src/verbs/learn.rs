@@ -118,7 +118,7 @@ fn replay_text(replayed: &Replayed) -> String {
     }
     lines.extend(replayed.changed.iter().map(|change| format!("  changed: {change}")));
     if let Some(refusal) = replayed.now.as_ref().and_then(|now| now.refusal.as_ref()) {
-        lines.push(format!("  reason now: {} ({})", refusal.reason, refusal.seen));
+        lines.push(format!("  reason now: {}", refusal.text()));
     }
     if let Some(tick) = replayed.drives_differently_at {
         lines.push(format!("  from {tick} ms on the drive would be told something else than was recorded"));
@@ -168,7 +168,7 @@ fn text(target: &Target, learned: &Learned, outcome: &crate::record::Outcome) ->
         LearnOutcome::Refused(_) => lines.push(format!("{unit}: NOT learned")),
     }
     if let Some(refusal) = &outcome.refusal {
-        lines.push(format!("  reason: {} ({})", refusal.reason, refusal.seen));
+        lines.push(format!("  reason: {}", refusal.text()));
         lines.push(format!("  try:    {}", refusal.advice));
     }
     if let Some(calibration) = &outcome.calibration {

@@ -58,7 +58,7 @@ fn learned(dir: &Path, wanted: impl Fn(Setup) -> bool, name: &str) -> Result<Lea
     })?;
     if !wanted(calibration.setup) {
         return Err(Failure::usage(format!(
-            "{}: was learned in setup {:?}; a learn in setup {name} is needed here",
+            "{}: was learned in setup {}; a learn in setup {name} is needed here",
             dir.display(),
             calibration.setup
         )));
