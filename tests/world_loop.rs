@@ -60,6 +60,19 @@ fn a_boost_step_settles_on_its_target() {
     assert!(metrics.overshoot_pct.is_some_and(|pct| pct < 20.0), "{metrics:?}");
 }
 
+/// ISO 2533, table: 84.556 kPa at 1500 m. The default settings lower the target by 0.8 of what the air is
+/// thinner by: 175 kPa × (1 − 0.8 × (1 − 84.556 ⁄ 101.325)) = 151.83 kPa.
+#[test]
+fn at_altitude_boost_settles_on_the_lowered_target() {
+    let mut scenario = built_in("boost-step");
+    scenario.world.altitude_m = 1500.0;
+    let outcome = run(&scenario, 1);
+    let row = outcome.trace.rows.iter().find(|row| row.t_s >= 5.9).unwrap();
+    assert!((row.boost_target_kpa - 151.83).abs() < 0.02, "{row:?}");
+    assert!((row.boost_kpa - row.boost_target_kpa).abs() < 1.0, "{row:?}");
+    assert!(outcome.metrics.settling_s.is_some_and(|s| s < 4.0), "{:?}", outcome.metrics);
+}
+
 /// Full load with the ring forced toward closed at 2 s and held there.
 fn jammed_closed(response: FuelResponse) -> RunOutcome {
     let mut scenario = built_in("runaway-vane");

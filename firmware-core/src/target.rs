@@ -115,10 +115,7 @@ impl Target {
 
     /// Boost target after barometer correction, approached at the allowed rate.
     fn shaped(&mut self, settings: &ModeSettings, air: &Air, boost: Kilopascal) -> f32 {
-        let allowed = settings.boost_target_ratio_max * air.barometer.0;
-        let thinness = 1.0 - air.barometer.0 / STANDARD_AIR_KPA;
-        let corrected = air.demand.boost_target.0 * (1.0 - settings.barometer_share * thinness);
-        let wanted = libm::fminf(corrected, allowed);
+        let wanted = settings.boost_target_at(air.demand.boost_target, air.barometer).0;
         let step = settings.boost_target_rate_kpa_per_s * TICK_SECONDS;
         let last = self.boost_target.unwrap_or(boost.0);
         let next = OutputRange { low: last - step, high: last + step }.hold(wanted);
@@ -129,9 +126,6 @@ impl Target {
 
 /// Filter of the trim's derivative, s: a twentieth of the air path's time constant.
 const DERIVATIVE_FILTER_S: f32 = 0.03;
-
-/// Air pressure at sea level, kPa (ISO 2533).
-const STANDARD_AIR_KPA: f32 = 101.325;
 
 impl Point {
     fn find(settings: &TargetSettings, air: &Air) -> Self {
@@ -174,7 +168,7 @@ mod tests {
         Air {
             boost: Some(Kilopascal(boost)),
             boost_saturated: false,
-            barometer: Kilopascal(STANDARD_AIR_KPA),
+            barometer: Kilopascal(101.325),
             exhaust: None,
             turbo_speed: None,
             demand,

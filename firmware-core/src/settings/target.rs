@@ -189,7 +189,19 @@ impl TrimSettings {
     }
 }
 
+/// Air pressure at sea level, kPa (ISO 2533).
+const STANDARD_AIR_KPA: f32 = 101.325;
+
 impl ModeSettings {
+    /// The boost target that is controlled to when this one is asked for in air of this pressure.
+    #[must_use]
+    pub fn boost_target_at(&self, asked: Kilopascal, barometer: Kilopascal) -> Kilopascal {
+        let allowed = self.boost_target_ratio_max * barometer.0;
+        let thinness = 1.0 - barometer.0 / STANDARD_AIR_KPA;
+        let corrected = asked.0 * (1.0 - self.barometer_share * thinness);
+        Kilopascal(libm::fminf(corrected, allowed))
+    }
+
     pub(super) fn validate(&self) -> Result<(), SettingError> {
         check("target.modes.brake_exhaust", self.brake_exhaust.0, 110.0, 1000.0)?;
         check("target.modes.brake_gain_per_kpa", self.brake_gain_per_kpa, 0.0, 0.1)?;

@@ -4,7 +4,7 @@ use firmware_core::controller::{Controller, TickOutput};
 use firmware_core::faults::FaultSet;
 use firmware_core::guard::{FuelRequest as AskedFuel, GuardEvent};
 use firmware_core::sample::{EngineDemand, Request};
-use firmware_core::settings::Settings;
+use firmware_core::settings::{ModeSettings, Settings};
 use firmware_core::units::{Duty, Kilopascal, Load, Rpm, Tick};
 
 use super::{RunError, TraceRow, perfect_calibration};
@@ -28,6 +28,7 @@ pub(super) struct Loop<'a> {
     pub(super) world: World,
     controller: Controller,
     demand: crate::scenario::DemandCursor<'a>,
+    modes: ModeSettings,
     full_load_mg: f64,
     altitude_m: Option<f64>,
     fuel_request: FuelRequest,
@@ -59,6 +60,7 @@ impl<'a> Loop<'a> {
             world: World::new(&config, seed)?,
             controller,
             demand: scenario.cursor(),
+            modes: settings.target.modes,
             full_load_mg: world.engine.full_load_mg,
             altitude_m: None,
             fuel_request: FuelRequest::Free,
@@ -83,10 +85,11 @@ impl<'a> Loop<'a> {
         let demand = self.demand.at(t_s);
         self.follow_altitude(&demand)?;
         let load = (demand.fuel_mg / self.full_load_mg).clamp(0.0, 1.0);
-        let boost_target_kpa = demand.boost_kpa.unwrap_or_else(|| wanted_boost_kpa(demand.speed_rpm, load));
+        let boost_kpa = demand.boost_kpa.unwrap_or_else(|| wanted_boost_kpa(demand.speed_rpm, load));
+        let boost_target = Kilopascal(boost_kpa as f32);
         let request = Request::Engine(EngineDemand {
             mode: demand.vanes.into(),
-            boost_target: Kilopascal(boost_target_kpa as f32),
+            boost_target,
             engine_speed: Rpm(demand.speed_rpm as f32),
             load: Load::saturating(load as f32, Load::MIN),
         });
@@ -100,7 +103,7 @@ impl<'a> Loop<'a> {
             fuel_request: self.fuel_request,
         };
         Ok(Planned {
-            row: self.row(t_s, &demand, boost_target_kpa, &output),
+            row: self.row(t_s, &demand, boost_target, &output),
             duty: output.duty,
             engine: EngineState::Running(inputs),
             event: output.event,
@@ -109,14 +112,15 @@ impl<'a> Loop<'a> {
         })
     }
 
-    fn row(&self, t_s: f64, demand: &Demand, boost_target_kpa: f64, output: &TickOutput) -> TraceRow {
+    fn row(&self, t_s: f64, demand: &Demand, asked: Kilopascal, output: &TickOutput) -> TraceRow {
         let truth = self.world.truth();
+        let target = self.modes.boost_target_at(asked, Kilopascal(truth.ambient_kpa as f32));
         TraceRow {
             t_s,
             speed_rpm: demand.speed_rpm,
             fuel_asked_mg: demand.fuel_mg,
             fuel_mg: truth.fuel_mg,
-            boost_target_kpa,
+            boost_target_kpa: f64::from(target.0),
             boost_kpa: truth.boost_kpa,
             exhaust_kpa: truth.exhaust_kpa,
             turbo_rpm: truth.turbo_rpm,

@@ -13,7 +13,7 @@ pub struct TraceRow {
     pub fuel_asked_mg: f64,
     /// Fuel delivered, mg per stroke.
     pub fuel_mg: f64,
-    /// Wanted boost, kPa.
+    /// Boost that the controller aims at: the wanted one after its correction for thin air, kPa.
     pub boost_target_kpa: f64,
     /// True boost, kPa.
     pub boost_kpa: f64,
