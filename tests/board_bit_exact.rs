@@ -62,7 +62,7 @@ fn talk(host: &mut Host, tick: Tick, world: &World) -> Vec<u8> {
         let stops = world.stop_truth();
         let learned = calibration(stops.closed_counts.unwrap() as f32, stops.open_counts.unwrap() as f32);
         bytes.extend(host.say(&ToBoard::Hello));
-        bytes.extend(host.say(&ToBoard::SetCalibration(learned)));
+        bytes.extend(host.say(&ToBoard::SetCalibration { calibration: learned, unproven: CheckSet::NONE }));
         bytes.extend(host.say(&ToBoard::Stream(Streaming::On)));
     }
     if tick.0.is_multiple_of(DEMAND_TICKS) {
@@ -159,7 +159,7 @@ fn board_and_host_do_not_differ_in_one_bit_over_a_hundred_thousand_ticks_with_fa
         let mut expected: Vec<TickOutput> = Vec::new();
         for tick in (0..BATCH).map(|count| first.after(count)) {
             let sample = world.sample(tick);
-            let output = session.tick(&sample).output;
+            let output = session.tick(&sample);
             // A world that a planted fault has torn apart is put together again; both controllers see the jump.
             if world.step(output.duty, &running(tick)).is_err() {
                 world = World::new(&WorldConfig { faults: faults(), ..WorldConfig::default() }, 6).unwrap();

@@ -10,7 +10,7 @@ mod board_support;
 
 use board_support::{Bench, calibration};
 use firmware_core::calibration::{Setup, Warmth};
-use firmware_core::learn::{CheckSet, LearnOrder};
+use firmware_core::learn::{Check, CheckSet, LearnOrder};
 use firmware_core::link::DRIVE_LEASE_TICKS;
 use firmware_core::link::message::ToBoard;
 use firmware_core::link::message::ToHost;
@@ -115,11 +115,12 @@ fn assert_lease_ended(bench: &Bench, driven: &[Duty]) {
 
 #[test]
 #[ignore = "needs QEMU and the board image; .ci/run runs it"]
-fn a_reset_in_mid_learn_ends_at_duty_zero_and_keeps_the_stored_calibration() {
+fn a_reset_in_mid_learn_ends_at_duty_zero_and_keeps_the_stored_calibration_and_what_is_unproven_of_it() {
     let mut bench = Bench::powered();
     let stored = calibration(13_000.0, 2300.0);
+    let open = CheckSet::NONE.with(Check::Indexing);
     bench.greet();
-    bench.ask(&ToBoard::SetCalibration(stored));
+    bench.ask(&ToBoard::SetCalibration { calibration: stored, unproven: open });
     bench.ask(&ToBoard::Store);
     bench.run(2).unwrap();
     bench.ask(&ToBoard::Arm);
@@ -135,6 +136,9 @@ fn a_reset_in_mid_learn_ends_at_duty_zero_and_keeps_the_stored_calibration() {
     assert_host_is_told(&mut bench, reason);
     bench.heard.clear();
     bench.ask(&ToBoard::GetCalibration { setup: Setup::Attached });
-    let kept = bench.heard.iter().any(|message| *message == ToHost::Calibration(stored));
+    let kept = bench
+        .heard
+        .iter()
+        .any(|message| *message == ToHost::Calibration { calibration: stored, unproven: open });
     assert!(kept, "the stored calibration is gone: {:?}", bench.heard);
 }

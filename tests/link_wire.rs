@@ -73,7 +73,7 @@ fn the_checksum_is_the_catalogues_crc_16_ibm_3740() {
     assert_eq!(crc(b"123456789"), 0x29B1);
     let frame = encode(0x3231, &ToBoard::Arm).unwrap();
     let (version, sequence, message) = read_frame(&frame);
-    assert_eq!((version, sequence, message), (1, 0x3231, vec![3]));
+    assert_eq!((version, sequence, message), (2, 0x3231, vec![3]));
 }
 
 /// Source: Cheshire & Baker, "Consistent Overhead Byte Stuffing", IEEE/ACM Transactions on Networking 7(2),
@@ -100,7 +100,7 @@ proptest! {
     fn any_frame_is_read_by_the_paper_decoder(sequence in any::<u16>(), until in any::<u32>()) {
         let wire = encode(sequence, &ToBoard::Grant { until: Tick(until) }).unwrap();
         let (version, read, message) = read_frame(&wire);
-        prop_assert_eq!((version, read, message[0]), (1, sequence, 2));
+        prop_assert_eq!((version, read, message[0]), (2, sequence, 2));
         let back = message[1..].iter().rev().fold(0u64, |number, byte| number << 7 | u64::from(byte & 0x7F));
         prop_assert_eq!(back, u64::from(until));
     }
@@ -181,7 +181,7 @@ fn to_board() -> Vec<ToBoard> {
         ToBoard::ClearLatch,
         ToBoard::Stream(Streaming::On),
         ToBoard::Settings(SettingsSection::Slew(SlewSettings::default())),
-        ToBoard::SetCalibration(calibration()),
+        ToBoard::SetCalibration { calibration: calibration(), unproven: CheckSet::ALL },
         ToBoard::GetCalibration { setup: Setup::Attached },
         ToBoard::Store,
         ToBoard::MotionClear,
@@ -245,7 +245,7 @@ fn to_host() -> Vec<ToHost> {
         ToHost::Waiting { next: Tick(256) },
         ToHost::Motion { tick: Tick(300), event: MotionEvent::Segment(0) },
         ToHost::Released { tick: Tick(801), reason: ReleaseReason::HostSilent },
-        ToHost::Calibration(calibration()),
+        ToHost::Calibration { calibration: calibration(), unproven: CheckSet::ALL },
         ToHost::Status(status),
         ToHost::Learn { tick: Tick(512), event: LearnEvent::Phase(LearnPhase::Pressing(Stop::Closed)) },
     ]
@@ -336,9 +336,9 @@ fn the_pages_example_of_every_message_is_what_the_code_sends() {
     assert_eq!(on_page.len(), expected().len());
     // The frame that the page takes apart byte by byte.
     let grant = encode(2, &ToBoard::Grant { until: Tick(256) }).unwrap();
-    assert_eq!(grant.as_slice(), hex("00 03 01 02 06 02 80 02 89 5A 00"));
-    assert_eq!(crc(&hex("01 02 00 02 80 02")), 0x5A89);
-    assert!(page().contains("`00 03 01 02 06 02 80 02 89 5A 00`"));
+    assert_eq!(grant.as_slice(), hex("00 03 02 02 06 02 80 02 69 94 00"));
+    assert_eq!(crc(&hex("02 02 00 02 80 02")), 0x9469);
+    assert!(page().contains("`00 03 02 02 06 02 80 02 69 94 00`"));
 }
 
 #[test]

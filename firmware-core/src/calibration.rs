@@ -7,7 +7,7 @@
 use serde::{Deserialize, Serialize};
 
 use crate::settings::ActuatorSettings;
-use crate::units::{Celsius, Counts, Opening, Volt};
+use crate::units::{Celsius, Counts, Opening, Volt, is_within};
 
 /// How the actuator was mounted when it was learned. A calibration holds only for its own setup.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
@@ -164,7 +164,7 @@ impl Calibration {
     #[must_use]
     pub fn is_of(&self, actuator: &ActuatorSettings) -> bool {
         let share = actuator.counts_direction.sign() * self.span_counts() / actuator.nominal_span_counts;
-        (MIN_SPAN_SHARE..=MAX_SPAN_SHARE).contains(&share)
+        is_within(share, MIN_SPAN_SHARE, MAX_SPAN_SHARE)
     }
 
     /// Signed span from the closed stop to the open stop, counts; negative when opening lowers counts.

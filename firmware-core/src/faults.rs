@@ -51,8 +51,7 @@ macro_rules! set_of {
 
             /// Adds a member when `present`, takes it out otherwise.
             pub fn assign(&mut self, item: $item, present: bool) {
-                let bit = Self::only(item).0;
-                self.0 = if present { self.0 | bit } else { self.0 & !bit };
+                self.0 = (self.0 & !Self::only(item).0) | (<$bits>::from(present) << item as $bits);
             }
 
             /// The members, in the order of their declaration.

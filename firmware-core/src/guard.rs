@@ -13,7 +13,7 @@ use crate::faults::{Fault, FaultSet};
 use crate::plausibility::Air;
 use crate::settings::{GuardSettings, GuardStages};
 use crate::target::Wanted;
-use crate::units::{Load, Opening, TICK_SECONDS};
+use crate::units::{Load, Opening, TICK_SECONDS, larger, smaller};
 use levels::{Levels, Severity};
 use travel::Travel;
 use tripped::Tripped;
@@ -211,7 +211,7 @@ impl Guard {
         self.count_short(settings, air, wanted);
 
         let must_open = matches!(self.stage, GuardStage::Open | GuardStage::CannotOpen | GuardStage::Latched);
-        let commanded = if must_open { 1.0 } else { libm::fmaxf(wanted.opening.get(), self.eased) };
+        let commanded = if must_open { 1.0 } else { larger(wanted.opening.get(), self.eased) };
         let is_blocked = self.travel.is_missing(settings, commanded, vane);
         let event = self.transition(settings, severity, is_blocked);
 
@@ -281,8 +281,8 @@ impl Guard {
             GuardStage::BoostShort => self.eased = settings.stages.short_opening.get(),
             GuardStage::Open | GuardStage::CannotOpen | GuardStage::Latched => self.eased = 1.0,
         }
-        self.eased = libm::fminf(libm::fmaxf(self.eased, 0.0), 1.0);
-        Opening::saturating(libm::fmaxf(wanted.opening.get(), self.eased), Opening::OPEN)
+        self.eased = smaller(larger(self.eased, 0.0), 1.0);
+        Opening::saturating(larger(wanted.opening.get(), self.eased), Opening::OPEN)
     }
 
     fn fuel(&self, stages: &GuardStages, air: &Air, severity: Option<Severity>) -> FuelRequest {

@@ -10,7 +10,7 @@ mod tests;
 
 use crate::faults::{Fault, FaultSet, Limit, LimitSet};
 use crate::settings::Settings;
-use crate::units::{Ampere, Counts, Duty, TICK_SECONDS, Volt};
+use crate::units::{Ampere, Counts, Duty, TICK_SECONDS, Volt, larger, smaller};
 use flow::Flow;
 use stall::Stall;
 
@@ -89,14 +89,12 @@ impl Limits {
         let volts = duty * drive.supply.0;
         if volts > high || volts < low {
             limits.insert(acting);
-            let held = libm::fminf(libm::fmaxf(volts, low), high) / drive.supply.0;
+            let held = smaller(larger(volts, low), high) / drive.supply.0;
             duty = toward_zero(duty, held);
         }
         let most = match push {
             Push::Normal | Push::Holding | Push::BreakAway => settings.actuator.max_duty.get(),
-            Push::IntoStop => {
-                libm::fminf(settings.limits.end_stop_duty.get(), settings.actuator.max_duty.get())
-            }
+            Push::IntoStop => smaller(settings.limits.end_stop_duty.get(), settings.actuator.max_duty.get()),
         };
         if libm::fabsf(duty) > most {
             limits.insert(if push == Push::IntoStop { Limit::EndStop } else { Limit::Duty });
@@ -126,17 +124,13 @@ impl Limits {
             return most;
         }
         let faded = most + (continuous - most) * (used - FADE_FROM) / (1.0 - FADE_FROM);
-        libm::fmaxf(faded, FADE_FROM * continuous)
+        larger(faded, FADE_FROM * continuous)
     }
 }
 
 /// The held duty when it lies between zero and the wanted one, else the nearer of the two.
 fn toward_zero(wanted: f32, held: f32) -> f32 {
-    if wanted > 0.0 {
-        libm::fminf(libm::fmaxf(held, 0.0), wanted)
-    } else {
-        libm::fmaxf(libm::fminf(held, 0.0), wanted)
-    }
+    if wanted > 0.0 { smaller(larger(held, 0.0), wanted) } else { larger(smaller(held, 0.0), wanted) }
 }
 
 fn estimated_current(duty: f32, drive: &Drive, resistance: f32) -> f32 {

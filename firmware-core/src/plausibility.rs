@@ -10,8 +10,8 @@ use crate::faults::{Fault, FaultSet};
 use crate::sample::{EngineDemand, Mode, Request, Sample};
 use crate::settings::Settings;
 use crate::tables::Place;
-use crate::units::{Ampere, Counts, Kilopascal, Load, Rpm, Tick, Volt};
-use channel::{Channel, Frozen, Judged, Window};
+use crate::units::{Ampere, Counts, Kilopascal, Load, Rpm, Tick, Volt, is_within};
+use channel::{Channel, Frozen, Judged, Verdict, Window};
 
 /// Readings that may be calculated with.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -119,12 +119,12 @@ impl Plausibility {
         faults: &mut FaultSet,
     ) -> Option<Counts> {
         let actuator = &settings.actuator;
-        let in_range = (actuator.sensor_min..=actuator.sensor_max).contains(&sample.position);
+        let in_range = actuator.sensor_min <= sample.position && sample.position <= actuator.sensor_max;
         let reading = sample.position.as_f32();
         let step = settings.plausibility.position_step_counts;
         let judged = self.position.judge(reading, in_range, step, &settings.plausibility);
-        faults.assign(Fault::PositionRange, judged.out_of_range);
-        faults.assign(Fault::PositionJump, judged.jumped);
+        faults.assign(Fault::PositionRange, judged.verdict == Verdict::OutOfRange);
+        faults.assign(Fault::PositionJump, judged.verdict == Verdict::Jumped);
         let is_frozen = self.frozen.is_frozen(sample.position, errand, &settings.plausibility);
         faults.assign(Fault::PositionFrozen, is_frozen);
         // A held reading came from an i16 and goes back into one.
@@ -133,7 +133,7 @@ impl Plausibility {
 
     fn supply(&mut self, settings: &Settings, sample: &Sample, faults: &mut FaultSet) -> Volt {
         let limits = &settings.plausibility;
-        let in_range = (limits.supply_min.0..=limits.supply_max.0).contains(&sample.supply.0);
+        let in_range = is_within(sample.supply.0, limits.supply_min.0, limits.supply_max.0);
         let judged = self.supply.judge(sample.supply.0, in_range, f32::MAX, limits);
         faults.assign(Fault::SupplyRange, judged.is_fault());
         judged.value.map_or(settings.actuator.nominal_supply, Volt)
@@ -150,7 +150,7 @@ impl Plausibility {
     fn temperature(&mut self, settings: &Settings, sample: &Sample, faults: &mut FaultSet) {
         let limits = &settings.plausibility;
         if let Some(reading) = sample.temperature {
-            let in_range = (limits.temperature_min.0..=limits.temperature_max.0).contains(&reading.0);
+            let in_range = is_within(reading.0, limits.temperature_min.0, limits.temperature_max.0);
             let judged = self.temperature.judge(reading.0, in_range, f32::MAX, limits);
             faults.assign(Fault::TemperatureRange, judged.is_fault());
         }
@@ -182,8 +182,8 @@ impl Plausibility {
     }
 
     fn demand(&mut self, settings: &Settings, demand: &EngineDemand, faults: &mut FaultSet) -> EngineDemand {
-        let is_number = (0.0..=DEMAND_MAX).contains(&demand.engine_speed.0)
-            && (0.0..=DEMAND_MAX).contains(&demand.boost_target.0);
+        let is_number = is_within(demand.engine_speed.0, 0.0, DEMAND_MAX)
+            && is_within(demand.boost_target.0, 0.0, DEMAND_MAX);
         let judged = self.demand.judge(demand.engine_speed.0, is_number, f32::MAX, &settings.plausibility);
         faults.assign(Fault::DemandRange, judged.is_fault());
         if is_number && !judged.is_fault() {
@@ -205,7 +205,7 @@ impl Plausibility {
     ) -> Option<Kilopascal> {
         let limits = &settings.plausibility;
         let reading = sample.barometer.0;
-        let in_range = (limits.barometer_min.0..=limits.barometer_max.0).contains(&reading);
+        let in_range = is_within(reading, limits.barometer_min.0, limits.barometer_max.0);
         let judged = self.barometer.judge(reading, in_range, f32::MAX, limits);
         faults.assign(Fault::BarometerRange, judged.is_fault());
         judged.value.map(Kilopascal)
@@ -224,8 +224,8 @@ impl Plausibility {
         let at_top = sample.boost.0 >= top;
         let reading = if at_top { top } else { sample.boost.0 };
         let judged = self.boost.judge(reading, reading >= limits.boost_min.0, limits.boost_step.0, limits);
-        faults.assign(Fault::BoostRange, judged.out_of_range);
-        faults.assign(Fault::BoostJump, judged.jumped);
+        faults.assign(Fault::BoostRange, judged.verdict == Verdict::OutOfRange);
+        faults.assign(Fault::BoostJump, judged.verdict == Verdict::Jumped);
 
         let saturated = self.boost_top.judge(0.0, !at_top, f32::MAX, limits).is_fault();
         faults.assign(Fault::BoostSaturated, saturated);
@@ -279,7 +279,7 @@ impl Plausibility {
     fn exhaust(&mut self, settings: &Settings, sample: &Sample, faults: &mut FaultSet) -> Option<Kilopascal> {
         let limits = &settings.plausibility;
         let reading = sample.exhaust?.0;
-        let in_range = (limits.boost_min.0..=limits.exhaust_max.0).contains(&reading);
+        let in_range = is_within(reading, limits.boost_min.0, limits.exhaust_max.0);
         let judged = self.exhaust.judge(reading, in_range, f32::MAX, limits);
         faults.assign(Fault::ExhaustRange, judged.is_fault());
         judged.value.map(Kilopascal)
@@ -296,7 +296,7 @@ impl Plausibility {
         let limits = &settings.plausibility;
         let reading = sample.turbo_speed?.0;
         let least = pressed.map_or(0.0, |(boost, barometer)| least_speed(settings, boost.0 / barometer.0));
-        let in_range = (least..=limits.turbo_speed_max.0).contains(&reading);
+        let in_range = is_within(reading, least, limits.turbo_speed_max.0);
         let judged: Judged = self.turbo_speed.judge(reading, in_range, limits.turbo_speed_step.0, limits);
         faults.assign(Fault::TurboSpeedRange, judged.is_fault());
         judged.value.map(Rpm)

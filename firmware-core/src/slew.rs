@@ -1,7 +1,7 @@
 //! Leads the opening toward where it is wanted at no more than the allowed rate.
 
 use crate::settings::SlewSettings;
-use crate::units::{Opening, TICK_SECONDS};
+use crate::units::{Opening, TICK_SECONDS, larger, smaller};
 
 /// How much of a hurry there is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -36,7 +36,7 @@ impl Slew {
         };
         let (low, high) = (from - settings.normal_per_s * TICK_SECONDS, from + opening_rate * TICK_SECONDS);
         let goal = self.goal(settings, wanted, haste);
-        let next = libm::fminf(libm::fmaxf(goal.get(), low), high);
+        let next = smaller(larger(goal.get(), low), high);
         let next = Opening::saturating(next, goal);
         self.standing = Some(next);
         next

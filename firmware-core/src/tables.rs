@@ -20,15 +20,18 @@ impl Place {
     /// Finds `value` on a rising axis; outside it, and for NaN, the nearest (lower) end.
     #[must_use]
     pub fn on<const N: usize>(axis: &[f32; N], value: f32) -> Self {
-        let mut place = Self { lower: 0, fraction: 0.0 };
-        for (index, pair) in axis.windows(2).enumerate() {
-            let &[low, high] = pair else { continue };
-            if value >= low {
-                let fraction = (value - low) / (high - low);
-                place = Self { lower: index, fraction: if fraction < 1.0 { fraction } else { 1.0 } };
+        let (mut lower, mut ends) = (0, None);
+        for (index, (low, high)) in axis.iter().zip(axis.iter().skip(1)).enumerate() {
+            if value >= *low {
+                (lower, ends) = (index, Some((*low, *high)));
+            } else {
+                break;
             }
         }
-        place
+        // One division, not one for each point that was passed.
+        let Some((low, high)) = ends else { return Self { lower: 0, fraction: 0.0 } };
+        let fraction = (value - low) / (high - low);
+        Self { lower, fraction: if fraction < 1.0 { fraction } else { 1.0 } }
     }
 
     /// The value at this place along one row.

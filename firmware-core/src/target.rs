@@ -10,7 +10,7 @@ use crate::position::regulator::{Gains, Integral, OutputRange, Regulator};
 use crate::sample::Mode;
 use crate::settings::{ModeSettings, TargetSettings};
 use crate::tables::Place;
-use crate::units::{Kilopascal, Opening, TICK_SECONDS};
+use crate::units::{Kilopascal, Opening, TICK_SECONDS, larger, smaller};
 
 /// What the engine wants of the vanes.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -53,7 +53,7 @@ impl Target {
             (Mode::Brake, _) => self.untrimmed(brake(&settings.modes, air)),
             (Mode::Limp, _) | (Mode::Boost, None) => {
                 let least = settings.modes.limp_opening.get();
-                self.untrimmed(libm::fmaxf(point.feed_forward, least))
+                self.untrimmed(larger(point.feed_forward, least))
             }
         }
     }
@@ -90,10 +90,10 @@ impl Target {
             derivative_time_s: trim.derivative_time_s,
             derivative_filter_s: DERIVATIVE_FILTER_S,
         };
-        let low = libm::fmaxf(point.minimum - point.feed_forward, -trim.authority);
-        let high = libm::fminf(1.0 - point.feed_forward, trim.authority);
+        let low = larger(point.minimum - point.feed_forward, -trim.authority);
+        let high = smaller(1.0 - point.feed_forward, trim.authority);
         // A map may leave no room below (minimum above feed-forward plus authority): then low rules.
-        let range = OutputRange { low, high: libm::fmaxf(low, high) };
+        let range = OutputRange { low, high: larger(low, high) };
         if self.is_trimming {
             self.quiet_boost += (boost.0 - self.quiet_boost) * TICK_SECONDS / (trim.filter_s + TICK_SECONDS);
         } else {
@@ -132,7 +132,7 @@ impl Point {
         let speed = Place::on(&settings.axes.engine_speed_rpm, air.demand.engine_speed.0);
         let load = Place::on(&settings.axes.load, air.demand.load.get());
         let minimum = speed.over(load, &settings.minimum_opening.0);
-        let feed_forward = libm::fmaxf(speed.over(load, &settings.feed_forward.0), minimum);
+        let feed_forward = larger(speed.over(load, &settings.feed_forward.0), minimum);
         Self { speed, feed_forward, minimum }
     }
 }
@@ -144,7 +144,7 @@ fn brake(settings: &ModeSettings, air: &Air) -> f32 {
     }
     match air.exhaust {
         Some(exhaust) => {
-            let over = libm::fmaxf(exhaust.0 - settings.brake_exhaust.0, 0.0);
+            let over = larger(exhaust.0 - settings.brake_exhaust.0, 0.0);
             settings.brake_opening.get() + settings.brake_gain_per_kpa * over
         }
         None => settings.brake_opening_unmeasured.get(),

@@ -65,7 +65,7 @@ impl Board {
 
     fn tick(&mut self) {
         let sample = self.world.sample(self.next);
-        self.duty = self.session.tick(&sample).output.duty;
+        self.duty = self.session.tick(&sample).duty;
         self.world.step(self.duty, &EngineState::Standing).unwrap();
         self.next = self.next.after(1);
     }

@@ -13,7 +13,7 @@ use crate::guard::{FuelRequest, Guard, GuardEvent, GuardStage, Vane};
 use crate::limits::Push;
 use crate::plausibility::{Air, Errand, Plausibility, Vetted};
 use crate::sample::{Request, Sample};
-use crate::settings::Settings;
+use crate::settings::{SettingError, Settings, SettingsSection};
 use crate::slew::{Haste, Slew};
 use crate::target::Target;
 use crate::units::{Duty, Opening, Tick};
@@ -24,6 +24,8 @@ use actuation::Actuation;
 pub struct Controller {
     settings: Settings,
     calibration: Option<Calibration>,
+    /// The calibration is one of the actuator that the settings describe.
+    is_fitting: bool,
     plausibility: Plausibility,
     target: Target,
     guard: Guard,
@@ -89,6 +91,7 @@ impl Controller {
         Self {
             settings,
             calibration: None,
+            is_fitting: false,
             plausibility: Plausibility::default(),
             target: Target::default(),
             guard: Guard::default(),
@@ -105,17 +108,26 @@ impl Controller {
         &self.settings
     }
 
-    /// Takes other settings, already validated. What was learned of the unit stays: heat, and the guard's
-    /// latch, which only a person clears.
-    pub fn set_settings(&mut self, settings: Settings) {
-        self.settings = settings;
-        self.actuation.rest();
-        self.slew.reset();
+    /// Takes one section of the settings in. What was learned of the unit stays: heat, and the guard's latch, which
+    /// only a person clears. The settings stay as they were when the section is refused.
+    ///
+    /// # Errors
+    /// The field that is out of range, with what was given and what is allowed.
+    #[inline]
+    pub fn apply(&mut self, section: &SettingsSection) -> Result<(), SettingError> {
+        self.settings.apply(section)?;
+        self.begin_afresh();
+        Ok(())
     }
 
     /// Takes a calibration, or none; one without a span is as good as none.
     pub fn set_calibration(&mut self, calibration: Option<Calibration>) {
         self.calibration = calibration.filter(|calibration| calibration.check_for(calibration.setup).is_ok());
+        self.begin_afresh();
+    }
+
+    fn begin_afresh(&mut self) {
+        self.is_fitting = self.calibration.as_ref().is_some_and(|known| known.is_of(&self.settings.actuator));
         self.actuation.rest();
         self.slew.reset();
     }
@@ -124,7 +136,7 @@ impl Controller {
     /// kept, for settings may come after it.
     #[must_use]
     pub fn calibration(&self) -> Option<&Calibration> {
-        self.calibration.as_ref().filter(|known| known.is_of(&self.settings.actuator))
+        in_use(&self.calibration, self.is_fitting)
     }
 
     /// Clears the guard's latch: an explicit act of a person.
@@ -224,8 +236,8 @@ impl Controller {
 
     /// Turns the decision into duty and gathers what every stage found.
     fn drive(&mut self, vetted: &Vetted, measured: Option<f32>, decision: &Decision) -> TickOutput {
-        let calibration = self.calibration().copied();
-        let place = measured.zip(calibration.as_ref());
+        let calibration = in_use(&self.calibration, self.is_fitting);
+        let place = measured.zip(calibration);
         let actuated = self.actuation.tick(&self.settings, vetted, place, decision.command, decision.push);
         let mut faults = vetted.faults.union(decision.faults).union(actuated.faults);
         if matches!(decision.command, Command::Opening(_)) && calibration.is_none() {
@@ -243,6 +255,10 @@ impl Controller {
             limits: decision.limits.union(actuated.limits),
         }
     }
+}
+
+fn in_use(calibration: &Option<Calibration>, is_fitting: bool) -> Option<&Calibration> {
+    calibration.as_ref().filter(|_| is_fitting)
 }
 
 #[cfg(test)]

@@ -4,7 +4,7 @@ use super::GuardCause;
 use crate::plausibility::Air;
 use crate::settings::{GuardLimits, GuardSettings};
 use crate::tables::Place;
-use crate::units::Kilopascal;
+use crate::units::{Kilopascal, larger, smaller};
 
 /// How near.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -42,7 +42,7 @@ impl Trend {
         let raw = self.last.map_or(0.0, |last| value - last);
         self.last = Some(value);
         self.per_tick += (raw - self.per_tick) / RATE_FILTER_TICKS;
-        value + libm::fmaxf(self.per_tick, 0.0) * ticks
+        value + larger(self.per_tick, 0.0) * ticks
     }
 }
 
@@ -121,7 +121,7 @@ impl Levels {
 
 /// Boost's trip level: thin air lowers it, because the turbo must run faster for the same boost.
 fn boost_level(limits: &GuardLimits, barometer: Kilopascal) -> f32 {
-    libm::fminf(limits.boost.0, limits.boost_ratio * barometer.0) - limits.boost_lag_margin.0
+    smaller(limits.boost.0, limits.boost_ratio * barometer.0) - limits.boost_lag_margin.0
 }
 
 /// The highest speed that the pressure ratio allows.

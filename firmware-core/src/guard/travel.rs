@@ -2,6 +2,7 @@
 
 use super::Vane;
 use crate::settings::GuardSettings;
+use crate::units::smaller;
 
 /// Travel since opening was commanded.
 #[derive(Debug, Clone, Copy, Default)]
@@ -22,11 +23,11 @@ impl Travel {
             return self.ticks >= stages.open_travel_ticks;
         };
         let measured = measured.get();
-        let is_commanded = libm::fminf(commanded, vane.reach.get()) - measured > stages.open_travel;
+        let is_commanded = smaller(commanded, vane.reach.get()) - measured > stages.open_travel;
         if !is_commanded || measured - self.from > stages.open_travel {
             *self = Self { from: measured, ticks: 0 };
         } else {
-            self.from = libm::fminf(self.from, measured);
+            self.from = smaller(self.from, measured);
             self.ticks = self.ticks.saturating_add(1);
         }
         self.ticks >= stages.open_travel_ticks

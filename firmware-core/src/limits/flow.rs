@@ -7,7 +7,7 @@
 use super::Drive;
 use crate::faults::{Fault, FaultSet};
 use crate::settings::Settings;
-use crate::units::Ampere;
+use crate::units::{Ampere, larger, smaller};
 
 /// Share of the supply that a sound bridge may lose to dead time: common practice, no source.
 const DEAD_TIME_SHARE: f32 = 0.04;
@@ -89,8 +89,8 @@ impl Flow {
         let actuator = &settings.actuator;
         let most = actuator.max_current.0;
         let seen = self.surely_driving(drive) / (size * actuator.winding_resistance_ohm);
-        let share = libm::fminf(self.resistance_share() + RECOVERY, 1.0);
-        self.cut = 1.0 - if size > most { libm::fminf(share, seen) } else { share };
+        let share = smaller(self.resistance_share() + RECOVERY, 1.0);
+        self.cut = 1.0 - if size > most { smaller(share, seen) } else { share };
         let is_shorted = size > JUDGED_SHORT_FROM * most && seen < SHORTED_SHARE;
         self.shorted = if is_shorted { self.shorted.saturating_add(1) } else { 0 };
     }
@@ -123,7 +123,7 @@ impl Flow {
             return 0.0;
         }
         let along = libm::copysignf(1.0, self.volts);
-        let opposing = libm::fmaxf(drive.back_emf.0 * along, 0.0) * MOST_BACK_EMF;
+        let opposing = larger(drive.back_emf.0 * along, 0.0) * MOST_BACK_EMF;
         let left = libm::fabsf(self.volts) - opposing - DEAD_TIME_SHARE * drive.supply.0;
         left / (MOST_RESISTANCE * settings.actuator.winding_resistance_ohm)
     }

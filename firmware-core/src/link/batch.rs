@@ -5,7 +5,7 @@
 use heapless::{Deque, Vec};
 use serde::{Deserialize, Serialize};
 
-use super::point::{BATCH_POINTS, BadBatch, CHANNELS, MAX_PACKED, Point, pack, unpack};
+use super::point::{BATCH_POINTS, BadBatch, CHANNELS, MAX_PACKED, Point, pack, rounded, unpack};
 use super::state::StreamState;
 use crate::faults::LimitSet;
 use crate::units::{Celsius, Tick, Volt};
@@ -117,7 +117,7 @@ pub struct Around {
 
 impl Head {
     fn begin(tick: Tick, around: &Around) -> Self {
-        let tenths = |t: Celsius| libm::roundf(t.0 * 10.0) as i16;
+        let tenths = |t: Celsius| rounded(t.0 * 10.0) as i16;
         Self {
             first: tick,
             state: around.state,
@@ -131,7 +131,7 @@ impl Head {
     fn join(&mut self, around: &Around) {
         self.limits = self.limits.union(around.limits);
         if around.supply.is_finite() {
-            self.supply_mv = self.supply_mv.min(libm::roundf(around.supply.0 * 1000.0) as u16);
+            self.supply_mv = self.supply_mv.min(rounded(around.supply.0 * 1000.0) as u16);
         }
         self.count = self.count.saturating_add(1);
     }
@@ -146,6 +146,7 @@ impl Head {
         self.count = self.count.saturating_sub(count);
     }
 
+    #[inline]
     fn pack(&self, points: &[Point]) -> Option<Batch> {
         let mut packed = Vec::new();
         for channel in 0..CHANNELS {
@@ -217,6 +218,7 @@ impl BatchBuilder {
     }
 
     /// The oldest closed batch, packed: a whole one, or the next half of one whose noise fills the frame.
+    #[inline]
     pub fn take(&mut self) -> Option<Batch> {
         let head = self.closed.front_mut()?;
         let count = head.count.min(BATCH_POINTS);

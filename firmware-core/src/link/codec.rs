@@ -86,6 +86,7 @@ impl Content {
 ///
 /// # Errors
 /// [`TooLong`] when the message does not fit [`MAX_MESSAGE`].
+#[inline]
 pub fn encode<M: Message>(sequence: u16, message: &M) -> Result<Vec<u8, MAX_WIRE>, TooLong> {
     let mut room = [0; MAX_MESSAGE];
     frame(PROTOCOL_VERSION, sequence, body(message, &mut room)?)
@@ -95,6 +96,7 @@ pub fn encode<M: Message>(sequence: u16, message: &M) -> Result<Vec<u8, MAX_WIRE
 ///
 /// # Errors
 /// [`TooLong`] when they do not fit.
+#[inline]
 pub fn body<'a, M: Message>(message: &M, room: &'a mut [u8; MAX_MESSAGE]) -> Result<&'a [u8], TooLong> {
     postcard::to_slice(message, room).map(|body| &*body).map_err(|_| TooLong)
 }
@@ -104,6 +106,7 @@ pub fn body<'a, M: Message>(message: &M, room: &'a mut [u8; MAX_MESSAGE]) -> Res
 ///
 /// # Errors
 /// [`TooLong`] when the bytes do not fit [`MAX_MESSAGE`].
+#[inline]
 pub fn frame(version: u8, sequence: u16, body: &[u8]) -> Result<Vec<u8, MAX_WIRE>, TooLong> {
     let mut content: Vec<u8, MAX_FRAME> = Vec::new();
     content.push(version).map_err(|_| TooLong)?;
@@ -133,6 +136,7 @@ impl Decoder {
     }
 
     /// Takes one byte; a zero ends what came before it. Nothing between two zeros is no frame and no error.
+    #[inline]
     pub fn push(&mut self, byte: u8) -> Option<Result<Content, FrameError>> {
         if byte != 0 {
             self.overflowed |= self.raw.push(byte).is_err();
@@ -157,6 +161,7 @@ impl Decoder {
     }
 }
 
+#[inline]
 fn unframe(raw: &[u8]) -> Result<Content, FrameError> {
     let mut frame = [0; MAX_FRAME];
     let length = cobs::decode(raw, &mut frame).map_err(|_| FrameError::Cut)?.frame_size();

@@ -9,7 +9,7 @@ use super::batch::Batch;
 use super::refusal::Outcome;
 use super::state::{MotionEvent, ReleaseReason, Status, StreamState, Streaming, Welcome};
 use crate::calibration::{Calibration, Setup};
-use crate::learn::{LearnEvent, LearnOrder};
+use crate::learn::{CheckSet, LearnEvent, LearnOrder};
 use crate::motion::Segment;
 use crate::sample::EngineDemand;
 use crate::settings::SettingsSection;
@@ -49,7 +49,12 @@ pub enum ToBoard {
     /// Takes one section of the settings into use, or refuses it as a whole.
     Settings(SettingsSection),
     /// Puts a calibration into use.
-    SetCalibration(Calibration),
+    SetCalibration {
+        /// The calibration.
+        calibration: Calibration,
+        /// What nobody has confirmed of it yet: kept with it.
+        unproven: CheckSet,
+    },
     /// Asks for the calibration in use; refused when it is another setup's.
     GetCalibration {
         /// Setup that it must have been learned in.
@@ -95,6 +100,7 @@ impl ToBoard {
                 | Self::Grant { .. }
                 | Self::GetCalibration { .. }
                 | Self::GetStatus
+                | Self::GetLearnOutcome
         )
     }
 }
@@ -152,7 +158,12 @@ pub enum ToHost {
         reason: ReleaseReason,
     },
     /// The calibration in use.
-    Calibration(Calibration),
+    Calibration {
+        /// The calibration.
+        calibration: Calibration,
+        /// What nobody has confirmed of it yet.
+        unproven: CheckSet,
+    },
     /// Answer to [`ToBoard::GetStatus`].
     Status(Status),
     /// A phase, a touch or the outcome of a learn.

@@ -13,6 +13,7 @@
 pub mod batch;
 pub mod codec;
 pub mod message;
+pub mod note;
 pub mod point;
 pub mod queue;
 pub mod refusal;
@@ -28,7 +29,7 @@ pub use sequence::{LinkCounters, SequenceCheck};
 pub use state::{Drive, Identity, Pacing, Source, StreamState, Welcome};
 
 /// First byte of every frame. A board refuses frames of any other version and says which one it speaks.
-pub const PROTOCOL_VERSION: u8 = 1;
+pub const PROTOCOL_VERSION: u8 = 2;
 
 /// Ticks without a host frame after which the drive is released (dead-man): longer than the pauses of a
 /// USB adapter, short enough to let go of a finger. Common practice, no source.

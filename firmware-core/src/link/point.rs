@@ -101,7 +101,16 @@ fn to_wire(value: f32, steps: f32) -> i16 {
         return NOT_A_NUMBER;
     }
     // `as` holds to the type's range; −32768 is kept for "not a number".
-    (libm::roundf(value * steps) as i16).max(NOT_A_NUMBER.saturating_add(1))
+    (rounded(value * steps) as i16).max(NOT_A_NUMBER.saturating_add(1))
+}
+
+/// Half away from zero, as `libm::roundf`, for a value that is turned into a whole number next: that cuts off the
+/// fraction.
+#[inline(always)]
+pub(super) fn rounded(value: f32) -> f32 {
+    /// The largest value below a half: added to the value below a half, a half would give one.
+    const BELOW_HALF: f32 = 0.5 - 0.25 * f32::EPSILON;
+    value + libm::copysignf(BELOW_HALF, value)
 }
 
 fn from_wire(value: i16, steps: f32) -> f32 {
@@ -113,24 +122,29 @@ fn from_wire(value: i16, steps: f32) -> f32 {
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct BadBatch;
 
+#[inline]
 fn zigzag(difference: i16) -> u16 {
     ((difference << 1) ^ (difference >> 15)).cast_unsigned()
 }
 
+#[inline]
 fn unzigzag(code: u16) -> i16 {
     (code >> 1).cast_signed() ^ (code & 1).cast_signed().wrapping_neg()
 }
 
+#[inline]
 fn values(channel: usize, points: &[Point]) -> impl Iterator<Item = i16> {
     points.iter().map(move |point| point.channels().get(channel).copied().unwrap_or_default())
 }
 
+#[inline]
 fn codes(channel: usize, points: &[Point]) -> impl Iterator<Item = u16> {
     let later = values(channel, points).skip(1);
     values(channel, points).zip(later).map(|(before, after)| zigzag(after.wrapping_sub(before)))
 }
 
 /// Appends one channel: first value (2 bytes, low first), width in bits, differences from bit 0 up.
+#[inline]
 pub(super) fn pack(channel: usize, points: &[Point], out: &mut Vec<u8, MAX_PACKED>) -> Option<()> {
     let first = values(channel, points).next()?;
     let widest = codes(channel, points).fold(0, |all, code| all | code);

@@ -1,10 +1,11 @@
-//! What waits for the line, in order. In: whole messages, and marks where a sample batch stands. Out: the same,
-//! one at a time, to be framed. Refused: a message that does not fit as a whole, so that nothing half-written ever
+//! What waits for the line, in order. In: whole messages, notes of what happened in a tick, and marks where a sample
+//! batch stands. Out: the same, one at a time, to be framed. Refused: a message that does not fit as a whole, so that nothing half-written ever
 //! leaves.
 
 use heapless::{Deque, Vec};
 
 use super::codec::MAX_MESSAGE;
+use super::note::Note;
 
 /// Room for some forty events and their lengths.
 pub const QUEUE_BYTES: usize = 512;
@@ -12,6 +13,13 @@ pub const QUEUE_BYTES: usize = 512;
 pub const REPLY_RESERVE: usize = 128;
 /// A length that no message has: here stands the next of the batches that wait beside the queue.
 const BATCH_MARK: u8 = 0;
+/// Likewise: here stands the next of the notes.
+const NOTE_MARK: u8 = u8::MAX;
+/// Notes that can wait: a tick makes four at most, in most ticks none.
+pub const WAITING_NOTES: usize = 8;
+/// Notes that the stream leaves free.
+const NOTE_RESERVE: usize = 5;
+const _: () = assert!(MAX_MESSAGE < NOTE_MARK as usize);
 
 /// What a message is, and so how much of the queue it may fill.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -19,7 +27,7 @@ const BATCH_MARK: u8 = 0;
 pub enum Priority {
     /// Answers and events: may use all of the queue.
     Reply,
-    /// Sample batches: leave [`REPLY_RESERVE`] free.
+    /// Sample batches and what goes with them: leave [`REPLY_RESERVE`] free.
     Stream,
 }
 
@@ -29,10 +37,12 @@ pub enum Priority {
 pub struct QueueFull;
 
 /// What stands first in the queue.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq)]
 pub enum Next {
     /// A message, taken out of the queue.
     Message(Vec<u8, MAX_MESSAGE>),
+    /// A note, taken out of the queue.
+    Note(Note),
     /// The oldest batch; its mark stays until [`TransmitQueue::batch_is_out`].
     Batch,
 }
@@ -41,19 +51,21 @@ pub enum Next {
 #[derive(Debug, Clone, Default)]
 pub struct TransmitQueue {
     bytes: Deque<u8, QUEUE_BYTES>,
+    notes: Deque<Note, WAITING_NOTES>,
 }
 
 impl TransmitQueue {
     /// An empty queue.
     #[must_use]
     pub const fn new() -> Self {
-        Self { bytes: Deque::new() }
+        Self { bytes: Deque::new(), notes: Deque::new() }
     }
 
     /// Takes a whole message.
     ///
     /// # Errors
     /// [`QueueFull`] when it does not fit, or is no message: empty, or longer than [`MAX_MESSAGE`].
+    #[inline]
     pub fn push(&mut self, message: &[u8], priority: Priority) -> Result<(), QueueFull> {
         if !(1..=MAX_MESSAGE).contains(&message.len()) {
             return Err(QueueFull);
@@ -65,6 +77,23 @@ impl TransmitQueue {
             self.bytes.push_back(*byte).map_err(|_| QueueFull)?;
         }
         Ok(())
+    }
+
+    /// Takes a note.
+    ///
+    /// # Errors
+    /// [`QueueFull`].
+    pub fn note(&mut self, note: Note, priority: Priority) -> Result<(), QueueFull> {
+        let reserve = match priority {
+            Priority::Reply => 0,
+            Priority::Stream => NOTE_RESERVE,
+        };
+        if self.notes.len().saturating_add(reserve) >= WAITING_NOTES {
+            return Err(QueueFull);
+        }
+        self.check_room(1, priority)?;
+        self.bytes.push_back(NOTE_MARK).map_err(|_| QueueFull)?;
+        self.notes.push_back(note).map_err(|_| QueueFull)
     }
 
     /// Notes that a batch stands here.
@@ -86,11 +115,15 @@ impl TransmitQueue {
     }
 
     /// What is to leave next.
+    #[inline]
     pub fn pull(&mut self) -> Option<Next> {
         if *self.bytes.front()? == BATCH_MARK {
             return Some(Next::Batch);
         }
         let length = self.bytes.pop_front()?;
+        if length == NOTE_MARK {
+            return self.notes.pop_front().map(Next::Note);
+        }
         Some(Next::Message((0..length).filter_map(|_| self.bytes.pop_front()).collect()))
     }
 
@@ -102,6 +135,7 @@ impl TransmitQueue {
     /// Forgets what waits.
     pub fn clear(&mut self) {
         self.bytes.clear();
+        self.notes.clear();
     }
 }
 

@@ -98,6 +98,7 @@ pub enum Refusal {
 
 impl Refusal {
     /// A setting outside its range, with as much of its name as fits.
+    #[inline]
     #[must_use]
     pub fn setting(error: &SettingError) -> Self {
         let mut field = String::new();

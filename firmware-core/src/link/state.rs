@@ -8,6 +8,7 @@ use crate::calibration::{Setup, Warmth};
 use crate::command::Command;
 use crate::faults::FaultSet;
 use crate::guard::GuardStage;
+use crate::learn::CheckSet;
 use crate::units::Tick;
 
 /// Sample batches on or off.
@@ -122,6 +123,8 @@ pub struct LearnedIn {
     pub setup: Setup,
     /// Cold or hot.
     pub warmth: Warmth,
+    /// What nobody has confirmed yet; none of it once it is proven.
+    pub unproven: CheckSet,
 }
 
 /// Answer to the hello.

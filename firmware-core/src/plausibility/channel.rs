@@ -2,7 +2,7 @@
 
 use super::Errand;
 use crate::settings::PlausibilitySettings;
-use crate::units::Counts;
+use crate::units::{Counts, larger, smaller};
 
 /// One reading's memory.
 #[derive(Debug, Clone, Copy, Default)]
@@ -15,10 +15,12 @@ pub(super) struct Channel {
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
-enum Verdict {
+pub(super) enum Verdict {
     #[default]
     Sound,
+    /// Outside the sensor's range.
     OutOfRange,
+    /// Further from the last sound reading than it can have moved.
     Jumped,
 }
 
@@ -27,13 +29,12 @@ enum Verdict {
 pub(super) struct Judged {
     /// The reading, or the last sound one while a wrong one is debounced; `None` at fault.
     pub(super) value: Option<f32>,
-    pub(super) out_of_range: bool,
-    pub(super) jumped: bool,
+    pub(super) verdict: Verdict,
 }
 
 impl Judged {
     pub(super) fn is_fault(self) -> bool {
-        self.out_of_range || self.jumped
+        self.verdict != Verdict::Sound
     }
 }
 
@@ -47,6 +48,18 @@ impl Channel {
         step: f32,
         settings: &PlausibilitySettings,
     ) -> Judged {
+        let lies_near = self.held.is_some_and(|held| libm::fabsf(reading - held) <= step);
+        let is_calm = self.verdict == Verdict::Sound && self.against == 0;
+        // What a sound sensor gives in nearly every tick; the rest of the judgement comes to the same here.
+        if is_calm && in_range && lies_near && reading.is_finite() {
+            self.held = Some(reading);
+            return Judged { value: Some(reading), verdict: Verdict::Sound };
+        }
+        self.weigh(reading, in_range, step, settings)
+    }
+
+    #[inline(never)]
+    fn weigh(&mut self, reading: f32, in_range: bool, step: f32, settings: &PlausibilitySettings) -> Judged {
         let evidence = self.evidence(reading, in_range, step);
         match (self.verdict, evidence) {
             (Verdict::Sound, Verdict::Sound) => self.against = 0,
@@ -60,11 +73,7 @@ impl Channel {
         if evidence == Verdict::Sound || (in_range && self.verdict != Verdict::Sound) {
             self.held = Some(reading);
         }
-        Judged {
-            value: self.held.filter(|_| self.verdict == Verdict::Sound),
-            out_of_range: self.verdict == Verdict::OutOfRange,
-            jumped: self.verdict == Verdict::Jumped,
-        }
+        Judged { value: self.held.filter(|_| self.verdict == Verdict::Sound), verdict: self.verdict }
     }
 
     /// The last sound reading, kept through a fault: for what changes slowly.
@@ -150,10 +159,10 @@ impl Window {
 impl Span {
     fn with(self, boost: f32, load: f32) -> Self {
         Self {
-            boost_low: libm::fminf(self.boost_low, boost),
-            boost_high: libm::fmaxf(self.boost_high, boost),
-            load_low: libm::fminf(self.load_low, load),
-            load_high: libm::fmaxf(self.load_high, load),
+            boost_low: smaller(self.boost_low, boost),
+            boost_high: larger(self.boost_high, boost),
+            load_low: smaller(self.load_low, load),
+            load_high: larger(self.load_high, load),
         }
     }
 }

@@ -1,12 +1,7 @@
-//! The crate `pid`, wrapped once.
+//! Proportional, integral and filtered derivative, gains in seconds.
 //!
-//! `pid` knows no tick length, so gains come here in seconds and are scaled; its limits are symmetric
-//! and default to nothing; its derivative is unfiltered; its integral goes on while the output
-//! saturates, cannot be preset, and stays NaN after one NaN. So this wrapper refuses what is not finite,
-//! clamps to an asymmetric range, undoes an integration that would push further into saturation
-//! (conditional integration), filters the derivative and presets the integral for bumpless changes.
-
-use pid::Pid;
+//! Refuses what is not finite, holds the output to an asymmetric range, does not integrate further into saturation
+//! (conditional integration), takes the derivative of the measurement and presets the integral for bumpless changes.
 
 use crate::units::TICK_SECONDS;
 
@@ -55,10 +50,9 @@ impl OutputRange {
     }
 }
 
-/// A PID controller with its state.
-#[derive(Debug, Clone, Copy)]
+/// A PID controller's state.
+#[derive(Debug, Clone, Copy, Default)]
 pub struct Regulator {
-    pid: Pid<f32>,
     integral: f32,
     slope: Slope,
 }
@@ -79,14 +73,8 @@ impl Slope {
     }
 }
 
-/// Larger than any term that a validated setting can make, and far below overflow.
+/// Larger than any setpoint or measurement, and far below overflow.
 const NO_LIMIT: f32 = 1.0e9;
-
-impl Default for Regulator {
-    fn default() -> Self {
-        Self { pid: Pid::new(0.0, NO_LIMIT), integral: 0.0, slope: Slope::default() }
-    }
-}
 
 impl Regulator {
     /// The output for this tick. A setpoint or measurement that is NaN, or too large to be one, gives the
@@ -115,22 +103,19 @@ impl Regulator {
         if !(libm::fabsf(setpoint) < NO_LIMIT && libm::fabsf(measurement) < NO_LIMIT) {
             return range.hold(self.integral);
         }
-        let before = self.pid;
         let per_tick = match integral {
             Integral::Runs => gains.proportional * TICK_SECONDS / gains.integral_time_s,
             Integral::Holds => 0.0,
         };
-        self.pid.setpoint(setpoint).p(gains.proportional, NO_LIMIT).i(per_tick, NO_LIMIT);
-        let terms = self.pid.next_control_output(measurement);
+        let error = setpoint - measurement;
+        let integrated = self.integral + error * per_tick;
         let slope = self.slope.tick(measurement, gains.derivative_filter_s);
         let damping = gains.proportional * gains.derivative_time_s * (setpoint_per_s - slope);
-        let wanted = terms.output + damping;
+        let wanted = error * gains.proportional + integrated + damping;
         let output = range.hold(wanted);
         // The integral's own direction decides: it may always come back from saturation.
-        if (wanted - output) * (terms.i - self.integral) > 0.0 {
-            self.pid = before;
-        } else {
-            self.integral = terms.i;
+        if (wanted - output) * (integrated - self.integral) <= 0.0 {
+            self.integral = integrated;
         }
         output
     }
@@ -143,11 +128,7 @@ impl Regulator {
 
     /// Sets the integral's share of the output; what is not finite sets 0.
     pub fn preset(&mut self, integral: f32) {
-        let integral = if integral.is_finite() { integral } else { 0.0 };
-        self.pid.reset_integral_term();
-        // One step with unit integral gain on an error equal to the wanted integral.
-        self.pid.setpoint(integral).p(0.0, NO_LIMIT).i(1.0, NO_LIMIT);
-        self.integral = self.pid.next_control_output(0.0).i;
+        self.integral = if integral.is_finite() { integral } else { 0.0 };
     }
 
     /// Forgets integral and derivative.

@@ -4,19 +4,23 @@ use super::Session;
 use super::activity::Activity;
 use super::port::Order;
 use crate::calibration::{Calibration, CalibrationError, Setup};
-use crate::learn::{LearnEvent, LearnOrder, Learner};
+use crate::learn::{CheckSet, LearnEvent, LearnOrder, Learner};
 use crate::link::codec::{Content, MessageError};
 use crate::link::message::{ToBoard, ToHost};
+use crate::link::note::Note;
 use crate::link::refusal::{Outcome, Refusal};
 use crate::link::state::{Capabilities, ReleaseReason, Source, Streaming, Welcome};
 use crate::link::{DRIVE_LEASE_TICKS, PROTOCOL_VERSION};
 use crate::motion::{Goal, MAX_SEGMENTS, Segment};
 use crate::sample::EngineDemand;
 use crate::settings::SettingsSection;
+use crate::store::Record;
 use crate::units::{TICKS_PER_SECOND, Tick};
 
-/// Commands with large copies are kept out of line: inlined into one caller, their frames would add up.
+/// All of this may be inlined: a board's image then compiles it with its own settings, for size, and this crate's own
+/// settings, for speed, are left to the tick.
 impl Session {
+    #[inline]
     pub(super) fn handle(&mut self, content: &Content) {
         let asked = content.message::<ToBoard>();
         match asked {
@@ -30,6 +34,7 @@ impl Session {
         }
     }
 
+    #[inline]
     fn answer(&mut self, sequence: u16, asked: Result<ToBoard, MessageError>) {
         let order = self.port.order(sequence);
         // Only a host is a sign of a host: neither noise nor the board's own frames, echoed, may hold the drive.
@@ -50,11 +55,13 @@ impl Session {
     }
 
     /// A stop is never too late to be obeyed.
+    #[inline]
     fn stop_late(&mut self, sequence: u16) {
         let done = self.stop();
         self.port.reply_in_passing(sequence, done.map_or_else(Outcome::Refused, |()| Outcome::Done));
     }
 
+    #[inline]
     fn unread(&mut self, error: MessageError) -> Refusal {
         self.port.count_not_understood();
         match error {
@@ -65,11 +72,12 @@ impl Session {
     }
 
     /// Refuses without taking the message's sequence number.
+    #[inline]
     fn refuse(&mut self, sequence: u16, refusal: Refusal) {
         self.port.reply_in_passing(sequence, Outcome::Refused(refusal));
     }
 
-    #[inline(never)]
+    #[inline]
     fn greet(&mut self, sequence: u16) {
         self.port.greet();
         let _first = self.port.order(sequence);
@@ -92,6 +100,7 @@ impl Session {
         self.port.reply(sequence, Outcome::Done);
     }
 
+    #[inline]
     fn carry_out(&mut self, message: ToBoard) -> Result<(), Refusal> {
         match message {
             ToBoard::Hello | ToBoard::KeepAlive => Ok(()),
@@ -100,8 +109,8 @@ impl Session {
             ToBoard::Stop => self.stop(),
             ToBoard::ClearLatch => self.clear_latch(),
             ToBoard::Stream(streaming) => self.set_streaming(streaming),
-            ToBoard::Settings(section) => self.apply_settings(section),
-            ToBoard::SetCalibration(calibration) => self.set_calibration(calibration),
+            ToBoard::Settings(section) => self.apply_settings(&section),
+            ToBoard::SetCalibration { calibration, unproven } => self.set_calibration(calibration, unproven),
             ToBoard::GetCalibration { setup } => self.get_calibration(setup),
             ToBoard::Store => self.store(),
             ToBoard::MotionClear => self.clear_motion(),
@@ -114,22 +123,25 @@ impl Session {
         }
     }
 
+    #[inline]
     fn grant(&mut self, until: Tick) -> Result<(), Refusal> {
         // An older grant, come late, does not take back a newer one.
         if until.has_reached(self.lease.granted) {
             self.lease.granted = until;
         }
         if !self.may_advance(self.next) {
-            self.port.tell(&ToHost::Waiting { next: self.next });
+            self.port.note(Note::Waiting { next: self.next });
         }
         Ok(())
     }
 
+    #[inline]
     fn arm(&mut self) -> Result<(), Refusal> {
         self.lease.arm();
         Ok(())
     }
 
+    #[inline]
     fn stop(&mut self) -> Result<(), Refusal> {
         if self.activity.source() != Source::Released {
             self.release(self.next, ReleaseReason::Stopped);
@@ -137,51 +149,55 @@ impl Session {
         Ok(())
     }
 
+    #[inline]
     fn clear_latch(&mut self) -> Result<(), Refusal> {
         self.controller.clear_latch();
         Ok(())
     }
 
+    #[inline]
     fn set_streaming(&mut self, streaming: Streaming) -> Result<(), Refusal> {
         self.stream.set(streaming, &mut self.port);
         Ok(())
     }
 
-    #[inline(never)]
-    fn apply_settings(&mut self, section: SettingsSection) -> Result<(), Refusal> {
+    #[inline]
+    fn apply_settings(&mut self, section: &SettingsSection) -> Result<(), Refusal> {
         self.check_idle()?;
-        let mut settings = *self.controller.settings();
-        settings.apply(section).map_err(|error| Refusal::setting(&error))?;
-        self.controller.set_settings(settings);
-        Ok(())
+        self.controller.apply(section).map_err(|error| Refusal::setting(&error))
     }
 
-    #[inline(never)]
-    fn set_calibration(&mut self, calibration: Calibration) -> Result<(), Refusal> {
+    #[inline]
+    fn set_calibration(&mut self, calibration: Calibration, unproven: CheckSet) -> Result<(), Refusal> {
         self.check_idle()?;
         calibration.check_for(calibration.setup).map_err(Refusal::from)?;
-        self.controller.set_calibration(Some(calibration));
+        self.use_record(Record::of_full_learn(calibration, unproven));
         Ok(())
     }
 
+    #[inline]
     fn get_calibration(&mut self, setup: Setup) -> Result<(), Refusal> {
         let calibration = self.calibration_for(setup)?;
-        self.port.tell(&ToHost::Calibration(calibration));
+        let unproven = self.record.map_or(CheckSet::NONE, |record| record.unproven);
+        self.port.tell(&ToHost::Calibration { calibration, unproven });
         Ok(())
     }
 
+    #[inline]
     fn store(&mut self) -> Result<(), Refusal> {
-        self.to_store = Some(self.calibration()?);
+        self.calibration()?;
+        self.is_to_store = true;
         Ok(())
     }
 
+    #[inline]
     fn clear_motion(&mut self) -> Result<(), Refusal> {
         self.check_idle()?;
         self.motion.clear();
         Ok(())
     }
 
-    #[inline(never)]
+    #[inline]
     fn append_motion(&mut self, segments: &[Segment]) -> Result<(), Refusal> {
         self.check_idle()?;
         let free = MAX_SEGMENTS.saturating_sub(self.motion.segments().len());
@@ -197,6 +213,7 @@ impl Session {
         Ok(())
     }
 
+    #[inline]
     fn start_motion(&mut self, start_at: Tick, setup: Setup) -> Result<(), Refusal> {
         self.check_ready(start_at)?;
         let moves_by_opening =
@@ -211,6 +228,7 @@ impl Session {
         Ok(())
     }
 
+    #[inline]
     fn follow_engine(&mut self, demand: EngineDemand) -> Result<(), Refusal> {
         if self.activity.source() != Source::Engine {
             self.check_ready(self.next)?;
@@ -225,13 +243,14 @@ impl Session {
         Ok(())
     }
 
+    #[inline]
     fn get_status(&mut self) -> Result<(), Refusal> {
         let status = self.status();
         self.port.tell(&ToHost::Status(status));
         Ok(())
     }
 
-    #[inline(never)]
+    #[inline]
     fn start_learn(&mut self, start_at: Tick, order: LearnOrder) -> Result<(), Refusal> {
         self.check_ready(start_at)?;
         self.learned = None;
@@ -240,22 +259,26 @@ impl Session {
         Ok(())
     }
 
+    #[inline]
     fn get_learn_outcome(&mut self) -> Result<(), Refusal> {
         let (tick, outcome) = self.learned.ok_or(Refusal::NothingLearned)?;
-        self.port.tell(&ToHost::Learn { tick, event: LearnEvent::Outcome(outcome) });
+        self.port.note(Note::Learn { tick, event: LearnEvent::Outcome(outcome) });
         Ok(())
     }
 
+    #[inline]
     fn calibration(&self) -> Result<Calibration, Refusal> {
         self.controller.calibration().copied().ok_or(Refusal::NotCalibrated)
     }
 
+    #[inline]
     fn calibration_for(&self, setup: Setup) -> Result<Calibration, Refusal> {
         let calibration = self.calibration()?;
         calibration.check_for(setup).map_err(Refusal::from)?;
         Ok(calibration)
     }
 
+    #[inline]
     fn check_idle(&self) -> Result<(), Refusal> {
         match self.activity.source() {
             Source::Released => Ok(()),
@@ -263,6 +286,7 @@ impl Session {
         }
     }
 
+    #[inline]
     fn check_ready(&self, start_at: Tick) -> Result<(), Refusal> {
         if !self.is_armed() {
             return Err(Refusal::NotArmed);
@@ -272,6 +296,7 @@ impl Session {
     }
 }
 
+#[inline]
 fn is_finite(goal: &Goal) -> bool {
     match goal {
         Goal::Current(current) => current.is_finite(),
@@ -279,6 +304,7 @@ fn is_finite(goal: &Goal) -> bool {
     }
 }
 
+#[inline]
 fn capabilities() -> Capabilities {
     Capabilities {
         ticks_per_second: TICKS_PER_SECOND as u16,
@@ -288,6 +314,7 @@ fn capabilities() -> Capabilities {
 }
 
 impl From<CalibrationError> for Refusal {
+    #[inline]
     fn from(error: CalibrationError) -> Self {
         match error {
             CalibrationError::NoSpan { span_counts } => Self::NoSpan { span_counts },

@@ -6,8 +6,8 @@
 //!
 //! ```text
 //! bytes ─ receive ─▶ commands ─▶ activity ┐
-//!                                         ├─ tick ─▶ duty, record to store
-//! sample ─────────────────────────────────┘    └─▶ stream ─ transmit ─▶ bytes
+//!                                         ├─ tick ─▶ duty
+//! sample ─────────────────────────────────┘    └─▶ notes, points ─ transmit ─▶ bytes
 //! ```
 
 mod activity;
@@ -16,36 +16,25 @@ mod lease;
 mod port;
 mod stream;
 
-use crate::calibration::Calibration;
 use crate::command::Command;
 use crate::controller::{Controller, TickOutput};
-use crate::learn::{LearnEvent, LearnOutcome, LearnTick};
+use crate::learn::{CheckSet, LearnEvent, LearnOutcome, LearnTick};
 use crate::link::batch::Around;
-use crate::link::message::ToHost;
+use crate::link::note::Note;
 use crate::link::point::{Point, current_steps, duty_steps, opening_steps};
-use crate::link::queue::Priority;
 use crate::link::state::{
     Arming, Drive, Identity, LearnedIn, MotionEvent, Pacing, ReleaseReason, Status, StreamState,
 };
 use crate::motion::Motion;
 use crate::sample::{Request, Sample};
 use crate::settings::Settings;
+use crate::store::Record;
 use crate::units::{Duty, Opening, Tick};
 
 use activity::Activity;
 use lease::Lease;
 use port::Port;
 use stream::Stream;
-
-/// What a tick leaves for the board to do.
-#[derive(Debug, Clone, Copy, PartialEq)]
-#[cfg_attr(feature = "defmt", derive(defmt::Format))]
-pub struct SessionTick {
-    /// Duty for the drive and how it came about.
-    pub output: TickOutput,
-    /// A calibration to write to non-volatile memory, outside the tick. Only ever given at duty 0.
-    pub store: Option<Calibration>,
-}
 
 /// One board's talk with one host, and the controller that it talks about.
 #[derive(Debug)]
@@ -61,16 +50,20 @@ pub struct Session {
     port: Port,
     stream: Stream,
     learned: Option<(Tick, LearnOutcome)>,
-    to_store: Option<Calibration>,
+    /// Where the calibration in use came from.
+    record: Option<Record>,
+    is_to_store: bool,
+    is_at_rest: bool,
     next: Tick,
 }
 
 impl Session {
     /// A session that nobody has greeted yet: disarmed, released, silent.
     #[must_use]
-    pub fn new(identity: Identity, settings: Settings, stored: Option<Calibration>) -> Self {
+    #[inline]
+    pub fn new(identity: Identity, settings: Settings, stored: Option<Record>) -> Self {
         let mut controller = Controller::new(settings);
-        controller.set_calibration(stored);
+        controller.set_calibration(stored.map(|record| record.calibration));
         Self {
             identity,
             controller,
@@ -83,12 +76,15 @@ impl Session {
             port: Port::new(),
             stream: Stream::new(),
             learned: None,
-            to_store: None,
+            record: stored,
+            is_to_store: false,
+            is_at_rest: true,
             next: Tick(0),
         }
     }
 
     /// Takes bytes from the line: any bytes, at any time between ticks.
+    #[inline]
     pub fn receive(&mut self, bytes: &[u8]) {
         for byte in bytes {
             if let Some(content) = self.port.hear(*byte) {
@@ -108,7 +104,7 @@ impl Session {
 
     /// Runs one tick. What it has to say is only noted; packing and framing are [`Session::transmit`]'s, so that a
     /// tick's cost does not depend on the link.
-    pub fn tick(&mut self, sample: &Sample) -> SessionTick {
+    pub fn tick(&mut self, sample: &Sample) -> TickOutput {
         self.next = sample.tick.after(1);
         if self.lease.runs_out(sample.tick) {
             self.let_go_in_silence(sample.tick);
@@ -119,11 +115,23 @@ impl Session {
         if !self.may_advance(self.next) {
             self.wait_for_grant();
         }
-        SessionTick { output, store: self.take_store(&output) }
+        self.is_at_rest = output.duty == Duty::ZERO;
+        output
+    }
+
+    /// A record to write to non-volatile memory, for the time between ticks: writing may stall the processor, so it is
+    /// only ever given while the duty is 0.
+    pub fn take_record(&mut self) -> Option<Record> {
+        if !(self.is_to_store && self.is_at_rest) {
+            return None;
+        }
+        self.is_to_store = false;
+        self.record
     }
 
     /// Fills `out` with bytes for the line; gives how many. For the time between ticks, at least once in
     /// [`WAITING_POINTS`](crate::link::batch::WAITING_POINTS) ticks; its cost grows with the bytes asked for.
+    #[inline]
     pub fn transmit(&mut self, out: &mut [u8]) -> usize {
         self.port.transmit(out, self.stream.batches())
     }
@@ -151,7 +159,7 @@ impl Session {
 
     fn follow_learner(&mut self, now: Tick, tick: LearnTick) -> Request {
         if let Some(event) = tick.event {
-            self.port.tell(&ToHost::Learn { tick: now, event });
+            self.port.note(Note::Learn { tick: now, event });
             if let LearnEvent::Outcome(outcome) = event {
                 self.finish_learn(now, outcome);
                 return Request::Release;
@@ -164,8 +172,14 @@ impl Session {
     fn finish_learn(&mut self, now: Tick, outcome: LearnOutcome) {
         self.learned = Some((now, outcome));
         if let LearnOutcome::Accepted(calibration) = outcome {
-            self.controller.set_calibration(Some(calibration));
-            self.to_store = Some(calibration);
+            let record = match (&self.activity, self.record) {
+                (Activity::Learn { learner, .. }, Some(last)) if learner.is_relearn() => {
+                    last.after_relearn(calibration)
+                }
+                _ => Record::of_full_learn(calibration, CheckSet::NONE),
+            };
+            self.use_record(record);
+            self.is_to_store = true;
         }
         self.release(now, ReleaseReason::LearnEnded);
     }
@@ -181,14 +195,14 @@ impl Session {
             let _begun = self.motion.rewind(here);
         }
         let Some(command) = self.motion.tick() else {
-            self.port.tell(&ToHost::Motion { tick: now, event: MotionEvent::Ended });
+            self.port.note(Note::Motion { tick: now, event: MotionEvent::Ended });
             self.release(now, ReleaseReason::MotionEnded);
             return Request::Release;
         };
         let index = self.motion.index().min(self.motion.segments().len().saturating_sub(1));
         if before != Some(index) {
             let segment = u8::try_from(index).unwrap_or(u8::MAX);
-            self.port.tell(&ToHost::Motion { tick: now, event: MotionEvent::Segment(segment) });
+            self.port.note(Note::Motion { tick: now, event: MotionEvent::Segment(segment) });
             self.activity.enter_segment(index);
         }
         Request::Bench(command)
@@ -199,7 +213,7 @@ impl Session {
             let event = learner.abandon().event;
             if let Some(LearnEvent::Outcome(outcome)) = event {
                 self.learned = Some((now, outcome));
-                self.port.tell(&ToHost::Learn { tick: now, event: LearnEvent::Outcome(outcome) });
+                self.port.note(Note::Learn { tick: now, event: LearnEvent::Outcome(outcome) });
             }
         }
         self.release(now, ReleaseReason::HostSilent);
@@ -212,7 +226,7 @@ impl Session {
         }
         self.activity = Activity::Released;
         self.released = reason;
-        self.port.tell(&ToHost::Released { tick, reason });
+        self.port.note(Note::Released { tick, reason });
     }
 
     fn record(&mut self, sample: &Sample, request: &Request, output: &TickOutput) {
@@ -249,20 +263,22 @@ impl Session {
     /// Without batches a change of state is told on its own; one that finds no room is told later.
     fn tell_state(&mut self, tick: Tick) {
         let known = self.stream.is_on() || !self.port.is_greeted() || self.told == self.state;
-        if known || self.port.try_send(&ToHost::State { tick, state: self.state }, Priority::Stream).is_ok() {
+        if known || self.port.try_note(Note::State { tick, state: self.state }).is_ok() {
             self.told = self.state;
         }
     }
 
     fn wait_for_grant(&mut self) {
         self.stream.flush(&mut self.port);
-        self.port.tell(&ToHost::Waiting { next: self.next });
+        self.port.note(Note::Waiting { next: self.next });
     }
 
-    fn take_store(&mut self, output: &TickOutput) -> Option<Calibration> {
-        if output.duty == Duty::ZERO { self.to_store.take() } else { None }
+    fn use_record(&mut self, record: Record) {
+        self.controller.set_calibration(Some(record.calibration));
+        self.record = Some(record);
     }
 
+    #[inline]
     fn status(&self) -> Status {
         Status {
             next: self.next,
@@ -274,10 +290,14 @@ impl Session {
         }
     }
 
+    #[inline]
     fn learned_in(&self) -> Option<LearnedIn> {
-        self.controller
-            .calibration()
-            .map(|learned| LearnedIn { setup: learned.setup, warmth: learned.warmth })
+        let unproven = self.record.map_or(CheckSet::NONE, |record| record.unproven);
+        self.controller.calibration().map(|learned| LearnedIn {
+            setup: learned.setup,
+            warmth: learned.warmth,
+            unproven,
+        })
     }
 
     fn is_armed(&self) -> bool {

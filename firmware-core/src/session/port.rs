@@ -6,6 +6,7 @@ use crate::link::PROTOCOL_VERSION;
 use crate::link::batch::BatchBuilder;
 use crate::link::codec::{Content, Decoder, MAX_MESSAGE, MAX_WIRE, TooLong, body, encode, frame};
 use crate::link::message::ToHost;
+use crate::link::note::Note;
 use crate::link::queue::{Next, Priority, QueueFull, TransmitQueue};
 use crate::link::refusal::Outcome;
 use crate::link::sequence::{Arrival, LinkCounters, SequenceCheck};
@@ -56,6 +57,7 @@ impl Port {
     }
 
     /// Takes one byte; gives a sound frame when it ends one.
+    #[inline]
     pub(super) fn hear(&mut self, byte: u8) -> Option<Content> {
         match self.decoder.push(byte)? {
             Ok(content) => Some(content),
@@ -67,6 +69,7 @@ impl Port {
     }
 
     /// Starts the talk anew: counters, sequence numbers and queue as if just switched on.
+    #[inline]
     pub(super) fn greet(&mut self) {
         self.check = SequenceCheck::new();
         self.counters = LinkCounters::NONE;
@@ -83,6 +86,7 @@ impl Port {
         self.greeted
     }
 
+    #[inline]
     pub(super) fn order(&mut self, sequence: u16) -> Order {
         let arrival = self.check.see(sequence);
         self.counters.count_arrival(arrival);
@@ -106,42 +110,51 @@ impl Port {
     }
 
     /// Answers a message and remembers the answer, in case it is lost.
+    #[inline]
     pub(super) fn reply(&mut self, to: u16, outcome: Outcome) {
-        self.send(&ToHost::Reply { to, outcome: outcome.clone() }, Priority::Reply);
+        self.tell(&ToHost::Reply { to, outcome: outcome.clone() });
         self.last_reply = Some((to, outcome));
     }
 
     /// Answers a message that changes nothing, so that the last answer is still there to repeat.
+    #[inline]
     pub(super) fn reply_in_passing(&mut self, to: u16, outcome: Outcome) {
-        self.send(&ToHost::Reply { to, outcome }, Priority::Reply);
+        self.tell(&ToHost::Reply { to, outcome });
     }
 
     /// Answers the last message again.
+    #[inline]
     pub(super) fn repeat_reply(&mut self) {
         if let Some((to, outcome)) = self.last_reply.clone() {
-            self.send(&ToHost::Reply { to, outcome }, Priority::Reply);
+            self.tell(&ToHost::Reply { to, outcome });
         }
     }
 
-    /// Tells the host of an event, once it has greeted.
+    /// Tells the host what it asked for.
+    #[inline]
     pub(super) fn tell(&mut self, message: &ToHost) {
-        if self.greeted {
-            self.send(message, Priority::Reply);
-        }
-    }
-
-    /// Queues a message; one that finds no room is counted and dropped.
-    fn send(&mut self, message: &ToHost, priority: Priority) {
-        if self.try_send(message, priority).is_err() {
-            self.dropped = self.dropped.saturating_add(1);
-        }
-    }
-
-    /// Queues a message: its bytes only. The frame around them is made when the line asks for it, outside the tick.
-    pub(super) fn try_send(&mut self, message: &ToHost, priority: Priority) -> Result<(), QueueFull> {
         let mut room = [0; MAX_MESSAGE];
-        let message = body(message, &mut room).map_err(|_| QueueFull)?;
-        self.queue.push(message, priority)
+        let queued = body(message, &mut room)
+            .map_err(|_| QueueFull)
+            .and_then(|message| self.queue.push(message, Priority::Reply));
+        self.count_dropped(queued);
+    }
+
+    /// Notes an event for the host, once it has greeted; one that finds no room is counted and dropped.
+    pub(super) fn note(&mut self, note: Note) {
+        if self.greeted {
+            let queued = self.queue.note(note, Priority::Reply);
+            self.count_dropped(queued);
+        }
+    }
+
+    /// Notes what goes with the stream and can be told later.
+    pub(super) fn try_note(&mut self, note: Note) -> Result<(), QueueFull> {
+        self.queue.note(note, Priority::Stream)
+    }
+
+    fn count_dropped(&mut self, queued: Result<(), QueueFull>) {
+        self.dropped = self.dropped.saturating_add(u32::from(queued.is_err()));
     }
 
     /// Queues the place of a batch.
@@ -151,6 +164,7 @@ impl Port {
 
     /// Fills `out` with what waits. A frame is made only once the one before it is out, so that the work follows
     /// from the bytes asked for, and the bytes do not depend on how many are asked for at once.
+    #[inline]
     pub(super) fn transmit(&mut self, out: &mut [u8], batches: &mut BatchBuilder) -> usize {
         let mut filled = 0usize;
         loop {
@@ -169,10 +183,12 @@ impl Port {
     }
 
     /// Makes the next frame; false when nothing waits.
+    #[inline]
     fn next_frame(&mut self, batches: &mut BatchBuilder) -> bool {
         while let Some(next) = self.queue.pull() {
             let made = match next {
                 Next::Message(body) => frame(PROTOCOL_VERSION, self.sequence, &body),
+                Next::Note(note) => encode(self.sequence, &ToHost::from(note)),
                 Next::Batch => self.frame_batch(batches),
             };
             if let Ok(made) = made {
@@ -186,6 +202,7 @@ impl Port {
     }
 
     /// A batch whose noise fills the frame goes out in two; its mark stays until the second.
+    #[inline]
     fn frame_batch(&mut self, batches: &mut BatchBuilder) -> Result<Vec<u8, MAX_WIRE>, TooLong> {
         let before = batches.waiting();
         let batch = batches.take();

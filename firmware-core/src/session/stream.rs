@@ -3,9 +3,8 @@
 
 use super::port::Port;
 use crate::link::batch::{Around, BatchBuilder, NoRoom};
-use crate::link::message::ToHost;
+use crate::link::note::Note;
 use crate::link::point::Point;
-use crate::link::queue::Priority;
 use crate::link::state::Streaming;
 use crate::units::Tick;
 
@@ -30,6 +29,7 @@ impl Stream {
     }
 
     /// As new.
+    #[inline]
     pub(super) fn reset(&mut self) {
         self.streaming = Streaming::Off;
         self.builder.clear();
@@ -46,6 +46,7 @@ impl Stream {
     }
 
     /// Turns batches on or off; what is in the making goes out first.
+    #[inline]
     pub(super) fn set(&mut self, streaming: Streaming, port: &mut Port) {
         self.flush(port);
         self.streaming = streaming;
@@ -71,7 +72,7 @@ impl Stream {
     /// Sends what is in the making, after the gap that came before it.
     pub(super) fn flush(&mut self, port: &mut Port) {
         if let Some(Missed { first, ticks }) = self.missed
-            && port.try_send(&ToHost::Gap { first, ticks }, Priority::Stream).is_ok()
+            && port.try_note(Note::Gap { first, ticks }).is_ok()
         {
             self.missed = None;
         }

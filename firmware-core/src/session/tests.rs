@@ -6,14 +6,14 @@ use proptest::prelude::*;
 use std::vec::Vec as List;
 
 use super::*;
-use crate::calibration::{Contact, LearnedStop, Setup, Warmth};
+use crate::calibration::{Calibration, Contact, LearnedStop, Setup, Warmth};
 use crate::guard::GuardStage;
-use crate::learn::{CheckSet, LearnOrder, LearnRefusal};
+use crate::learn::{Check, CheckSet, LearnOrder, LearnRefusal};
 use crate::link::codec::frame;
-use crate::link::message::{Message, ToBoard};
+use crate::link::message::{Message, ToBoard, ToHost};
 use crate::link::refusal::{Outcome, Refusal};
 use crate::link::state::{Source, StartReason, Streaming};
-use crate::link::{DRIVE_LEASE_TICKS, Decoder, SequenceCheck, encode};
+use crate::link::{DRIVE_LEASE_TICKS, Decoder, PROTOCOL_VERSION, SequenceCheck, encode};
 use crate::motion::{Goal, Segment};
 use crate::sample::{EngineDemand, Mode};
 use crate::settings::{CountsDirection, SettingsSection};
@@ -50,6 +50,10 @@ fn calibration(setup: Setup) -> Calibration {
     }
 }
 
+fn record(setup: Setup) -> Record {
+    Record::of_full_learn(calibration(setup), CheckSet::NONE)
+}
+
 /// A host at one end and a session at the other.
 struct Bench {
     session: Session,
@@ -61,7 +65,7 @@ struct Bench {
 }
 
 impl Bench {
-    fn new(pacing: Pacing, stored: Option<Calibration>) -> Self {
+    fn new(pacing: Pacing, stored: Option<Record>) -> Self {
         let text = |text: &str| text.parse().unwrap();
         let identity = Identity {
             model: text("test rig"),
@@ -81,7 +85,7 @@ impl Bench {
     }
 
     /// Greeted and armed.
-    fn ready(stored: Option<Calibration>) -> Self {
+    fn ready(stored: Option<Record>) -> Self {
         let mut bench = Self::new(Pacing::Paced, stored);
         assert_eq!(bench.ask(&ToBoard::Hello), Outcome::Done);
         assert_eq!(bench.ask(&ToBoard::Arm), Outcome::Done);
@@ -113,7 +117,7 @@ impl Bench {
         frames.map(|frame| frame.unwrap().message().unwrap()).collect()
     }
 
-    fn tick(&mut self) -> SessionTick {
+    fn tick(&mut self) -> TickOutput {
         let sample = Sample {
             tick: self.tick,
             position: self.position,
@@ -129,7 +133,7 @@ impl Bench {
         self.session.tick(&sample)
     }
 
-    fn ticks(&mut self, count: u32) -> SessionTick {
+    fn ticks(&mut self, count: u32) -> TickOutput {
         (0..count).map(|_| self.tick()).last().unwrap()
     }
 
@@ -181,7 +185,7 @@ fn a_command_before_the_hello_is_refused() {
 
 #[test]
 fn the_hello_is_answered_by_what_the_board_is() {
-    let mut bench = Bench::new(Pacing::Stepped, Some(calibration(Setup::Free)));
+    let mut bench = Bench::new(Pacing::Stepped, Some(record(Setup::Free)));
     let answers = bench.say(&ToBoard::Hello);
     let [ToHost::Welcome(welcome), ToHost::Reply { to: 0, outcome: Outcome::Done }] = answers.as_slice()
     else {
@@ -197,7 +201,7 @@ fn nothing_moves_before_it_is_armed() {
     bench.ask(&ToBoard::Hello);
     bench.load(duty(0.5));
     assert_eq!(bench.start(Setup::Free), refused(Refusal::NotArmed));
-    assert_eq!(bench.ticks(100).output.duty, Duty::ZERO);
+    assert_eq!(bench.ticks(100).duty, Duty::ZERO);
 }
 
 #[test]
@@ -206,7 +210,7 @@ fn openings_need_a_calibration_of_the_same_setup() {
     let mut bench = Bench::ready(None);
     bench.load(opening);
     assert_eq!(bench.start(Setup::Free), refused(Refusal::NotCalibrated));
-    let mut bench = Bench::ready(Some(calibration(Setup::Free)));
+    let mut bench = Bench::ready(Some(record(Setup::Free)));
     bench.load(opening);
     let other = Refusal::OtherSetup { learned: Setup::Free, wanted: Setup::Attached };
     assert_eq!(bench.start(Setup::Attached), refused(other.clone()));
@@ -219,9 +223,9 @@ fn a_silent_host_loses_the_drive_until_it_arms_again() {
     let mut bench = Bench::ready(None);
     bench.load(duty(0.5));
     assert_eq!(bench.start(Setup::Free), Outcome::Done);
-    assert_ne!(bench.ticks(DRIVE_LEASE_TICKS - 1).output.duty, Duty::ZERO);
+    assert_ne!(bench.ticks(DRIVE_LEASE_TICKS - 1).duty, Duty::ZERO);
     bench.ticks(2);
-    assert_eq!(bench.tick().output.duty, Duty::ZERO);
+    assert_eq!(bench.tick().duty, Duty::ZERO);
     let told = bench.hear();
     assert!(
         told.iter().any(|m| matches!(m, ToHost::Released { reason: ReleaseReason::HostSilent, .. })),
@@ -252,7 +256,7 @@ fn a_line_that_echoes_the_board_does_not_stand_in_for_a_silent_host() {
         _ => None,
     });
     assert_eq!(released, Some((Tick(DRIVE_LEASE_TICKS), ReleaseReason::HostSilent)));
-    assert_eq!(bench.tick().output.duty, Duty::ZERO);
+    assert_eq!(bench.tick().duty, Duty::ZERO);
 }
 
 #[test]
@@ -279,7 +283,7 @@ fn a_stop_releases_the_drive_even_when_it_comes_late() {
     bench.ticks(50);
     bench.sequence = 0;
     assert_eq!(bench.ask(&ToBoard::Stop), Outcome::Done);
-    assert_eq!(bench.tick().output.duty, Duty::ZERO);
+    assert_eq!(bench.tick().duty, Duty::ZERO);
     assert_eq!(bench.session.released, ReleaseReason::Stopped);
 }
 
@@ -308,10 +312,10 @@ fn a_stop_and_a_new_hello_release_the_drive() {
         let mut bench = Bench::ready(None);
         bench.load(duty(0.5));
         bench.start(Setup::Free);
-        assert_ne!(bench.ticks(50).output.duty, Duty::ZERO);
+        assert_ne!(bench.ticks(50).duty, Duty::ZERO);
         let told = bench.say(&message);
         assert!(told.iter().any(|m| matches!(m, ToHost::Released { reason: r, .. } if *r == reason)));
-        assert_eq!(bench.tick().output.duty, Duty::ZERO);
+        assert_eq!(bench.tick().duty, Duty::ZERO);
     }
 }
 
@@ -347,8 +351,8 @@ fn another_version_and_an_unknown_command_are_refused_by_name() {
     let mut bench = Bench::ready(None);
     let other = frame(9, 3, &[1]).unwrap();
     bench.session.receive(&other);
-    assert_eq!(bench.hear(), [ToHost::Reply { to: 3, outcome: refused(Refusal::OtherVersion { board: 1 }) }]);
-    let unknown = frame(1, 4, &[99]).unwrap();
+    assert_eq!(bench.hear(), [ToHost::Reply { to: 3, outcome: refused(Refusal::OtherVersion { board: PROTOCOL_VERSION }) }]);
+    let unknown = frame(PROTOCOL_VERSION, 4, &[99]).unwrap();
     bench.session.receive(&unknown);
     assert_eq!(bench.hear(), [ToHost::Reply { to: 4, outcome: refused(Refusal::UnknownKind) }]);
 }
@@ -378,7 +382,7 @@ fn all_settings_arrive_section_by_section() {
 
 #[test]
 fn new_settings_and_a_new_host_do_not_leave_the_over_boost_latch() {
-    let mut bench = Bench::ready(Some(calibration(Setup::OnEngine)));
+    let mut bench = Bench::ready(Some(record(Setup::OnEngine)));
     bench.boost = Kilopascal(330.0);
     bench.drive_engine(5000);
     assert_eq!(bench.session.state.stage, GuardStage::Latched);
@@ -397,7 +401,7 @@ fn new_settings_and_a_new_host_do_not_leave_the_over_boost_latch() {
 
 #[test]
 fn an_engine_is_followed_only_by_a_calibration_learned_on_it() {
-    let mut bench = Bench::ready(Some(calibration(Setup::Free)));
+    let mut bench = Bench::ready(Some(record(Setup::Free)));
     let other = Refusal::OtherSetup { learned: Setup::Free, wanted: Setup::OnEngine };
     assert_eq!(bench.ask(&ToBoard::Engine(DEMAND)), refused(other));
     assert_eq!(bench.session.activity.source(), Source::Released);
@@ -405,7 +409,7 @@ fn an_engine_is_followed_only_by_a_calibration_learned_on_it() {
 
 #[test]
 fn an_engine_is_not_followed_while_a_sensor_ends_below_its_limit() {
-    let mut bench = Bench::ready(Some(calibration(Setup::OnEngine)));
+    let mut bench = Bench::ready(Some(record(Setup::OnEngine)));
     let mut plausibility = Settings::default().plausibility;
     plausibility.exhaust_max = Kilopascal(400.0);
     let section = SettingsSection::Plausibility(plausibility);
@@ -417,10 +421,10 @@ fn an_engine_is_not_followed_while_a_sensor_ends_below_its_limit() {
 
 #[test]
 fn vanes_driven_open_blind_are_told_as_driven() {
-    let mut bench = Bench::ready(Some(calibration(Setup::OnEngine)));
+    let mut bench = Bench::ready(Some(record(Setup::OnEngine)));
     bench.position = Counts(0);
     bench.drive_engine(1000);
-    let duty = bench.tick().output.duty;
+    let duty = bench.tick().duty;
     assert!(duty > Duty::ZERO, "{duty:?}");
     assert_eq!(bench.session.state.drive, Drive::Duty);
 }
@@ -429,7 +433,9 @@ fn vanes_driven_open_blind_are_told_as_driven() {
 fn the_session_fits_the_boards_memory() {
     // The whole image keeps its static data within 12 KiB; the session, a quarter of a second of samples in it, is
     // most of it.
-    assert!(size_of::<Session>() <= 8 * 1024, "{} bytes", size_of::<Session>());
+    let (own, learner) = (size_of::<Session>(), size_of::<Activity>());
+    let (port, stream) = (size_of::<Port>(), size_of::<Stream>());
+    assert!(own <= 17 * 512, "{own} bytes, of them port {port}, stream {stream}, learner {learner}");
 }
 
 #[test]
@@ -526,7 +532,7 @@ fn a_new_host_does_not_inherit_the_motion_of_the_one_before() {
 fn a_calibration_whose_span_runs_the_other_way_is_not_used_until_the_settings_agree() {
     let mut turned = calibration(Setup::Free);
     core::mem::swap(&mut turned.closed, &mut turned.open);
-    let mut bench = Bench::ready(Some(turned));
+    let mut bench = Bench::ready(Some(Record::of_full_learn(turned, CheckSet::NONE)));
     bench.load(Goal::Opening(Opening::OPEN));
     assert_eq!(bench.start(Setup::Free), refused(Refusal::NotCalibrated));
     let mut actuator = Settings::default().actuator;
@@ -539,16 +545,38 @@ fn a_calibration_whose_span_runs_the_other_way_is_not_used_until_the_settings_ag
 fn a_calibration_is_stored_on_request_and_only_at_duty_zero() {
     let mut bench = Bench::ready(None);
     assert_eq!(bench.ask(&ToBoard::Store), refused(Refusal::NotCalibrated));
-    let wanted = calibration(Setup::Attached);
-    assert_eq!(bench.ask(&ToBoard::SetCalibration(wanted)), Outcome::Done);
+    let wanted = Record::of_full_learn(calibration(Setup::Attached), CheckSet::ALL);
+    let set = ToBoard::SetCalibration { calibration: wanted.calibration, unproven: wanted.unproven };
+    assert_eq!(bench.ask(&set), Outcome::Done);
     bench.load(duty(0.5));
     bench.start(Setup::Attached);
     bench.ticks(50);
     assert_eq!(bench.ask(&ToBoard::Store), Outcome::Done);
-    assert_eq!(bench.tick().store, None);
+    bench.tick();
+    assert_eq!(bench.session.take_record(), None);
     bench.ask(&ToBoard::Stop);
-    assert_eq!(bench.tick().store, Some(wanted));
-    assert_eq!(bench.tick().store, None);
+    bench.tick();
+    assert_eq!(bench.session.take_record(), Some(wanted));
+    assert_eq!(bench.session.take_record(), None);
+}
+
+#[test]
+fn what_is_unproven_of_a_stored_calibration_is_still_unproven_after_a_restart() {
+    let unproven = CheckSet::NONE.with(Check::MinimumFlow);
+    let stored = Record { relearns: 3, ..Record::of_full_learn(calibration(Setup::Attached), unproven) };
+    let mut bench = Bench::ready(Some(stored));
+    let calibration = stored.calibration;
+    let answers = bench.say(&ToBoard::GetCalibration { setup: Setup::Attached });
+    assert_eq!(answers.first(), Some(&ToHost::Calibration { calibration, unproven }));
+    assert_eq!(bench.ask(&ToBoard::Store), Outcome::Done);
+    bench.tick();
+    assert_eq!(bench.session.take_record(), Some(stored));
+    let welcome = bench.say(&ToBoard::Hello);
+    let told = welcome.iter().find_map(|message| match message {
+        ToHost::Welcome(welcome) => welcome.calibration,
+        _ => None,
+    });
+    assert_eq!(told.unwrap().unproven, unproven);
 }
 
 /// Bytes, and sound frames whose message no board knows.
@@ -571,12 +599,12 @@ proptest! {
         bench.load(duty(0.5));
         prop_assert_eq!(bench.start(Setup::Free), Outcome::Done);
         for chunk in chunks.iter().cycle().take(DRIVE_LEASE_TICKS as usize) {
-            prop_assert_ne!(bench.tick().output.duty, Duty::ZERO);
+            prop_assert_ne!(bench.tick().duty, Duty::ZERO);
             bench.session.receive(chunk);
             let mut out = [0; 64];
             prop_assert!(bench.session.transmit(&mut out) <= out.len());
         }
-        prop_assert_eq!(bench.tick().output.duty, Duty::ZERO);
+        prop_assert_eq!(bench.tick().duty, Duty::ZERO);
         prop_assert_eq!(bench.session.released, ReleaseReason::HostSilent);
     }
 
@@ -584,7 +612,7 @@ proptest! {
     fn any_known_message_in_any_order_is_answered_once(
         kinds in prop::collection::vec((0u8..18, prop::collection::vec(any::<u8>(), 0..40)), 1..60),
     ) {
-        let mut bench = Bench::ready(Some(calibration(Setup::Free)));
+        let mut bench = Bench::ready(Some(record(Setup::Free)));
         for (sequence, (kind, rest)) in (2u16..).zip(kinds) {
             let mut body = List::from([kind]);
             body.extend(rest);

@@ -86,6 +86,7 @@ impl Default for ActuatorSettings {
 }
 
 impl ActuatorSettings {
+    #[inline]
     pub(super) fn validate(&self) -> Result<(), SettingError> {
         check("actuator.sensor_min", self.sensor_min.as_f32(), 0.0, 16_382.0)?;
         check("actuator.sensor_max", self.sensor_max.as_f32(), self.sensor_min.as_f32() + 1.0, 16_383.0)?;

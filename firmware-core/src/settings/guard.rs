@@ -137,11 +137,13 @@ impl Default for GuardStages {
 const MOST_LIMITED_FUEL: f32 = 0.9;
 
 /// A lag margin leaves at least half of its limit as trip level.
+#[inline]
 fn most_margin(limit: f32, most: f32) -> f32 {
     (limit / 2.0).min(most)
 }
 
 impl GuardLimits {
+    #[inline]
     pub(super) fn validate(&self) -> Result<(), SettingError> {
         check("guard.limits.boost", self.boost.0, 120.0, 900.0)?;
         check("guard.limits.boost_ratio", self.boost_ratio, 1.1, 8.0)?;
@@ -167,6 +169,7 @@ impl GuardLimits {
 }
 
 impl GuardStages {
+    #[inline]
     pub(super) fn validate(&self) -> Result<(), SettingError> {
         let debounce_ticks = f32::from(self.debounce_ticks);
         check("guard.stages.debounce_ticks", debounce_ticks, 1.0, 200.0)?;
@@ -188,6 +191,7 @@ impl GuardStages {
 }
 
 impl GuardSettings {
+    #[inline]
     pub(super) fn validate(&self) -> Result<(), SettingError> {
         self.limits.validate()?;
         self.stages.validate()

@@ -5,7 +5,7 @@ use serde::{Deserialize, Serialize};
 
 use super::{SettingError, check};
 use crate::calibration::{Setup, Warmth};
-use crate::units::{Ampere, Counts, Opening, Volt};
+use crate::units::{Ampere, Counts, Opening, Volt, is_within};
 
 /// Where one stop may lie, counts.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
@@ -31,7 +31,7 @@ impl StopWindow {
     /// True when the reading lies inside.
     #[must_use]
     pub fn contains(&self, counts: f32) -> bool {
-        (self.min.as_f32()..=self.max.as_f32()).contains(&counts)
+        is_within(counts, self.min.as_f32(), self.max.as_f32())
     }
 
     /// Middle of the window.
@@ -46,6 +46,7 @@ impl StopWindow {
         (self.max.as_f32() - self.min.as_f32()) / 2.0
     }
 
+    #[inline]
     fn validate(&self, field: &'static str) -> Result<(), SettingError> {
         check(field, self.max.as_f32() - self.min.as_f32(), 1.0, 8000.0)?;
         check(field, self.min.as_f32(), 0.0, 16_383.0)
@@ -248,7 +249,8 @@ impl LearnWindows {
         }
     }
 
-    fn validate(&self) -> Result<(), SettingError> {
+    #[inline]
+    pub(super) fn validate(&self) -> Result<(), SettingError> {
         for setup in [&self.free, &self.attached, &self.on_engine] {
             for windows in [&setup.cold, &setup.hot] {
                 windows.closed.validate("learn.windows.*.closed")?;
@@ -260,6 +262,7 @@ impl LearnWindows {
 }
 
 impl LearnSettings {
+    #[inline]
     pub(super) fn validate(&self) -> Result<(), SettingError> {
         self.motion.validate()?;
         self.limits.validate()?;
@@ -268,7 +271,8 @@ impl LearnSettings {
 }
 
 impl LearnMotion {
-    fn validate(&self) -> Result<(), SettingError> {
+    #[inline]
+    pub(super) fn validate(&self) -> Result<(), SettingError> {
         check("learn.motion.traverse_speed", self.traverse_speed, 0.1, 3.0)?;
         check("learn.motion.relearn_speed", self.relearn_speed, 0.1, 3.0)?;
         check("learn.motion.approach_speed", self.approach_speed, 0.02, 0.5)?;
@@ -290,7 +294,8 @@ impl LearnLimits {
         }
     }
 
-    fn validate(&self) -> Result<(), SettingError> {
+    #[inline]
+    pub(super) fn validate(&self) -> Result<(), SettingError> {
         check("learn.limits.supply_min", self.supply_min.0, 5.0, 32.0)?;
         check("learn.limits.supply_max", self.supply_max.0, self.supply_min.0 + 0.5, 36.0)?;
         check("learn.limits.rest_current", self.rest_current.0, 0.01, 1.0)?;

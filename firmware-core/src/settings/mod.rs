@@ -23,7 +23,7 @@ pub use target::{MapAxes, ModeSettings, OpeningMap, TargetSettings, TrimSettings
 
 use serde::{Deserialize, Serialize};
 
-use crate::units::OutOfRange;
+use crate::units::{OutOfRange, is_within};
 
 /// All settings of one controller.
 #[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize)]
@@ -67,8 +67,9 @@ impl core::fmt::Display for SettingError {
 impl core::error::Error for SettingError {}
 
 /// Refuses a value outside `min ..= max`, NaN included.
+#[inline]
 pub(crate) fn check(field: &'static str, value: f32, min: f32, max: f32) -> Result<(), SettingError> {
-    if (min..=max).contains(&value) {
+    if is_within(value, min, max) {
         Ok(())
     } else {
         Err(SettingError { field, range: OutOfRange { value, min, max } })
@@ -90,6 +91,7 @@ impl Settings {
     ///
     /// # Errors
     /// A field that does not fit another section, with what was given and what that section allows.
+    #[inline]
     pub fn validate_together(&self) -> Result<(), SettingError> {
         self.plausibility.reaches(&self.guard.limits)
     }
@@ -180,7 +182,7 @@ mod tests {
         sent.guard.limits.exhaust.0 = 400.0;
         let mut received = Settings::default();
         for section in sent.sections() {
-            received.apply(section).unwrap();
+            received.apply(&section).unwrap();
         }
         assert_eq!(received.validate(), Ok(()));
     }

@@ -26,6 +26,7 @@ impl Default for SlewSettings {
 }
 
 impl SlewSettings {
+    #[inline]
     pub(super) fn validate(&self) -> Result<(), SettingError> {
         check("slew.normal_per_s", self.normal_per_s, 0.1, 50.0)?;
         check("slew.protective_per_s", self.protective_per_s, self.normal_per_s, 100.0)?;
@@ -98,6 +99,7 @@ impl Default for PositionSettings {
 }
 
 impl PositionSettings {
+    #[inline]
     pub(super) fn validate(&self) -> Result<(), SettingError> {
         check("position.gain_v", self.gain_v, 0.0, 2000.0)?;
         check("position.integral_time_s", self.integral_time_s, 0.005, 10.0)?;
@@ -163,6 +165,7 @@ impl Default for LimitSettings {
 }
 
 impl LimitSettings {
+    #[inline]
     pub(super) fn validate(&self) -> Result<(), SettingError> {
         check("limits.continuous_current", self.continuous_current.0, 0.05, 30.0)?;
         check("limits.heat_time_s", self.heat_time_s, 0.5, 1000.0)?;

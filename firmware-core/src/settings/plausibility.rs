@@ -94,6 +94,7 @@ impl Default for PlausibilitySettings {
 }
 
 impl PlausibilitySettings {
+    #[inline]
     pub(super) fn validate(&self) -> Result<(), SettingError> {
         check("plausibility.debounce_ticks", f32::from(self.debounce_ticks), 1.0, 1000.0)?;
         check("plausibility.heal_ticks", f32::from(self.heal_ticks), 1.0, 60_000.0)?;
@@ -120,6 +121,7 @@ impl PlausibilitySettings {
     }
 
     /// A sensor must read up to the limit that it guards, or readings past its top hide the limit.
+    #[inline]
     pub(super) fn reaches(&self, limits: &GuardLimits) -> Result<(), SettingError> {
         check("plausibility.exhaust_max", self.exhaust_max.0, limits.exhaust.0, 3000.0)?;
         let (most, limit) = (self.turbo_speed_max.0, limits.turbo_speed.0);

@@ -81,28 +81,50 @@ impl Settings {
     ///
     /// # Errors
     /// The field that is out of range, with what was given and what is allowed.
-    pub fn apply(&mut self, section: SettingsSection) -> Result<(), SettingError> {
-        let mut next = *self;
+    #[inline]
+    pub fn apply(&mut self, section: &SettingsSection) -> Result<(), SettingError> {
+        section.validate()?;
         match section {
-            SettingsSection::Actuator(actuator) => next.actuator = actuator,
-            SettingsSection::Plausibility(plausibility) => next.plausibility = plausibility,
-            SettingsSection::MapAxes(axes) => next.target.axes = axes,
-            SettingsSection::FeedForward(map) => next.target.feed_forward = map,
-            SettingsSection::MinimumOpening(map) => next.target.minimum_opening = map,
-            SettingsSection::Trim(trim) => next.target.trim = trim,
-            SettingsSection::Modes(modes) => next.target.modes = modes,
-            SettingsSection::GuardLimits(limits) => next.guard.limits = limits,
-            SettingsSection::GuardStages(stages) => next.guard.stages = stages,
-            SettingsSection::Slew(slew) => next.slew = slew,
-            SettingsSection::Position(position) => next.position = position,
-            SettingsSection::Limits(limits) => next.limits = limits,
-            SettingsSection::LearnMotion(motion) => next.learn.motion = motion,
-            SettingsSection::LearnLimits(limits) => next.learn.limits = limits,
-            SettingsSection::LearnWindows(windows) => next.learn.windows = windows,
+            SettingsSection::Actuator(actuator) => self.actuator = *actuator,
+            SettingsSection::Plausibility(plausibility) => self.plausibility = *plausibility,
+            SettingsSection::MapAxes(axes) => self.target.axes = *axes,
+            SettingsSection::FeedForward(map) => self.target.feed_forward = *map,
+            SettingsSection::MinimumOpening(map) => self.target.minimum_opening = *map,
+            SettingsSection::Trim(trim) => self.target.trim = *trim,
+            SettingsSection::Modes(modes) => self.target.modes = *modes,
+            SettingsSection::GuardLimits(limits) => self.guard.limits = *limits,
+            SettingsSection::GuardStages(stages) => self.guard.stages = *stages,
+            SettingsSection::Slew(slew) => self.slew = *slew,
+            SettingsSection::Position(position) => self.position = *position,
+            SettingsSection::Limits(limits) => self.limits = *limits,
+            SettingsSection::LearnMotion(motion) => self.learn.motion = *motion,
+            SettingsSection::LearnLimits(limits) => self.learn.limits = *limits,
+            SettingsSection::LearnWindows(windows) => self.learn.windows = *windows,
         }
-        next.validate_fields()?;
-        *self = next;
         Ok(())
+    }
+}
+
+impl SettingsSection {
+    #[inline]
+    fn validate(&self) -> Result<(), SettingError> {
+        match self {
+            Self::Actuator(actuator) => actuator.validate(),
+            Self::Plausibility(plausibility) => plausibility.validate(),
+            Self::MapAxes(axes) => axes.validate(),
+            Self::FeedForward(map) => map.validate("target.feed_forward"),
+            Self::MinimumOpening(map) => map.validate("target.minimum_opening"),
+            Self::Trim(trim) => trim.validate(),
+            Self::Modes(modes) => modes.validate(),
+            Self::GuardLimits(limits) => limits.validate(),
+            Self::GuardStages(stages) => stages.validate(),
+            Self::Slew(slew) => slew.validate(),
+            Self::Position(position) => position.validate(),
+            Self::Limits(limits) => limits.validate(),
+            Self::LearnMotion(motion) => motion.validate(),
+            Self::LearnLimits(limits) => limits.validate(),
+            Self::LearnWindows(windows) => windows.validate(),
+        }
     }
 }
 
@@ -121,7 +143,7 @@ mod tests {
         for section in sent.sections() {
             let mut frame = [0; MAX_SECTION_BYTES];
             let bytes = postcard::to_slice(&section, &mut frame).unwrap();
-            received.apply(postcard::from_bytes(bytes).unwrap()).unwrap();
+            received.apply(&postcard::from_bytes(bytes).unwrap()).unwrap();
         }
         assert_eq!(received, sent);
     }
@@ -131,7 +153,7 @@ mod tests {
         let mut settings = Settings::default();
         let mut limits = settings.limits;
         limits.heat_time_s = f32::NAN;
-        let refusal = settings.apply(SettingsSection::Limits(limits)).unwrap_err();
+        let refusal = settings.apply(&SettingsSection::Limits(limits)).unwrap_err();
         assert_eq!(refusal.field, "limits.heat_time_s");
         assert_eq!(settings, Settings::default());
     }

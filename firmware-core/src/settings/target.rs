@@ -4,7 +4,7 @@ use serde::{Deserialize, Serialize};
 
 use super::{SettingError, check};
 use crate::tables::{MAP_POINTS, Map};
-use crate::units::{Kilopascal, Opening, Rpm};
+use crate::units::{Kilopascal, Opening, Rpm, smaller};
 
 /// Axes that every map shares.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
@@ -157,6 +157,7 @@ impl Default for TargetSettings {
 }
 
 impl MapAxes {
+    #[inline]
     pub(super) fn validate(&self) -> Result<(), SettingError> {
         rising("target.axes.engine_speed_rpm", &self.engine_speed_rpm, 100.0, 20_000.0, 1.0)?;
         rising("target.axes.load", &self.load, 0.0, 1.0, 0.001)
@@ -164,6 +165,7 @@ impl MapAxes {
 }
 
 /// Refuses an axis that leaves its range or does not rise by at least `gap` from point to point.
+#[inline]
 fn rising(field: &'static str, axis: &[f32], min: f32, max: f32, gap: f32) -> Result<(), SettingError> {
     let mut lowest = min;
     for &point in axis {
@@ -173,11 +175,15 @@ fn rising(field: &'static str, axis: &[f32], min: f32, max: f32, gap: f32) -> Re
     Ok(())
 }
 
-fn openings(field: &'static str, map: &OpeningMap) -> Result<(), SettingError> {
-    map.0.iter().flatten().try_for_each(|&opening| check(field, opening, 0.0, 1.0))
+impl OpeningMap {
+    #[inline]
+    pub(super) fn validate(&self, field: &'static str) -> Result<(), SettingError> {
+        self.0.iter().flatten().try_for_each(|&opening| check(field, opening, 0.0, 1.0))
+    }
 }
 
 impl TrimSettings {
+    #[inline]
     pub(super) fn validate(&self) -> Result<(), SettingError> {
         check("target.trim.gain_per_kpa", self.gain_per_kpa, 0.0, 0.2)?;
         check("target.trim.integral_time_s", self.integral_time_s, 0.02, 60.0)?;
@@ -199,9 +205,10 @@ impl ModeSettings {
         let allowed = self.boost_target_ratio_max * barometer.0;
         let thinness = 1.0 - barometer.0 / STANDARD_AIR_KPA;
         let corrected = asked.0 * (1.0 - self.barometer_share * thinness);
-        Kilopascal(libm::fminf(corrected, allowed))
+        Kilopascal(smaller(corrected, allowed))
     }
 
+    #[inline]
     pub(super) fn validate(&self) -> Result<(), SettingError> {
         check("target.modes.brake_exhaust", self.brake_exhaust.0, 110.0, 1000.0)?;
         check("target.modes.brake_gain_per_kpa", self.brake_gain_per_kpa, 0.0, 0.1)?;
@@ -213,10 +220,11 @@ impl ModeSettings {
 }
 
 impl TargetSettings {
+    #[inline]
     pub(super) fn validate(&self) -> Result<(), SettingError> {
         self.axes.validate()?;
-        openings("target.feed_forward", &self.feed_forward)?;
-        openings("target.minimum_opening", &self.minimum_opening)?;
+        self.feed_forward.validate("target.feed_forward")?;
+        self.minimum_opening.validate("target.minimum_opening")?;
         self.trim.validate()?;
         self.modes.validate()
     }

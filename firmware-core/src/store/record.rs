@@ -30,10 +30,11 @@ impl Record {
         Self { calibration, anchor: calibration, relearns: 0, unproven }
     }
 
-    /// The record after a relearn.
+    /// The record after a relearn that was accepted, everything confirmed.
     #[must_use]
     pub fn after_relearn(self, calibration: Calibration) -> Self {
-        Self { calibration, relearns: self.relearns.saturating_add(1), ..self }
+        let relearns = self.relearns.saturating_add(1);
+        Self { calibration, relearns, unproven: CheckSet::NONE, ..self }
     }
 }
 
@@ -55,6 +56,7 @@ pub(super) enum Stored {
 }
 
 impl<'a> Value<'a> for Stored {
+    #[inline]
     fn serialize_into(&self, buffer: &mut [u8]) -> Result<usize, SerializationError> {
         let Self::Known { number, record } = self else { return Err(SerializationError::InvalidData) };
         let (version, rest) = buffer.split_first_mut().ok_or(SerializationError::BufferTooSmall)?;
@@ -63,6 +65,7 @@ impl<'a> Value<'a> for Stored {
         Ok(used.saturating_add(1))
     }
 
+    #[inline]
     fn deserialize_from(buffer: &'a [u8]) -> Result<(Self, usize), SerializationError> {
         let (version, rest) = buffer.split_first().ok_or(SerializationError::InvalidFormat)?;
         if *version != LAYOUT_VERSION {

@@ -6,7 +6,7 @@
 use std::path::{Path, PathBuf};
 
 use firmware_core::calibration::{Calibration, CalibrationError, Setup, Warmth};
-use firmware_core::learn::LearnOutcome;
+use firmware_core::learn::{CheckSet, LearnOutcome};
 use serde::{Deserialize, Serialize};
 
 use crate::exit::Failure;
@@ -20,6 +20,27 @@ use crate::toml_file::TomlFile;
 enum Standing {
     Accepted,
     NotProven,
+}
+
+/// A calibration and what nobody has confirmed of it: what a board needs to keep it as what it is.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Known {
+    /// The calibration.
+    pub calibration: Calibration,
+    /// What is still to be confirmed.
+    pub unproven: CheckSet,
+}
+
+impl Known {
+    /// What a learn found; nothing after a refusal.
+    #[must_use]
+    pub fn of(outcome: &LearnOutcome) -> Option<Self> {
+        match *outcome {
+            LearnOutcome::Accepted(calibration) => Some(Self { calibration, unproven: CheckSet::NONE }),
+            LearnOutcome::NotProven { calibration, check } => Some(Self { calibration, unproven: check }),
+            LearnOutcome::Refused(_) => None,
+        }
+    }
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
@@ -58,6 +79,14 @@ pub fn keep(unit_dir: &Path, outcome: &LearnOutcome) -> Result<(), Failure> {
 /// # Errors
 /// When the file was edited into something that is no calibration, or into another setup's.
 pub fn calibration(unit_dir: &Path, setup: Setup, warmth: Warmth) -> Result<Option<Calibration>, Failure> {
+    Ok(known(unit_dir, setup, warmth)?.map(|known| known.calibration))
+}
+
+/// As [`calibration`], with what is unproven: all that the setup asks for where the file only says "not proven".
+///
+/// # Errors
+/// As [`calibration`].
+pub fn known(unit_dir: &Path, setup: Setup, warmth: Warmth) -> Result<Option<Known>, Failure> {
     let path = path(unit_dir, setup, warmth);
     if !path.exists() {
         return Ok(None);
@@ -77,7 +106,11 @@ pub fn calibration(unit_dir: &Path, setup: Setup, warmth: Warmth) -> Result<Opti
         };
         Failure::usage(format!("{}: not usable here: {why}. Learn the unit again.", path.display()))
     })?;
-    Ok(Some(kept.calibration))
+    let unproven = match kept.standing {
+        Standing::Accepted => CheckSet::NONE,
+        Standing::NotProven => CheckSet::needed_for(setup),
+    };
+    Ok(Some(Known { calibration: kept.calibration, unproven }))
 }
 
 /// A motion was asked for and the unit was never learned in this setup.

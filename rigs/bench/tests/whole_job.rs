@@ -146,6 +146,7 @@ fn pulling_the_plug_in_a_sweep_keeps_what_was_recorded_and_the_next_run_works() 
 fn unplugged_sweep(records: &Path, calibration: Calibration) -> String {
     use std::cell::RefCell;
     use vanebench::procedure::{Bench, MoveKind, Target, record_move};
+    use vanebench::unit_store::Known;
     let target = Target {
         port: "virtual:healthy".parse().unwrap(),
         unit: "healthy".into(),
@@ -166,9 +167,8 @@ fn unplugged_sweep(records: &Path, calibration: Calibration) -> String {
             rig.unplug();
         }
     };
-    record_move(&mut bench, &target, MoveKind::Sweep, calibration, &pull_when_half_done)
-        .unwrap_err()
-        .to_string()
+    let known = Known { calibration, unproven: CheckSet::NONE };
+    record_move(&mut bench, &target, MoveKind::Sweep, known, &pull_when_half_done).unwrap_err().to_string()
 }
 
 #[test]

@@ -4,8 +4,7 @@
 //! so the store's futures are done at the first poll.
 
 use embassy_futures::block_on;
-use firmware_core::calibration::{Calibration, Setup};
-use firmware_core::learn::CheckSet;
+use firmware_core::calibration::Setup;
 use firmware_core::link::state::StartReason;
 use firmware_core::store::{Record, Store};
 
@@ -31,20 +30,17 @@ impl Keep {
         Self(flash.and_then(|flash| Store::try_new(flash, 0..STORE_BYTES as u32).ok()))
     }
 
-    /// The calibration to start with.
+    /// The record to start with.
     #[inline(never)]
-    pub fn load(&mut self) -> Option<Calibration> {
+    pub fn load(&mut self) -> Option<Record> {
         let store = self.0.as_mut()?;
         // One that cannot be read is as good as none: the host is told that the board is not calibrated.
-        let found = SETUPS.iter().find_map(|setup| block_on(store.load(*setup)).ok().flatten());
-        found.map(|record| record.calibration)
+        SETUPS.iter().find_map(|setup| block_on(store.load(*setup)).ok().flatten())
     }
 
-    /// Writes a calibration; false when it did not get there.
+    /// Writes a record; false when it did not get there.
     #[inline(never)]
-    pub fn save(&mut self, calibration: &Calibration) -> bool {
-        // The session hands over only what was accepted, with every check done.
-        let record = Record::of_full_learn(*calibration, CheckSet::NONE);
-        self.0.as_mut().is_some_and(|store| block_on(store.save(&record)).is_ok())
+    pub fn save(&mut self, record: &Record) -> bool {
+        self.0.as_mut().is_some_and(|store| block_on(store.save(record)).is_ok())
     }
 }

@@ -3,12 +3,12 @@
 use core::mem::MaybeUninit;
 
 use embedded_io::{Read, Write};
-use firmware_core::calibration::Calibration;
 use firmware_core::drive::{Bridge, PwmAndDirection};
 use firmware_core::link::state::{Identity, Pacing, StartReason};
 use firmware_core::sample::Sample;
-use firmware_core::session::{Session, SessionTick};
+use firmware_core::session::Session;
 use firmware_core::settings::Settings;
+use firmware_core::store::Record;
 use firmware_core::units::Tick;
 use lockstep::{Ask, Drill, Stepped, TickDone, Usage, WindowError};
 
@@ -42,7 +42,7 @@ pub struct Work {
 pub fn begin_session(
     place: &'static mut MaybeUninit<Session>,
     started: StartReason,
-    stored: Option<Calibration>,
+    stored: Option<Record>,
 ) -> &'static mut Session {
     let identity =
         Identity { model: short(MODEL), software: short(SOFTWARE), pacing: Pacing::Stepped, started };
@@ -115,7 +115,7 @@ impl Work {
             break_on_purpose(drill);
         }
         let began = stopwatch::now();
-        let SessionTick { output, store } = self.session.tick(sample);
+        let output = self.session.tick(sample);
         let clocks = began.clocks_since();
         let driven = self.bridge.set(output.duty);
         if driven.is_err() {
@@ -124,8 +124,8 @@ impl Work {
             watchdog::feed();
         }
         last_words::note_tick(sample.tick);
-        if let Some(calibration) = store {
-            let done = self.keep.save(&calibration);
+        if let Some(record) = self.session.take_record() {
+            let done = self.keep.save(&record);
             self.stored = self.stored.wrapping_add(u16::from(done));
             log::stored(done);
         }

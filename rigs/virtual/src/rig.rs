@@ -3,10 +3,10 @@
 //! In: what the unit is and a seed. Out: a rig for [`crate::runner`]. A world that runs away stops the
 //! rig with the world's own words; the link then falls silent, as a rig that lost power would.
 
-use firmware_core::calibration::Calibration;
 use firmware_core::link::state::{Identity, Pacing, StartReason};
 use firmware_core::session::Session;
 use firmware_core::settings::Settings;
+use firmware_core::store::Record;
 use firmware_core::units::Tick;
 use host_sim::catalogue::{Case, Mishaps};
 use host_sim::check::BadParameter;
@@ -26,7 +26,7 @@ pub struct SimulatedRig {
     mishaps: Mishaps,
     next: Tick,
     pacing: Pacing,
-    stored: Option<Calibration>,
+    stored: Option<Record>,
 }
 
 impl SimulatedRig {
@@ -53,7 +53,7 @@ impl SimulatedRig {
 
     /// What the board has been told to keep through power-off.
     #[must_use]
-    pub fn stored(&self) -> Option<&Calibration> {
+    pub fn stored(&self) -> Option<&Record> {
         self.stored.as_ref()
     }
 
@@ -107,10 +107,10 @@ impl TickedRig for SimulatedRig {
         self.restart_when_due();
         self.put_noise_on_line();
         let sample = self.world.sample(self.next);
-        let done = self.session.tick(&sample);
-        self.stored = done.store.or(self.stored);
+        let output = self.session.tick(&sample);
+        self.stored = self.session.take_record().or(self.stored);
         self.next = self.next.after(1);
-        let duty = self.mishaps.duty(done.output.duty, self.world.time_s());
+        let duty = self.mishaps.duty(output.duty, self.world.time_s());
         self.world.step(duty, &EngineState::Standing)
     }
 
@@ -124,7 +124,7 @@ const NOISE_MULTIPLIER: u32 = 2_654_435_761;
 /// The product's high bits are the well-mixed ones.
 const NOISE_SHIFT: u32 = 24;
 
-fn session(pacing: Pacing, stored: Option<Calibration>) -> Session {
+fn session(pacing: Pacing, stored: Option<Record>) -> Session {
     let identity =
         Identity { model: short(MODEL), software: short(SOFTWARE), pacing, started: StartReason::PowerOn };
     Session::new(identity, Settings::default(), stored)

@@ -114,6 +114,12 @@ impl Learner {
         matches!(self.stage, Stage::Done)
     }
 
+    /// True when the learn starts from a calibration and only moves its stops.
+    #[must_use]
+    pub fn is_relearn(&self) -> bool {
+        self.plan.previous().is_some()
+    }
+
     /// Ends the learn because the host's drive lease ran out.
     pub fn abandon(&mut self) -> LearnTick {
         if self.is_finished() {

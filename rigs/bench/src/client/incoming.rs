@@ -113,7 +113,7 @@ impl Client {
             ToHost::Waiting { next } => self.be_waited_for(next),
             ToHost::Motion { tick, event } => self.items.push_back(StreamItem::Motion { tick, event }),
             ToHost::Released { tick, reason } => self.items.push_back(StreamItem::Released { tick, reason }),
-            ToHost::Calibration(calibration) => self.calibration = Some(calibration),
+            ToHost::Calibration { calibration, .. } => self.calibration = Some(calibration),
             ToHost::Status(status) => self.status = Some(status),
             ToHost::Learn { tick, event } => self.items.push_back(StreamItem::Learn { tick, event }),
         }

@@ -20,7 +20,7 @@ use std::io;
 use std::time::{Duration, Instant};
 
 use firmware_core::calibration::{Calibration, Setup};
-use firmware_core::learn::LearnOrder;
+use firmware_core::learn::{CheckSet, LearnOrder};
 use firmware_core::link::message::{SEGMENTS_PER_MESSAGE, ToBoard};
 use firmware_core::link::state::{Status, Streaming};
 use firmware_core::link::{Decoder, LinkCounters, Outcome, Pacing, SequenceCheck, Welcome};
@@ -161,12 +161,16 @@ impl Client {
         Ok(())
     }
 
-    /// Puts a calibration into use on the board.
+    /// Puts a calibration into use on the board, with what nobody has confirmed of it.
     ///
     /// # Errors
     /// [`ClientError`].
-    pub fn set_calibration(&mut self, calibration: Calibration) -> Result<(), ClientError> {
-        self.command("the calibration", &ToBoard::SetCalibration(calibration))
+    pub fn set_calibration(
+        &mut self,
+        calibration: Calibration,
+        unproven: CheckSet,
+    ) -> Result<(), ClientError> {
+        self.command("the calibration", &ToBoard::SetCalibration { calibration, unproven })
     }
 
     /// Stores the calibration in use so that it survives power-off.

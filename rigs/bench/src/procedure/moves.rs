@@ -2,7 +2,6 @@
 
 use std::path::PathBuf;
 
-use firmware_core::calibration::Calibration;
 use firmware_core::link::state::{MotionEvent, ReleaseReason};
 use firmware_core::motion::Segment;
 use firmware_core::units::Tick;
@@ -14,6 +13,7 @@ use super::stop::RunStop;
 use super::target::Target;
 use crate::client::StreamItem;
 use crate::record::{Conditions, Outcome, RunKind};
+use crate::unit_store::Known;
 
 /// Rig time beyond a motion's own length before it counts as overdue, ticks.
 const OVERDUE_TICKS: u32 = 3000;
@@ -115,10 +115,11 @@ pub fn record_move(
     bench: &mut Bench,
     target: &Target,
     kind: MoveKind,
-    calibration: Calibration,
+    known: Known,
     progress: &dyn Fn(f64),
 ) -> Result<PathBuf, RunStop> {
-    bench.client.set_calibration(calibration)?;
+    let Known { calibration, unproven } = known;
+    bench.client.set_calibration(calibration, unproven)?;
     let conditions = kind.conditions(target);
     let mut recording = Recording::create(target, bench, kind.run_kind(), Some(calibration), conditions)?;
     recording.writer.outcome(Outcome { calibration: Some(calibration), ..Outcome::default() });

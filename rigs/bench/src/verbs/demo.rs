@@ -3,8 +3,7 @@
 use std::fs;
 use std::path::{Path, PathBuf};
 
-use firmware_core::calibration::{Calibration, Setup, Warmth};
-use firmware_core::learn::LearnOutcome;
+use firmware_core::calibration::{Setup, Warmth};
 use firmware_core::link::Pacing;
 use host_sim::catalogue;
 use host_sim::scenario::BuiltIn;
@@ -20,7 +19,7 @@ use crate::procedure::{Bench, LearnChoice, MoveKind, Target, learn, record_move,
 use crate::profile::Profile;
 use crate::record::write_whole;
 use crate::unit_result::{REPORT_FILE, judge_all, read_runs, spoken, write_report};
-use crate::unit_store;
+use crate::unit_store::{self, Known};
 
 /// The scenario that shows the controller on the engine.
 const SCENARIO: &str = "boost-step";
@@ -77,13 +76,13 @@ pub fn run(args: &Args, console: &Console) -> VerbResult {
     console.note("(virtual rig: nothing real moves; unit, engine and numbers are invented)\n");
     let mut bench = Bench::open(&target)?;
     let learned = learn_unit(&mut bench, &target, console)?;
-    if let Some(calibration) = learned {
+    if let Some(known) = learned {
         for (kind, what) in
             [(MoveKind::Sweep, "sweep"), (MoveKind::Friction, "friction ramps"), (MoveKind::Step, "steps")]
         {
             let bar = console.progress(what, 1000);
             let progress = |part: f64| bar.set_position((part * 1000.0) as u64);
-            let recorded = record_move(&mut bench, &target, kind, calibration, &progress);
+            let recorded = record_move(&mut bench, &target, kind, known, &progress);
             bar.finish_and_clear();
             recorded.map_err(Failure::from)?;
         }
@@ -114,19 +113,14 @@ fn scenario() -> Result<host_sim::scenario::Scenario, Failure> {
 }
 
 /// A calibration to move with; none when the unit was refused.
-fn learn_unit(bench: &mut Bench, target: &Target, console: &Console) -> Result<Option<Calibration>, Failure> {
+fn learn_unit(bench: &mut Bench, target: &Target, console: &Console) -> Result<Option<Known>, Failure> {
     let choice = LearnChoice { previous: None, checked: bench.confirmed_by_looking(), free: None };
     let bar = console.progress("learning the end stops", 1000);
     let learned = learn(bench, target, choice, &|part| bar.set_position((part * 1000.0) as u64));
     bar.finish_and_clear();
     let learned = learned.map_err(Failure::from)?;
     unit_store::keep(&target.unit_dir, &learned.outcome)?;
-    Ok(match learned.outcome {
-        LearnOutcome::Accepted(calibration) | LearnOutcome::NotProven { calibration, .. } => {
-            Some(calibration)
-        }
-        LearnOutcome::Refused(_) => None,
-    })
+    Ok(Known::of(&learned.outcome))
 }
 
 fn finish(args: &Args, target: &Target, console: &Console) -> VerbResult {

@@ -27,12 +27,12 @@ struct Told {
 /// A [`Failure`] when the unit was never learned, or the run was cut short.
 pub fn run(args: &Args, kind: MoveKind, console: &Console) -> VerbResult {
     let target = args.target.prepare()?;
-    let calibration = unit_store::calibration(&target.unit_dir, target.setup, target.warmth)?
+    let known = unit_store::known(&target.unit_dir, target.setup, target.warmth)?
         .ok_or_else(|| unit_store::no_calibration(&target))?;
     let mut bench = Bench::open(&target)?;
     let bar = console.progress("moving", 1000);
     let progress = |part: f64| bar.set_position((part * 1000.0) as u64);
-    let dir = record_move(&mut bench, &target, kind, calibration, &progress);
+    let dir = record_move(&mut bench, &target, kind, known, &progress);
     bar.finish_and_clear();
     let dir = dir.map_err(Failure::from)?;
     let run = dir.file_name().map_or_else(String::new, |name| name.to_string_lossy().into_owned());

@@ -1,0 +1,68 @@
+//! What a tick has to say, as it stands in memory. In: what happened. Out: the message, once the line asks for it: a
+//! tick puts nothing into words.
+
+use super::message::ToHost;
+use super::state::{MotionEvent, ReleaseReason, StreamState};
+use crate::learn::LearnEvent;
+use crate::units::Tick;
+
+/// Something that happened in a tick.
+#[derive(Debug, Clone, Copy, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[allow(clippy::large_enum_variant, reason = "no heap to box on")]
+pub enum Note {
+    /// As [`ToHost::Gap`].
+    Gap {
+        /// First tick without a sample.
+        first: Tick,
+        /// Number of ticks without a sample.
+        ticks: u32,
+    },
+    /// As [`ToHost::State`].
+    State {
+        /// Tick of the change.
+        tick: Tick,
+        /// The new state.
+        state: StreamState,
+    },
+    /// As [`ToHost::Waiting`].
+    Waiting {
+        /// Next tick to run, once granted.
+        next: Tick,
+    },
+    /// As [`ToHost::Motion`].
+    Motion {
+        /// Tick in which the segment began.
+        tick: Tick,
+        /// What was reached.
+        event: MotionEvent,
+    },
+    /// As [`ToHost::Released`].
+    Released {
+        /// Tick of the release.
+        tick: Tick,
+        /// Why.
+        reason: ReleaseReason,
+    },
+    /// As [`ToHost::Learn`].
+    Learn {
+        /// Tick of the event.
+        tick: Tick,
+        /// What happened.
+        event: LearnEvent,
+    },
+}
+
+impl From<Note> for ToHost {
+    #[inline]
+    fn from(note: Note) -> Self {
+        match note {
+            Note::Gap { first, ticks } => Self::Gap { first, ticks },
+            Note::State { tick, state } => Self::State { tick, state },
+            Note::Waiting { next } => Self::Waiting { next },
+            Note::Motion { tick, event } => Self::Motion { tick, event },
+            Note::Released { tick, reason } => Self::Released { tick, reason },
+            Note::Learn { tick, event } => Self::Learn { tick, event },
+        }
+    }
+}
