@@ -351,7 +351,10 @@ fn another_version_and_an_unknown_command_are_refused_by_name() {
     let mut bench = Bench::ready(None);
     let other = frame(9, 3, &[1]).unwrap();
     bench.session.receive(&other);
-    assert_eq!(bench.hear(), [ToHost::Reply { to: 3, outcome: refused(Refusal::OtherVersion { board: PROTOCOL_VERSION }) }]);
+    assert_eq!(
+        bench.hear(),
+        [ToHost::Reply { to: 3, outcome: refused(Refusal::OtherVersion { board: PROTOCOL_VERSION }) }]
+    );
     let unknown = frame(PROTOCOL_VERSION, 4, &[99]).unwrap();
     bench.session.receive(&unknown);
     assert_eq!(bench.hear(), [ToHost::Reply { to: 4, outcome: refused(Refusal::UnknownKind) }]);
