@@ -64,7 +64,6 @@ fn play_of_known_width_is_found_as_dead_band() {
         })
         .collect();
     assert_near("dead band", motion::dead_band(&staircase, 1e-6).unwrap(), 0.8, 1e-9);
-    assert_near("resolution", motion::resolution(&staircase, 1e-6).unwrap(), 0.1, 1e-9);
 }
 
 #[test]

@@ -29,11 +29,11 @@ enum Verb {
     Ports(verbs::ports::Args),
     /// Find a unit's two end stops, or say why not
     Learn(verbs::learn::Args),
-    /// Record a closed-loop staircase, up and down
+    /// Record a closed-loop staircase, up and down, and slow reversals
     Sweep(verbs::moves::Args),
     /// Record slow open-loop ramps, which show friction
     Friction(verbs::moves::Args),
-    /// Record steps of several sizes, both directions
+    /// Record steps of several sizes and full strokes, both directions
     Step(verbs::moves::Args),
     /// Propose position-loop gains from recorded steps
     Tune(verbs::tune::Args),

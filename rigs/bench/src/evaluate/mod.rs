@@ -6,6 +6,7 @@
 mod faults;
 mod friction;
 mod learn;
+mod reversal;
 mod simulate;
 mod step;
 mod sweep;
@@ -13,6 +14,7 @@ mod sweep;
 mod tests;
 
 use crate::figures::friction::FrictionCurve;
+use crate::figures::motion::Reversal;
 use crate::figures::step::{StepResponse, StepTrace};
 use crate::figures::sweep::SweepTable;
 use crate::figures::{Measure, Sensor};
@@ -27,8 +29,8 @@ use crate::report::bench::{BoostTrace, LearnTrace};
 pub enum Exhibit {
     /// Position and current while learning.
     Learn(LearnTrace),
-    /// Readings of the staircase.
-    Sweep(SweepTable),
+    /// Readings of the staircase, and the slow reversals.
+    Sweep(SweepTable, Vec<Reversal>),
     /// Friction from motor current, and the same from duty.
     Friction {
         /// By motor current.
@@ -96,9 +98,7 @@ pub fn answers(kind: RunKind, limit: &Limit) -> bool {
         | Measure::LinearityTerminal(Sensor::Own)
         | Measure::LinearityZero(Sensor::Own)
         | Measure::LinearityIndependent(Sensor::Own)
-        | Measure::DeadBand
-        | Measure::Resolution
-        | Measure::LineUse => kind == RunKind::Sweep,
+        | Measure::DeadBand => kind == RunKind::Sweep,
         Measure::DeadTime(_)
         | Measure::T63(_)
         | Measure::T86(_)
@@ -109,9 +109,7 @@ pub fn answers(kind: RunKind, limit: &Limit) -> bool {
         Measure::FrictionLargest | Measure::FrictionMedian | Measure::FrictionRatio => {
             kind == RunKind::Friction
         }
-        Measure::Span | Measure::StopPosition(_) | Measure::StopRepeatability(_) | Measure::Lash => {
-            kind == RunKind::Learn
-        }
+        Measure::Span | Measure::StopPosition(_) | Measure::StopRepeatability(_) => kind == RunKind::Learn,
         Measure::BoostPeak | Measure::BoostOvershoot | Measure::BoostRise => kind == RunKind::Simulate,
         // An independent gauge is read by a person: no run answers for it.
         Measure::InaccuracyHigh(Sensor::LeverGauge)

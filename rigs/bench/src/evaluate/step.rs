@@ -4,10 +4,11 @@ use firmware_core::command::Command;
 use firmware_core::units::TICKS_PER_SECOND;
 
 use super::{Exhibit, Shown, conditions};
-use crate::figures::mean;
+use crate::figures::motion::stroke_time;
 use crate::figures::step::{StepBands, StepTrace};
+use crate::figures::{Direction, Figure, Measure, mean};
 use crate::judge::{Evidence, FaultOf, Finding};
-use crate::profile::{Profile, StepPlan};
+use crate::profile::Profile;
 use crate::record::{Run, Sample};
 
 /// Samples before the step whose mean is its start.
@@ -25,7 +26,7 @@ pub(super) fn evaluate(run: &Run, profile: &Profile) -> Shown {
     );
     let mut evidence = Evidence::default();
     let mut steps = Vec::new();
-    for trace in traces(run, &profile.plan.step) {
+    for trace in traces(run, &profile.plan.step.sizes_percent) {
         match trace.evaluate(bands) {
             Ok(response) => {
                 evidence.figures.extend(response.figures(&conditions));
@@ -44,6 +45,7 @@ pub(super) fn evaluate(run: &Run, profile: &Profile) -> Shown {
             }),
         }
     }
+    evidence.figures.extend(strokes(run, profile, &conditions));
     Shown { evidence, exhibit: (!steps.is_empty()).then_some(Exhibit::Steps(steps)) }
 }
 
@@ -52,7 +54,22 @@ pub(super) fn bands(profile: &Profile) -> StepBands {
     StepBands { moved: profile.plan.bands.moved, settled: profile.plan.bands.settled }
 }
 
-fn traces(run: &Run, plan: &StepPlan) -> Vec<StepTrace> {
+/// How long the steps over the range of the sweep took; one that never arrived has no time, and its limit
+/// stays unanswered.
+fn strokes(run: &Run, profile: &Profile, conditions: &str) -> Vec<Figure> {
+    let (range, band) = (&profile.plan.sweep, profile.plan.bands.stroke_end);
+    let time = |trace: StepTrace| {
+        let (from, to) = (trace.command_before, trace.command_after);
+        let direction = if to > from { Direction::Opening } else { Direction::Closing };
+        let seconds = stroke_time(&trace.readings, to, band)?;
+        let conditions = format!("{conditions}; a stroke ends within {:.1} % of travel", 100.0 * band);
+        let place = format!("{:.0} to {:.0} % of travel", 100.0 * from, 100.0 * to);
+        Some(Figure::new(Measure::StrokeTime(direction), 1000.0 * seconds, &conditions).placed(place))
+    };
+    traces(run, &[100.0 * (range.highest - range.lowest)]).into_iter().filter_map(time).collect()
+}
+
+fn traces(run: &Run, sizes_percent: &[f64]) -> Vec<StepTrace> {
     let samples: Vec<(&Sample, f64)> = run
         .samples()
         .filter_map(|sample| match sample.command {
@@ -61,14 +78,14 @@ fn traces(run: &Run, plan: &StepPlan) -> Vec<StepTrace> {
         })
         .collect();
     let holds: Vec<_> = samples.chunk_by(|a, b| a.1 == b.1).collect();
-    holds.windows(2).filter_map(|pair| trace(pair.first()?, pair.last()?, plan)).collect()
+    holds.windows(2).filter_map(|pair| trace(pair.first()?, pair.last()?, sizes_percent)).collect()
 }
 
-/// The step between two holds, if it is one of the plan's.
-fn trace(before: &[(&Sample, f64)], after: &[(&Sample, f64)], plan: &StepPlan) -> Option<StepTrace> {
+/// The step between two holds, if it is of one of these sizes.
+fn trace(before: &[(&Sample, f64)], after: &[(&Sample, f64)], sizes_percent: &[f64]) -> Option<StepTrace> {
     let (&(last, from), &(first, to)) = (before.last()?, after.first()?);
     let planned = |size: &f64| ((to - from).abs() - size / 100.0).abs() < SAME_SIZE;
-    if !plan.sizes_percent.iter().any(planned) || first.tick.since(last.tick) != 1 {
+    if !sizes_percent.iter().any(planned) || first.tick.since(last.tick) != 1 {
         return None;
     }
     let resting = before.iter().rev().take(BEFORE).filter_map(|s| s.0.opening).map(f64::from);

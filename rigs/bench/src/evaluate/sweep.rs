@@ -4,6 +4,7 @@
 
 use firmware_core::command::Command;
 
+use super::reversal::{self, reversals};
 use super::{Exhibit, Shown, conditions};
 use crate::figures::Sensor;
 use crate::figures::sweep::SweepTable;
@@ -28,10 +29,12 @@ pub(super) fn evaluate(run: &Run, profile: &Profile) -> Shown {
         Ok(table) => {
             let conditions =
                 format!("{}; {} whole cycles, turning points read once", conditions(run), table.cycles());
-            let figures = table.figures(Sensor::Own, &conditions);
+            let mut figures = table.figures(Sensor::Own, &conditions);
+            let reversals = reversals(run, plan);
+            figures.extend(reversal::figure(&reversals, &super::conditions(run)));
             Shown {
                 evidence: Evidence { figures, findings: Vec::new() },
-                exhibit: Some(Exhibit::Sweep(table)),
+                exhibit: Some(Exhibit::Sweep(table, reversals)),
             }
         }
         Err(error) => Shown::nothing(

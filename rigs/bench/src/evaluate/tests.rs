@@ -4,6 +4,7 @@ use std::path::PathBuf;
 
 use firmware_core::calibration::{Setup, Warmth};
 use firmware_core::command::Command;
+use firmware_core::motion::Goal;
 use firmware_core::units::{Ampere, Counts, Duty, Opening, Tick};
 
 use super::{Exhibit, evaluate};
@@ -11,6 +12,7 @@ use crate::caution::Acknowledged;
 use crate::figures::{Measure, Sensor};
 use crate::judge::{Judgement, judge};
 use crate::limits::Limits;
+use crate::procedure::slow_reversal;
 use crate::profile::Profile;
 use crate::record::{
     Conditions, Made, Outcome, RECORD_VERSION, Row, Run, RunFile, RunInfo, RunKind, RunName, Sample, Status,
@@ -102,12 +104,34 @@ fn value(shown: &super::Shown, measure: Measure) -> f64 {
     shown.evidence.figures.iter().find(|f| f.measure == measure).unwrap().value
 }
 
+/// Play of 0.8 % is what the command comes back by before the position follows.
+#[test]
+fn play_shows_as_dead_band_in_a_slow_reversal() {
+    let mut commands = staircase();
+    for segment in slow_reversal(0.5) {
+        let Goal::Opening(to) = segment.goal else { panic!("a reversal is closed loop") };
+        let from = match commands.last() {
+            Some(Command::Opening(from)) => from.get(),
+            _ => to.get(),
+        };
+        commands.extend(
+            (1..=segment.ticks).map(|tick| {
+                opening(f64::from(from + (to.get() - from) * tick as f32 / segment.ticks as f32))
+            }),
+        );
+    }
+    let shown = evaluate(&run(RunKind::Sweep, &commands, play(0.008)), &Profile::demo().unwrap());
+    assert!((value(&shown, Measure::DeadBand) - 0.8).abs() < 0.04, "{:?}", shown.evidence.figures);
+    let Some(Exhibit::Sweep(_, reversals)) = &shown.exhibit else { panic!("no table") };
+    assert_eq!(reversals.iter().map(|r| r.dead_bands.len()).collect::<Vec<_>>(), [2]);
+}
+
 #[test]
 fn play_shows_as_hysteresis_of_its_width_and_repeats() {
     let shown = evaluate(&run(RunKind::Sweep, &staircase(), play(0.008)), &Profile::demo().unwrap());
     assert!((value(&shown, Measure::Hysteresis(Sensor::Own)) - 0.8).abs() < 1e-4);
     assert!(value(&shown, Measure::NonRepeatability(Sensor::Own)) < 1e-4);
-    let Some(Exhibit::Sweep(table)) = &shown.exhibit else { panic!("no table") };
+    let Some(Exhibit::Sweep(table, _)) = &shown.exhibit else { panic!("no table") };
     assert_eq!((table.inputs().len(), table.cycles()), (11, 3));
 }
 

@@ -72,8 +72,6 @@ pub enum Measure {
     LinearityIndependent(Sensor),
     /// Command change on reversal before anything moves.
     DeadBand,
-    /// Smallest step in the same direction that moves.
-    Resolution,
     /// Time of a full stroke.
     StrokeTime(Direction),
     /// Time from the step to the first movement.
@@ -100,16 +98,12 @@ pub enum Measure {
     StopPosition(Stop),
     /// Range of a stop's zero-push readings over the touches.
     StopRepeatability(Stop),
-    /// Free play between lever and ring.
-    Lash,
     /// Highest simulated boost.
     BoostPeak,
     /// Simulated boost beyond its target.
     BoostOvershoot,
     /// Time from the boost step to 90 % of it.
     BoostRise,
-    /// Share of the serial line used.
-    LineUse,
 }
 
 /// How a quantity is named, defined and sourced.
@@ -292,23 +286,15 @@ impl Measure {
                 "dead band",
                 TRAVEL,
                 2,
-                "Change of the command, on reversal, before the position moves.",
+                "Change of the command, on a slow reversal, before the position moves back by more than the stated band; larger of both ways.",
                 "ISA-75.25.01, ISA-51.1",
-            ),
-            Self::Resolution => definition(
-                "motion.resolution",
-                "resolution",
-                TRAVEL,
-                2,
-                "Smallest step of the command, continued in the same direction, that moves the position.",
-                "ISA-75.25.01",
             ),
             Self::StrokeTime(direction) => definition(
                 &format!("motion.stroke_time_{direction}"),
                 &format!("stroke time, {direction}"),
                 "ms",
                 0,
-                "Time from the step of the command to the first reading within the stated band of the far end.",
+                "Time from a step of the command over the range of the sweep to the first reading within the stated band of the far end.",
                 COMMON,
             ),
             Self::FrictionLargest => definition(
@@ -359,14 +345,6 @@ impl Measure {
                 "Time from the step of the target to 90 % of it.",
                 COMMON,
             ),
-            Self::LineUse => definition(
-                "link.line_use",
-                "serial line use",
-                "%",
-                1,
-                "Ten bits per byte sent, divided by the baud rate and the time by the board's ticks.",
-                COMMON,
-            ),
             _ => self.learn_definition(),
         }
     }
@@ -388,14 +366,6 @@ impl Measure {
                 3,
                 "Range of the settled zero-push readings over all touches of the stop.",
                 "after ISO 230-2 (repeat approach to one position)",
-            ),
-            Self::Lash => definition(
-                "learn.lash",
-                "lash",
-                TRAVEL,
-                2,
-                "Free play between lever and ring found on reversal.",
-                COMMON,
             ),
             _ => definition(
                 "learn.span",
@@ -439,7 +409,6 @@ impl Measure {
         });
         let others = [
             Self::DeadBand,
-            Self::Resolution,
             Self::StrokeTime(Direction::Opening),
             Self::StrokeTime(Direction::Closing),
             Self::FrictionLargest,
@@ -450,11 +419,9 @@ impl Measure {
             Self::StopPosition(Stop::Open),
             Self::StopRepeatability(Stop::Closed),
             Self::StopRepeatability(Stop::Open),
-            Self::Lash,
             Self::BoostPeak,
             Self::BoostOvershoot,
             Self::BoostRise,
-            Self::LineUse,
         ];
         sweep.chain(STEP_SIZES.into_iter().flat_map(Self::of_step)).chain(others)
     }

@@ -1,7 +1,18 @@
-//! Dead band, resolution and stroke time: what a staircase and a full stroke show.
+//! Dead band and stroke time: what a slow reversal and a full stroke show.
 //!
 //! In: commands and the settled openings that followed, or a timed stroke. Out: single values; `None` where
 //! the record does not hold the event (no reversal, nothing moved).
+
+/// A slow ramp up, down and up again round one place.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Reversal {
+    /// Opening at which it turns down.
+    pub place: f64,
+    /// Command and position in time order, opening.
+    pub course: Vec<(f64, f64)>,
+    /// Change of the command at each turn before the position followed, opening.
+    pub dead_bands: Vec<f64>,
+}
 
 /// Change of the command after its first reversal until the position moves by more than `moved`.
 ///
@@ -19,22 +30,6 @@ pub fn dead_band(staircase: &[(f64, f64)], moved: f64) -> Option<f64> {
     let first_moved = staircase.iter().skip(turn + 1).position(|&(_, y)| followed(y))? + turn + 1;
     let &(command_still, _) = staircase.get(first_moved - 1)?;
     Some((command_at_turn - command_still).abs())
-}
-
-/// Smallest step, continued in the same direction, that moved the position by more than `moved`.
-#[must_use]
-pub fn resolution(staircase: &[(f64, f64)], moved: f64) -> Option<f64> {
-    let mut smallest: Option<f64> = None;
-    for window in staircase.windows(3) {
-        let [before, from, to] = window else { continue };
-        let (earlier, step) = (from.0 - before.0, to.0 - from.0);
-        let same_direction = earlier * step > 0.0;
-        let response = (to.1 - from.1) * step.signum();
-        if same_direction && response > moved {
-            smallest = Some(smallest.map_or(step.abs(), |s| s.min(step.abs())));
-        }
-    }
-    smallest
 }
 
 /// Seconds from the step of the command to the first reading within `band` of `far_end`.
@@ -61,14 +56,6 @@ fn reversal(staircase: &[(f64, f64)]) -> Option<usize> {
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn steps_that_move_nothing_do_not_count_as_resolution() {
-        // A loop that sticks until the command has run 0.3 ahead, in steps of 0.1.
-        let staircase: Vec<_> = (0..10).map(|i| (f64::from(i) * 0.1, f64::from(i / 3) * 0.3)).collect();
-        assert!((resolution(&staircase, 0.01).unwrap() - 0.1).abs() < 1e-12);
-        assert_eq!(resolution(&[(0.0, 0.0), (0.1, 0.0), (0.2, 0.0)], 0.01), None);
-    }
 
     #[test]
     fn without_a_reversal_there_is_no_dead_band() {

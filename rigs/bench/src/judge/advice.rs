@@ -9,10 +9,10 @@ pub fn advice(measure: Measure) -> &'static str {
         Measure::InaccuracyHigh(_) | Measure::InaccuracyLow(_) => {
             "Learn the stops again in the same setup. If the error stays, look for friction or a loose lever."
         }
-        Measure::Hysteresis(_) | Measure::DeadBand | Measure::Lash => {
+        Measure::Hysteresis(_) | Measure::DeadBand => {
             "Look for play in the lever, rod and pins, and for soot on the ring. Clean or renew, then sweep again."
         }
-        Measure::NonRepeatability(_) | Measure::Resolution => {
+        Measure::NonRepeatability(_) => {
             "Sweep again with the unit clamped firmly. If readings still scatter, suspect the sensor or a loose pin."
         }
         Measure::LinearityTerminal(_) | Measure::LinearityZero(_) | Measure::LinearityIndependent(_) => {
@@ -40,6 +40,5 @@ pub fn advice(measure: Measure) -> &'static str {
         Measure::BoostPeak | Measure::BoostOvershoot | Measure::BoostRise => {
             "Check the controller's settings in simulation before any engine sees them."
         }
-        Measure::LineUse => "Use a higher baud rate or stream fewer columns.",
     }
 }

@@ -17,7 +17,9 @@ mod target;
 pub use bench::Bench;
 pub use history::{Wander, wander};
 pub use learn::{LearnChoice, Learned, learn};
-pub use motions::{duration, friction_ramps, staircase, steps};
+pub use motions::{
+    REVERSAL_RANGE, REVERSAL_TICKS, duration, friction_ramps, full_stroke, slow_reversal, staircase, steps,
+};
 pub use moves::{MoveKind, record_move};
 pub use replay::{Replayed, replay};
 pub use simulated::{GUARD_LIMIT, record_simulation};

@@ -32,6 +32,24 @@ pub fn staircase(plan: &SweepPlan) -> Vec<Segment> {
     segments
 }
 
+/// Way of the command in a slow reversal, opening: wider than any dead band that is not a fault at sight.
+pub const REVERSAL_RANGE: f64 = 0.015;
+/// Time of one ramp of a slow reversal, ticks: at 0.5 % of travel per second the loop's lag is 0.01 %.
+pub const REVERSAL_TICKS: u32 = 3000;
+
+/// A slow ramp up to a place, down and up again, in closed loop.
+#[must_use]
+pub fn slow_reversal(place: f64) -> Vec<Segment> {
+    let (low, high) = (opening(place - REVERSAL_RANGE), opening(place));
+    vec![
+        Segment { goal: low, ticks: FIRST_APPROACH_TICKS },
+        Segment { goal: low, ticks: TURN_TICKS },
+        Segment { goal: high, ticks: REVERSAL_TICKS },
+        Segment { goal: low, ticks: REVERSAL_TICKS },
+        Segment { goal: high, ticks: REVERSAL_TICKS },
+    ]
+}
+
 /// One slow duty ramp each way, open loop, between rests; run it once for each cycle.
 #[must_use]
 pub fn friction_ramps(plan: &FrictionPlan) -> Vec<Segment> {
@@ -56,8 +74,17 @@ pub fn friction_ramps(plan: &FrictionPlan) -> Vec<Segment> {
 #[must_use]
 pub fn steps(plan: &StepPlan, size_percent: f64) -> Vec<Segment> {
     let half = size_percent / 200.0;
-    let low = opening(plan.centre - half);
-    let high = opening(plan.centre + half);
+    up_and_down(plan, plan.centre - half, plan.centre + half)
+}
+
+/// One step each way over the range of the sweep.
+#[must_use]
+pub fn full_stroke(plan: &StepPlan, range: &SweepPlan) -> Vec<Segment> {
+    up_and_down(plan, range.lowest, range.highest)
+}
+
+fn up_and_down(plan: &StepPlan, low: f64, high: f64) -> Vec<Segment> {
+    let (low, high) = (opening(low), opening(high));
     vec![
         Segment { goal: low, ticks: FIRST_APPROACH_TICKS },
         Segment { goal: low, ticks: plan.hold_ticks },
@@ -97,6 +124,7 @@ mod tests {
             highest: 0.95,
             dwell_ticks: 400,
             average_ticks: 100,
+            reversals: Vec::new(),
         };
         let segments = staircase(&plan);
         assert!(segments.len() <= MAX_SEGMENTS, "{}", segments.len());

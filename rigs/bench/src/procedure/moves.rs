@@ -1,5 +1,6 @@
 //! Sweep, friction ramps and steps: motions that the board runs while the bench records.
 
+use std::iter;
 use std::path::PathBuf;
 
 use firmware_core::link::state::{MotionEvent, ReleaseReason};
@@ -7,7 +8,7 @@ use firmware_core::motion::Segment;
 use firmware_core::units::Tick;
 
 use super::bench::Bench;
-use super::motions::{duration, friction_ramps, staircase, steps};
+use super::motions::{duration, friction_ramps, full_stroke, slow_reversal, staircase, steps};
 use super::recording::Recording;
 use super::stop::RunStop;
 use super::target::Target;
@@ -35,6 +36,12 @@ struct Piece {
     times: u32,
 }
 
+impl Piece {
+    fn once(segments: Vec<Segment>) -> Self {
+        Self { segments, times: 1 }
+    }
+}
+
 impl MoveKind {
     fn run_kind(self) -> RunKind {
         match self {
@@ -47,19 +54,19 @@ impl MoveKind {
     fn pieces(self, target: &Target) -> Vec<Piece> {
         let plan = &target.profile.plan;
         match self {
-            Self::Sweep => vec![Piece {
-                segments: staircase(&plan.sweep),
-                times: plan.sweep.preconditioning_cycles + plan.sweep.cycles,
-            }],
+            Self::Sweep => {
+                let times = plan.sweep.preconditioning_cycles + plan.sweep.cycles;
+                let turns = plan.sweep.reversals.iter().map(|place| Piece::once(slow_reversal(*place)));
+                iter::once(Piece { segments: staircase(&plan.sweep), times }).chain(turns).collect()
+            }
             Self::Friction => {
                 vec![Piece { segments: friction_ramps(&plan.friction), times: plan.friction.cycles }]
             }
-            Self::Step => plan
-                .step
-                .sizes_percent
-                .iter()
-                .map(|size| Piece { segments: steps(&plan.step, *size), times: 1 })
-                .collect(),
+            Self::Step => {
+                let sizes = plan.step.sizes_percent.iter();
+                let steps = sizes.map(|size| Piece::once(steps(&plan.step, *size)));
+                steps.chain(iter::once(Piece::once(full_stroke(&plan.step, &plan.sweep)))).collect()
+            }
         }
     }
 
@@ -82,6 +89,7 @@ impl MoveKind {
                     "dwell",
                     format!("{} ms, last {} ms averaged", plan.sweep.dwell_ticks, plan.sweep.average_ticks),
                 );
+                note("slow_reversals", format!("at opening {}", listed(&plan.sweep.reversals)));
             }
             Self::Friction => {
                 note("loop", "open, duty ramp".into());
@@ -97,6 +105,7 @@ impl MoveKind {
                 note("sizes", format!("{} % of travel, both directions", listed(&plan.step.sizes_percent)));
                 note("centre", format!("opening {}", plan.step.centre));
                 note("hold", format!("{} ms", plan.step.hold_ticks));
+                note("stroke", format!("opening {} to {}", plan.sweep.lowest, plan.sweep.highest));
             }
         }
         conditions

@@ -37,6 +37,8 @@ pub struct SweepPlan {
     pub dwell_ticks: u32,
     /// Last part of the dwell that is averaged, ticks, 10 up to the dwell.
     pub average_ticks: u32,
+    /// Openings at which slow reversals show the dead band, 0.1 to 0.9 each, up to 5; none is allowed.
+    pub reversals: Vec<f64>,
 }
 
 /// Duty ramps so slow that friction alone separates the directions.
@@ -93,6 +95,10 @@ impl Plan {
         check("sweep.highest", sweep.highest, 0.6, 1.0)?;
         check("sweep.dwell_ticks", sweep.dwell_ticks.into(), 50.0, 10_000.0)?;
         check("sweep.average_ticks", sweep.average_ticks.into(), 10.0, sweep.dwell_ticks.into())?;
+        for &place in &sweep.reversals {
+            check("sweep.reversals", place, 0.1, 0.9)?;
+        }
+        check("sweep.reversals", sweep.reversals.len() as f64, 0.0, 5.0)?;
         check("friction.opening_duty", friction.opening_duty, 0.0, 1.0)?;
         check("friction.closing_duty", friction.closing_duty, -1.0, 0.0)?;
         check("friction.ramp_ticks", friction.ramp_ticks.into(), 500.0, 120_000.0)?;

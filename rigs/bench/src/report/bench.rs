@@ -5,6 +5,7 @@
 use super::chart::{Axis, Chart, Ink, Mark};
 use super::section::{Section, Table};
 use crate::figures::friction::{FrictionCurve, FrictionPoint};
+use crate::figures::motion::Reversal;
 use crate::figures::step::{StepBands, StepResponse, StepTrace, T63_SHARE, T86_SHARE};
 use crate::figures::sweep::SweepTable;
 use crate::figures::{Direction, Sensor, Stop, extent};
@@ -136,6 +137,18 @@ fn readings(table: &SweepTable, direction: Direction) -> Vec<(f64, f64)> {
             table.inputs().iter().zip(readings).map(|(x, y)| (*x, y - x)).collect::<Vec<_>>()
         })
         .collect()
+}
+
+/// Opening against command in slow reversals: the flat parts after each turn are the dead band.
+pub fn reversals(reversals: &[Reversal]) -> impl Iterator<Item = Chart> {
+    reversals.iter().map(|reversal| {
+        let percent: Vec<_> = reversal.course.iter().map(|(x, y)| (100.0 * x, 100.0 * y)).collect();
+        let title = format!("Slow reversal at {:.0} % of travel", 100.0 * reversal.place);
+        let ways = [("opening", Ink::Opening), ("closing", Ink::Closing), ("", Ink::Opening)];
+        let ramps = percent.chunks(percent.len().div_ceil(ways.len()).max(1)).zip(ways);
+        let chart = Chart::new(&title, Axis::fit(COMMAND), Axis::fit(TRAVEL)).half();
+        ramps.fold(chart, |chart, (ramp, (name, ink))| chart.line(name, ink, ramp.to_vec()))
+    })
 }
 
 /// Duty against opening in both directions, and the friction between them.

@@ -146,7 +146,9 @@ fn mounting(run: &Run) -> (Setup, Warmth) {
 fn section(shown: &Shown, profile: &Profile, limits: &Limits) -> Option<Section> {
     Some(match shown.exhibit.as_ref()? {
         Exhibit::Learn(trace) => bench::learn(trace),
-        Exhibit::Sweep(table) => bench::sweep(table, Sensor::Own),
+        Exhibit::Sweep(table, reversals) => {
+            bench::sweep(table, Sensor::Own).charts(bench::reversals(reversals))
+        }
         Exhibit::Friction { current, duty } => {
             let limit = limits.of(Measure::FrictionLargest).and_then(|bounds| bounds.max);
             bench::friction(current, duty, limit)
