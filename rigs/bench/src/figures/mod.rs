@@ -5,6 +5,7 @@
 //! table or trace that cannot carry the figure is refused with a reason.
 
 pub mod anova;
+mod definition;
 pub mod friction;
 pub mod gauge;
 pub mod interlab;
@@ -14,7 +15,8 @@ pub mod motion;
 pub mod step;
 pub mod sweep;
 
-pub use measure::{Definition, Direction, Measure, STEP_SIZES, Sensor, StepSize, Stop};
+pub use definition::Definition;
+pub use measure::{Direction, Measure, STEP_SIZES, Sensor, StepSize, Stop};
 
 /// One measured quantity with everything a reader needs to judge or repeat it.
 #[derive(Debug, Clone, PartialEq)]
