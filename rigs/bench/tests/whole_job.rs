@@ -8,9 +8,12 @@ use std::path::Path;
 use assert_cmd::Command;
 use firmware_core::calibration::{Calibration, Setup, Warmth};
 use firmware_core::learn::CheckSet;
+use firmware_core::link::state::Pacing;
 use host_sim::catalogue;
 use host_sim::world::World;
 use serde_json::Value;
+use virtual_rig::rig::SimulatedRig;
+use virtual_rig::runner::RunningRig;
 
 fn vanebench(args: &[&str]) -> (i32, Value) {
     let output = Command::new(assert_cmd::cargo_bin!("vanebench")).arg("--json").args(args).output().unwrap();
@@ -208,5 +211,31 @@ fn a_report_can_be_laid_out_again_from_the_records_alone() {
     for outside in ["<script", "http://", "https://", "<link", "<img"] {
         let found = html.replace("http://www.w3.org/2000/svg", "");
         assert!(!found.contains(outside), "the report must stand alone, found {outside}");
+    }
+}
+
+/// To the tool a device path is a real unit; here the virtual rig sits behind it.
+#[test]
+fn a_unit_behind_a_device_path_is_learned_after_the_cautions_and_its_report_is_dated_and_to_be_signed() {
+    let folder = tempfile::tempdir().unwrap();
+    let records = folder.path().display().to_string();
+    let case = catalogue::find("healthy").unwrap().unit(None);
+    let rig = SimulatedRig::of_case(&case, 1, Pacing::Stepped).unwrap();
+    let rig = RunningRig::start(rig).unwrap();
+    let port = rig.path().display().to_string();
+    let profile = concat!(env!("CARGO_MANIFEST_DIR"), "/../profiles/bench-actuator-a.toml");
+    let options =
+        ["--port", &port, "--unit", "tag-17", "--records", &records, "--profile", profile, "--hands-clear"];
+    let (code, told) = vanebench(&[&["learn"][..], &options].concat());
+    // Nobody has looked at the unit: signals alone prove nothing.
+    assert_eq!((code, told["judgement"].as_str()), (3, Some("undetermined")), "{told:#}");
+    let (code, told) = vanebench(&[&["learn", "--checked", "all"][..], &options].concat());
+    assert_eq!((code, told["judgement"].as_str()), (0, Some("fit")), "{told:#}");
+    assert_eq!(vanebench(&[&["step"][..], &options].concat()).0, 0);
+    let unit = folder.path().join("tag-17");
+    let (_, told) = vanebench(&["report", &unit.display().to_string(), "--profile", profile]);
+    let html = fs::read_to_string(told["report"].as_str().unwrap()).unwrap();
+    for part in [" UTC</td>", &format!("<td>{port}</td>"), "Signed by a person"] {
+        assert!(html.contains(part), "{part} is missing in the report");
     }
 }
