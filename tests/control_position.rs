@@ -7,8 +7,11 @@ use firmware_core::controller::Controller;
 use firmware_core::sample::Request;
 use firmware_core::settings::Settings;
 use firmware_core::units::{Opening, Tick, Volt};
+use host_sim::actuator::Linkage;
 use host_sim::friction::RingCondition;
 use host_sim::world::{EngineState, World, WorldConfig};
+use rand::{RngExt, SeedableRng};
+use rand_pcg::Pcg64Mcg;
 
 struct Bench {
     world: World,
@@ -36,7 +39,11 @@ impl Bench {
     fn new(condition: RingCondition, supply_v: f64) -> Self {
         let mut config = WorldConfig { ring_condition: condition, ..WorldConfig::default() };
         config.actuator.bridge.supply_v = supply_v;
-        let world = World::new(&config, 1).expect("a valid world");
+        Self::of(&config, 1)
+    }
+
+    fn of(config: &WorldConfig, seed: u64) -> Self {
+        let world = World::new(config, seed).expect("a valid world");
         let truth = world.stop_truth();
         let (closed, open) = (truth.closed_counts.expect("a stop"), truth.open_counts.expect("a stop"));
         let stop = |counts: f64, contact| LearnedStop {
@@ -154,5 +161,59 @@ fn a_sooted_ring_is_slower_in_small_steps_and_still_comes_to_rest() {
         let figures = sooted.step(goal);
         assert!(figures.reversals <= 1, "{figures:?}");
         assert!(figures.steady_counts.abs() <= 3.0 * STEADY_COUNTS, "{figures:?}");
+    }
+}
+
+/// A ring and drive drawn at random: friction, Stribeck fall, play, noise, supply. Widths are invented.
+fn random_ring(condition: RingCondition, seed: u64) -> WorldConfig {
+    let mut rng = Pcg64Mcg::seed_from_u64(seed);
+    let mut config = WorldConfig { ring_condition: condition, ..WorldConfig::default() };
+    let friction = &mut config.actuator.ring.friction;
+    let factor = rng.random_range(0.7..1.4);
+    friction.coulomb *= factor;
+    friction.breakaway = friction.coulomb * rng.random_range(1.2..1.8);
+    friction.bristle_stiffness *= rng.random_range(0.6..1.6);
+    friction.stribeck_speed *= rng.random_range(0.6..1.6);
+    config.actuator.linkage = Linkage::with_play_deg(rng.random_range(0.1..1.0));
+    config.sensors.position.noise_counts = rng.random_range(0.5..5.0);
+    config.actuator.bridge.supply_v = rng.random_range(10.0..14.8);
+    config
+}
+
+/// Rings of each condition in the survey; `RINGS=500` makes it longer.
+fn rings() -> u64 {
+    std::env::var("RINGS").ok().and_then(|rings| rings.parse().ok()).unwrap_or(25)
+}
+
+/// Of 2400 steps on 400 rings (`RINGS=100`) one showed a reversal at rest: a ring near break-away creeps on for
+/// seconds, leaves the wake band and is led back through the play of its joint.
+const STEPS_PER_REVERSAL: u32 = 500;
+
+#[test]
+fn random_rings_rest_without_hunting_and_small_steps_keep_their_time() {
+    // 86 % of a 2 % step, ms: the profile's limit where friction keeps its own, and what heat and soot add.
+    for (condition, slowest_ms) in [
+        (RingCondition::Clean, 250),
+        (RingCondition::Worn, 250),
+        (RingCondition::Hot, 300),
+        (RingCondition::Sooted, 800),
+    ] {
+        let (mut steps, mut restless) = (0, 0);
+        for seed in 0..rings() {
+            let mut bench = Bench::of(&random_ring(condition, seed), seed);
+            bench.step(0.49);
+            for goal in [0.51, 0.49, 0.75, 0.25, 0.3, 0.28] {
+                let figures = bench.step(goal);
+                let told = format!("{condition:?} ring {seed} to {goal}: {figures:?}");
+                assert!(figures.steady_counts.abs() <= STEADY_COUNTS, "{told}");
+                assert!(figures.reversals <= 1, "{told}");
+                steps += 1;
+                restless += figures.reversals;
+                if goal == 0.51 || goal == 0.49 {
+                    assert!(figures.t86_ms.is_some_and(|t86| t86 <= slowest_ms), "{told}");
+                }
+            }
+        }
+        assert!(restless <= 1 + steps / STEPS_PER_REVERSAL, "{condition:?}: {restless} in {steps}");
     }
 }

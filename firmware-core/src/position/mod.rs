@@ -2,16 +2,18 @@
 //!
 //! The wanted opening is approached along a path that the motor can follow ([`reference`]); back-EMF,
 //! inertia and sliding friction of that path are fed forward, a PID in volts (so that a low battery
-//! takes reserve, not gain) does the rest. A vane that has stood inside the rest band is left alone: the
-//! volts stand still, stiction holds it and no limit cycle can start. A larger error ends the rest.
+//! takes reserve, not gain) does the rest. A vane that has stood still inside the rest band is left alone
+//! ([`rest`]): stiction holds it and no limit cycle can start. A larger error ends the rest.
 
 pub mod reference;
 pub mod regulator;
+mod rest;
 pub mod speed;
 
 use crate::settings::PositionSettings;
 use reference::Reference;
 use regulator::{Gains, Integral, OutputRange, Regulator};
+use rest::Rest;
 
 /// One tick's inputs of the loop.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -40,39 +42,37 @@ pub struct Pull {
 pub struct PositionLoop {
     regulator: Regulator,
     path: Option<Reference>,
-    /// Error without the sensor's noise: rest is judged by it.
-    quiet_error: f32,
-    in_band: u16,
-    /// Volts that stand while the vane rests.
-    resting: Option<f32>,
+    rest: Rest,
     stuck: Stuck,
 }
-
-/// Time constant of the error's filter, ticks.
-const QUIET_TICKS: f32 = 8.0;
 
 /// Watches a vane that stands off its goal until it breaks away.
 #[derive(Debug, Clone, Copy, Default)]
 struct Stuck {
-    at: f32,
+    /// Where the vane was, on a slow mean: a creeping one drags it along, one that breaks away leaves it.
+    mean: f32,
     ticks: u16,
 }
 
-/// Travel that tells a break-away from noise, opening: six counts of the bench actuator's sensor.
+/// Time constant of that mean, ticks.
+const MEAN_TICKS: f32 = 8.0;
+/// Distance from the mean that tells a break-away from noise and creep, opening: six counts of the bench
+/// actuator's sensor, 0.075 opening/s.
 const BREAK_AWAY_TRAVEL: f32 = 6.0e-4;
-/// Ticks without such travel after which a vane counts as stuck.
+/// Ticks without it after which a vane counts as stuck.
 const STUCK_TICKS: u16 = 15;
 
 impl Stuck {
     /// True in the tick in which a stuck vane breaks away toward a goal in the direction of `error`.
     fn breaks_away(&mut self, measured: f32, error: f32) -> bool {
-        let moved = measured - self.at;
+        let moved = measured - self.mean;
+        self.mean += moved / MEAN_TICKS;
         if libm::fabsf(moved) <= BREAK_AWAY_TRAVEL {
             self.ticks = self.ticks.saturating_add(1);
             return false;
         }
         let was_stuck = self.ticks >= STUCK_TICKS;
-        *self = Self { at: measured, ticks: 0 };
+        self.ticks = 0;
         was_stuck && moved * error > 0.0
     }
 }
@@ -83,7 +83,7 @@ impl PositionLoop {
         let path = self.path.unwrap_or(Reference::at_rest(errand.measured)).toward(settings, errand.wanted);
         self.path = Some(path);
         let error = path.opening - errand.measured;
-        if let Some(volts) = self.rest(settings, path, error) {
+        if let Some(volts) = self.rest.tick(settings, path, error) {
             return Pull { volts: errand.range.hold(volts), is_resting: true };
         }
         if self.stuck.breaks_away(errand.measured, error) && path.is_at_rest() {
@@ -109,28 +109,14 @@ impl PositionLoop {
                 room,
                 integral,
             );
-        if self.in_band >= settings.rest_ticks {
-            self.resting = Some(volts);
-        }
+        self.rest.settle(settings, volts);
         Pull { volts, is_resting: false }
-    }
-
-    /// The standing volts, while the vane may be left alone.
-    fn rest(&mut self, settings: &PositionSettings, path: Reference, error: f32) -> Option<f32> {
-        self.quiet_error += (error - self.quiet_error) / QUIET_TICKS;
-        let size = libm::fabsf(self.quiet_error);
-        let is_inside = size <= settings.rest_band && path.is_at_rest();
-        self.in_band = if is_inside { self.in_band.saturating_add(1) } else { 0 };
-        if !path.is_at_rest() || size > settings.rest_band * settings.wake_factor {
-            self.resting = None;
-        }
-        self.resting
     }
 
     fn integral(&self, settings: &PositionSettings, error: f32) -> Integral {
         let is_full = libm::fabsf(self.regulator.integral()) >= settings.integral_max_v;
         let would_grow = self.regulator.integral() * error > 0.0;
-        if self.in_band > 0 || (would_grow && is_full) { Integral::Holds } else { Integral::Runs }
+        if self.rest.is_inside() || (would_grow && is_full) { Integral::Holds } else { Integral::Runs }
     }
 
     /// Forgets everything.

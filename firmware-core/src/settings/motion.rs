@@ -62,9 +62,11 @@ pub struct PositionSettings {
     pub inertia_v_s2: f32,
     /// Error within which a vane at rest is left alone, opening, 0.0002 to 0.05. Default 0.0015.
     pub rest_band: f32,
-    /// Error that ends the rest, as a multiple of the rest band, 1.1 to 10. Default 2.15.
+    /// Error that ends the rest, as a multiple of the rest band, 1.1 to 10. Default 2: a ring loaded near its
+    /// break-away creeps on for seconds, and less would wake it for that.
     pub wake_factor: f32,
-    /// Ticks within the band before the vane rests, 1 to 1000. Default 20.
+    /// Ticks that the vane must stand still within the band before it rests, 1 to 1000. Default 40: still is
+    /// a third of the band, so that one creeping at more than 1.3 % of travel in a second is not let go.
     pub rest_ticks: u16,
     /// Volts that overcome sliding friction while the wanted opening moves, 0 to 6. Default 0.33
     /// (0.18 N m over 0.0180 N m/A, gear 48 and 1.6 Ω).
@@ -89,8 +91,8 @@ impl Default for PositionSettings {
             path_acceleration_per_s2: 300.0,
             inertia_v_s2: 0.012,
             rest_band: 0.0015,
-            wake_factor: 2.15,
-            rest_ticks: 20,
+            wake_factor: 2.0,
+            rest_ticks: 40,
             sliding_friction_v: 0.33,
             break_away_v: 0.15,
             blind_open_v: 2.0,

@@ -13,6 +13,9 @@ use crate::record::{Run, Sample};
 
 /// Samples before the step whose mean is its start.
 const BEFORE: usize = 50;
+/// Samples before the step over which the lever must stand: its mean over [`BEFORE`] of them at either end is
+/// compared. The hold of the plan is the time it has to come to rest.
+const STANDING: usize = 200;
 /// How near a recorded jump must lie to a planned size, opening.
 const SAME_SIZE: f64 = 0.001;
 
@@ -26,7 +29,11 @@ pub(super) fn evaluate(run: &Run, profile: &Profile) -> Shown {
     );
     let mut evidence = Evidence::default();
     let mut steps = Vec::new();
-    for trace in traces(run, &profile.plan.step.sizes_percent) {
+    for (trace, drift) in traces(run, &profile.plan.step.sizes_percent) {
+        if drift.abs() > bands.moved {
+            evidence.findings.push(not_at_rest(run, &trace, drift, bands));
+            continue;
+        }
         match trace.evaluate(bands) {
             Ok(response) => {
                 evidence.figures.extend(response.figures(&conditions));
@@ -34,12 +41,7 @@ pub(super) fn evaluate(run: &Run, profile: &Profile) -> Shown {
             }
             Err(error) => evidence.findings.push(Finding {
                 code: "no step".into(),
-                seen: format!(
-                    "{}: step from {:.0} to {:.0} % of travel: {error}",
-                    run.name,
-                    100.0 * trace.command_before,
-                    100.0 * trace.command_after
-                ),
+                seen: format!("{}: {error}", told(run, &trace)),
                 advice: "Look at the trace in the report, then step again.".into(),
                 fault_of: if run.is_complete() { FaultOf::Unit } else { FaultOf::Rig },
             }),
@@ -47,6 +49,26 @@ pub(super) fn evaluate(run: &Run, profile: &Profile) -> Shown {
     }
     evidence.figures.extend(strokes(run, profile, &conditions));
     Shown { evidence, exhibit: (!steps.is_empty()).then_some(Exhibit::Steps(steps)) }
+}
+
+/// A step from a lever that still creeps or hunts gives no time of its own.
+fn not_at_rest(run: &Run, trace: &StepTrace, drift: f64, bands: StepBands) -> Finding {
+    Finding {
+        code: "not at rest before the step".into(),
+        seen: format!(
+            "{}: the lever still moved by {:.2} % of travel in the {STANDING} ms before it (allowed ±{:.2} %)",
+            told(run, trace),
+            100.0 * drift,
+            100.0 * bands.moved
+        ),
+        advice: "Look at the trace before the step for hunting or creep: friction, play in the joint, the loop's gains. If it only comes to rest late, raise plan.step.hold_ticks in the profile, then step again.".into(),
+        fault_of: FaultOf::Unit,
+    }
+}
+
+fn told(run: &Run, trace: &StepTrace) -> String {
+    let (from, to) = (100.0 * trace.command_before, 100.0 * trace.command_after);
+    format!("{}: step from {from:.0} to {to:.0} % of travel", run.name)
 }
 
 /// The bands that a profile gives.
@@ -58,7 +80,7 @@ pub(super) fn bands(profile: &Profile) -> StepBands {
 /// stays unanswered.
 fn strokes(run: &Run, profile: &Profile, conditions: &str) -> Vec<Figure> {
     let (range, band) = (&profile.plan.sweep, profile.plan.bands.stroke_end);
-    let time = |trace: StepTrace| {
+    let time = |(trace, _): (StepTrace, f64)| {
         let (from, to) = (trace.command_before, trace.command_after);
         let direction = if to > from { Direction::Opening } else { Direction::Closing };
         let seconds = stroke_time(&trace.readings, to, band)?;
@@ -69,7 +91,8 @@ fn strokes(run: &Run, profile: &Profile, conditions: &str) -> Vec<Figure> {
     traces(run, &[100.0 * (range.highest - range.lowest)]).into_iter().filter_map(time).collect()
 }
 
-fn traces(run: &Run, sizes_percent: &[f64]) -> Vec<StepTrace> {
+/// The steps of these sizes, each with what the opening moved by just before it.
+fn traces(run: &Run, sizes_percent: &[f64]) -> Vec<(StepTrace, f64)> {
     let samples: Vec<(&Sample, f64)> = run
         .samples()
         .filter_map(|sample| match sample.command {
@@ -82,23 +105,26 @@ fn traces(run: &Run, sizes_percent: &[f64]) -> Vec<StepTrace> {
 }
 
 /// The step between two holds, if it is of one of these sizes.
-fn trace(before: &[(&Sample, f64)], after: &[(&Sample, f64)], sizes_percent: &[f64]) -> Option<StepTrace> {
+fn trace(
+    before: &[(&Sample, f64)],
+    after: &[(&Sample, f64)],
+    sizes_percent: &[f64],
+) -> Option<(StepTrace, f64)> {
     let (&(last, from), &(first, to)) = (before.last()?, after.first()?);
     let planned = |size: &f64| ((to - from).abs() - size / 100.0).abs() < SAME_SIZE;
     if !sizes_percent.iter().any(planned) || first.tick.since(last.tick) != 1 {
         return None;
     }
-    let resting = before.iter().rev().take(BEFORE).filter_map(|s| s.0.opening).map(f64::from);
-    let resting: Vec<_> = resting.collect();
+    let held: Vec<_> =
+        before.iter().rev().take(STANDING).filter_map(|s| s.0.opening).map(f64::from).collect();
+    let short = held.len().min(BEFORE);
+    let (latest, earliest) = (mean(&held[..short]), mean(&held[held.len() - short..]));
     // The sample of the step's own tick was taken before the drive heard of it.
     let later = after.iter().skip(1).filter_map(|(sample, _)| {
         let seconds = f64::from(sample.tick.since(first.tick)) / f64::from(TICKS_PER_SECOND);
         Some((seconds, f64::from(sample.opening?)))
     });
-    Some(StepTrace {
-        command_before: from,
-        command_after: to,
-        start: mean(&resting),
-        readings: later.collect(),
-    })
+    let trace =
+        StepTrace { command_before: from, command_after: to, start: latest, readings: later.collect() };
+    Some((trace, latest - earliest))
 }

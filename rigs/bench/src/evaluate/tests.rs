@@ -164,6 +164,22 @@ fn every_planned_step_is_found_and_none_beside() {
 }
 
 #[test]
+fn a_step_from_a_lever_that_still_creeps_gives_no_time() {
+    let mut commands = Vec::new();
+    for to in [0.45, 0.55, 0.45] {
+        hold(&mut commands, opening(to), 1000);
+    }
+    let creep = |from: f32, command: Command| match command {
+        Command::Opening(to) => from + (to.get() - from) * 0.001,
+        _ => from,
+    };
+    let shown = evaluate(&run(RunKind::Step, &commands, creep), &Profile::demo().unwrap());
+    assert_eq!(shown.evidence.findings.len(), 2);
+    assert!(shown.evidence.findings.iter().all(|finding| finding.code == "not at rest before the step"));
+    assert!(shown.evidence.figures.is_empty());
+}
+
+#[test]
 fn slow_ramps_read_the_friction_between_their_directions() {
     let plan = Profile::demo().unwrap().plan.friction;
     let (closing, opening) = (plan.closing_duty as f32, plan.opening_duty as f32);
