@@ -111,6 +111,28 @@ pub enum GuardCause {
     Cleared,
 }
 
+impl GuardCause {
+    /// In words, as it stands in tables.
+    #[must_use]
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Boost => "boost",
+            Self::BoostOverTarget => "boost over target",
+            Self::BoostSaturated => "boost sensor at its top",
+            Self::TurboSpeed => "turbo speed",
+            Self::TurboSpeedEstimated => "turbo speed, estimated",
+            Self::Exhaust => "exhaust pressure",
+            Self::Short => "boost short",
+            Self::NoTravel => "no travel",
+            Self::Travelled => "travelled",
+            Self::TooLong => "open too long",
+            Self::TooOften => "tripped too often",
+            Self::Calm => "calm",
+            Self::Cleared => "cleared",
+        }
+    }
+}
+
 /// What the guard makes of the wanted opening.
 #[derive(Debug, Clone, Copy, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]

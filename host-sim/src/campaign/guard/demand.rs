@@ -1,50 +1,10 @@
 //! What the engine asks for: a boost target for speed and load, and a drive that provokes the guard.
-//!
-//! The boost target at each point of the controller's map is the steady boost of the invented bench
-//! engine A at the map's own opening, so that a sound unit needs hardly any trim.
 
 use firmware_core::sample::{EngineDemand, Mode};
-use firmware_core::settings::{MapAxes, TargetSettings};
-use firmware_core::tables::{Map, Place};
 use firmware_core::units::{Kilopascal, Load, Rpm};
 use rand::{Rng, RngExt};
 
-use crate::airpath::{Engine, EngineInputs, EngineParams, NoSteadyState};
-use crate::atmosphere::Ambient;
-
-/// Boost targets over engine speed and load, kPa.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct BoostMap {
-    axes: MapAxes,
-    kpa: Map<f32>,
-}
-
-impl BoostMap {
-    /// The targets that go with a controller's feed-forward map.
-    pub(super) fn of(target: &TargetSettings) -> Result<Self, NoSteadyState> {
-        let params = EngineParams::default();
-        let mut kpa = Map::default();
-        for (row, speed) in target.axes.engine_speed_rpm.iter().enumerate() {
-            for (column, load) in target.axes.load.iter().enumerate() {
-                // The parameters are the defaults, which validate.
-                let Ok(mut engine) = Engine::try_new(params, Ambient::SEA_LEVEL) else { continue };
-                // A motored engine has no steady boost of its own: the least load stands for none.
-                let fuel_mg = f64::from(load.max(LEAST_LOAD)) * params.full_load_mg;
-                let opening = f64::from(target.feed_forward.0[row][column]);
-                engine.settle(&EngineInputs::new(f64::from(*speed), fuel_mg), opening)?;
-                kpa[row][column] = (engine.state()[0] * 1e-3) as f32;
-            }
-        }
-        Ok(Self { axes: target.axes, kpa })
-    }
-
-    fn at(&self, speed_rpm: f32, load: f32) -> f32 {
-        let speed = Place::on(&self.axes.engine_speed_rpm, speed_rpm);
-        speed.over(Place::on(&self.axes.load, load), &self.kpa)
-    }
-}
-
-const LEAST_LOAD: f32 = 0.1;
+use crate::scenario::wanted_boost_kpa;
 
 /// From a cruise to full load and high speed.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -82,14 +42,13 @@ impl Drive {
     }
 
     /// The controller's demand at a time.
-    pub(super) fn demand(&self, map: &BoostMap, time_s: f64) -> EngineDemand {
+    pub(super) fn demand(&self, time_s: f64) -> EngineDemand {
         let (speed, load) = self.at(time_s);
-        let (speed, load) = (speed as f32, load as f32);
         EngineDemand {
             mode: Mode::Boost,
-            boost_target: Kilopascal(map.at(speed, load)),
-            engine_speed: Rpm(speed),
-            load: Load::saturating(load, Load::MIN),
+            boost_target: Kilopascal(wanted_boost_kpa(speed, load) as f32),
+            engine_speed: Rpm(speed as f32),
+            load: Load::saturating(load as f32, Load::MIN),
         }
     }
 }

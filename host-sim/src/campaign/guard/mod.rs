@@ -18,7 +18,6 @@ use firmware_core::settings::Settings;
 use rayon::prelude::*;
 
 use crate::world::Diverged;
-use demand::BoostMap;
 
 /// Worlds of a campaign.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -59,11 +58,9 @@ pub enum CampaignError {
 /// # Errors
 /// The first world that was refused or ran away.
 pub fn run(campaign: &GuardCampaign) -> Result<Table, CampaignError> {
-    let map = BoostMap::of(&campaign.settings.target)
-        .map_err(|reason| CampaignError::World { index: 0, reason: reason.to_string() })?;
     let outcomes: Vec<Outcome> = (0..campaign.worlds)
         .into_par_iter()
-        .map(|index| run_one(campaign, &map, index))
+        .map(|index| run_one(campaign, index))
         .collect::<Result<_, _>>()?;
     Ok(Table::of(&outcomes))
 }

@@ -2,14 +2,13 @@
 
 use firmware_core::calibration::{Calibration, Contact, LearnedStop, Setup, Warmth};
 use firmware_core::controller::{Controller, TickOutput};
-use firmware_core::guard::{FuelRequest as Asked, GuardStage};
+use firmware_core::guard::{FuelRequest as Asked, GuardCause, GuardStage};
 use firmware_core::sample::{Request, Sample};
 use firmware_core::settings::Settings;
 use firmware_core::units::{Opening, Tick, Volt};
 use rand::SeedableRng;
 use rand_pcg::Pcg64Mcg;
 
-use super::demand::BoostMap;
 use super::fault::{GuardFault, Plan};
 use super::{CampaignError, GuardCampaign};
 use crate::airpath::{EngineInputs, FuelRequest, FuelResponse};
@@ -84,15 +83,15 @@ pub struct Outcome {
     pub reaction_ticks: u32,
     /// The guard left normal.
     pub acted: bool,
-    /// The guard tripped (opened, could not open, or latched).
-    pub tripped: bool,
+    /// Why the guard first tripped (opened, could not open, or latched).
+    pub trip: Option<GuardCause>,
 }
 
 /// Runs one world of a campaign.
 ///
 /// # Errors
 /// When the drawn world is refused or runs away.
-pub fn run_one(campaign: &GuardCampaign, map: &BoostMap, index: u32) -> Result<Outcome, CampaignError> {
+pub fn run_one(campaign: &GuardCampaign, index: u32) -> Result<Outcome, CampaignError> {
     let refused = |reason: String| CampaignError::World { index, reason };
     let mut rng = Pcg64Mcg::seed_from_u64(campaign.seed.wrapping_add(u64::from(index)));
     let fault = GuardFault::ALL[index as usize % GuardFault::ALL.len()];
@@ -108,7 +107,7 @@ pub fn run_one(campaign: &GuardCampaign, map: &BoostMap, index: u32) -> Result<O
     for tick in 0..RUN_TICKS {
         let time_s = world.time_s();
         let sample = world.sample(Tick(tick));
-        let output = controller.tick(&sample, &Request::Engine(plan.drive.demand(map, time_s)));
+        let output = controller.tick(&sample, &Request::Engine(plan.drive.demand(time_s)));
         let (speed_rpm, load) = plan.drive.at(time_s);
         let inputs = EngineInputs {
             fuel_request: asked(output.fuel),
@@ -168,7 +167,7 @@ struct Watch {
     over_ticks: u32,
     reaction_ticks: u32,
     acted: bool,
-    tripped: bool,
+    trip: Option<GuardCause>,
 }
 
 impl Watch {
@@ -186,7 +185,7 @@ impl Watch {
             over_ticks: 0,
             reaction_ticks: 0,
             acted: false,
-            tripped: false,
+            trip: None,
         }
     }
 
@@ -196,7 +195,9 @@ impl Watch {
         self.exhaust_kpa = self.exhaust_kpa.max(truth.exhaust_kpa);
         let is_open = matches!(output.stage, GuardStage::Open | GuardStage::CannotOpen | GuardStage::Latched);
         self.acted |= output.stage != GuardStage::Normal;
-        self.tripped |= is_open;
+        if is_open {
+            self.trip = self.trip.or(output.event.map(|event| event.cause));
+        }
         // A reading that jumps is first taken for a wild one.
         if (sample.boost.0 - self.last_kpa).abs() > settings.plausibility.boost_step.0 {
             self.jump_ticks = u32::from(settings.plausibility.debounce_ticks);
@@ -231,7 +232,7 @@ impl Watch {
             exhaust_kpa: self.exhaust_kpa,
             reaction_ticks: self.reaction_ticks,
             acted: self.acted,
-            tripped: self.tripped,
+            trip: self.trip,
         }
     }
 }

@@ -2,6 +2,8 @@
 
 use core::fmt;
 
+use firmware_core::guard::GuardCause;
+
 use super::fault::GuardFault;
 use super::run::{Loss, Outcome, Verdict};
 
@@ -14,6 +16,8 @@ pub struct Row {
     pub worlds: u32,
     /// Worlds in which the guard tripped.
     pub tripped: u32,
+    /// What tripped it first, by cause.
+    pub trips: Vec<(GuardCause, u32)>,
     /// Worlds that kept their limits.
     pub held: u32,
     /// Worlds lost, by reason.
@@ -43,6 +47,7 @@ impl Row {
             fault,
             worlds: 0,
             tripped: 0,
+            trips: Vec::new(),
             held: 0,
             lost: Vec::new(),
             unhandled: Vec::new(),
@@ -55,7 +60,10 @@ impl Row {
 
     fn add(&mut self, outcome: &Outcome) {
         self.worlds += 1;
-        self.tripped += u32::from(outcome.tripped);
+        if let Some(cause) = outcome.trip {
+            self.tripped += 1;
+            count(&mut self.trips, cause);
+        }
         self.exhaust_kpa = self.exhaust_kpa.max(outcome.exhaust_kpa);
         self.reaction_ticks = self.reaction_ticks.max(outcome.reaction_ticks);
         match outcome.verdict {
@@ -65,10 +73,7 @@ impl Row {
                 self.turbo_rpm = self.turbo_rpm.max(outcome.turbo_rpm);
             }
             Verdict::Unhandled => self.unhandled.push(outcome.index),
-            Verdict::Lost(loss) => match self.lost.iter_mut().find(|(named, _)| *named == loss) {
-                Some((_, count)) => *count += 1,
-                None => self.lost.push((loss, 1)),
-            },
+            Verdict::Lost(loss) => count(&mut self.lost, loss),
         }
     }
 }
@@ -94,21 +99,33 @@ impl Table {
     }
 }
 
+fn count<T: PartialEq>(counts: &mut Vec<(T, u32)>, item: T) {
+    match counts.iter_mut().find(|(named, _)| *named == item) {
+        Some((_, count)) => *count += 1,
+        None => counts.push((item, 1)),
+    }
+}
+
+/// What was counted, in words.
+fn listed<T: Copy>(counts: &[(T, u32)], name: impl Fn(T) -> &'static str) -> String {
+    let words: Vec<String> =
+        counts.iter().map(|(item, count)| format!("{count} × {}", name(*item))).collect();
+    words.join("; ")
+}
+
 /// The table as comma-separated values with units in the header.
 impl fmt::Display for Table {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         writeln!(
             f,
             "fault,worlds,tripped,held,lost,unhandled,held_peak_boost_of_limit,held_peak_turbo_rpm,\
-             peak_exhaust_kpa,slowest_reaction_ticks,losses"
+             peak_exhaust_kpa,slowest_reaction_ticks,losses,first_trips"
         )?;
         for row in &self.rows {
             let lost: u32 = row.lost.iter().map(|(_, count)| count).sum();
-            let losses: Vec<String> =
-                row.lost.iter().map(|(loss, count)| format!("{count} × {}", loss.name())).collect();
             writeln!(
                 f,
-                "{},{},{},{},{lost},{},{:.3},{:.0},{:.0},{},\"{}\"",
+                "{},{},{},{},{lost},{},{:.3},{:.0},{:.0},{},\"{}\",\"{}\"",
                 row.fault.name(),
                 row.worlds,
                 row.tripped,
@@ -118,7 +135,8 @@ impl fmt::Display for Table {
                 row.turbo_rpm,
                 row.exhaust_kpa,
                 row.reaction_ticks,
-                losses.join("; "),
+                listed(&row.lost, Loss::name),
+                listed(&row.trips, GuardCause::name),
             )?;
         }
         Ok(())

@@ -167,6 +167,7 @@ mod tests {
             fault: GuardFault::ALL[0],
             worlds: 3,
             tripped: 1,
+            trips: Vec::new(),
             held: 2,
             lost: Vec::new(),
             unhandled,
