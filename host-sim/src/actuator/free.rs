@@ -58,6 +58,16 @@ laned! {
     }
 }
 
+laned! {
+    /// What pushes the two bodies during a step, the same in both passes.
+    struct Pushes across PushesLanes {
+        lever,
+        /// What the new lever speed is multiplied by, joint apart.
+        lever_drag,
+        ring,
+    }
+}
+
 impl Pair {
     pub(super) fn new(params: &ActuatorParams, bodies: &Bodies, stops: [&Contacts; 2], dt: f64) -> Self {
         let (friction, [lever, ring]) = (&params.ring.friction, stops.map(Contacts::free_range));
@@ -98,39 +108,51 @@ impl Pair {
 
     /// The motion a step later, and by how much (rad) either body passed a stop on the way; 0 or less: clear.
     /// `patch` multiplies the friction level.
-    #[inline(always)]
     pub(super) fn step(&self, from: &Motion, motor_nm: f64, gas_nm: f64, patch: f64) -> (Motion, f64) {
-        let lost = self.gear_loss * motor_nm.abs() / larger(from.lever_rad_s.abs(), GEAR_LOSS_SPEED);
-        let lever = (
-            self.lever_momentum * from.lever_rad_s + motor_nm - self.preload - self.rate * from.lever_rad,
-            self.lever_drag + lost,
-        );
-        let ring_push = self.ring_momentum * from.ring_rad_s + gas_nm;
+        let pushes = self.pushes(from, motor_nm, gas_nm);
         let mut now = *from;
-        let first_overrun = self.overrun(&now);
-        (now.lever_rad_s, now.ring_rad_s) = self.pass(&now, lever, ring_push, patch);
+        let overrun = self.pass(&mut now, &pushes, patch);
         self.take_tangent(&mut now);
-        let overrun = larger(first_overrun, self.overrun(&now));
-        (now.lever_rad_s, now.ring_rad_s) = self.pass(&now, lever, ring_push, patch);
-        let level = patch * self.level(&now);
-        let worn = self.wear * now.ring_rad_s.abs();
-        now.bristle_rad = (from.bristle_rad + self.dt * now.ring_rad_s) * level / (level + worn);
-        now.lever_rad += self.dt * now.lever_rad_s;
-        now.ring_rad += self.dt * now.ring_rad_s;
+        let overrun = larger(self.pass(&mut now, &pushes, patch), overrun);
+        self.arrive(&mut now, patch);
         (now, overrun)
     }
 
-    /// New speeds with friction and joint linearised at the speeds of `guess`.
     #[inline(always)]
-    fn pass(&self, guess: &Motion, lever: (f64, f64), ring_push: f64, patch: f64) -> (f64, f64) {
-        let level = patch * self.level(guess);
-        let share = level / (level + self.wear * guess.ring_rad_s.abs());
+    pub(super) fn pushes(&self, from: &Motion, motor_nm: f64, gas_nm: f64) -> Pushes {
+        let lost = self.gear_loss * motor_nm.abs() / larger(from.lever_rad_s.abs(), GEAR_LOSS_SPEED);
+        Pushes {
+            lever: self.lever_momentum * from.lever_rad_s + motor_nm
+                - self.preload
+                - self.rate * from.lever_rad,
+            lever_drag: self.lever_drag + lost,
+            ring: self.ring_momentum * from.ring_rad_s + gas_nm,
+        }
+    }
+
+    /// New speeds with friction and joint linearised at the present ones; gives the overrun at those.
+    #[inline(always)]
+    pub(super) fn pass(&self, now: &mut Motion, pushes: &Pushes, patch: f64) -> f64 {
+        let overrun = self.overrun(now);
+        let level = patch * self.level(now);
+        let share = level / (level + self.wear * now.ring_rad_s.abs());
         let gain = self.gain * share;
         let ring = (
-            ring_push - (gain - self.damping_per_dt) * guess.bristle_rad,
+            pushes.ring - (gain - self.damping_per_dt) * now.bristle_rad,
             self.ring_momentum + (gain * self.dt + self.viscous),
         );
-        self.join(guess, lever, ring)
+        (now.lever_rad_s, now.ring_rad_s) = self.join(now, (pushes.lever, pushes.lever_drag), ring);
+        overrun
+    }
+
+    /// Bristle and angles with the new speeds.
+    #[inline(always)]
+    pub(super) fn arrive(&self, now: &mut Motion, patch: f64) {
+        let level = patch * self.level(now);
+        let worn = self.wear * now.ring_rad_s.abs();
+        now.bristle_rad = (now.bristle_rad + self.dt * now.ring_rad_s) * level / (level + worn);
+        now.lever_rad += self.dt * now.lever_rad_s;
+        now.ring_rad += self.dt * now.ring_rad_s;
     }
 
     /// How far the angles, now or at the end of the step, lie beyond the free range; `guess` holds the
@@ -178,7 +200,7 @@ impl Pair {
     }
 
     #[inline(always)]
-    fn take_tangent(&self, at: &mut Motion) {
+    pub(super) fn take_tangent(&self, at: &mut Motion) {
         let ratio = at.ring_rad_s * self.inverse_stribeck_speed;
         let fall = (self.breakaway - self.coulomb) * stribeck_share(ratio);
         at.curve_speed = at.ring_rad_s;

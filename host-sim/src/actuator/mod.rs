@@ -62,6 +62,8 @@ pub struct Actuator {
     bodies: Bodies,
     /// The bodies with the last step length worked in; of step length 0 when out of date.
     pair: Pair,
+    /// How many times it was changed: lanes keep what they were told of it.
+    revision: u32,
     winding: Winding,
     heat_steps: u32,
     heat_j: f64,
@@ -115,6 +117,7 @@ impl Actuator {
             ring_contacts: Contacts::default(),
             bodies: Bodies::of(&params),
             pair: Pair::default(),
+            revision: 0,
             winding: Winding::new(&params.motor),
             heat_steps: 0,
             heat_j: 0.0,
@@ -160,6 +163,7 @@ impl Actuator {
     fn rebuild(&mut self) {
         self.bodies = Bodies::of(&self.params);
         self.pair = Pair::default();
+        self.revision += 1;
         let ring = &self.params.ring;
         let (lever_stops, obstruction) = (&self.params.lever_stops, ring.obstruction.as_ref());
         if matches!(self.params.linkage, Linkage::Rigid) {

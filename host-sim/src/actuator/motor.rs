@@ -3,7 +3,7 @@
 //! In: what the bridge does, the lever's speed, a step length. Out: the current at the end of the step.
 //! The winding equation is solved exactly over the step with the back-emf held, so no step is too long.
 
-use crate::lanes::{self, laned};
+use crate::lanes::{self, laned, smaller};
 
 use super::params::{ActuatorParams, BridgeParams, MotorParams, REFERENCE_C};
 
@@ -34,10 +34,24 @@ const DIODES_V: f64 = 1.4;
 pub(super) struct Winding {
     resistance_ohm: f64,
     pub torque_constant: f64,
+    /// As in [`Applied::decay`], kept for this loop resistance and step length.
+    decay: (f64, f64),
     loop_ohm: f64,
-    per_loop_ohm: f64,
-    decay: f64,
     dt: f64,
+}
+
+laned! {
+    /// What stands on the winding from outside.
+    struct Applied across AppliedLanes {
+        /// As in [`Hold`].
+        volts,
+        emf_per_rad_s,
+        /// Winding, switches and source in a row; infinite: the bridge is off.
+        loop_ohm,
+        resistance_ohm,
+        dt_per_h,
+        nm_per_a,
+    }
 }
 
 laned! {
@@ -63,6 +77,33 @@ const OFF: f64 = 2.0;
 /// exp(−this) is nothing beside 1.
 const DECAYED: f64 = 100.0;
 
+impl Applied {
+    /// 1 over the loop's resistance, and what is left of the distance to the settled current after a step.
+    #[inline(always)]
+    fn decay(&self) -> (f64, f64) {
+        let [left] = lanes::exp([-smaller(self.dt_per_h * self.loop_ohm, DECAYED)]);
+        (1.0 / self.loop_ohm, if self.loop_ohm < f64::INFINITY { left } else { OFF })
+    }
+
+    #[inline(always)]
+    pub(super) fn hold(&self) -> Hold {
+        self.hold_with(self.decay())
+    }
+
+    #[inline(always)]
+    fn hold_with(&self, (per_loop_ohm, decay): (f64, f64)) -> Hold {
+        Hold {
+            volts: self.volts,
+            emf_per_rad_s: self.emf_per_rad_s,
+            per_loop_ohm,
+            decay,
+            resistance_ohm: self.resistance_ohm,
+            dt_per_h: self.dt_per_h,
+            nm_per_a: self.nm_per_a,
+        }
+    }
+}
+
 impl Hold {
     /// Current after the step, A, with the back-emf held.
     #[inline(always)]
@@ -80,9 +121,8 @@ impl Winding {
         Self {
             resistance_ohm: motor.resistance_ohm,
             torque_constant: motor.torque_constant_nm_per_a,
+            decay: (0.0, 0.0),
             loop_ohm: 0.0,
-            per_loop_ohm: 0.0,
-            decay: 0.0,
             dt: 0.0,
         }
     }
@@ -99,40 +139,37 @@ impl Winding {
         self.resistance_ohm
     }
 
-    /// What this drive does to the winding over a step of `dt` s.
+    /// What this drive puts on the winding.
     #[inline]
-    pub(super) fn hold(&mut self, params: &ActuatorParams, drive: Drive, dt: f64) -> Hold {
+    pub(super) fn applied(&self, params: &ActuatorParams, drive: Drive, dt: f64) -> Applied {
         let (volts, outside_ohm) = match drive {
-            Drive::Volts(volts) => (volts, Some(0.0)),
+            Drive::Volts(volts) => (volts, 0.0),
             Drive::Bridge { duty, supply_v } => {
                 let duty = past_dead_band(duty, params.bridge.dead_band);
-                (duty * supply_v, Some(outside_resistance(&params.bridge, duty)))
+                (duty * supply_v, outside_resistance(&params.bridge, duty))
             }
-            Drive::Off { supply_v } => (supply_v + DIODES_V, None),
+            Drive::Off { supply_v } => (supply_v + DIODES_V, f64::INFINITY),
         };
-        let dt_per_h = dt / params.motor.inductance_h;
-        if let Some(outside_ohm) = outside_ohm {
-            self.close_loop(self.resistance_ohm + outside_ohm, dt, dt_per_h);
-        }
-        Hold {
+        let nm_per_a = params.gear.ratio * self.torque_constant;
+        Applied {
             volts,
-            emf_per_rad_s: self.torque_constant * params.gear.ratio,
-            per_loop_ohm: self.per_loop_ohm,
-            decay: if outside_ohm.is_some() { self.decay } else { OFF },
+            emf_per_rad_s: nm_per_a,
+            loop_ohm: self.resistance_ohm + outside_ohm,
             resistance_ohm: self.resistance_ohm,
-            dt_per_h,
-            nm_per_a: params.gear.ratio * self.torque_constant,
+            dt_per_h: dt / params.motor.inductance_h,
+            nm_per_a,
         }
     }
 
+    /// What this drive does to the winding over a step of `dt` s.
     #[inline]
-    fn close_loop(&mut self, loop_ohm: f64, dt: f64, dt_per_h: f64) {
-        if loop_ohm == self.loop_ohm && dt == self.dt {
-            return;
+    pub(super) fn hold(&mut self, params: &ActuatorParams, drive: Drive, dt: f64) -> Hold {
+        let applied = self.applied(params, drive, dt);
+        if applied.loop_ohm != self.loop_ohm || dt != self.dt {
+            (self.loop_ohm, self.dt) = (applied.loop_ohm, dt);
+            self.decay = applied.decay();
         }
-        (self.loop_ohm, self.dt) = (loop_ohm, dt);
-        self.per_loop_ohm = 1.0 / loop_ohm;
-        [self.decay] = lanes::exp([-(dt_per_h * loop_ohm).min(DECAYED)]);
+        applied.hold_with(self.decay)
     }
 }
 

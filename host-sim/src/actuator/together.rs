@@ -4,11 +4,11 @@
 //! would have come to alone. An actuator that is not two bodies in free motion over the whole tick is left
 //! as it was, and the caller steps it by itself.
 
-use super::free::{MotionLanes, PairLanes};
-use super::motor::HoldLanes;
+use super::free::{Motion, MotionLanes, Pair, PairLanes, PushesLanes};
+use super::motor::{AppliedLanes, HoldLanes};
 use super::params::Linkage;
 use super::{Actuator, Drive, HEAT_STEPS};
-use crate::lanes::{WIDTH, laned, larger};
+use crate::lanes::{Lanes, WIDTH, go_on_in_widest_registers, laned, larger};
 
 laned! {
     /// Current, and what gathers or is held over the tick.
@@ -21,12 +21,16 @@ laned! {
     }
 }
 
-/// Actuators in lanes.
+/// Actuators in lanes; a lane is one actuator's from its first tick to its last.
 #[derive(Debug, Clone, Copy, Default)]
 pub(crate) struct Together {
+    /// Revision of the actuator whose bodies lie in the lane.
+    revisions: [u32; WIDTH],
     pairs: PairLanes,
+    applied: AppliedLanes,
     holds: HoldLanes,
     motions: MotionLanes,
+    pushes: PushesLanes,
     gathered: GatheredLanes,
 }
 
@@ -44,8 +48,12 @@ impl Together {
         if is_rigid || actuator.params.ring.soot_patch.is_some() || actuator.heat_steps != 0 {
             return false;
         }
-        self.pairs.put(lane, actuator.pair(dt));
-        self.holds.put(lane, &actuator.winding.hold(&actuator.params, drive, dt));
+        if self.revisions[lane] != actuator.revision {
+            self.revisions[lane] = actuator.revision;
+            self.pairs.put(lane, actuator.pair(dt));
+        }
+        debug_assert_eq!(self.pairs.at(lane), *actuator.pair(dt), "a lane keeps its actuator");
+        self.applied.put(lane, &actuator.winding.applied(&actuator.params, drive, dt));
         self.motions.put(lane, &actuator.motion());
         let (current_a, heat_j) = (actuator.state.current_a, actuator.heat_j);
         let overrun = f64::NEG_INFINITY;
@@ -55,19 +63,7 @@ impl Together {
 
     /// Moves every lane on by a tick of [`HEAT_STEPS`] steps of `dt` s.
     pub(crate) fn run(&mut self, dt: f64) {
-        for _ in 0..HEAT_STEPS {
-            for lane in 0..WIDTH {
-                let (pair, hold) = (self.pairs.at(lane), self.holds.at(lane));
-                let (motion, mut gathered) = (self.motions.at(lane), self.gathered.at(lane));
-                gathered.current_a = hold.current_after(gathered.current_a, motion.lever_rad_s);
-                let motor_nm = hold.nm_per_a * gathered.current_a;
-                let (motion, overrun) = pair.step(&motion, motor_nm, gathered.gas_nm, 1.0);
-                gathered.overrun = larger(gathered.overrun, overrun);
-                gathered.heat_j += gathered.current_a * gathered.current_a * hold.resistance_ohm * dt;
-                self.motions.put(lane, &motion);
-                self.gathered.put(lane, &gathered);
-            }
-        }
+        go_on_in_widest_registers(self, dt);
     }
 
     /// Gives a lane's result to its actuator. False: it met a stop and is left as it was.
@@ -83,5 +79,60 @@ impl Together {
             actuator.pass_heat_on(&heat, dt);
         }
         true
+    }
+}
+
+impl Lanes for Together {
+    #[inline(always)]
+    fn go_on(&mut self, dt: f64) {
+        for lane in 0..WIDTH {
+            self.holds.put(lane, &self.applied.at(lane).hold());
+        }
+        for _ in 0..HEAT_STEPS {
+            self.push(dt);
+            self.pass();
+            self.each(|pair, motion| pair.take_tangent(motion));
+            self.pass();
+            self.each(|pair, motion| pair.arrive(motion, NO_PATCH));
+        }
+    }
+}
+
+/// Factor on the friction level of a ring without a soot patch.
+const NO_PATCH: f64 = 1.0;
+
+/// The parts of a step, each for all lanes: one register computes while another waits for its division.
+impl Together {
+    #[inline(always)]
+    fn push(&mut self, dt: f64) {
+        for lane in 0..WIDTH {
+            let (pair, hold, motion) = (self.pairs.at(lane), self.holds.at(lane), self.motions.at(lane));
+            let mut gathered = self.gathered.at(lane);
+            gathered.current_a = hold.current_after(gathered.current_a, motion.lever_rad_s);
+            gathered.heat_j += gathered.current_a * gathered.current_a * hold.resistance_ohm * dt;
+            let motor_nm = hold.nm_per_a * gathered.current_a;
+            self.pushes.put(lane, &pair.pushes(&motion, motor_nm, gathered.gas_nm));
+            self.gathered.put(lane, &gathered);
+        }
+    }
+
+    #[inline(always)]
+    fn pass(&mut self) {
+        for lane in 0..WIDTH {
+            let (pair, pushes) = (self.pairs.at(lane), self.pushes.at(lane));
+            let (mut motion, mut gathered) = (self.motions.at(lane), self.gathered.at(lane));
+            gathered.overrun = larger(pair.pass(&mut motion, &pushes, NO_PATCH), gathered.overrun);
+            self.motions.put(lane, &motion);
+            self.gathered.put(lane, &gathered);
+        }
+    }
+
+    #[inline(always)]
+    fn each(&mut self, part: impl Fn(&Pair, &mut Motion)) {
+        for lane in 0..WIDTH {
+            let mut motion = self.motions.at(lane);
+            part(&self.pairs.at(lane), &mut motion);
+            self.motions.put(lane, &motion);
+        }
     }
 }

@@ -4,10 +4,11 @@
 //! vanes a step later. A lane has the bits that it would have alone. A leak needs powers that lanes do not
 //! have, so that an engine with a leak steps alone.
 
-use super::equations::{Equations, EquationsLanes};
+use super::equations::EquationsLanes;
 use super::reduced::{AirState, Operating, ReducedModel, Vanes};
 use super::rk4::{along, combined};
-use crate::lanes::{WIDTH, laned};
+use crate::atmosphere::Ambient;
+use crate::lanes::{Lanes, WIDTH, go_on_in_widest_registers, laned};
 
 /// What the air path runs through during a step.
 #[derive(Debug, Clone, Copy)]
@@ -21,44 +22,20 @@ pub(crate) struct AirRun {
 }
 
 impl AirRun {
-    /// State and vanes at the end of a step of `dt` s.
+    /// State and vanes at the end of a step of `dt` s: Runge–Kutta while the vanes move evenly.
     pub(crate) fn after(&self, model: &ReducedModel, dt: f64) -> (AirState, Vanes) {
-        let to = model.vanes(self.opening);
-        (self.run_through(model, to, dt), to)
-    }
-
-    /// Runge–Kutta while the vanes move evenly.
-    #[inline(always)]
-    fn run_through(&self, model: &impl Slopes, to: Vanes, dt: f64) -> AirState {
-        let (x, op, from) = (&self.from, &self.op, self.vanes);
-        let half =
-            Vanes { opening: 0.5 * (from.opening + to.opening), area_m2: 0.5 * (from.area_m2 + to.area_m2) };
-        let k1 = model.slopes(x, from, op);
-        let k2 = model.slopes(&along(x, 0.5 * dt, &k1), half, op);
-        let k3 = model.slopes(&along(x, 0.5 * dt, &k2), half, op);
-        let k4 = model.slopes(&along(x, dt, &k3), to, op);
-        combined(x, dt, [k1, k2, k3, k4])
+        let (x, op, from, to) = (&self.from, &self.op, self.vanes, model.vanes(self.opening));
+        let k1 = model.rates(x, from, op);
+        let k2 = model.rates(&along(x, 0.5 * dt, &k1), halfway(from, to), op);
+        let k3 = model.rates(&along(x, 0.5 * dt, &k2), halfway(from, to), op);
+        let k4 = model.rates(&along(x, dt, &k3), to, op);
+        (combined(x, dt, [k1, k2, k3, k4]), to)
     }
 }
 
-/// What gives the slopes of the states. A trait and no closure: only so are they inlined four times, without
-/// which lanes come apart.
-trait Slopes {
-    fn slopes(&self, x: &AirState, vanes: Vanes, op: &Operating) -> AirState;
-}
-
-impl Slopes for ReducedModel {
-    fn slopes(&self, x: &AirState, vanes: Vanes, op: &Operating) -> AirState {
-        self.rates(x, vanes, op)
-    }
-}
-
-/// Without a leak.
-impl Slopes for Equations {
-    #[inline(always)]
-    fn slopes(&self, x: &AirState, vanes: Vanes, op: &Operating) -> AirState {
-        self.rates(x, &self.flows(x, vanes, op, 0.0))
-    }
+#[inline(always)]
+fn halfway(from: Vanes, to: Vanes) -> Vanes {
+    Vanes { opening: 0.5 * (from.opening + to.opening), area_m2: 0.5 * (from.area_m2 + to.area_m2) }
 }
 
 laned! {
@@ -96,20 +73,27 @@ impl Course {
 }
 
 laned! {
-    struct Arrival across ArrivalLanes {
+    /// Where a Runge–Kutta step stands: the point that comes next, the weighted sum of the slopes so far, and
+    /// the vanes' area at the end.
+    struct Stage across StageLanes {
         intake_pa,
         exhaust_pa,
         turbo_rad_s,
+        intake_sum,
+        exhaust_sum,
+        turbo_sum,
         area_m2,
     }
 }
 
-/// Air paths in lanes.
+/// Air paths in lanes; a lane is one engine's from its first tick to its last.
 #[derive(Debug, Clone, Copy, Default)]
 pub(crate) struct AirTogether {
+    /// Surroundings that the lane's equations are worked out for.
+    ambients: [Option<Ambient>; WIDTH],
     equations: EquationsLanes,
     courses: CourseLanes,
-    arrivals: ArrivalLanes,
+    stages: StageLanes,
 }
 
 impl AirTogether {
@@ -118,7 +102,11 @@ impl AirTogether {
         if run.op.leak_area_m2 > 0.0 {
             return false;
         }
-        self.equations.put(lane, model.equations());
+        if self.ambients[lane] != Some(*model.ambient()) {
+            self.ambients[lane] = Some(*model.ambient());
+            self.equations.put(lane, model.equations());
+        }
+        debug_assert_eq!(self.equations.at(lane), *model.equations(), "a lane keeps its engine");
         let ([intake_pa, exhaust_pa, turbo_rad_s], op) = (run.from, &run.op);
         self.courses.put(
             lane,
@@ -140,18 +128,75 @@ impl AirTogether {
 
     /// Moves every lane on by `dt` s.
     pub(crate) fn run(&mut self, dt: f64) {
-        for lane in 0..WIDTH {
-            let (equations, run) = (self.equations.at(lane), self.courses.at(lane).run());
-            let to = equations.vanes(run.opening);
-            let [intake_pa, exhaust_pa, turbo_rad_s] = run.run_through(&equations, to, dt);
-            self.arrivals.put(lane, &Arrival { intake_pa, exhaust_pa, turbo_rad_s, area_m2: to.area_m2 });
-        }
+        go_on_in_widest_registers(self, dt);
     }
 
     /// A lane's state and vanes at the end of the step.
     pub(crate) fn arrived(&self, lane: usize) -> (AirState, Vanes) {
-        let (arrival, opening) = (self.arrivals.at(lane), self.courses.at(lane).opening);
-        let state = [arrival.intake_pa, arrival.exhaust_pa, arrival.turbo_rad_s];
-        (state, Vanes { opening, area_m2: arrival.area_m2 })
+        let (stage, opening) = (self.stages.at(lane), self.courses.at(lane).opening);
+        (stage.point(), Vanes { opening, area_m2: stage.area_m2 })
+    }
+}
+
+impl Lanes for AirTogether {
+    /// [`AirRun::after`], stage by stage for all lanes: one register computes while another waits for a
+    /// division or a root.
+    #[inline(always)]
+    fn go_on(&mut self, dt: f64) {
+        for lane in 0..WIDTH {
+            let (equations, course) = (self.equations.at(lane), self.courses.at(lane));
+            let Vanes { area_m2, .. } = equations.vanes(course.opening);
+            let [intake_pa, exhaust_pa, turbo_rad_s] = course.run().from;
+            self.stages.put(lane, &Stage { area_m2, intake_pa, exhaust_pa, turbo_rad_s, ..Stage::default() });
+        }
+        self.stage(|from, _| from, 1.0, 0.5 * dt);
+        self.stage(halfway, 2.0, 0.5 * dt);
+        self.stage(halfway, 2.0, dt);
+        self.stage(|_, to| to, 1.0, 0.0);
+        for lane in 0..WIDTH {
+            let (from, mut stage) = (self.courses.at(lane).run().from, self.stages.at(lane));
+            stage.stand_at(along(&from, dt * (1.0 / 6.0), &stage.sum()));
+            self.stages.put(lane, &stage);
+        }
+    }
+}
+
+impl AirTogether {
+    /// One stage: its slopes count `weight` times, and the next one lies `next_s` along them.
+    #[inline(always)]
+    fn stage(&mut self, vanes: impl Fn(Vanes, Vanes) -> Vanes, weight: f64, next_s: f64) {
+        for lane in 0..WIDTH {
+            let (equations, run) = (self.equations.at(lane), self.courses.at(lane).run());
+            let mut stage = self.stages.at(lane);
+            let to = Vanes { opening: run.opening, area_m2: stage.area_m2 };
+            let (point, no_leak_kg_s) = (stage.point(), 0.0);
+            let flows = equations.flows(&point, vanes(run.vanes, to), &run.op, no_leak_kg_s);
+            let slopes = equations.rates(&point, &flows);
+            stage.take_sum(along(&stage.sum(), weight, &slopes));
+            stage.stand_at(along(&run.from, next_s, &slopes));
+            self.stages.put(lane, &stage);
+        }
+    }
+}
+
+impl Stage {
+    #[inline(always)]
+    fn point(&self) -> AirState {
+        [self.intake_pa, self.exhaust_pa, self.turbo_rad_s]
+    }
+
+    #[inline(always)]
+    fn stand_at(&mut self, point: AirState) {
+        [self.intake_pa, self.exhaust_pa, self.turbo_rad_s] = point;
+    }
+
+    #[inline(always)]
+    fn sum(&self) -> AirState {
+        [self.intake_sum, self.exhaust_sum, self.turbo_sum]
+    }
+
+    #[inline(always)]
+    fn take_sum(&mut self, sum: AirState) {
+        [self.intake_sum, self.exhaust_sum, self.turbo_sum] = sum;
     }
 }

@@ -7,10 +7,10 @@
 
 use firmware_core::settings::Settings;
 
-use super::{Planned, Run, RunError, RunOutcome};
-use crate::lanes::WIDTH;
+use super::closed_loop::Loop;
+use super::{Run, RunError, RunOutcome};
 use crate::scenario::Scenario;
-use crate::world::{Abreast, Move, WorldConfig};
+use crate::world::{Abreast, WorldConfig};
 
 /// Runs a scenario on several worlds with their seeds.
 pub(crate) fn run_abreast(
@@ -23,42 +23,51 @@ pub(crate) fn run_abreast(
     let last_tick = runs.iter().flatten().map(Run::last_tick).max().unwrap_or(0);
     let mut abreast = Abreast::default();
     for tick in 0..last_tick {
-        step(&mut runs, tick, &mut abreast);
+        for (lane, run) in runs.iter_mut().enumerate() {
+            // The end of one tick and the start of the next, while the world lies near in memory.
+            if tick > 0 {
+                attempt(run, |run| arrive(run, lane, &abreast));
+            }
+            attempt(run, |run| set_off(run, lane, tick, &mut abreast));
+        }
+        abreast.move_actuators();
+        for (lane, run) in runs.iter_mut().enumerate() {
+            let Ok(Run { bench: Loop { world, planned, .. }, .. }) = run else { continue };
+            abreast.change_over(lane, world, &planned.engine);
+        }
+        abreast.run_air();
+    }
+    for (lane, run) in runs.iter_mut().enumerate() {
+        attempt(run, |run| arrive(run, lane, &abreast));
     }
     runs.into_iter().map(|run| run.map(Run::finish)).collect()
 }
 
-/// One tick of every run that has not failed.
-fn step(runs: &mut [Result<Run<'_>, RunError>], tick: u32, abreast: &mut Abreast) {
-    let mut plans = [const { None }; WIDTH];
-    let mut moves = [const { None }; WIDTH];
-    for ((run, planned), slot) in runs.iter_mut().zip(&mut plans).zip(&mut moves) {
-        *planned = plan(run, tick);
-        if let (Ok(run), Some(planned)) = (run, planned) {
-            let (world, duty, engine) = (&mut run.bench.world, planned.duty, planned.engine);
-            *slot = Some(Move { world, duty, engine, outcome: Ok(()) });
-        }
-    }
-    abreast.step(&mut moves);
-    let outcomes = moves.map(|one| one.map(|one| one.outcome));
-    for ((run, planned), outcome) in runs.iter_mut().zip(&plans).zip(outcomes) {
-        match (outcome, run.as_mut(), planned) {
-            (Some(Err(diverged)), ..) => *run = Err(diverged.into()),
-            (Some(Ok(())), Ok(running), Some(planned)) => _ = running.note(planned),
-            _ => {}
-        }
+/// Goes on with a run that has not failed; it ends where this fails.
+fn attempt<'a>(
+    run: &mut Result<Run<'a>, RunError>,
+    go_on: impl FnOnce(&mut Run<'a>) -> Result<(), RunError>,
+) {
+    if let Ok(going) = run
+        && let Err(error) = go_on(going)
+    {
+        *run = Err(error);
     }
 }
 
-/// What a run plans for a tick; a run whose plan fails ends there.
-fn plan(run: &mut Result<Run<'_>, RunError>, tick: u32) -> Option<Planned> {
-    match run.as_mut().ok()?.plan(tick) {
-        Ok(planned) => Some(planned),
-        Err(error) => {
-            *run = Err(error);
-            None
-        }
-    }
+/// Begins a tick.
+fn set_off(run: &mut Run<'_>, lane: usize, tick: u32, abreast: &mut Abreast) -> Result<(), RunError> {
+    run.plan(tick)?;
+    let Loop { world, planned, .. } = &mut run.bench;
+    abreast.set_off(lane, world, planned.duty);
+    Ok(())
+}
+
+/// Ends the tick that the run is in.
+fn arrive(run: &mut Run<'_>, lane: usize, abreast: &Abreast) -> Result<(), RunError> {
+    abreast.arrive(lane, &mut run.bench.world)?;
+    run.note();
+    Ok(())
 }
 
 #[cfg(test)]

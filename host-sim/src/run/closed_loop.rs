@@ -23,9 +23,23 @@ pub(super) struct Planned {
     pub(super) is_warm_up: bool,
 }
 
+impl Planned {
+    fn nothing() -> Self {
+        Self {
+            row: TraceRow::default(),
+            duty: Duty::ZERO,
+            engine: EngineState::Standing,
+            event: None,
+            faults: FaultSet::NONE,
+            is_warm_up: true,
+        }
+    }
+}
+
 /// World and controller with what passes between them.
 pub(super) struct Loop<'a> {
     pub(super) world: World,
+    pub(super) planned: Planned,
     controller: Controller,
     demand: crate::scenario::DemandCursor<'a>,
     modes: ModeSettings,
@@ -58,6 +72,7 @@ impl<'a> Loop<'a> {
         let first = scenario.cursor().at(0.0);
         let mut bench = Self {
             world: World::new(&config, seed)?,
+            planned: Planned::nothing(),
             controller,
             demand: scenario.cursor(),
             modes: settings.target.modes,
@@ -80,8 +95,9 @@ impl<'a> Loop<'a> {
         self.world.set_altitude(wanted_m)
     }
 
-    /// Reads the world and asks the controller; the world's own step is still to come.
-    pub(super) fn plan(&mut self, tick: u32, t_s: f64, is_warm_up: bool) -> Result<Planned, RunError> {
+    /// Reads the world and asks the controller; the world's own step is still to come. The plan stays here: it
+    /// is too large to be handed round every tick.
+    pub(super) fn plan(&mut self, tick: u32, t_s: f64, is_warm_up: bool) -> Result<(), BadParameter> {
         let demand = self.demand.at(t_s);
         self.follow_altitude(&demand)?;
         let load = (demand.fuel_mg / self.full_load_mg).clamp(0.0, 1.0);
@@ -102,14 +118,15 @@ impl<'a> Loop<'a> {
             egr_area_m2: demand.egr_mm2 * 1e-6,
             fuel_request: self.fuel_request,
         };
-        Ok(Planned {
+        self.planned = Planned {
             row: self.row(t_s, &demand, boost_target, &output),
             duty: output.duty,
             engine: EngineState::Running(inputs),
             event: output.event,
             faults: output.faults,
             is_warm_up,
-        })
+        };
+        Ok(())
     }
 
     fn row(&self, t_s: f64, demand: &Demand, asked: Kilopascal, output: &TickOutput) -> TraceRow {

@@ -23,7 +23,7 @@ use crate::check::BadParameter;
 use crate::metrics::{Meter, Metrics};
 use crate::scenario::Scenario;
 use crate::world::{Diverged, TICK_S, World, WorldConfig};
-use closed_loop::{Loop, Planned};
+use closed_loop::Loop;
 
 /// What is kept of a run besides its metrics.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -97,13 +97,14 @@ pub fn run_world(
 ) -> Result<RunOutcome, RunError> {
     let mut run = Run::new(scenario, world, settings, seed)?;
     for tick in 0..run.last_tick() {
-        let planned = run.plan(tick)?;
-        run.bench.world.step(planned.duty, &planned.engine)?;
-        if run.note(&planned)
+        run.plan(tick)?;
+        let Loop { world, planned, .. } = &mut run.bench;
+        world.step(planned.duty, &planned.engine)?;
+        if run.note()
             && let Record::EveryTicks(every) = record
             && run.tick_in_scenario(tick).is_multiple_of(every.max(1))
         {
-            run.outcome.trace.rows.push(planned.row);
+            run.outcome.trace.rows.push(run.bench.planned.row);
         }
     }
     Ok(run.finish())
@@ -148,13 +149,14 @@ impl<'a> Run<'a> {
     }
 
     /// What the controller makes of a tick.
-    fn plan(&mut self, tick: u32) -> Result<Planned, RunError> {
+    fn plan(&mut self, tick: u32) -> Result<(), BadParameter> {
         let t_s = f64::from(self.tick_in_scenario(tick)) * TICK_S;
         self.bench.plan(tick, t_s, tick < self.warm_up_ticks)
     }
 
     /// Takes a tick that is done into the metrics. False: it belongs to the warm-up.
-    fn note(&mut self, planned: &Planned) -> bool {
+    fn note(&mut self) -> bool {
+        let planned = &self.bench.planned;
         if planned.is_warm_up {
             return false;
         }

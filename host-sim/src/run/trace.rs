@@ -3,7 +3,7 @@
 use firmware_core::guard::GuardStage;
 
 /// One row.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub struct TraceRow {
     /// Time, s.
     pub t_s: f64,

@@ -76,7 +76,7 @@ pub enum ChannelFault {
 
 /// All failures of one channel that are present together.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(crate) struct Disturbance {
+struct Disturbance {
     offset: f64,
     gain: f64,
     noise: f64,
@@ -106,7 +106,7 @@ impl Default for Disturbance {
 
 impl Disturbance {
     /// Adds a fault that set in at `since_s`.
-    pub(crate) fn add(&mut self, fault: ChannelFault, since_s: f64) {
+    fn add(&mut self, fault: ChannelFault, since_s: f64) {
         match fault {
             ChannelFault::Offset(by) => self.offset += by,
             ChannelFault::Gain(factor) => self.gain *= factor,
@@ -129,19 +129,39 @@ const READINGS_PER_S: f64 = 1000.0;
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) struct Channel {
     pub params: ChannelParams,
-    pub disturbance: Disturbance,
+    /// Nothing on a sound channel, which most are: they are read every tick.
+    disturbance: Option<Box<Disturbance>>,
     last: Option<f64>,
 }
 
 impl Channel {
     pub(crate) fn new(params: ChannelParams) -> Self {
-        Self { params, disturbance: Disturbance::default(), last: None }
+        Self { params, disturbance: None, last: None }
+    }
+
+    pub(crate) fn clear_faults(&mut self) {
+        self.disturbance = None;
+    }
+
+    /// Adds a fault that set in at `since_s`.
+    pub(crate) fn add_fault(&mut self, fault: ChannelFault, since_s: f64) {
+        self.disturbance.get_or_insert_default().add(fault, since_s);
     }
 
     /// One reading of `truth` at `time_s`.
     #[inline]
     pub(crate) fn read(&mut self, truth: f64, time_s: f64, rng: &mut impl Rng) -> f64 {
-        let (p, d) = (&self.params, &self.disturbance);
+        if self.disturbance.is_some() {
+            return self.read_disturbed(truth, time_s, rng);
+        }
+        let p = &self.params;
+        let noise = if p.noise > 0.0 { p.noise * rng.sample::<f64, _>(StandardNormal) } else { 0.0 };
+        self.shown(truth * p.gain + p.offset + noise)
+    }
+
+    #[cold]
+    fn read_disturbed(&mut self, truth: f64, time_s: f64, rng: &mut impl Rng) -> f64 {
+        let (p, d) = (&self.params, self.disturbance.as_deref().copied().unwrap_or_default());
         if let Some(reading) = d.dropped_to {
             return reading;
         }
@@ -159,6 +179,13 @@ impl Channel {
         if d.glitch_per_s > 0.0 && rng.random::<f64>() < d.glitch_per_s / READINGS_PER_S {
             value += if rng.random::<bool>() { d.glitch_size } else { -d.glitch_size };
         }
+        self.shown(value)
+    }
+
+    /// A value as the sensor shows it.
+    #[inline]
+    fn shown(&mut self, value: f64) -> f64 {
+        let p = &self.params;
         let reading = quantised(value, p.step).clamp(p.lowest, p.highest);
         self.last = Some(reading);
         reading
@@ -167,18 +194,37 @@ impl Channel {
 
 #[inline]
 fn quantised(value: f64, step: f64) -> f64 {
-    if step > 0.0 { libm::rint(value / step) * step } else { value }
+    if step > 0.0 { nearest(value / step) * step } else { value }
+}
+
+/// The nearest whole number, halves to the even one, as `rint` has it.
+#[inline]
+pub(super) fn nearest(x: f64) -> f64 {
+    /// Below this size a double holds halves; adding three times it leaves only the whole.
+    const HALVES: f64 = 2_251_799_813_685_248.0;
+    const ROUNDER: f64 = 3.0 * HALVES;
+    if x.abs() < HALVES { ((x + ROUNDER) - ROUNDER).copysign(x) } else { libm::rint(x) }
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use proptest::prelude::*;
     use rand::SeedableRng;
+
+    proptest! {
+        #[test]
+        fn whole_numbers_are_those_of_libm(bits in any::<u64>(), near in -1e6_f64..1e6) {
+            for x in [f64::from_bits(bits), near, libm::rint(near) + 0.5] {
+                prop_assert_eq!(nearest(x).to_bits(), libm::rint(x).to_bits(), "{}", x);
+            }
+        }
+    }
 
     fn channel(fault: Option<ChannelFault>) -> Channel {
         let mut channel = Channel::new(ChannelParams::new(0.0, 0.0, 400.0, 0.1));
         if let Some(fault) = fault {
-            channel.disturbance.add(fault, 2.0);
+            channel.add_fault(fault, 2.0);
         }
         channel
     }
@@ -201,7 +247,7 @@ mod tests {
         let mut rng = rand_pcg::Pcg64Mcg::seed_from_u64(1);
         let mut channel = channel(None);
         let before = channel.read(100.0, 0.0, &mut rng);
-        channel.disturbance.add(ChannelFault::Freeze, 1.0);
+        channel.add_fault(ChannelFault::Freeze, 1.0);
         assert_eq!(channel.read(200.0, 1.0, &mut rng), before);
     }
 

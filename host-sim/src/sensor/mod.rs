@@ -3,7 +3,7 @@
 mod channel;
 mod position;
 
-pub(crate) use channel::{Channel, Disturbance};
+pub(crate) use channel::Channel;
 pub use channel::{ChannelFault, ChannelParams};
 pub(crate) use position::PositionSensor;
 pub use position::{COUNTS_MAX, PositionFault, PositionSensorParams};

@@ -7,7 +7,7 @@ use firmware_core::units::Counts;
 use rand::Rng;
 use serde::{Deserialize, Serialize};
 
-use super::channel::{Channel, ChannelFault, ChannelParams, Disturbance};
+use super::channel::{Channel, ChannelFault, ChannelParams, nearest};
 use crate::check::{BadParameter, between, not_negative};
 
 /// Highest reading of a 14-bit sensor.
@@ -87,14 +87,14 @@ impl PositionSensor {
     }
 
     pub(crate) fn clear_faults(&mut self) {
-        self.channel.disturbance = Disturbance::default();
+        self.channel.clear_faults();
         self.reversed = false;
         self.wrap_shift = None;
     }
 
     pub(crate) fn add_fault(&mut self, fault: PositionFault, since_s: f64) {
         match fault {
-            PositionFault::Channel(fault) => self.channel.disturbance.add(fault, since_s),
+            PositionFault::Channel(fault) => self.channel.add_fault(fault, since_s),
             PositionFault::Reversed => self.reversed = true,
             PositionFault::WrapAround(shift) => self.wrap_shift = Some(shift),
         }
@@ -112,6 +112,6 @@ impl PositionSensor {
             reading = reading + shift - turns * COUNTS_PER_TURN_OF_RANGE;
         }
         // `as` saturates and takes NaN to 0, which is what a dead converter reads.
-        Counts(libm::rint(reading.clamp(0.0, COUNTS_MAX)) as i16)
+        Counts(nearest(reading.clamp(0.0, COUNTS_MAX)) as i16)
     }
 }

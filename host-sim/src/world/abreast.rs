@@ -2,7 +2,7 @@
 //!
 //! In: worlds, each with its duty and engine. Out: each world a tick later, to the bit where
 //! [`World::step`] would have taken it. What cannot go along in a lane (a stop within reach, a rigid joint, a
-//! leak) is stepped by itself.
+//! leak) is stepped by itself. A lane is one world's from its first tick to its last.
 
 use firmware_core::units::Duty;
 
@@ -14,70 +14,69 @@ use crate::lanes::WIDTH;
 const _: () =
     assert!(ACTUATOR_STEPS == HEAT_STEPS, "a tick in lanes ends where the winding's heat is passed on");
 
-/// A world with what is to happen to it in this tick.
-pub(crate) struct Move<'a> {
-    pub world: &'a mut World,
-    pub duty: Duty,
-    pub engine: EngineState,
-    /// How the tick went.
-    pub outcome: Result<(), Diverged>,
-}
-
-/// Room for worlds in lanes.
+/// Worlds in lanes. In each tick every world is to [`set_off`](Self::set_off), to
+/// [`change_over`](Self::change_over) and to [`arrive`](Self::arrive), with
+/// [`move_actuators`](Self::move_actuators) and [`run_air`](Self::run_air) for all of them between.
 #[derive(Debug, Clone, Default)]
 pub(crate) struct Abreast {
     actuators: Together,
     air: AirTogether,
+    seats: [Seat; WIDTH],
+}
+
+/// How a world goes through the tick.
+#[derive(Debug, Clone, Copy, Default)]
+struct Seat {
+    /// Its actuator goes along in the lane.
+    has_actuator: bool,
+    /// What its air path runs through, with the engine running.
+    air: Option<AirRun>,
+    /// Its air path goes along in the lane.
+    has_air: bool,
 }
 
 impl Abreast {
-    /// Moves worlds on by a tick, each in its lane.
-    pub(crate) fn step(&mut self, moves: &mut [Option<Move<'_>>; WIDTH]) {
-        for one in moves.iter_mut().flatten() {
-            one.world.begin(one.duty);
-        }
-        self.move_actuators(moves);
-        self.run_air(moves);
-        for one in moves.iter_mut().flatten() {
-            one.outcome = one.outcome.and_then(|()| one.world.finish());
-        }
+    /// Begins a world's tick.
+    pub(crate) fn set_off(&mut self, lane: usize, world: &mut World, duty: Duty) {
+        world.begin(duty);
+        let gas_nm = world.gas_on_ring_nm();
+        let has_actuator =
+            self.actuators.take(lane, &mut world.actuator, world.drive, gas_nm, ACTUATOR_STEP_S);
+        self.seats[lane] = Seat { has_actuator, ..Seat::default() };
     }
 
-    fn move_actuators(&mut self, moves: &mut [Option<Move<'_>>; WIDTH]) {
-        let mut along = [false; WIDTH];
-        for (lane, (one, along)) in moves.iter_mut().zip(&mut along).enumerate() {
-            let Some(Move { world, .. }) = one else { continue };
-            let gas_nm = world.gas_on_ring_nm();
-            *along = self.actuators.take(lane, &mut world.actuator, world.drive, gas_nm, ACTUATOR_STEP_S);
-        }
-        if along.contains(&true) {
+    pub(crate) fn move_actuators(&mut self) {
+        if self.seats.iter().any(|seat| seat.has_actuator) {
             self.actuators.run(ACTUATOR_STEP_S);
         }
-        for (lane, (one, along)) in moves.iter_mut().zip(along).enumerate() {
-            let Some(Move { world, .. }) = one else { continue };
-            let is_done = along && self.actuators.give(lane, &mut world.actuator, ACTUATOR_STEP_S);
-            if !is_done {
-                world.move_actuator();
-            }
-            world.note_loose_stop();
+    }
+
+    /// Takes over what the actuator came to, and goes on to the air path.
+    pub(crate) fn change_over(&mut self, lane: usize, world: &mut World, engine: &EngineState) {
+        let seat = &mut self.seats[lane];
+        let is_done = seat.has_actuator && self.actuators.give(lane, &mut world.actuator, ACTUATOR_STEP_S);
+        if !is_done {
+            world.move_actuator();
+        }
+        world.note_loose_stop();
+        seat.air = world.begin_air(engine);
+        seat.has_air = seat.air.is_some_and(|run| self.air.take(lane, world.engine.model(), &run));
+    }
+
+    pub(crate) fn run_air(&mut self) {
+        if self.seats.iter().any(|seat| seat.has_air) {
+            self.air.run(TICK_S);
         }
     }
 
-    fn run_air(&mut self, moves: &mut [Option<Move<'_>>; WIDTH]) {
-        let mut runs: [Option<(AirRun, bool)>; WIDTH] = [None; WIDTH];
-        for (lane, (one, slot)) in moves.iter_mut().zip(&mut runs).enumerate() {
-            let Some(Move { world, engine, .. }) = one else { continue };
-            let Some(run) = world.begin_air(engine) else { continue };
-            *slot = Some((run, self.air.take(lane, world.engine.model(), &run)));
+    /// Ends a world's tick.
+    pub(crate) fn arrive(&self, lane: usize, world: &mut World) -> Result<(), Diverged> {
+        let seat = &self.seats[lane];
+        if let Some(run) = &seat.air {
+            let model = world.engine.model();
+            let arrived = if seat.has_air { self.air.arrived(lane) } else { run.after(model, TICK_S) };
+            world.finish_air(run, arrived)?;
         }
-        if runs.iter().flatten().any(|(_, is_along)| *is_along) {
-            self.air.run(TICK_S);
-        }
-        for (lane, (one, run)) in moves.iter_mut().zip(runs).enumerate() {
-            let (Some(one), Some((run, is_along))) = (one, run) else { continue };
-            let model = one.world.engine.model();
-            let arrived = if is_along { self.air.arrived(lane) } else { run.after(model, TICK_S) };
-            one.outcome = one.world.finish_air(&run, arrived);
-        }
+        world.finish()
     }
 }

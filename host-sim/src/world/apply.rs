@@ -7,7 +7,6 @@ use super::loose::LooseStop;
 use super::{Fault, FaultKind, Sensors, World};
 use crate::airpath::HoseState;
 use crate::check::BadParameter;
-use crate::sensor::Disturbance;
 
 impl World {
     /// Tries the faults of every moment at which one sets in or ends, so that none can fail later.
@@ -68,7 +67,7 @@ impl Sensors {
             &mut self.barometer,
             &mut self.turbo_speed,
         ] {
-            channel.disturbance = Disturbance::default();
+            channel.clear_faults();
         }
     }
 
@@ -82,6 +81,6 @@ impl Sensors {
             FaultKind::TurboSpeedSensor(what) => (&mut self.turbo_speed, what),
             _ => return,
         };
-        channel.disturbance.add(what, fault.at_s);
+        channel.add_fault(what, fault.at_s);
     }
 }

@@ -14,7 +14,7 @@ mod tests;
 mod tick;
 mod truth;
 
-pub(crate) use abreast::{Abreast, Move};
+pub(crate) use abreast::Abreast;
 pub use config::{BoostTap, OpeningDirection, SensorParams, Travel, WorldConfig};
 pub use fault::{Fault, FaultKind, StopFault};
 pub use truth::{StopTruth, Truth};
