@@ -4,9 +4,9 @@
 use firmware_core::command::Command;
 use firmware_core::controller::{Controller, TickOutput};
 use firmware_core::faults::{Fault, FaultSet, Limit};
-use firmware_core::sample::Request;
+use firmware_core::sample::{Request, Sample};
 use firmware_core::settings::Settings;
-use firmware_core::units::{Duty, Tick};
+use firmware_core::units::{Ampere, Duty, Tick};
 use host_sim::world::{EngineState, World, WorldConfig};
 
 struct Bench {
@@ -78,4 +78,26 @@ fn a_lever_that_its_spring_opens_after_a_release_misses_no_current() {
     }
     let coasted = (bench.world.truth().lever_rad - closed).abs().to_degrees();
     assert!(coasted > 60.0, "the spring opened the lever by {coasted}° only");
+}
+
+/// A cable short of 0.1 Ω without inductance: the very first reading lies far over what a winding can draw.
+#[test]
+fn a_dead_short_is_cut_back_to_the_limit_in_ten_ticks_and_named() {
+    const SHORT_OHM: f32 = 0.1;
+    let settings = Settings::default();
+    let mut controller = Controller::new(settings);
+    let at_rest = World::new(&WorldConfig::default(), 1).expect("a valid world").sample(Tick(0));
+    let full = Request::Bench(Command::Duty(Duty::MAX));
+    let (mut current, mut named) = (0.0_f32, FaultSet::NONE);
+    for tick in 0..1000 {
+        let sample = Sample { tick: Tick(tick), motor_current: Ampere(current), ..at_rest };
+        let output = controller.tick(&sample, &full);
+        current = output.duty.get() * sample.supply.0 / SHORT_OHM;
+        named = named.union(output.faults);
+        assert!(
+            tick < 10 || current.abs() < 1.1 * settings.actuator.max_current.0,
+            "{current} A at {tick} ms"
+        );
+    }
+    assert!(named.contains(Fault::OverCurrent) && !named.contains(Fault::CurrentRange), "{named:?}");
 }

@@ -141,8 +141,10 @@ impl Plausibility {
 
     fn current(&mut self, settings: &Settings, sample: &Sample, faults: &mut FaultSet) -> Option<Ampere> {
         let stall = settings.plausibility.supply_max.0 / settings.actuator.winding_resistance_ohm;
-        let in_range = libm::fabsf(sample.motor_current.0) <= CURRENT_HEADROOM * stall;
-        let judged = self.current.judge(sample.motor_current.0, in_range, f32::MAX, &settings.plausibility);
+        let (reading, most) = (sample.motor_current.0, CURRENT_HEADROOM * stall);
+        // A hard short reads more than any winding draws: told as the most that is believed, never as nothing.
+        let reading = if libm::fabsf(reading) > most { libm::copysignf(most, reading) } else { reading };
+        let judged = self.current.judge(reading, !reading.is_nan(), f32::MAX, &settings.plausibility);
         faults.assign(Fault::CurrentRange, judged.is_fault());
         judged.value.map(Ampere)
     }
