@@ -1,7 +1,7 @@
 //! By what a unit is judged: its profile and its acceptance limits, as named on the command line.
 //!
 //! In: options. Out: [`Profile`] and [`Limits`]. The built-in ones are inventions: a real unit is refused
-//! without a profile of its own, and another profile without limits of its own.
+//! without a profile of its own, and a profile without limits of the same name.
 
 use std::path::{Path, PathBuf};
 
@@ -34,14 +34,34 @@ impl CriteriaArgs {
             None => Limits::demo(),
         }
         .map_err(Failure::usage)?;
-        if self.limits.is_none() && limits.name != profile.name {
-            return Err(Failure::usage(format!(
-                "--limits is missing: the built-in limits are invented for {}, not for {}. Copy \
-                 rigs/profiles/bench-actuator-a.limits.toml and set each limit from the unit's data sheet.",
-                limits.name, profile.name
-            )));
+        if limits.name == profile.name {
+            return Ok((profile, limits));
         }
-        Ok((profile, limits))
+        let whose = match &self.limits {
+            Some(path) => format!("{}: name = {:?}: these limits are", path.display(), limits.name),
+            None => format!("--limits is missing: the built-in ones are invented for {:?},", limits.name),
+        };
+        Err(Failure::usage(format!(
+            "{whose} not for the profile {:?}. Give limits of that name, each set from the unit's data sheet; \
+             rigs/profiles/bench-actuator-a.limits.toml shows the form.",
+            profile.name
+        )))
+    }
+
+    /// Refuses the built-in profile for a real unit, by whatever file it comes.
+    ///
+    /// # Errors
+    /// Says what is missing and where to begin.
+    pub fn of_a_real_unit(&self, profile: &Profile) -> Result<(), Failure> {
+        let built_in = Profile::demo().map_err(Failure::usage)?;
+        if self.profile.is_some() && profile.name != built_in.name {
+            return Ok(());
+        }
+        Err(Failure::usage(format!(
+            "--profile: {} is invented and describes no real unit. Copy rigs/profiles/bench-actuator-a.toml and its \
+             .limits.toml, give both a name of their own, and set every value from the unit's data sheet.",
+            built_in.name
+        )))
     }
 }
 

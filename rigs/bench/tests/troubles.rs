@@ -9,7 +9,26 @@ use std::path::Path;
 
 use assert_cmd::Command;
 
-const PROFILE: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/../profiles/bench-actuator-a.toml");
+/// The demonstration's actuator under a name of its own, as a user's copy would have it.
+fn own_profile(folder: &Path) -> [String; 4] {
+    let named = |text: &str| text.replacen("name = \"bench-actuator-a\"", "name = \"own\"", 1);
+    let put = |file: &str, text: &str| {
+        let path = folder.join(file);
+        fs::write(&path, named(text)).expect("the folder takes a file");
+        path.display().to_string()
+    };
+    let profile = put("own.toml", vanebench::profile::DEMO_PROFILE);
+    let limits = put("own.limits.toml", vanebench::profile::DEMO_LIMITS);
+    ["--profile".into(), profile, "--limits".into(), limits]
+}
+
+/// What `learn` says of a port, asked as for a real unit, with the cautions acknowledged.
+fn learn_fails(port: &str, code: i32) -> String {
+    let folder = tempfile::tempdir().expect("a folder");
+    let own = own_profile(folder.path());
+    let args = ["learn", "--port", port, "--unit", "u1", "--hands-clear"];
+    fails(&args.into_iter().chain(own.iter().map(String::as_str)).collect::<Vec<_>>(), code)
+}
 
 fn vanebench() -> Command {
     Command::new(assert_cmd::cargo_bin!("vanebench"))
@@ -53,37 +72,42 @@ fn a_file_that_is_no_toml_is_named_with_its_line() {
 
 #[test]
 fn a_port_that_is_not_there_is_named_with_what_to_try() {
-    let said = fails(
-        &["learn", "--port", "/dev/no-such-port", "--unit", "u1", "--hands-clear", "--profile", PROFILE],
-        2,
-    );
+    let said = learn_fails("/dev/no-such-port", 2);
     assert!(said.contains("/dev/no-such-port") && said.contains("vanebench ports"), "{said}");
 }
 
 #[test]
 fn a_real_port_moves_nothing_before_the_cautions_are_acknowledged() {
-    let said = fails(&["learn", "--port", "/dev/no-such-port", "--unit", "u1", "--profile", PROFILE], 2);
+    let folder = tempfile::tempdir().unwrap();
+    let own = own_profile(folder.path());
+    let args = ["learn", "--port", "/dev/no-such-port", "--unit", "u1"];
+    let said = fails(&args.into_iter().chain(own.iter().map(String::as_str)).collect::<Vec<_>>(), 2);
     assert!(said.contains("pinch") && said.contains("--hands-clear"), "{said}");
 }
 
 #[test]
 fn a_real_unit_is_not_moved_by_the_invented_profile() {
-    let said = fails(&["learn", "--port", "/dev/no-such-port", "--unit", "u1", "--hands-clear"], 2);
-    assert!(said.contains("--profile is missing") && said.contains("invented"), "{said}");
+    let built_in = concat!(env!("CARGO_MANIFEST_DIR"), "/../profiles/bench-actuator-a.toml");
+    let args = ["learn", "--port", "/dev/no-such-port", "--unit", "u1", "--hands-clear"];
+    for more in [&[][..], &["--profile", built_in]] {
+        let said = fails(&[&args[..], more].concat(), 2);
+        assert!(said.contains("--profile") && said.contains("invented"), "{said}");
+    }
 }
 
 #[test]
-fn another_profile_is_not_judged_by_the_invented_limits_nor_under_another_name() {
+fn another_profile_is_not_judged_by_foreign_limits_nor_under_another_name() {
     let folder = tempfile::tempdir().unwrap();
-    let other = profile_with(folder.path(), "name = \"bench-actuator-a\"", "name = \"other\"");
+    let [_, own, _, limits] = own_profile(folder.path());
     let records = folder.path().display().to_string();
-    let said = fails(&["learn", "--port", "virtual", "--profile", &other, "--records", &records], 2);
+    let said = fails(&["learn", "--port", "virtual", "--profile", &own, "--records", &records], 2);
     assert!(said.contains("--limits is missing") && said.contains("bench-actuator-a"), "{said}");
+    let said = fails(&["learn", "--port", "virtual", "--limits", &limits, "--records", &records], 2);
+    assert!(said.contains("own.limits.toml") && said.contains("bench-actuator-a"), "{said}");
     vanebench().args(["learn", "--port", "virtual", "--records", &records]).assert().success();
     let unit = folder.path().join("healthy").display().to_string();
-    let limits = PROFILE.replace(".toml", ".limits.toml");
-    let said = fails(&["judge", &unit, "--profile", &other, "--limits", &limits], 2);
-    for part in ["0001-learn", "bench-actuator-a", "other", "--profile"] {
+    let said = fails(&["judge", &unit, "--profile", &own, "--limits", &limits], 2);
+    for part in ["0001-learn", "bench-actuator-a", "own", "--profile"] {
         assert!(said.contains(part), "{part} is missing in: {said}");
     }
 }
@@ -109,7 +133,7 @@ fn a_port_in_use_is_said_to_be_in_use() {
     let pty = virtual_rig::pty::Pty::open().unwrap();
     let path = pty.path().display().to_string();
     let _holder = vanebench::port::open(pty.path()).unwrap();
-    let said = fails(&["learn", "--port", &path, "--unit", "u1", "--hands-clear", "--profile", PROFILE], 3);
+    let said = learn_fails(&path, 3);
     assert!(said.contains(&path) && said.contains("in use"), "{said}");
 }
 
@@ -123,7 +147,7 @@ fn something_else_talking_on_the_port_is_quoted() {
             std::thread::sleep(std::time::Duration::from_millis(50));
         }
     });
-    let said = fails(&["learn", "--port", &path, "--unit", "u1", "--hands-clear", "--profile", PROFILE], 3);
+    let said = learn_fails(&path, 3);
     assert!(said.contains("something else is talking"), "{said}");
     talker.join().unwrap();
 }
@@ -132,7 +156,7 @@ fn something_else_talking_on_the_port_is_quoted() {
 fn a_silent_port_is_told_from_a_wrong_speed() {
     let pty = virtual_rig::pty::Pty::open().unwrap();
     let path = pty.path().display().to_string();
-    let said = fails(&["learn", "--port", &path, "--unit", "u1", "--hands-clear", "--profile", PROFILE], 3);
+    let said = learn_fails(&path, 3);
     assert!(said.contains("no answer"), "{said}");
 }
 
@@ -141,7 +165,7 @@ fn a_file_that_is_no_serial_port_is_refused() {
     let mut file = tempfile::NamedTempFile::new().unwrap();
     file.write_all(b"not a port").unwrap();
     let path = file.path().display().to_string();
-    let said = fails(&["learn", "--port", &path, "--unit", "u1", "--hands-clear", "--profile", PROFILE], 2);
+    let said = learn_fails(&path, 2);
     assert!(said.contains("not a usable serial port"), "{said}");
     let mut kept = String::new();
     file.reopen().unwrap().read_to_string(&mut kept).unwrap();

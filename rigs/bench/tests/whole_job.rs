@@ -223,9 +223,16 @@ fn a_unit_behind_a_device_path_is_learned_after_the_cautions_and_its_report_is_d
     let rig = SimulatedRig::of_case(&case, 1, Pacing::Stepped).unwrap();
     let rig = RunningRig::start(rig).unwrap();
     let port = rig.path().display().to_string();
-    let profile = concat!(env!("CARGO_MANIFEST_DIR"), "/../profiles/bench-actuator-a.toml");
-    let options =
-        ["--port", &port, "--unit", "tag-17", "--records", &records, "--profile", profile, "--hands-clear"];
+    let own = |file: &str, text: &str| {
+        let path = folder.path().join(file).display().to_string();
+        fs::write(&path, text.replacen("name = \"bench-actuator-a\"", "name = \"own\"", 1)).unwrap();
+        path
+    };
+    let profile = own("own.toml", vanebench::profile::DEMO_PROFILE);
+    let limits = own("own.limits.toml", vanebench::profile::DEMO_LIMITS);
+    let criteria = ["--profile", &profile, "--limits", &limits];
+    let options = ["--port", &port, "--unit", "tag-17", "--records", &records, "--hands-clear"];
+    let options = [&options[..], &criteria].concat();
     let (code, told) = vanebench(&[&["learn"][..], &options].concat());
     // Nobody has looked at the unit: signals alone prove nothing.
     assert_eq!((code, told["judgement"].as_str()), (3, Some("undetermined")), "{told:#}");
@@ -233,7 +240,7 @@ fn a_unit_behind_a_device_path_is_learned_after_the_cautions_and_its_report_is_d
     assert_eq!((code, told["judgement"].as_str()), (0, Some("fit")), "{told:#}");
     assert_eq!(vanebench(&[&["step"][..], &options].concat()).0, 0);
     let unit = folder.path().join("tag-17");
-    let (_, told) = vanebench(&["report", &unit.display().to_string(), "--profile", profile]);
+    let (_, told) = vanebench(&[&["report", &unit.display().to_string()][..], &criteria].concat());
     let html = fs::read_to_string(told["report"].as_str().unwrap()).unwrap();
     for part in [" UTC</td>", &format!("<td>{port}</td>"), "Signed by a person"] {
         assert!(html.contains(part), "{part} is missing in the report");

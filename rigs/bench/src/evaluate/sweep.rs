@@ -29,11 +29,11 @@ pub(super) fn evaluate(run: &Run, profile: &Profile) -> Shown {
         Ok(table) => {
             let conditions =
                 format!("{}; {} whole cycles, turning points read once", conditions(run), table.cycles());
-            let mut figures = table.figures(Sensor::Own, &conditions);
+            let figures = table.figures(Sensor::Own, &conditions);
             let reversals = reversals(run, plan);
-            figures.extend(reversal::figure(&reversals, &super::conditions(run)));
+            let evidence = Evidence { figures, findings: Vec::new() };
             Shown {
-                evidence: Evidence { figures, findings: Vec::new() },
+                evidence: evidence.and(reversal::judged(&reversals, plan, run)),
                 exhibit: Some(Exhibit::Sweep(table, reversals)),
             }
         }

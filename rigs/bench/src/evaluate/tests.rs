@@ -120,10 +120,21 @@ fn play_shows_as_dead_band_in_a_slow_reversal() {
             }),
         );
     }
-    let shown = evaluate(&run(RunKind::Sweep, &commands, play(0.008)), &Profile::demo().unwrap());
-    assert!((value(&shown, Measure::DeadBand) - 0.8).abs() < 0.04, "{:?}", shown.evidence.figures);
+    let mut profile = Profile::demo().unwrap();
+    profile.plan.sweep.reversals = vec![0.5];
+    let sweep = |width| evaluate(&run(RunKind::Sweep, &commands, play(width)), &profile);
+    let shown = sweep(0.008);
+    assert!((value(&shown, Measure::DeadBand) - 0.8).abs() < 0.06, "{:?}", shown.evidence.figures);
     let Some(Exhibit::Sweep(_, reversals)) = &shown.exhibit else { panic!("no table") };
     assert_eq!(reversals.iter().map(|r| r.dead_bands.len()).collect::<Vec<_>>(), [2]);
+    // Wider than the ramps, and at a place that was not recorded: findings, never a figure of what is left.
+    for (shown, code) in [
+        (sweep(0.02), "dead band too wide"),
+        (evaluate(&run(RunKind::Sweep, &commands, play(0.008)), &Profile::demo().unwrap()), "no reversal"),
+    ] {
+        assert!(shown.evidence.findings.iter().any(|finding| finding.code == code), "{:?}", shown.evidence);
+        assert!(shown.evidence.figures.iter().all(|figure| figure.measure != Measure::DeadBand));
+    }
 }
 
 #[test]

@@ -11,7 +11,7 @@ use host_sim::scenario::Scenario;
 
 use super::target::Target;
 use crate::exit::Failure;
-use crate::record::{Column, Conditions, Mark, RunInfo, RunKind, RunWriter, Series, Status, kebab};
+use crate::record::{Column, Conditions, Mark, RunInfo, RunKind, RunWriter, Series, Status};
 
 /// Ticks in a second, for the time stamps of guard events.
 const TICKS_PER_SECOND: f64 = 1000.0;
@@ -54,7 +54,7 @@ pub fn record_simulation(target: &Target, scenario: &Scenario) -> Result<PathBuf
 fn write(writer: &mut RunWriter, outcome: &RunOutcome, limit_kpa: f64) -> Result<(), Failure> {
     for TimedEvent { t_s, event } in &outcome.events {
         let tick = Tick((t_s.max(0.0) * TICKS_PER_SECOND) as u32);
-        let text = format!("guard {} ({})", event.to.name(), kebab(&event.cause));
+        let text = format!("guard {} ({})", event.to.name(), event.cause.name());
         writer.mark(tick, Mark::Note(text)).map_err(Failure::undetermined)?;
     }
     writer.series(&series(outcome, limit_kpa)).map_err(Failure::undetermined)

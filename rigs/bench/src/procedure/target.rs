@@ -97,11 +97,8 @@ impl TargetArgs {
         let (profile, limits) = self.criteria.read()?;
         let port = self.port()?;
         let unit = self.unit_name(port)?;
-        if matches!(port, PortSpec::Device(_)) && self.criteria.profile.is_none() {
-            return Err(Failure::usage(
-                "--profile is missing: the built-in profile is invented and describes no real unit. Copy \
-                 rigs/profiles/bench-actuator-a.toml and set every value from the unit's data sheet.",
-            ));
+        if matches!(port, PortSpec::Device(_)) {
+            self.criteria.of_a_real_unit(&profile)?;
         }
         let unit_dir = self.records.join(&unit);
         let motion = match port {

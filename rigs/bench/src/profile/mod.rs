@@ -73,7 +73,7 @@ impl Profile {
             return Err(file.refuse("travel_deg", "allowed 5 to 180 degrees", NEXT));
         }
         profile.plan.check(file)?;
-        whole_actuator(file)?;
+        whole(file)?;
         profile.settings.validate().map_err(|error| {
             let field = format!("settings.{}", error.field);
             let range = error.range;
@@ -92,16 +92,35 @@ impl Profile {
     }
 }
 
-/// Refuses an actuator that is told in part: the controller's defaults describe an invented one, and a
-/// current limit or a direction that nobody gave would move a real lever.
-fn whole_actuator(file: &TomlFile) -> Result<(), TomlError> {
-    let document: toml::Table = file.parse()?;
-    let given = document.get("settings").and_then(|s| s.get("actuator")).and_then(toml::Value::as_table);
-    let wanted = toml::Table::try_from(Settings::default().actuator).unwrap_or_default();
-    let missing = wanted.keys().find(|field| !given.is_some_and(|given| given.contains_key(*field)));
-    missing.map_or(Ok(()), |field| {
+/// What every profile tells whole: the controller's defaults describe an invented actuator, and a current
+/// limit, a direction or a window that nobody gave would move a real lever.
+const WHOLE: [&str; 3] = ["actuator", "limits", "learn.windows"];
+
+/// Refuses a profile that leaves out any value of those sections.
+fn whole(file: &TomlFile) -> Result<(), TomlError> {
+    let settings: toml::Table = file.parse()?;
+    let given = settings.get("settings");
+    let wanted = toml::Value::try_from(Settings::default()).ok();
+    let missing = WHOLE.iter().find_map(|section| {
+        let path: Vec<&str> = section.split('.').collect();
+        first_missing(at(wanted.as_ref(), &path)?, at(given, &path)).map(|field| (section, field))
+    });
+    missing.map_or(Ok(()), |(section, field)| {
         let next = "Give it from the unit's data sheet; nothing was moved.";
-        Err(file.refuse("settings.actuator", format!("{field} is missing"), next))
+        Err(file.refuse(&format!("settings.{section}"), format!("{field} is missing"), next))
+    })
+}
+
+fn at<'a>(value: Option<&'a toml::Value>, path: &[&str]) -> Option<&'a toml::Value> {
+    path.iter().try_fold(value?, |inner, name| inner.get(name))
+}
+
+/// The first field of `wanted`, with the tables that it stands in, that `given` does not have.
+fn first_missing(wanted: &toml::Value, given: Option<&toml::Value>) -> Option<String> {
+    let Some(fields) = wanted.as_table() else { return given.is_none().then(String::new) };
+    fields.iter().find_map(|(name, inner)| {
+        let deeper = first_missing(inner, given.and_then(|given| given.get(name)))?;
+        Some(if deeper.is_empty() { name.clone() } else { format!("{name}.{deeper}") })
     })
 }
 
@@ -127,7 +146,7 @@ mod tests {
 
     #[test]
     fn the_demo_profile_describes_the_actuator_that_the_core_defaults_to() {
-        assert_eq!(Profile::demo().unwrap().settings.actuator, Settings::default().actuator);
+        assert_eq!(Profile::demo().unwrap().settings, Settings::default());
     }
 
     #[test]
@@ -146,6 +165,16 @@ mod tests {
             error.to_string().contains("settings.actuator") && error.allowed.contains("max_current"),
             "{error}"
         );
+        let error = edited("heat_time_s = 20.0", "");
+        assert!(
+            error.to_string().contains("settings.limits") && error.allowed.contains("heat_time_s is missing"),
+            "{error}"
+        );
+        let error = edited(
+            "[settings.learn.windows.attached.hot]\nclosed = { min = 13208, max = 13454 }\n",
+            "[settings.learn.windows.attached.hot]\n",
+        );
+        assert!(error.allowed.contains("attached.hot.closed") || error.allowed.contains("closed"), "{error}");
         let error = edited("travel_deg", "travel_degrees");
         assert!(error.allowed.contains("unknown field") && error.allowed.contains("travel_deg"), "{error}");
     }

@@ -65,7 +65,8 @@ pub struct StepPlan {
     pub sizes_percent: Vec<f64>,
     /// Middle of the steps, opening, 0.2 to 0.8.
     pub centre: f64,
-    /// Time before and after each step, ticks, 200 to 20 000.
+    /// Time before and after each step, ticks, 800 to 20 000: less than the slowest lever needs to come to rest
+    /// and to be seen at rest would call it restless.
     pub hold_ticks: u32,
 }
 
@@ -109,7 +110,7 @@ impl Plan {
         }
         check("step.sizes_percent", step.sizes_percent.len() as f64, 1.0, 10.0)?;
         check("step.centre", step.centre, 0.2, 0.8)?;
-        check("step.hold_ticks", step.hold_ticks.into(), 200.0, 20_000.0)?;
+        check("step.hold_ticks", step.hold_ticks.into(), 800.0, 20_000.0)?;
         check("bands.moved", bands.moved, 0.000_2, 0.05)?;
         check("bands.settled", bands.settled, 0.000_5, 0.05)?;
         check("bands.stroke_end", bands.stroke_end, 0.002, 0.1)

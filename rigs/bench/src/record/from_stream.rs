@@ -11,6 +11,9 @@ use firmware_core::units::{Ampere, Duty, Opening};
 use super::{Mark, Row, Sample};
 use crate::client::{GapCause, StreamItem, StreamSample};
 
+/// The note that stands where a motion ended.
+pub(crate) const MOTION_ENDED: &str = "motion ended";
+
 /// The row for one item; `calibration` gives samples their opening.
 pub(super) fn row(item: &StreamItem, calibration: Option<&Calibration>) -> Row {
     match item {
@@ -22,7 +25,7 @@ pub(super) fn row(item: &StreamItem, calibration: Option<&Calibration>) -> Row {
         StreamItem::Motion { tick, event: MotionEvent::Segment(number) } => {
             Row::Mark(*tick, Mark::Note(format!("segment {number}")))
         }
-        StreamItem::Motion { tick, event: MotionEvent::Ended } => note(*tick, "motion ended"),
+        StreamItem::Motion { tick, event: MotionEvent::Ended } => note(*tick, MOTION_ENDED),
         StreamItem::Released { tick, reason } => {
             Row::Mark(*tick, Mark::Note(format!("released: {}", kebab(reason))))
         }
@@ -111,6 +114,6 @@ fn words(state: &StreamState) -> String {
 }
 
 /// The word that the link's own vocabulary has for a value without fields.
-pub(crate) fn kebab(value: &impl serde::Serialize) -> String {
+fn kebab(value: &impl serde::Serialize) -> String {
     serde_json::to_value(value).ok().and_then(|v| v.as_str().map(str::to_owned)).unwrap_or_default()
 }

@@ -16,7 +16,7 @@ mod whole_file;
 mod writer;
 
 pub use error::RecordError;
-pub(crate) use from_stream::kebab;
+pub(crate) use from_stream::MOTION_ENDED;
 pub use info::{Conditions, Made, Outcome, Refusal, RunFile, RunInfo, RunKind, SampleSums, Status};
 pub(crate) use info::{PORT, STARTED};
 pub use numbering::{RunName, runs_in};
