@@ -53,6 +53,19 @@ pub struct Metrics {
     pub guard_open_s: f64,
 }
 
+impl Metrics {
+    /// Which of the run's limits were passed, with the time for which, s.
+    #[must_use]
+    pub fn limits_passed(&self) -> Vec<(&'static str, f64)> {
+        let limits = [
+            ("boost", self.boost_over_limit_s),
+            ("turbo speed", self.turbo_over_limit_s),
+            ("exhaust pressure", self.exhaust_over_limit_s),
+        ];
+        limits.into_iter().filter(|(_, over_s)| *over_s > 0.0).collect()
+    }
+}
+
 /// A metric: name, unit, how to read it.
 #[derive(Debug, Clone, Copy)]
 pub struct MetricColumn {
@@ -321,6 +334,7 @@ mod tests {
         let m = meter.finish();
         assert!((m.boost_over_limit_s - 0.030).abs() < 1e-12);
         assert_eq!(m.boost_over_limit_kpa, 5.0);
+        assert_eq!(m.limits_passed(), [("boost", m.boost_over_limit_s)]);
         assert_eq!((m.rise_s, m.settling_s, m.overshoot_pct), (None, None, None));
     }
 

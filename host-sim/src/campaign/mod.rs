@@ -24,6 +24,7 @@ use rayon::prelude::*;
 
 use crate::check::BadParameter;
 use crate::lanes::WIDTH;
+use crate::metrics::Metrics;
 use crate::run::{Record, RunError, RunOutcome, run_abreast, run_world};
 use crate::scenario::Scenario;
 use crate::world::WorldConfig;
@@ -120,9 +121,9 @@ pub fn run_campaign(
     while kept.chunks_done < chunks {
         let wave = kept.chunks_done..(kept.chunks_done + CHUNKS_IN_A_WAVE).min(chunks);
         kept.chunks_done = wave.end;
-        let parts: Vec<CampaignStats> = wave.into_par_iter().map(|chunk| run_chunk(plan, chunk)).collect();
-        for part in &parts {
-            kept.stats.merge(part);
+        let chunks: Vec<Vec<Ended>> = wave.into_par_iter().map(|chunk| run_chunk(plan, chunk)).collect();
+        for chunk in &chunks {
+            kept.stats.merge(&stats_of(chunk));
         }
         if let Some(file) = checkpoint {
             kept.save(file)?;
@@ -135,16 +136,27 @@ pub fn run_campaign(
     Ok(kept.stats)
 }
 
-fn run_chunk(plan: &CampaignPlan, chunk: u64) -> CampaignStats {
-    let mut stats = CampaignStats::default();
+/// One run's index, and its metrics or why it failed.
+type Ended = (u64, Result<Metrics, String>);
+
+fn run_chunk(plan: &CampaignPlan, chunk: u64) -> Vec<Ended> {
     let runs: Vec<u64> = (chunk * CHUNK..((chunk + 1) * CHUNK).min(plan.runs)).collect();
-    for abreast in runs.chunks(WIDTH) {
-        let members: Vec<_> = abreast.iter().map(|&run| member(plan, run)).collect();
-        for (&run, outcome) in abreast.iter().zip(run_abreast(&plan.scenario, &members, &plan.settings)) {
-            match outcome {
-                Ok(outcome) => stats.add(run, &outcome.metrics),
-                Err(error) => stats.add_failure(run, error.to_string()),
-            }
+    let abreast = runs.chunks(WIDTH).flat_map(|runs| {
+        let members: Vec<_> = runs.iter().map(|&run| member(plan, run)).collect();
+        run_abreast(&plan.scenario, &members, &plan.settings)
+    });
+    let ended = abreast.map(|run| run.map(|outcome| outcome.metrics).map_err(|error| error.to_string()));
+    runs.iter().copied().zip(ended).collect()
+}
+
+/// A chunk's statistics, made only where they are merged: histograms are large, and no more of them stand in
+/// memory however many chunks are under way.
+fn stats_of(chunk: &[Ended]) -> CampaignStats {
+    let mut stats = CampaignStats::default();
+    for (run, ended) in chunk {
+        match ended {
+            Ok(metrics) => stats.add(*run, metrics),
+            Err(reason) => stats.add_failure(*run, reason.clone()),
         }
     }
     stats

@@ -1,7 +1,8 @@
 //! `simulate`: one scenario under one or several controller settings, side by side.
 //!
 //! In: a scenario (built in or a file), controller settings, a seed. Out: one table of metrics, and with
-//! `--out` one page with all runs in the same pictures, a CSV for each run and one JSON. Nothing moves.
+//! `--out` one page with all runs in the same pictures, a CSV for each run and one JSON. Nothing moves. Not fit
+//! (exit code 1) when a limit of the scenario is passed under any of the controllers.
 
 mod page;
 mod words;
@@ -96,7 +97,8 @@ pub fn run(args: &Args, console: &Console) -> VerbResult {
         console.note(&format!("written to {}", dir.display()));
     }
     console.result(&text(args, &scenario, &shown), &told);
-    Ok(Exit::Done)
+    let is_over = shown.iter().any(|run| !run.outcome.metrics.limits_passed().is_empty());
+    Ok(if is_over { Exit::NotFit } else { Exit::Done })
 }
 
 fn list(console: &Console) -> VerbResult {
@@ -216,6 +218,9 @@ fn text(args: &Args, scenario: &Scenario, shown: &[Shown]) -> String {
         }
     }
     for run in shown {
+        for (limit, over_s) in run.outcome.metrics.limits_passed() {
+            lines.push(format!("  limit passed under {}: {limit}, for {over_s:.3} s", run.controller));
+        }
         lines.push(format!("  guard under {}: {}", run.controller, words::guard_line(run)));
         lines.push(format!("  faults seen under {}: {}", run.controller, words::faults_line(run)));
     }
