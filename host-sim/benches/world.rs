@@ -1,21 +1,25 @@
 //! What a simulated millisecond costs, part by part, and how many times real time the closed loop runs.
 //!
-//! Run with `cargo bench -p host-sim --bench world`. Criterion prints the time per tick of each part; the
-//! last lines print nanoseconds per tick and the multiple of real time of the whole closed loop, which a
-//! debug build or a busy machine makes smaller.
+//! Run with `cargo bench -p host-sim --bench world`. Criterion prints the time per tick of each part alone; the
+//! last lines print the whole closed loop, one run after the other and as a campaign. A debug build or a busy
+//! machine makes the figures worse.
 
 use std::hint::black_box;
 use std::time::Instant;
 
 use criterion::{Criterion, criterion_group, criterion_main};
+use firmware_core::controller::Controller;
+use firmware_core::sample::{EngineDemand, Mode, Request};
 use firmware_core::settings::Settings;
-use firmware_core::units::{Duty, Tick};
+use firmware_core::units::{Duty, Kilopascal, Load, Rpm, Tick};
 use host_sim::actuator::{Actuator, ActuatorParams, Drive};
-use host_sim::airpath::{Operating, ReducedModel, ReducedParams, rk4};
+use host_sim::airpath::{EngineInputs, Operating, ReducedModel, ReducedParams, rk4};
 use host_sim::atmosphere::Ambient;
+use host_sim::campaign::{CampaignPlan, Next, Spread, run_campaign};
 use host_sim::friction::{LuGre, LuGreParams};
-use host_sim::run::{Record, run_world};
-use host_sim::scenario::BuiltIn;
+use host_sim::metrics::Meter;
+use host_sim::run::{Record, TraceRow, perfect_calibration, run_world};
+use host_sim::scenario::{BuiltIn, Scenario, wanted_boost_kpa};
 use host_sim::world::{ACTUATOR_STEP_S, ACTUATOR_STEPS, EngineState, TICK_S, World, WorldConfig};
 
 /// A duty that keeps the ring moving through its travel and over its stops: ± 25 %, 0.4 s each way.
@@ -28,6 +32,7 @@ fn parts(c: &mut Criterion) {
     actuators(c);
     air_path(c);
     whole_world(c);
+    around_the_world(c);
     closed_loop(c);
 }
 
@@ -69,7 +74,7 @@ fn air_path(c: &mut Criterion) {
 
 fn whole_world(c: &mut Criterion) {
     let mut world = World::new(&WorldConfig::default(), 1).expect("bench unit");
-    let inputs = host_sim::airpath::EngineInputs::new(2000.0, 25.0);
+    let inputs = EngineInputs::new(2000.0, 25.0);
     world.settle(0.4, &inputs).expect("steady");
     let mut tick = 0_u32;
     c.bench_function("sensors: one sample", |b| b.iter(|| world.sample(Tick(0))));
@@ -82,25 +87,72 @@ fn whole_world(c: &mut Criterion) {
     });
 }
 
-fn closed_loop(c: &mut Criterion) {
-    let scenario = BuiltIn::named("load-pulses").expect("built in").scenario().expect("sound");
+/// What belongs to a tick besides the world: demand, controller, metrics.
+fn around_the_world(c: &mut Criterion) {
+    let scenario = load_pulses();
+    c.bench_function("demand: one tick", |b| {
+        let (mut cursor, mut t_s) = (scenario.cursor(), 0.0);
+        b.iter(|| {
+            t_s += TICK_S;
+            let demand = cursor.at(black_box(t_s));
+            wanted_boost_kpa(demand.speed_rpm, demand.fuel_mg / 40.0)
+        });
+    });
+    let mut world = World::new(&scenario.world, 1).expect("bench unit");
+    world.settle(0.4, &EngineInputs::new(2000.0, 25.0)).expect("steady");
+    let sample = world.sample(Tick(0));
+    let mut controller = Controller::new(Settings::default());
+    controller.set_calibration(Some(perfect_calibration(&scenario.world).expect("bench unit")));
+    let request = Request::Engine(EngineDemand {
+        mode: Mode::Boost,
+        boost_target: Kilopascal(170.0),
+        engine_speed: Rpm(2000.0),
+        load: Load::saturating(0.6, Load::MIN),
+    });
+    c.bench_function("controller: one tick", |b| {
+        b.iter(|| controller.tick(black_box(&sample), black_box(&request)));
+    });
+    let mut meter = Meter::new(scenario.limits, scenario.step_at_s, &scenario.world);
+    let row = TraceRow { boost_kpa: 160.0, opening: 0.4, ..TraceRow::default() };
+    c.bench_function("metrics: one tick", |b| b.iter(|| meter.add(black_box(&row))));
+}
+
+fn load_pulses() -> Scenario {
+    BuiltIn::named("load-pulses").expect("built in").scenario().expect("sound")
+}
+
+/// The closed loop, one run after the other and as a campaign on one thread; the best of several tries.
+fn closed_loop(_: &mut Criterion) {
+    let scenario = load_pulses();
     let ticks = ((scenario.duration_s + scenario.warm_up_s) / TICK_S).round();
-    let run = || run_world(&scenario, &scenario.world, &Settings::default(), 1, Record::Nothing);
-    let mut group = c.benchmark_group("closed loop");
-    group.sample_size(10);
-    group.bench_function("load-pulses, whole run", |b| b.iter(run));
-    group.finish();
-    const RUNS: u32 = 20;
-    let start = Instant::now();
-    for _ in 0..RUNS {
-        black_box(run().expect("a sound run"));
-    }
-    let seconds = start.elapsed().as_secs_f64() / f64::from(RUNS);
-    println!(
-        "closed loop: {:.0} ns per tick, {:.0} x real time",
-        1e9 * seconds / ticks,
-        ticks * TICK_S / seconds
-    );
+    const RUNS: u32 = 16;
+    tell("closed loop, run after run", f64::from(RUNS) * ticks, || {
+        for seed in 0..RUNS {
+            let seed = u64::from(seed);
+            run_world(&scenario, &scenario.world, &Settings::default(), seed, Record::Nothing)
+                .expect("a sound run");
+        }
+    });
+    let (settings, spread) = (Settings::default(), Spread::default());
+    let plan = CampaignPlan { scenario: scenario.clone(), settings, spread, seed: 1, runs: u64::from(RUNS) };
+    let one = rayon::ThreadPoolBuilder::new().num_threads(1).build().expect("a thread");
+    tell("closed loop, campaign on one thread", f64::from(RUNS) * ticks, || {
+        let stats = one.install(|| run_campaign(&plan, None, |_| Next::GoOn));
+        black_box(stats.expect("a sound campaign"));
+    });
+}
+
+/// Prints nanoseconds per tick and the multiple of real time.
+fn tell(what: &str, ticks: f64, work: impl Fn()) {
+    const TRIES: usize = 10;
+    let tried = (0..TRIES).map(|_| {
+        let start = Instant::now();
+        work();
+        start.elapsed().as_secs_f64()
+    });
+    let seconds = tried.fold(f64::INFINITY, f64::min);
+    let (ns, times) = (1e9 * seconds / ticks, ticks * TICK_S / seconds);
+    println!("{what}: {ns:.0} ns per tick, {times:.0} x real time (best of {TRIES})");
 }
 
 criterion_group!(benches, parts);

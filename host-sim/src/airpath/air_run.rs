@@ -7,6 +7,7 @@
 use super::equations::EquationsLanes;
 use super::reduced::{AirState, Operating, ReducedModel, Vanes};
 use super::rk4::{along, combined};
+use super::steady::{RUN_STEPS, STEP_S};
 use crate::atmosphere::Ambient;
 use crate::lanes::{Lanes, WIDTH, go_on_in_widest_registers, laned};
 
@@ -129,6 +130,18 @@ impl AirTogether {
     /// Moves every lane on by `dt` s.
     pub(crate) fn run(&mut self, dt: f64) {
         go_on_in_widest_registers(self, dt);
+    }
+
+    /// Moves every lane on to where the search for a state of rest goes on, the vanes held.
+    pub(crate) fn approach_rest(&mut self) {
+        for _ in 0..RUN_STEPS {
+            self.run(STEP_S);
+            for lane in 0..WIDTH {
+                let [intake_pa, exhaust_pa, turbo_rad_s] = self.stages.at(lane).point();
+                self.courses
+                    .put(lane, &Course { intake_pa, exhaust_pa, turbo_rad_s, ..self.courses.at(lane) });
+            }
+        }
     }
 
     /// A lane's state and vanes at the end of the step.

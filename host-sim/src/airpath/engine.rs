@@ -162,13 +162,29 @@ impl Engine {
     /// # Errors
     /// When there is no rest there.
     pub fn settle(&mut self, inputs: &EngineInputs, opening: f64) -> Result<(), NoSteadyState> {
+        let AirRun { from, vanes, op, .. } = self.begin_settling(inputs, opening);
+        self.settle_from(self.model.run(from, vanes, &op), inputs)
+    }
+
+    /// What the air path is to run through before [`Self::settle_from`].
+    pub(crate) fn begin_settling(&mut self, inputs: &EngineInputs, opening: f64) -> AirRun {
         self.vanes = self.model.vanes(opening);
         self.hose_drop_pa = 0.0;
         self.fuel_mg = inputs.fuel_mg;
+        let op = self.operating(inputs, HoseState::default());
+        AirRun { from: self.model.far_from_rest(), vanes: self.vanes, opening, op }
+    }
+
+    /// Settles from where that run ended.
+    pub(crate) fn settle_from(&mut self, near: AirState, inputs: &EngineInputs) -> Result<(), NoSteadyState> {
         const SMOKE_PASSES: usize = 40;
+        let mut near = Some(near);
         for _ in 0..SMOKE_PASSES {
             let op = self.operating(inputs, HoseState::default());
-            self.state = self.model.steady(self.vanes, &op)?;
+            self.state = match near.take() {
+                Some(near) => self.model.steady_from(near, self.vanes, &op)?,
+                None => self.model.steady(self.vanes, &op)?,
+            };
             let allowed = self.smoke_limit_mg(inputs.speed_rpm).min(inputs.fuel_mg);
             let change = allowed - self.fuel_mg;
             self.fuel_mg = allowed;

@@ -27,11 +27,11 @@ pub struct NoSteadyState {
 const SCALE: AirState = [1e5, 1e5, 1e4];
 /// A scaled rate below this is rest, 1/s.
 const AT_REST: f64 = 1e-9;
-/// Time that the model runs before each try of Newton's method, s, and how often that is repeated.
-const RUN_S: f64 = 2.0;
+/// Steps that the model runs before each try of Newton's method (2 s), and how often that is repeated.
+pub(super) const RUN_STEPS: usize = 2_001;
+pub(super) const STEP_S: f64 = 1e-3;
 const TRIES: usize = 30;
 const NEWTON_STEPS: usize = 12;
-const STEP_S: f64 = 1e-3;
 
 impl ReducedModel {
     /// The steady state at an operating point with the vanes held.
@@ -39,28 +39,36 @@ impl ReducedModel {
     /// # Errors
     /// [`NoSteadyState`] with the residual when it does not settle.
     pub fn steady(&self, vanes: Vanes, op: &Operating) -> Result<AirState, NoSteadyState> {
+        self.steady_from(self.run(self.far_from_rest(), vanes, op), vanes, op)
+    }
+
+    /// Where the search for rest begins: an engine under some load.
+    pub(super) fn far_from_rest(&self) -> AirState {
         let ambient = self.ambient().pressure_pa;
-        let mut state = [1.2 * ambient, 1.4 * ambient, 6000.0];
+        [1.2 * ambient, 1.4 * ambient, 6000.0]
+    }
+
+    /// [`Self::steady`] once the model has run [`RUN_STEPS`] from far off.
+    pub(super) fn steady_from(
+        &self,
+        mut state: AirState,
+        vanes: Vanes,
+        op: &Operating,
+    ) -> Result<AirState, NoSteadyState> {
         let mut residual = f64::INFINITY;
         for _ in 0..TRIES {
-            state = self.run(state, vanes, op, RUN_S);
             let (polished, left) = self.newton(state, vanes, op);
             if left < AT_REST {
                 return Ok(polished);
             }
             residual = left;
+            state = self.run(state, vanes, op);
         }
         Err(NoSteadyState { speed_rpm: op.speed_rpm, fuel_mg: op.fuel_mg, opening: vanes.opening, residual })
     }
 
-    fn run(&self, from: AirState, vanes: Vanes, op: &Operating, span_s: f64) -> AirState {
-        let mut state = from;
-        let mut gone = 0.0;
-        while gone < span_s {
-            state = rk4(state, STEP_S, |_, x| self.rates(x, vanes, op));
-            gone += STEP_S;
-        }
-        state
+    pub(crate) fn run(&self, from: AirState, vanes: Vanes, op: &Operating) -> AirState {
+        (0..RUN_STEPS).fold(from, |state, _| rk4(state, STEP_S, |_, x| self.rates(x, vanes, op)))
     }
 
     /// Newton's method on scaled states; gives the best point seen and its residual.

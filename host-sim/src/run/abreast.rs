@@ -22,6 +22,7 @@ pub(crate) fn run_abreast(
     let mut runs: Vec<Result<Run<'_>, RunError>> = members.iter().map(start).collect();
     let last_tick = runs.iter().flatten().map(Run::last_tick).max().unwrap_or(0);
     let mut abreast = Abreast::default();
+    settle(&mut runs, &mut abreast);
     for tick in 0..last_tick {
         for (lane, run) in runs.iter_mut().enumerate() {
             // The end of one tick and the start of the next, while the world lies near in memory.
@@ -41,6 +42,19 @@ pub(crate) fn run_abreast(
         attempt(run, |run| arrive(run, lane, &abreast));
     }
     runs.into_iter().map(|run| run.map(Run::finish)).collect()
+}
+
+fn settle(runs: &mut [Result<Run<'_>, RunError>], abreast: &mut Abreast) {
+    for (lane, run) in runs.iter_mut().enumerate() {
+        let Ok(Run { bench: Loop { world, start, .. }, .. }) = run else { continue };
+        abreast.begin_settling(lane, world, start.opening, &start.inputs);
+    }
+    abreast.approach_rest();
+    for (lane, run) in runs.iter_mut().enumerate() {
+        attempt(run, |Run { bench: Loop { world, start, .. }, .. }| {
+            Ok(abreast.settle(lane, world, &start.inputs)?)
+        });
+    }
 }
 
 /// Goes on with a run that has not failed; it ends where this fails.

@@ -36,10 +36,18 @@ impl Planned {
     }
 }
 
+/// Where the world is to come to rest before the first tick.
+#[derive(Clone, Copy)]
+pub(super) struct Start {
+    pub(super) opening: f64,
+    pub(super) inputs: EngineInputs,
+}
+
 /// World and controller with what passes between them.
 pub(super) struct Loop<'a> {
     pub(super) world: World,
     pub(super) planned: Planned,
+    pub(super) start: Start,
     controller: Controller,
     demand: crate::scenario::DemandCursor<'a>,
     modes: ModeSettings,
@@ -52,6 +60,7 @@ pub(super) struct Loop<'a> {
 const ALTITUDE_STEP_M: f64 = 10.0;
 
 impl<'a> Loop<'a> {
+    /// A loop whose world is still to settle at its [`Start`].
     pub(super) fn new(
         scenario: &'a Scenario,
         world: &WorldConfig,
@@ -73,6 +82,10 @@ impl<'a> Loop<'a> {
         let mut bench = Self {
             world: World::new(&config, seed)?,
             planned: Planned::nothing(),
+            start: Start {
+                opening: scenario.start_opening,
+                inputs: EngineInputs::new(first.speed_rpm, first.fuel_mg),
+            },
             controller,
             demand: scenario.cursor(),
             modes: settings.target.modes,
@@ -81,8 +94,6 @@ impl<'a> Loop<'a> {
             fuel_request: FuelRequest::Free,
         };
         bench.follow_altitude(&first)?;
-        let inputs = EngineInputs::new(first.speed_rpm, first.fuel_mg);
-        bench.world.settle(scenario.start_opening, &inputs)?;
         Ok(bench)
     }
 

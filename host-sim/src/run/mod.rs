@@ -96,6 +96,8 @@ pub fn run_world(
     record: Record,
 ) -> Result<RunOutcome, RunError> {
     let mut run = Run::new(scenario, world, settings, seed)?;
+    let Loop { world, start, .. } = &mut run.bench;
+    world.settle(start.opening, &start.inputs)?;
     for tick in 0..run.last_tick() {
         run.plan(tick)?;
         let Loop { world, planned, .. } = &mut run.bench;
@@ -120,6 +122,7 @@ struct Run<'a> {
 }
 
 impl<'a> Run<'a> {
+    /// A run whose world is still to settle.
     fn new(
         scenario: &'a Scenario,
         world: &WorldConfig,

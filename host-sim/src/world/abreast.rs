@@ -8,7 +8,7 @@ use firmware_core::units::Duty;
 
 use super::{ACTUATOR_STEP_S, ACTUATOR_STEPS, Diverged, EngineState, TICK_S, World};
 use crate::actuator::{HEAT_STEPS, Together};
-use crate::airpath::{AirRun, AirTogether};
+use crate::airpath::{AirRun, AirTogether, EngineInputs, NoSteadyState};
 use crate::lanes::WIDTH;
 
 const _: () =
@@ -36,6 +36,34 @@ struct Seat {
 }
 
 impl Abreast {
+    /// Readies a world to come to rest, as [`World::settle`] does it alone.
+    pub(crate) fn begin_settling(
+        &mut self,
+        lane: usize,
+        world: &mut World,
+        opening: f64,
+        inputs: &EngineInputs,
+    ) {
+        let run = world.begin_settling(opening, inputs);
+        self.air.take(lane, world.engine.model(), &run);
+    }
+
+    /// Brings all of them near rest.
+    pub(crate) fn approach_rest(&mut self) {
+        self.air.approach_rest();
+    }
+
+    /// Settles a world from there.
+    pub(crate) fn settle(
+        &self,
+        lane: usize,
+        world: &mut World,
+        inputs: &EngineInputs,
+    ) -> Result<(), NoSteadyState> {
+        let (near, vanes) = self.air.arrived(lane);
+        world.settle_from(near, vanes.opening, inputs)
+    }
+
     /// Begins a world's tick.
     pub(crate) fn set_off(&mut self, lane: usize, world: &mut World, duty: Duty) {
         world.begin(duty);

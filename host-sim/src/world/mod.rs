@@ -25,7 +25,7 @@ use rand::SeedableRng;
 use rand_pcg::Pcg64Mcg;
 
 use crate::actuator::{Actuator, ActuatorParams, Drive, End, supply_at_connector};
-use crate::airpath::{AirDiverged, Engine, EngineInputs, HoseState, NoSteadyState};
+use crate::airpath::{AirDiverged, AirRun, AirState, Engine, EngineInputs, HoseState, NoSteadyState};
 use crate::check::BadParameter;
 use crate::sensor::{Channel, PositionSensor};
 use loose::LooseStop;
@@ -209,8 +209,23 @@ impl World {
     /// # Errors
     /// When the engine has no steady state there.
     pub fn settle(&mut self, opening: f64, inputs: &EngineInputs) -> Result<(), NoSteadyState> {
+        let run = self.begin_settling(opening, inputs);
+        let near = self.engine.model().run(run.from, run.vanes, &run.op);
+        self.settle_from(near, opening, inputs)
+    }
+
+    fn begin_settling(&mut self, opening: f64, inputs: &EngineInputs) -> AirRun {
         self.place(opening);
-        self.engine.settle(inputs, opening)?;
+        self.engine.begin_settling(inputs, opening)
+    }
+
+    fn settle_from(
+        &mut self,
+        near: AirState,
+        opening: f64,
+        inputs: &EngineInputs,
+    ) -> Result<(), NoSteadyState> {
+        self.engine.settle_from(near, inputs)?;
         self.running = true;
         let over_vanes_pa = self.engine.state()[1] - self.engine.model().ambient().pressure_pa;
         self.gas_torque_nm = self.config.gas_torque.toward_open_nm(over_vanes_pa, opening);
