@@ -69,6 +69,7 @@ const FADE_FROM: f32 = 0.7;
 
 impl Limits {
     /// Takes away from `wanted` what must not be.
+    #[inline(always)]
     pub fn tick(&mut self, settings: &Settings, drive: &Drive, wanted: Duty, push: Push) -> Limited {
         let mut limits = LimitSet::NONE;
         self.heat_up(settings, drive);

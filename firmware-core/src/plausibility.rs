@@ -134,7 +134,7 @@ impl Plausibility {
     fn supply(&mut self, settings: &Settings, sample: &Sample, faults: &mut FaultSet) -> Volt {
         let limits = &settings.plausibility;
         let in_range = is_within(sample.supply.0, limits.supply_min.0, limits.supply_max.0);
-        let judged = self.supply.judge(sample.supply.0, in_range, f32::MAX, limits);
+        let judged = self.supply.judge_range(sample.supply.0, in_range, limits);
         faults.assign(Fault::SupplyRange, judged.is_fault());
         judged.value.map_or(settings.actuator.nominal_supply, Volt)
     }
@@ -144,7 +144,7 @@ impl Plausibility {
         let (reading, most) = (sample.motor_current.0, CURRENT_HEADROOM * stall);
         // A hard short reads more than any winding draws: told as the most that is believed, never as nothing.
         let reading = if libm::fabsf(reading) > most { libm::copysignf(most, reading) } else { reading };
-        let judged = self.current.judge(reading, !reading.is_nan(), f32::MAX, &settings.plausibility);
+        let judged = self.current.judge_range(reading, !reading.is_nan(), &settings.plausibility);
         faults.assign(Fault::CurrentRange, judged.is_fault());
         judged.value.map(Ampere)
     }
@@ -153,7 +153,7 @@ impl Plausibility {
         let limits = &settings.plausibility;
         if let Some(reading) = sample.temperature {
             let in_range = is_within(reading.0, limits.temperature_min.0, limits.temperature_max.0);
-            let judged = self.temperature.judge(reading.0, in_range, f32::MAX, limits);
+            let judged = self.temperature.judge_range(reading.0, in_range, limits);
             faults.assign(Fault::TemperatureRange, judged.is_fault());
         }
     }
@@ -186,7 +186,7 @@ impl Plausibility {
     fn demand(&mut self, settings: &Settings, demand: &EngineDemand, faults: &mut FaultSet) -> EngineDemand {
         let is_number = is_within(demand.engine_speed.0, 0.0, DEMAND_MAX)
             && is_within(demand.boost_target.0, 0.0, DEMAND_MAX);
-        let judged = self.demand.judge(demand.engine_speed.0, is_number, f32::MAX, &settings.plausibility);
+        let judged = self.demand.judge_range(demand.engine_speed.0, is_number, &settings.plausibility);
         faults.assign(Fault::DemandRange, judged.is_fault());
         if is_number && !judged.is_fault() {
             return *demand;
@@ -208,7 +208,7 @@ impl Plausibility {
         let limits = &settings.plausibility;
         let reading = sample.barometer.0;
         let in_range = is_within(reading, limits.barometer_min.0, limits.barometer_max.0);
-        let judged = self.barometer.judge(reading, in_range, f32::MAX, limits);
+        let judged = self.barometer.judge_range(reading, in_range, limits);
         faults.assign(Fault::BarometerRange, judged.is_fault());
         judged.value.map(Kilopascal)
     }
@@ -229,7 +229,7 @@ impl Plausibility {
         faults.assign(Fault::BoostRange, judged.verdict == Verdict::OutOfRange);
         faults.assign(Fault::BoostJump, judged.verdict == Verdict::Jumped);
 
-        let saturated = self.boost_top.judge(0.0, !at_top, f32::MAX, limits).is_fault();
+        let saturated = self.boost_top.judge_range(0.0, !at_top, limits).is_fault();
         faults.assign(Fault::BoostSaturated, saturated);
 
         let mismatch = self.rest_mismatch(settings, reading, demand, barometer);
@@ -282,7 +282,7 @@ impl Plausibility {
         let limits = &settings.plausibility;
         let reading = sample.exhaust?.0;
         let in_range = is_within(reading, limits.boost_min.0, limits.exhaust_max.0);
-        let judged = self.exhaust.judge(reading, in_range, f32::MAX, limits);
+        let judged = self.exhaust.judge_range(reading, in_range, limits);
         faults.assign(Fault::ExhaustRange, judged.is_fault());
         judged.value.map(Kilopascal)
     }

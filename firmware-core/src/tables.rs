@@ -20,16 +20,10 @@ impl Place {
     /// Finds `value` on a rising axis; outside it, and for NaN, the nearest (lower) end.
     #[must_use]
     pub fn on<const N: usize>(axis: &[f32; N], value: f32) -> Self {
-        let (mut lower, mut ends) = (0, None);
-        for (index, (low, high)) in axis.iter().zip(axis.iter().skip(1)).enumerate() {
-            if value >= *low {
-                (lower, ends) = (index, Some((*low, *high)));
-            } else {
-                break;
-            }
-        }
-        // One division, not one for each point that was passed.
-        let Some((low, high)) = ends else { return Self { lower: 0, fraction: 0.0 } };
+        let below = axis.iter().take(N.saturating_sub(1)).take_while(|point| value >= **point).count();
+        let Some(lower) = below.checked_sub(1) else { return Self { lower: 0, fraction: 0.0 } };
+        let low = axis.get(lower).copied().unwrap_or(value);
+        let high = axis.get(below).copied().unwrap_or(low);
         let fraction = (value - low) / (high - low);
         Self { lower, fraction: if fraction < 1.0 { fraction } else { 1.0 } }
     }

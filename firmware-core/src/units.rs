@@ -19,18 +19,18 @@ pub fn is_within(value: f32, low: f32, high: f32) -> bool {
     low <= value && value <= high
 }
 
-/// The larger of two; the one that is a number where only one is. As `libm::fmaxf`, inline.
+/// The value, or `bound` where the value is less or no number.
 #[inline(always)]
 #[must_use]
-pub fn larger(one: f32, other: f32) -> f32 {
-    if one.is_nan() || one < other { other } else { one }
+pub fn larger(value: f32, bound: f32) -> f32 {
+    if value >= bound { value } else { bound }
 }
 
-/// The smaller of two; the one that is a number where only one is. As `libm::fminf`, inline.
+/// The value, or `bound` where the value is more or no number.
 #[inline(always)]
 #[must_use]
-pub fn smaller(one: f32, other: f32) -> f32 {
-    if other.is_nan() || one < other { one } else { other }
+pub fn smaller(value: f32, bound: f32) -> f32 {
+    if value <= bound { value } else { bound }
 }
 
 macro_rules! quantity {
@@ -102,14 +102,12 @@ macro_rules! bounded {
             #[inline(always)]
             #[must_use]
             pub const fn saturating(value: f32, fallback: Self) -> Self {
-                if value.is_nan() {
-                    fallback
+                if value >= $low {
+                    if value <= $high { Self(value) } else { Self::MAX }
                 } else if value < $low {
                     Self::MIN
-                } else if value > $high {
-                    Self::MAX
                 } else {
-                    Self(value)
+                    fallback
                 }
             }
 

@@ -24,8 +24,6 @@ use actuation::Actuation;
 pub struct Controller {
     settings: Settings,
     calibration: Option<Calibration>,
-    /// The calibration is one of the actuator that the settings describe.
-    is_fitting: bool,
     plausibility: Plausibility,
     target: Target,
     guard: Guard,
@@ -91,7 +89,6 @@ impl Controller {
         Self {
             settings,
             calibration: None,
-            is_fitting: false,
             plausibility: Plausibility::default(),
             target: Target::default(),
             guard: Guard::default(),
@@ -116,27 +113,23 @@ impl Controller {
     #[inline]
     pub fn apply(&mut self, section: &SettingsSection) -> Result<(), SettingError> {
         self.settings.apply(section)?;
-        self.begin_afresh();
+        self.set_calibration(self.calibration);
         Ok(())
     }
 
-    /// Takes a calibration, or none; one without a span is as good as none.
+    /// Takes a calibration, or none; one without a span, or of an actuator other than the settings describe, is as
+    /// good as none.
     pub fn set_calibration(&mut self, calibration: Option<Calibration>) {
-        self.calibration = calibration.filter(|calibration| calibration.check_for(calibration.setup).is_ok());
-        self.begin_afresh();
-    }
-
-    fn begin_afresh(&mut self) {
-        self.is_fitting = self.calibration.as_ref().is_some_and(|known| known.is_of(&self.settings.actuator));
+        self.calibration = calibration
+            .filter(|known| known.check_for(known.setup).is_ok() && known.is_of(&self.settings.actuator));
         self.actuation.rest();
         self.slew.reset();
     }
 
-    /// The calibration in use: one that fits the actuator that the settings describe. One that does not is
-    /// kept, for settings may come after it.
+    /// The calibration in use.
     #[must_use]
     pub fn calibration(&self) -> Option<&Calibration> {
-        in_use(&self.calibration, self.is_fitting)
+        self.calibration.as_ref()
     }
 
     /// Clears the guard's latch: an explicit act of a person.
@@ -236,7 +229,7 @@ impl Controller {
 
     /// Turns the decision into duty and gathers what every stage found.
     fn drive(&mut self, vetted: &Vetted, measured: Option<f32>, decision: &Decision) -> TickOutput {
-        let calibration = in_use(&self.calibration, self.is_fitting);
+        let calibration = self.calibration.as_ref();
         let place = measured.zip(calibration);
         let actuated = self.actuation.tick(&self.settings, vetted, place, decision.command, decision.push);
         let mut faults = vetted.faults.union(decision.faults).union(actuated.faults);
@@ -255,10 +248,6 @@ impl Controller {
             limits: decision.limits.union(actuated.limits),
         }
     }
-}
-
-fn in_use(calibration: &Option<Calibration>, is_fitting: bool) -> Option<&Calibration> {
-    calibration.as_ref().filter(|_| is_fitting)
 }
 
 #[cfg(test)]

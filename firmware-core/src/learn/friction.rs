@@ -17,9 +17,12 @@ const END_BINS: usize = 3;
 
 /// Current per bin, both directions.
 #[derive(Debug, Clone, Default)]
-pub(super) struct FrictionMap {
-    closing: [Mean; BINS],
-    opening: [Mean; BINS],
+pub(super) struct FrictionMap([Bin; BINS]);
+
+#[derive(Debug, Clone, Copy, Default)]
+struct Bin {
+    closing: Mean,
+    opening: Mean,
 }
 
 #[derive(Debug, Clone, Copy, Default)]
@@ -44,44 +47,26 @@ impl FrictionMap {
         }
         #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // 0 ≤ share < 1
         let bin = (share * BINS_F32) as usize;
-        let side = match axis.toward {
-            Stop::Closed => &mut self.closing,
-            Stop::Open => &mut self.opening,
+        let Some(bin) = self.0.get_mut(bin) else { return };
+        let mean = match axis.toward {
+            Stop::Closed => &mut bin.closing,
+            Stop::Open => &mut bin.opening,
         };
-        if let Some(mean) = side.get_mut(bin) {
-            mean.sum += push;
-            mean.count += 1.0;
-        }
+        mean.sum += push;
+        mean.count += 1.0;
     }
 
-    /// Refuses a travel on which the return spring of the profile is not felt: lost power would leave the
-    /// vanes where they are. Both directions must have been gone.
-    pub(super) fn judge_spring(&self, plan: &Plan) -> Result<(), LearnRefusal> {
-        let sign = match plan.actuator.spring {
-            SpringAction::None => return Ok(()),
-            SpringAction::Opens => 1.0,
-            SpringAction::Closes => -1.0,
-        };
-        let (mut sum, mut count) = (0.0, 0.0);
-        for (closing, opening) in self.closing.iter().zip(&self.opening) {
-            if let (Some(closing), Some(opening)) = (closing.get(), opening.get()) {
-                sum += sign * (closing - opening) / 2.0;
-                count += 1.0;
-            }
-        }
-        let (seen, min) = (sum / count, plan.learn.limits.spring_current.0);
-        if count > 0.0 && seen < min { Err(LearnRefusal::SpringNotFelt { seen, min }) } else { Ok(()) }
-    }
-
-    /// Refuses a travel that is tight anywhere.
+    /// Refuses a travel that is tight anywhere, and one on which the return spring of the profile is not felt: lost
+    /// power would leave the vanes where they are. Both directions must have been gone.
     pub(super) fn judge(&self, plan: &Plan) -> Result<(), LearnRefusal> {
         let max = plan.learn.limits.friction.0;
-        let mut share = 0.5 / BINS_F32;
-        for (bin, (closing, opening)) in self.closing.iter().zip(&self.opening).enumerate() {
-            let inside = bin >= END_BINS && bin < BINS.saturating_sub(END_BINS);
-            if let (true, Some(closing), Some(opening)) = (inside, closing.get(), opening.get()) {
+        let mut spring = Mean::default();
+        for (place, bin) in self.0.iter().enumerate() {
+            if let (Some(closing), Some(opening)) = (bin.closing.get(), bin.opening.get()) {
+                let inside = place >= END_BINS && place < BINS.saturating_sub(END_BINS);
                 let friction = (closing + opening) / 2.0;
-                if friction > max {
+                if inside && friction > max {
+                    let share = (0..place).fold(0.5 / BINS_F32, |share, _| share + 1.0 / BINS_F32);
                     let (closed, open) = (plan.closed.window.centre(), plan.open.window.centre());
                     return Err(LearnRefusal::TightTravel {
                         at: closed + share * (open - closed),
@@ -89,9 +74,24 @@ impl FrictionMap {
                         max,
                     });
                 }
+                spring.sum += (closing - opening) / 2.0;
+                spring.count += 1.0;
             }
-            share += 1.0 / BINS_F32;
         }
-        Ok(())
+        judge_spring(plan, spring)
+    }
+}
+
+/// `spring` is the half difference of closing and opening.
+fn judge_spring(plan: &Plan, spring: Mean) -> Result<(), LearnRefusal> {
+    let sign = match plan.actuator.spring {
+        SpringAction::None => return Ok(()),
+        SpringAction::Opens => 1.0,
+        SpringAction::Closes => -1.0,
+    };
+    let min = plan.learn.limits.spring_current.0;
+    match spring.get() {
+        Some(felt) if sign * felt < min => Err(LearnRefusal::SpringNotFelt { seen: sign * felt, min }),
+        Some(_) | None => Ok(()),
     }
 }

@@ -79,12 +79,12 @@ impl Touches {
     fn no_creep(&self, stop: Stop, max: f32) -> Result<(), LearnRefusal> {
         let (Some(first), Some(last)) = (self.0.first(), self.0.last()) else { return Ok(()) };
         let moved = last.zero_push_counts - first.zero_push_counts;
-        let one_way = self
-            .0
-            .iter()
-            .zip(self.0.iter().skip(1))
-            .all(|(earlier, later)| (later.zero_push_counts - earlier.zero_push_counts) * moved > 0.0);
-        if self.0.len() > 2 && one_way && libm::fabsf(moved) > max {
+        let is_far = libm::fabsf(moved) > max;
+        let mut steps = self.0.iter().zip(self.0.iter().skip(1));
+        let is_one_way = |(earlier, later): (&Touch, &Touch)| {
+            (later.zero_push_counts - earlier.zero_push_counts) * moved > 0.0
+        };
+        if is_far && self.0.len() > 2 && steps.all(is_one_way) {
             return Err(LearnRefusal::StopDrifting { stop, moved, max });
         }
         Ok(())

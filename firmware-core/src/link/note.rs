@@ -9,7 +9,6 @@ use crate::units::Tick;
 /// Something that happened in a tick.
 #[derive(Debug, Clone, Copy, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
-#[allow(clippy::large_enum_variant, reason = "no heap to box on")]
 pub enum Note {
     /// As [`ToHost::Gap`].
     Gap {
@@ -44,13 +43,23 @@ pub enum Note {
         /// Why.
         reason: ReleaseReason,
     },
-    /// As [`ToHost::Learn`].
-    Learn {
-        /// Tick of the event.
-        tick: Tick,
-        /// What happened.
-        event: LearnEvent,
-    },
+}
+
+/// What happened in a tick of the learner: rare, and large beside any other note.
+#[derive(Debug, Clone, Copy, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct LearnNote {
+    /// Tick of the event.
+    pub tick: Tick,
+    /// What happened.
+    pub event: LearnEvent,
+}
+
+impl From<LearnNote> for ToHost {
+    #[inline]
+    fn from(LearnNote { tick, event }: LearnNote) -> Self {
+        Self::Learn { tick, event }
+    }
 }
 
 impl From<Note> for ToHost {
@@ -62,7 +71,6 @@ impl From<Note> for ToHost {
             Note::Waiting { next } => Self::Waiting { next },
             Note::Motion { tick, event } => Self::Motion { tick, event },
             Note::Released { tick, reason } => Self::Released { tick, reason },
-            Note::Learn { tick, event } => Self::Learn { tick, event },
         }
     }
 }

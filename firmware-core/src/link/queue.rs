@@ -5,7 +5,7 @@
 use heapless::{Deque, Vec};
 
 use super::codec::MAX_MESSAGE;
-use super::note::Note;
+use super::note::{LearnNote, Note};
 
 /// Room for some forty events and their lengths.
 pub const QUEUE_BYTES: usize = 512;
@@ -15,11 +15,15 @@ pub const REPLY_RESERVE: usize = 128;
 const BATCH_MARK: u8 = 0;
 /// Likewise: here stands the next of the notes.
 const NOTE_MARK: u8 = u8::MAX;
-/// Notes that can wait: a tick makes four at most, in most ticks none.
+/// Likewise, for the learner's notes.
+const LEARN_MARK: u8 = NOTE_MARK - 1;
+/// Notes that can wait: a tick makes three at most, in most ticks none.
 pub const WAITING_NOTES: usize = 8;
 /// Notes that the stream leaves free.
 const NOTE_RESERVE: usize = 5;
-const _: () = assert!(MAX_MESSAGE < NOTE_MARK as usize);
+/// Notes of the learner that can wait: its phases last.
+const WAITING_LEARN_NOTES: usize = 4;
+const _: () = assert!(MAX_MESSAGE < LEARN_MARK as usize);
 
 /// What a message is, and so how much of the queue it may fill.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -43,6 +47,8 @@ pub enum Next {
     Message(Vec<u8, MAX_MESSAGE>),
     /// A note, taken out of the queue.
     Note(Note),
+    /// A note of the learner, taken out of the queue.
+    Learn(LearnNote),
     /// The oldest batch; its mark stays until [`TransmitQueue::batch_is_out`].
     Batch,
 }
@@ -52,13 +58,14 @@ pub enum Next {
 pub struct TransmitQueue {
     bytes: Deque<u8, QUEUE_BYTES>,
     notes: Deque<Note, WAITING_NOTES>,
+    learn_notes: Deque<LearnNote, WAITING_LEARN_NOTES>,
 }
 
 impl TransmitQueue {
     /// An empty queue.
     #[must_use]
     pub const fn new() -> Self {
-        Self { bytes: Deque::new(), notes: Deque::new() }
+        Self { bytes: Deque::new(), notes: Deque::new(), learn_notes: Deque::new() }
     }
 
     /// Takes a whole message.
@@ -91,9 +98,20 @@ impl TransmitQueue {
         if self.notes.len().saturating_add(reserve) >= WAITING_NOTES {
             return Err(QueueFull);
         }
-        self.check_room(1, priority)?;
         self.bytes.push_back(NOTE_MARK).map_err(|_| QueueFull)?;
         self.notes.push_back(note).map_err(|_| QueueFull)
+    }
+
+    /// Takes a note of the learner.
+    ///
+    /// # Errors
+    /// [`QueueFull`].
+    pub fn note_learn(&mut self, note: LearnNote) -> Result<(), QueueFull> {
+        if self.learn_notes.is_full() {
+            return Err(QueueFull);
+        }
+        self.bytes.push_back(LEARN_MARK).map_err(|_| QueueFull)?;
+        self.learn_notes.push_back(note).map_err(|_| QueueFull)
     }
 
     /// Notes that a batch stands here.
@@ -121,8 +139,10 @@ impl TransmitQueue {
             return Some(Next::Batch);
         }
         let length = self.bytes.pop_front()?;
-        if length == NOTE_MARK {
-            return self.notes.pop_front().map(Next::Note);
+        match length {
+            NOTE_MARK => return self.notes.pop_front().map(Next::Note),
+            LEARN_MARK => return self.learn_notes.pop_front().map(Next::Learn),
+            _ => {}
         }
         Some(Next::Message((0..length).filter_map(|_| self.bytes.pop_front()).collect()))
     }
@@ -136,6 +156,7 @@ impl TransmitQueue {
     pub fn clear(&mut self) {
         self.bytes.clear();
         self.notes.clear();
+        self.learn_notes.clear();
     }
 }
 

@@ -39,8 +39,24 @@ impl Judged {
 }
 
 impl Channel {
+    /// Judges a reading by its sensor's range alone; what is in range is finite.
+    #[inline(always)]
+    pub(super) fn judge_range(
+        &mut self,
+        reading: f32,
+        in_range: bool,
+        settings: &PlausibilitySettings,
+    ) -> Judged {
+        if in_range && self.is_calm() {
+            self.take(reading)
+        } else {
+            self.weigh(reading, in_range, f32::MAX, settings)
+        }
+    }
+
     /// Judges a reading: `in_range` by its sensor's range, and within `step` for each tick since the
     /// last sound reading.
+    #[inline(always)]
     pub(super) fn judge(
         &mut self,
         reading: f32,
@@ -49,15 +65,27 @@ impl Channel {
         settings: &PlausibilitySettings,
     ) -> Judged {
         let lies_near = self.held.is_some_and(|held| libm::fabsf(reading - held) <= step);
-        let is_calm = self.verdict == Verdict::Sound && self.against == 0;
-        // What a sound sensor gives in nearly every tick; the rest of the judgement comes to the same here.
-        if is_calm && in_range && lies_near && reading.is_finite() {
-            self.held = Some(reading);
-            return Judged { value: Some(reading), verdict: Verdict::Sound };
+        if in_range && lies_near && self.is_calm() {
+            self.take(reading)
+        } else {
+            self.weigh(reading, in_range, step, settings)
         }
-        self.weigh(reading, in_range, step, settings)
     }
 
+    /// Nothing speaks against the sensor.
+    #[inline(always)]
+    fn is_calm(&self) -> bool {
+        self.verdict == Verdict::Sound && self.against == 0
+    }
+
+    /// What a sound sensor comes to in nearly every tick; the whole judgement would come to the same.
+    #[inline(always)]
+    fn take(&mut self, reading: f32) -> Judged {
+        self.held = Some(reading);
+        Judged { value: Some(reading), verdict: Verdict::Sound }
+    }
+
+    /// The whole judgement.
     #[inline(never)]
     fn weigh(&mut self, reading: f32, in_range: bool, step: f32, settings: &PlausibilitySettings) -> Judged {
         let evidence = self.evidence(reading, in_range, step);

@@ -7,7 +7,7 @@ use crate::calibration::{Calibration, CalibrationError, Setup};
 use crate::learn::{CheckSet, LearnEvent, LearnOrder, Learner};
 use crate::link::codec::{Content, MessageError};
 use crate::link::message::{ToBoard, ToHost};
-use crate::link::note::Note;
+use crate::link::note::{LearnNote, Note};
 use crate::link::refusal::{Outcome, Refusal};
 use crate::link::state::{Capabilities, ReleaseReason, Source, Streaming, Welcome};
 use crate::link::{DRIVE_LEASE_TICKS, PROTOCOL_VERSION};
@@ -164,7 +164,10 @@ impl Session {
     #[inline]
     fn apply_settings(&mut self, section: &SettingsSection) -> Result<(), Refusal> {
         self.check_idle()?;
-        self.controller.apply(section).map_err(|error| Refusal::setting(&error))
+        self.controller.apply(section).map_err(|error| Refusal::setting(&error))?;
+        // A calibration of another actuator waits for the settings that it fits.
+        self.controller.set_calibration(self.record.map(|record| record.calibration));
+        Ok(())
     }
 
     #[inline]
@@ -262,7 +265,7 @@ impl Session {
     #[inline]
     fn get_learn_outcome(&mut self) -> Result<(), Refusal> {
         let (tick, outcome) = self.learned.ok_or(Refusal::NothingLearned)?;
-        self.port.note(Note::Learn { tick, event: LearnEvent::Outcome(outcome) });
+        self.port.note_learn(LearnNote { tick, event: LearnEvent::Outcome(outcome) });
         Ok(())
     }
 

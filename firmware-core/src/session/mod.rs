@@ -20,7 +20,7 @@ use crate::command::Command;
 use crate::controller::{Controller, TickOutput};
 use crate::learn::{CheckSet, LearnEvent, LearnOutcome, LearnTick};
 use crate::link::batch::Around;
-use crate::link::note::Note;
+use crate::link::note::{LearnNote, Note};
 use crate::link::point::{Point, current_steps, duty_steps, opening_steps};
 use crate::link::state::{
     Arming, Drive, Identity, LearnedIn, MotionEvent, Pacing, ReleaseReason, Status, StreamState,
@@ -54,6 +54,8 @@ pub struct Session {
     record: Option<Record>,
     is_to_store: bool,
     is_at_rest: bool,
+    /// The last granted tick has run and nobody has been told.
+    is_out_of_grant: bool,
     next: Tick,
 }
 
@@ -79,6 +81,7 @@ impl Session {
             record: stored,
             is_to_store: false,
             is_at_rest: true,
+            is_out_of_grant: false,
             next: Tick(0),
         }
     }
@@ -86,6 +89,7 @@ impl Session {
     /// Takes bytes from the line: any bytes, at any time between ticks.
     #[inline]
     pub fn receive(&mut self, bytes: &[u8]) {
+        self.wait_for_grant();
         for byte in bytes {
             if let Some(content) = self.port.hear(*byte) {
                 self.handle(&content);
@@ -112,9 +116,7 @@ impl Session {
         let request = self.request(sample);
         let output = self.controller.tick(sample, &request);
         self.record(sample, &request, &output);
-        if !self.may_advance(self.next) {
-            self.wait_for_grant();
-        }
+        self.is_out_of_grant = !self.may_advance(self.next);
         self.is_at_rest = output.duty == Duty::ZERO;
         output
     }
@@ -133,6 +135,7 @@ impl Session {
     /// [`WAITING_POINTS`](crate::link::batch::WAITING_POINTS) ticks; its cost grows with the bytes asked for.
     #[inline]
     pub fn transmit(&mut self, out: &mut [u8]) -> usize {
+        self.wait_for_grant();
         self.port.transmit(out, self.stream.batches())
     }
 
@@ -159,7 +162,7 @@ impl Session {
 
     fn follow_learner(&mut self, now: Tick, tick: LearnTick) -> Request {
         if let Some(event) = tick.event {
-            self.port.note(Note::Learn { tick: now, event });
+            self.port.note_learn(LearnNote { tick: now, event });
             if let LearnEvent::Outcome(outcome) = event {
                 self.finish_learn(now, outcome);
                 return Request::Release;
@@ -172,14 +175,14 @@ impl Session {
     fn finish_learn(&mut self, now: Tick, outcome: LearnOutcome) {
         self.learned = Some((now, outcome));
         if let LearnOutcome::Accepted(calibration) = outcome {
-            let record = match (&self.activity, self.record) {
-                (Activity::Learn { learner, .. }, Some(last)) if learner.is_relearn() => {
-                    last.after_relearn(calibration)
-                }
-                _ => Record::of_full_learn(calibration, CheckSet::NONE),
-            };
-            self.use_record(record);
+            self.controller.set_calibration(Some(calibration));
             self.is_to_store = true;
+            match (&self.activity, &mut self.record) {
+                (Activity::Learn { learner, .. }, Some(last)) if learner.is_relearn() => {
+                    last.relearn(calibration)
+                }
+                (_, record) => *record = Some(Record::of_full_learn(calibration, CheckSet::NONE)),
+            }
         }
         self.release(now, ReleaseReason::LearnEnded);
     }
@@ -213,7 +216,7 @@ impl Session {
             let event = learner.abandon().event;
             if let Some(LearnEvent::Outcome(outcome)) = event {
                 self.learned = Some((now, outcome));
-                self.port.note(Note::Learn { tick: now, event: LearnEvent::Outcome(outcome) });
+                self.port.note_learn(LearnNote { tick: now, event: LearnEvent::Outcome(outcome) });
             }
         }
         self.release(now, ReleaseReason::HostSilent);
@@ -268,9 +271,13 @@ impl Session {
         }
     }
 
+    /// After the last granted tick: sends what is in the making, and says that the rig waits.
+    #[inline]
     fn wait_for_grant(&mut self) {
-        self.stream.flush(&mut self.port);
-        self.port.note(Note::Waiting { next: self.next });
+        if core::mem::take(&mut self.is_out_of_grant) {
+            self.stream.flush(&mut self.port);
+            self.port.note(Note::Waiting { next: self.next });
+        }
     }
 
     fn use_record(&mut self, record: Record) {

@@ -6,7 +6,7 @@ use crate::link::PROTOCOL_VERSION;
 use crate::link::batch::BatchBuilder;
 use crate::link::codec::{Content, Decoder, MAX_MESSAGE, MAX_WIRE, TooLong, body, encode, frame};
 use crate::link::message::ToHost;
-use crate::link::note::Note;
+use crate::link::note::{LearnNote, Note};
 use crate::link::queue::{Next, Priority, QueueFull, TransmitQueue};
 use crate::link::refusal::Outcome;
 use crate::link::sequence::{Arrival, LinkCounters, SequenceCheck};
@@ -148,6 +148,14 @@ impl Port {
         }
     }
 
+    /// As [`Port::note`], for the learner.
+    pub(super) fn note_learn(&mut self, note: LearnNote) {
+        if self.greeted {
+            let queued = self.queue.note_learn(note);
+            self.count_dropped(queued);
+        }
+    }
+
     /// Notes what goes with the stream and can be told later.
     pub(super) fn try_note(&mut self, note: Note) -> Result<(), QueueFull> {
         self.queue.note(note, Priority::Stream)
@@ -189,6 +197,7 @@ impl Port {
             let made = match next {
                 Next::Message(body) => frame(PROTOCOL_VERSION, self.sequence, &body),
                 Next::Note(note) => encode(self.sequence, &ToHost::from(note)),
+                Next::Learn(note) => encode(self.sequence, &ToHost::from(note)),
                 Next::Batch => self.frame_batch(batches),
             };
             if let Ok(made) = made {

@@ -30,11 +30,11 @@ impl Record {
         Self { calibration, anchor: calibration, relearns: 0, unproven }
     }
 
-    /// The record after a relearn that was accepted, everything confirmed.
-    #[must_use]
-    pub fn after_relearn(self, calibration: Calibration) -> Self {
-        let relearns = self.relearns.saturating_add(1);
-        Self { calibration, relearns, unproven: CheckSet::NONE, ..self }
+    /// A relearn was accepted, everything confirmed.
+    pub fn relearn(&mut self, calibration: Calibration) {
+        self.calibration = calibration;
+        self.relearns = self.relearns.saturating_add(1);
+        self.unproven = CheckSet::NONE;
     }
 }
 

@@ -17,6 +17,7 @@ use super::speed::{SpeedLoop, Speedometer};
 use super::stop::Touches;
 use super::watch::Watch;
 use super::{LearnEvent, LearnOrder, LearnOutcome, LearnPhase, LearnTick, Stop, Touch};
+use crate::calibration::LearnedStop;
 use crate::command::Command;
 use crate::sample::Sample;
 use crate::settings::Settings;
@@ -196,19 +197,29 @@ impl Learner {
 
     /// A leg is done: believe its stop, then go on or give the verdict.
     fn judge(&mut self, leg: Leg, sample: &Sample) -> Result<Next, LearnRefusal> {
-        self.touches(leg.stop).judge(&self.plan, leg.stop)?;
+        let learned = self.touches(leg.stop).judge(&self.plan, leg.stop)?;
         self.leg = self.leg.saturating_add(1);
-        let Some(next) = self.plan.leg(self.leg) else { return self.verdict(sample).map(Next::Finish) };
+        let Some(next) = self.plan.leg(self.leg) else {
+            return self.verdict(leg.stop, learned, sample).map(Next::Finish);
+        };
         self.touches_in_leg = 0;
         let start = self.plan.expected(next.stop).axis.progress(sample.position.as_f32());
         Ok(Next::Go(self.approach_from(next.stop, start, Pace::Brisk), Command::Release))
     }
 
-    fn verdict(&self, sample: &Sample) -> Result<LearnOutcome, LearnRefusal> {
+    /// `learned` is the stop that was judged last.
+    fn verdict(
+        &self,
+        stop: Stop,
+        learned: LearnedStop,
+        sample: &Sample,
+    ) -> Result<LearnOutcome, LearnRefusal> {
         self.friction.judge(&self.plan)?;
-        self.friction.judge_spring(&self.plan)?;
-        let closed = self.closed.judge(&self.plan, Stop::Closed)?;
-        let open = self.open.judge(&self.plan, Stop::Open)?;
+        let other = self.touches(stop.opposite()).judge(&self.plan, stop.opposite())?;
+        let (closed, open) = match stop {
+            Stop::Closed => (learned, other),
+            Stop::Open => (other, learned),
+        };
         judge::outcome(&self.plan, closed, open, sample)
     }
 
