@@ -63,6 +63,7 @@ fn talk(host: &mut Host, tick: Tick, world: &World) -> Vec<u8> {
         let learned = calibration(stops.closed_counts.unwrap() as f32, stops.open_counts.unwrap() as f32);
         bytes.extend(host.say(&ToBoard::Hello));
         bytes.extend(host.say(&ToBoard::SetCalibration { calibration: learned, unproven: CheckSet::NONE }));
+        bytes.extend(host.say(&ToBoard::Store));
         bytes.extend(host.say(&ToBoard::Stream(Streaming::On)));
     }
     if tick.0.is_multiple_of(DEMAND_TICKS) {
@@ -146,7 +147,7 @@ fn identity() -> Identity {
 #[ignore = "needs QEMU and the board image; .ci/run runs it"]
 fn board_and_host_do_not_differ_in_one_bit_over_a_hundred_thousand_ticks_with_faults() {
     let mut board = powered_board();
-    let mut session = Session::new(identity(), Settings::default(), None);
+    let mut session = Session::new(identity(), Settings::default());
     let mut world = World::new(&WorldConfig { faults: faults(), ..WorldConfig::default() }, 6).unwrap();
     let mut host = Host::default();
     let mut seen = Seen::default();

@@ -128,7 +128,7 @@ impl Plausibility {
         let is_frozen = self.frozen.is_frozen(sample.position, errand, &settings.plausibility);
         faults.assign(Fault::PositionFrozen, is_frozen);
         // A held reading came from an i16 and goes back into one.
-        judged.value.filter(|_| !is_frozen).map(|counts| Counts(counts as i16))
+        judged.value.filter(|_| !is_frozen).map(|counts| Counts(counts as i32 as i16))
     }
 
     fn supply(&mut self, settings: &Settings, sample: &Sample, faults: &mut FaultSet) -> Volt {

@@ -103,7 +103,7 @@ fn session() -> Session {
         pacing: Pacing::Stepped,
         started: firmware_core::link::state::StartReason::PowerOn,
     };
-    Session::new(identity, Settings::default(), None)
+    Session::new(identity, Settings::default())
 }
 
 /// What the line does to whole writes of the host and to runs of bytes from the board.

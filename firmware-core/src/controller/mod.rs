@@ -85,6 +85,7 @@ impl Decision {
 impl Controller {
     /// A controller without a calibration. `settings` have been validated.
     #[must_use]
+    #[inline]
     pub fn new(settings: Settings) -> Self {
         Self {
             settings,

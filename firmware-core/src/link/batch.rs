@@ -131,7 +131,7 @@ impl Head {
     fn join(&mut self, around: &Around) {
         self.limits = self.limits.union(around.limits);
         if around.supply.is_finite() {
-            self.supply_mv = self.supply_mv.min(rounded(around.supply.0 * 1000.0) as u16);
+            self.supply_mv = (rounded(around.supply.0 * 1000.0) as u32).min(u32::from(self.supply_mv)) as u16;
         }
         self.count = self.count.saturating_add(1);
     }

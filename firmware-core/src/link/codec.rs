@@ -48,7 +48,8 @@ pub struct Content {
     pub version: u8,
     /// Sequence number of the sender.
     pub sequence: u16,
-    body: Vec<u8, MAX_MESSAGE>,
+    /// Header, message and checksum, as they came.
+    frame: Vec<u8, MAX_FRAME>,
 }
 
 /// A sound frame whose message this end does not know.
@@ -64,6 +65,10 @@ pub enum MessageError {
 }
 
 impl Content {
+    fn body(&self) -> &[u8] {
+        self.frame.get(HEADER..self.frame.len().saturating_sub(CHECK)).unwrap_or_default()
+    }
+
     /// The message in the frame.
     ///
     /// # Errors
@@ -72,10 +77,10 @@ impl Content {
         if self.version != PROTOCOL_VERSION {
             return Err(MessageError::OtherVersion);
         }
-        if self.body.first().is_none_or(|kind| *kind >= M::KINDS) {
+        if self.body().first().is_none_or(|kind| *kind >= M::KINDS) {
             return Err(MessageError::UnknownKind);
         }
-        match postcard::take_from_bytes::<M>(&self.body) {
+        match postcard::take_from_bytes::<M>(self.body()) {
             Ok((message, [])) => Ok(message),
             Ok(_) | Err(_) => Err(MessageError::BadValue),
         }
@@ -163,16 +168,17 @@ impl Decoder {
 
 #[inline]
 fn unframe(raw: &[u8]) -> Result<Content, FrameError> {
-    let mut frame = [0; MAX_FRAME];
-    let length = cobs::decode(raw, &mut frame).map_err(|_| FrameError::Cut)?.frame_size();
-    let frame = frame.get(..length).ok_or(FrameError::Cut)?;
-    let (content, check) = frame.split_last_chunk::<CHECK>().ok_or(FrameError::Cut)?;
-    let ([version, low, high], body) = content.split_first_chunk::<HEADER>().ok_or(FrameError::Cut)?;
-    if CRC.checksum(content) != u16::from_le_bytes(*check) {
+    let mut content = Content { version: 0, sequence: 0, frame: Vec::new() };
+    content.frame.resize_default(MAX_FRAME).map_err(|_| FrameError::Overlong)?;
+    let length = cobs::decode(raw, &mut content.frame).map_err(|_| FrameError::Cut)?.frame_size();
+    content.frame.truncate(length);
+    let (checked, check) = content.frame.split_last_chunk::<CHECK>().ok_or(FrameError::Cut)?;
+    let ([version, low, high], _) = checked.split_first_chunk::<HEADER>().ok_or(FrameError::Cut)?;
+    if CRC.checksum(checked) != u16::from_le_bytes(*check) {
         return Err(FrameError::Damaged);
     }
-    let body = Vec::from_slice(body).map_err(|_| FrameError::Overlong)?;
-    Ok(Content { version: *version, sequence: u16::from_le_bytes([*low, *high]), body })
+    (content.version, content.sequence) = (*version, u16::from_le_bytes([*low, *high]));
+    Ok(content)
 }
 
 #[cfg(test)]
@@ -197,6 +203,11 @@ mod tests {
             ticks: u32::from_le_bytes([four[0], four[1], four[2], four[3]]),
         };
         ToBoard::MotionAppend(bytes.chunks_exact(4).map(segment).collect())
+    }
+
+    fn content(version: u8, body: &[u8]) -> Content {
+        let frame = [&[version, 0, 0], body, &[0; CHECK]].concat();
+        Content { version, sequence: 0, frame: Vec::from_slice(&frame).unwrap() }
     }
 
     #[test]
@@ -230,8 +241,6 @@ mod tests {
 
     #[test]
     fn an_unknown_kind_is_told_from_a_bad_value_and_another_version() {
-        let content =
-            |version: u8, body: &[u8]| Content { version, sequence: 0, body: Vec::from_slice(body).unwrap() };
         let read = |version, body| content(version, body).message::<ToBoard>();
         assert_eq!(read(PROTOCOL_VERSION, &[ToBoard::KINDS]), Err(MessageError::UnknownKind));
         assert_eq!(read(PROTOCOL_VERSION, &[]), Err(MessageError::UnknownKind));
@@ -275,7 +284,7 @@ mod tests {
 
         #[test]
         fn any_message_bytes_are_read_without_panic(body in prop::collection::vec(any::<u8>(), 0..=MAX_MESSAGE)) {
-            let content = Content { version: PROTOCOL_VERSION, sequence: 0, body: Vec::from_slice(&body).unwrap() };
+            let content = content(PROTOCOL_VERSION, &body);
             let _ = content.message::<ToBoard>();
             if let Ok(ToHost::Samples(batch)) = content.message::<ToHost>() {
                 let _ = batch.points();

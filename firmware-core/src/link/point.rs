@@ -100,8 +100,9 @@ fn to_wire(value: f32, steps: f32) -> i16 {
     if value.is_nan() {
         return NOT_A_NUMBER;
     }
-    // `as` holds to the type's range; −32768 is kept for "not a number".
-    (rounded(value * steps) as i16).max(NOT_A_NUMBER.saturating_add(1))
+    // −32768 is kept for "not a number". The processor turns floats into 32-bit numbers in one step, 16-bit ones take ten.
+    const LOWEST: i32 = NOT_A_NUMBER as i32 + 1;
+    (rounded(value * steps) as i32).clamp(LOWEST, i32::from(i16::MAX)) as i16
 }
 
 /// Half away from zero, as `libm::roundf`, for a value that is turned into a whole number next: that cuts off the

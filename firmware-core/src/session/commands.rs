@@ -23,19 +23,19 @@ impl Session {
     #[inline]
     pub(super) fn handle(&mut self, content: &Content) {
         let asked = content.message::<ToBoard>();
-        match asked {
+        match &asked {
             Err(MessageError::OtherVersion) => {
                 self.port.count_not_understood();
                 self.refuse(content.sequence, Refusal::OtherVersion { board: PROTOCOL_VERSION });
             }
             Ok(ToBoard::Hello) => self.greet(content.sequence),
             _ if !self.port.is_greeted() => self.refuse(content.sequence, Refusal::NoHello),
-            asked => self.answer(content.sequence, asked),
+            _ => self.answer(content.sequence, &asked),
         }
     }
 
     #[inline]
-    fn answer(&mut self, sequence: u16, asked: Result<ToBoard, MessageError>) {
+    fn answer(&mut self, sequence: u16, asked: &Result<ToBoard, MessageError>) {
         let order = self.port.order(sequence);
         // Only a host is a sign of a host: neither noise nor the board's own frames, echoed, may hold the drive.
         if asked.is_ok() && !matches!(order, Order::Stale { .. }) {
@@ -44,11 +44,13 @@ impl Session {
         let repeatable = asked.as_ref().is_ok_and(ToBoard::may_be_repeated);
         match order {
             Order::Again if !repeatable => self.port.repeat_reply(),
-            Order::Stale { .. } if asked == Ok(ToBoard::Stop) => self.stop_late(sequence),
+            Order::Stale { .. } if matches!(asked, Ok(ToBoard::Stop)) => self.stop_late(sequence),
             Order::Stale { last } => self.refuse(sequence, Refusal::Stale { last }),
             Order::New | Order::Again => {
-                let done =
-                    asked.map_err(|error| self.unread(error)).and_then(|message| self.carry_out(message));
+                let done = match asked {
+                    Ok(message) => self.carry_out(message),
+                    Err(error) => Err(self.unread(*error)),
+                };
                 self.port.reply(sequence, done.map_or_else(Outcome::Refused, |()| Outcome::Done));
             }
         }
@@ -101,24 +103,26 @@ impl Session {
     }
 
     #[inline]
-    fn carry_out(&mut self, message: ToBoard) -> Result<(), Refusal> {
-        match message {
+    fn carry_out(&mut self, message: &ToBoard) -> Result<(), Refusal> {
+        match *message {
             ToBoard::Hello | ToBoard::KeepAlive => Ok(()),
             ToBoard::Grant { until } => self.grant(until),
             ToBoard::Arm => self.arm(),
             ToBoard::Stop => self.stop(),
             ToBoard::ClearLatch => self.clear_latch(),
             ToBoard::Stream(streaming) => self.set_streaming(streaming),
-            ToBoard::Settings(section) => self.apply_settings(&section),
-            ToBoard::SetCalibration { calibration, unproven } => self.set_calibration(calibration, unproven),
+            ToBoard::Settings(ref section) => self.apply_settings(section),
+            ToBoard::SetCalibration { ref calibration, unproven } => {
+                self.set_calibration(calibration, unproven)
+            }
             ToBoard::GetCalibration { setup } => self.get_calibration(setup),
             ToBoard::Store => self.store(),
             ToBoard::MotionClear => self.clear_motion(),
-            ToBoard::MotionAppend(segments) => self.append_motion(&segments),
+            ToBoard::MotionAppend(ref segments) => self.append_motion(segments),
             ToBoard::StartMotion { start_at, setup } => self.start_motion(start_at, setup),
             ToBoard::Engine(demand) => self.follow_engine(demand),
             ToBoard::GetStatus => self.get_status(),
-            ToBoard::StartLearn { start_at, order } => self.start_learn(start_at, order),
+            ToBoard::StartLearn { start_at, ref order } => self.start_learn(start_at, order),
             ToBoard::GetLearnOutcome => self.get_learn_outcome(),
         }
     }
@@ -171,10 +175,10 @@ impl Session {
     }
 
     #[inline]
-    fn set_calibration(&mut self, calibration: Calibration, unproven: CheckSet) -> Result<(), Refusal> {
+    fn set_calibration(&mut self, calibration: &Calibration, unproven: CheckSet) -> Result<(), Refusal> {
         self.check_idle()?;
         calibration.check_for(calibration.setup).map_err(Refusal::from)?;
-        self.use_record(Record::of_full_learn(calibration, unproven));
+        self.use_record(Record::of_full_learn(*calibration, unproven));
         Ok(())
     }
 
@@ -254,10 +258,10 @@ impl Session {
     }
 
     #[inline]
-    fn start_learn(&mut self, start_at: Tick, order: LearnOrder) -> Result<(), Refusal> {
+    fn start_learn(&mut self, start_at: Tick, order: &LearnOrder) -> Result<(), Refusal> {
         self.check_ready(start_at)?;
         self.learned = None;
-        let learner = Learner::new(self.controller.settings(), order);
+        let learner = Learner::new(self.controller.settings(), *order);
         self.activity = Activity::Learn { start_at, learner };
         Ok(())
     }

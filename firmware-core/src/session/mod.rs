@@ -60,15 +60,14 @@ pub struct Session {
 }
 
 impl Session {
-    /// A session that nobody has greeted yet: disarmed, released, silent.
+    /// A session that nobody has greeted yet: disarmed, released, silent. One expression, so that a board can build it
+    /// in place: it is larger than a small stack.
     #[must_use]
     #[inline]
-    pub fn new(identity: Identity, settings: Settings, stored: Option<Record>) -> Self {
-        let mut controller = Controller::new(settings);
-        controller.set_calibration(stored.map(|record| record.calibration));
+    pub fn new(identity: Identity, settings: Settings) -> Self {
         Self {
             identity,
-            controller,
+            controller: Controller::new(settings),
             motion: Motion::new(),
             activity: Activity::Released,
             released: ReleaseReason::NotStarted,
@@ -78,12 +77,17 @@ impl Session {
             port: Port::new(),
             stream: Stream::new(),
             learned: None,
-            record: stored,
+            record: None,
             is_to_store: false,
             is_at_rest: true,
             is_out_of_grant: false,
             next: Tick(0),
         }
+    }
+
+    /// Puts what was stored before the last power-off into use.
+    pub fn restore(&mut self, record: Record) {
+        self.use_record(record);
     }
 
     /// Takes bytes from the line: any bytes, at any time between ticks.

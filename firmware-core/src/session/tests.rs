@@ -73,7 +73,10 @@ impl Bench {
             pacing,
             started: StartReason::PowerOn,
         };
-        let session = Session::new(identity, Settings::default(), stored);
+        let mut session = Session::new(identity, Settings::default());
+        if let Some(record) = stored {
+            session.restore(record);
+        }
         Self {
             session,
             sequence: 0,

@@ -68,20 +68,25 @@ pub struct ActuatorSettings {
     pub nominal_supply: Volt,
 }
 
+impl ActuatorSettings {
+    /// The defaults.
+    pub const DEFAULT: Self = Self {
+        counts_direction: CountsDirection::OpeningLowers,
+        sensor_min: Counts(400),
+        sensor_max: Counts(15_980),
+        nominal_span_counts: 10_700.0,
+        spring: SpringAction::Opens,
+        winding_resistance_ohm: 1.6,
+        back_emf_v_per_count_per_s: 9.865e-5,
+        max_current: Ampere(4.0),
+        max_duty: Duty::MAX,
+        nominal_supply: Volt(12.0),
+    };
+}
+
 impl Default for ActuatorSettings {
     fn default() -> Self {
-        Self {
-            counts_direction: CountsDirection::OpeningLowers,
-            sensor_min: Counts(400),
-            sensor_max: Counts(15_980),
-            nominal_span_counts: 10_700.0,
-            spring: SpringAction::Opens,
-            winding_resistance_ohm: 1.6,
-            back_emf_v_per_count_per_s: 9.865e-5,
-            max_current: Ampere(4.0),
-            max_duty: Duty::MAX,
-            nominal_supply: Volt(12.0),
-        }
+        Self::DEFAULT
     }
 }
 

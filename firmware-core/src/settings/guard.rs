@@ -43,26 +43,31 @@ pub struct GuardLimits {
     pub speed_estimate_rpm: [f32; SPEED_POINTS],
 }
 
+impl GuardLimits {
+    /// The defaults.
+    pub const DEFAULT: Self = Self {
+        boost: Kilopascal(280.0),
+        boost_ratio: 3.2,
+        boost_over_target: Kilopascal(45.0),
+        boost_lag_margin: Kilopascal(16.0),
+        turbo_speed: Rpm(185_000.0),
+        turbo_speed_lag_margin: Rpm(8000.0),
+        exhaust: Kilopascal(520.0),
+        exhaust_lag_margin: Kilopascal(60.0),
+        // Upper envelope of the steady states of the invented bench engine A.
+        speed_estimate_ratio: [1.0, 1.25, 1.5, 2.0, 2.8, 3.6],
+        speed_estimate_rpm: [20_000.0, 75_000.0, 101_000.0, 138_000.0, 185_000.0, 215_000.0],
+    };
+}
+
 impl Default for GuardLimits {
     fn default() -> Self {
-        Self {
-            boost: Kilopascal(280.0),
-            boost_ratio: 3.2,
-            boost_over_target: Kilopascal(45.0),
-            boost_lag_margin: Kilopascal(16.0),
-            turbo_speed: Rpm(185_000.0),
-            turbo_speed_lag_margin: Rpm(8000.0),
-            exhaust: Kilopascal(520.0),
-            exhaust_lag_margin: Kilopascal(60.0),
-            // Upper envelope of the steady states of the invented bench engine A.
-            speed_estimate_ratio: [1.0, 1.25, 1.5, 2.0, 2.8, 3.6],
-            speed_estimate_rpm: [20_000.0, 75_000.0, 101_000.0, 138_000.0, 185_000.0, 215_000.0],
-        }
+        Self::DEFAULT
     }
 }
 
 /// What the guard holds, and how.
-#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[serde(default, deny_unknown_fields)]
 pub struct GuardSettings {
@@ -70,6 +75,17 @@ pub struct GuardSettings {
     pub limits: GuardLimits,
     /// Times and levels of the stages.
     pub stages: GuardStages,
+}
+
+impl GuardSettings {
+    /// The defaults.
+    pub const DEFAULT: Self = Self { limits: GuardLimits::DEFAULT, stages: GuardStages::DEFAULT };
+}
+
+impl Default for GuardSettings {
+    fn default() -> Self {
+        Self::DEFAULT
+    }
 }
 
 /// Times and levels of the guard's stages.
@@ -111,25 +127,30 @@ pub struct GuardStages {
     pub derate: Load,
 }
 
+impl GuardStages {
+    /// The defaults.
+    pub const DEFAULT: Self = Self {
+        reaction_ticks: 12,
+        debounce_ticks: 5,
+        ease_band: 0.04,
+        ease_rate_per_s: 1.0,
+        hysteresis: 0.03,
+        release_ticks: 500,
+        latch_ticks: 1000,
+        latch_trips: 3,
+        open_travel: 0.03,
+        open_travel_ticks: 150,
+        short_by: Kilopascal(30.0),
+        short_ticks: 3000,
+        short_opening: Opening::saturating(0.6, Opening::OPEN),
+        smoke_limit: Load::saturating(0.5, Load::MIN),
+        derate: Load::saturating(0.3, Load::MIN),
+    };
+}
+
 impl Default for GuardStages {
     fn default() -> Self {
-        Self {
-            reaction_ticks: 12,
-            debounce_ticks: 5,
-            ease_band: 0.04,
-            ease_rate_per_s: 1.0,
-            hysteresis: 0.03,
-            release_ticks: 500,
-            latch_ticks: 1000,
-            latch_trips: 3,
-            open_travel: 0.03,
-            open_travel_ticks: 150,
-            short_by: Kilopascal(30.0),
-            short_ticks: 3000,
-            short_opening: Opening::saturating(0.6, Opening::OPEN),
-            smoke_limit: Load::saturating(0.5, Load::MIN),
-            derate: Load::saturating(0.3, Load::MIN),
-        }
+        Self::DEFAULT
     }
 }
 

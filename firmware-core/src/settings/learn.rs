@@ -100,18 +100,23 @@ pub struct LearnMotion {
     pub large_push: Ampere,
 }
 
+impl LearnMotion {
+    /// The defaults.
+    pub const DEFAULT: Self = Self {
+        traverse_speed: 1.0,
+        relearn_speed: 2.0,
+        approach_speed: 0.2,
+        soft_zone: 0.03,
+        retreat: 0.03,
+        approach_current: Ampere(2.0),
+        small_push: Ampere(0.5),
+        large_push: Ampere(1.2),
+    };
+}
+
 impl Default for LearnMotion {
     fn default() -> Self {
-        Self {
-            traverse_speed: 1.0,
-            relearn_speed: 2.0,
-            approach_speed: 0.2,
-            soft_zone: 0.03,
-            retreat: 0.03,
-            approach_current: Ampere(2.0),
-            small_push: Ampere(0.5),
-            large_push: Ampere(1.2),
-        }
+        Self::DEFAULT
     }
 }
 
@@ -162,30 +167,35 @@ pub struct LearnLimits {
     pub deadline_ticks: u32,
 }
 
+impl LearnLimits {
+    /// The defaults.
+    pub const DEFAULT: Self = Self {
+        supply_min: Volt(9.0),
+        supply_max: Volt(16.0),
+        rest_current: Ampere(0.15),
+        rest_noise: 0.002,
+        jump: 0.012,
+        span_min: 0.985,
+        span_max: 1.015,
+        repeat: 0.002,
+        drift: 0.0012,
+        compliance_min: 0.0003,
+        compliance_max: 0.0034,
+        friction: Ampere(0.55),
+        spring_current: Ampere(0.15),
+        push_error: Ampere(0.2),
+        relearn_window: 0.005,
+        reserve_min: 0.01,
+        reserve_lopsided: 0.03,
+        clearance_cold: Opening::saturating(0.005, Opening::CLOSED),
+        clearance_hot: Opening::saturating(0.01, Opening::CLOSED),
+        deadline_ticks: 12_000,
+    };
+}
+
 impl Default for LearnLimits {
     fn default() -> Self {
-        Self {
-            supply_min: Volt(9.0),
-            supply_max: Volt(16.0),
-            rest_current: Ampere(0.15),
-            rest_noise: 0.002,
-            jump: 0.012,
-            span_min: 0.985,
-            span_max: 1.015,
-            repeat: 0.002,
-            drift: 0.0012,
-            compliance_min: 0.0003,
-            compliance_max: 0.0034,
-            friction: Ampere(0.55),
-            spring_current: Ampere(0.15),
-            push_error: Ampere(0.2),
-            relearn_window: 0.005,
-            reserve_min: 0.01,
-            reserve_lopsided: 0.03,
-            clearance_cold: Opening::saturating(0.005, Opening::CLOSED),
-            clearance_hot: Opening::saturating(0.01, Opening::CLOSED),
-            deadline_ticks: 12_000,
-        }
+        Self::DEFAULT
     }
 }
 
@@ -203,7 +213,7 @@ pub struct LearnWindows {
 }
 
 /// Everything the learner must be told.
-#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[serde(default, deny_unknown_fields)]
 pub struct LearnSettings {
@@ -215,26 +225,49 @@ pub struct LearnSettings {
     pub windows: LearnWindows,
 }
 
+impl LearnSettings {
+    /// The defaults.
+    pub const DEFAULT: Self =
+        Self { motion: LearnMotion::DEFAULT, limits: LearnLimits::DEFAULT, windows: LearnWindows::DEFAULT };
+}
+
+impl Default for LearnSettings {
+    fn default() -> Self {
+        Self::DEFAULT
+    }
+}
+
 /// Half width of the default windows, counts: 1.15 % of the default travel. The tolerance of a stop is
 /// 2 % of travel (6 kPa of boost at about 300 kPa per unit of opening), and a unit may sit 0.8 % off
 /// nominal; what is left is what a hidden shift may use up without being believed.
 const WINDOW: i16 = 123;
-impl Default for LearnWindows {
-    /// Bench actuator A: internal stops at −4° and 75°, ring stops at 0° and 70° with half of 0.4° joint play
-    /// taken up at each; 152.857 counts per degree from 2600 at 0°.
-    fn default() -> Self {
-        let setup = |closed, open| {
-            let windows = StopWindows {
-                closed: StopWindow::around(closed, WINDOW),
-                open: StopWindow::around(open, WINDOW),
-            };
-            SetupWindows { cold: windows, hot: windows }
+
+impl SetupWindows {
+    /// The default windows around these stops, cold and hot.
+    const fn around(closed: i16, open: i16) -> Self {
+        let windows = StopWindows {
+            closed: StopWindow::around(closed, WINDOW),
+            open: StopWindow::around(open, WINDOW),
         };
-        Self { free: setup(14_064, 1989), attached: setup(13_331, 2569), on_engine: setup(13_331, 2569) }
+        Self { cold: windows, hot: windows }
+    }
+}
+
+impl Default for LearnWindows {
+    fn default() -> Self {
+        Self::DEFAULT
     }
 }
 
 impl LearnWindows {
+    /// Bench actuator A: internal stops at −4° and 75°, ring stops at 0° and 70° with half of 0.4° joint play
+    /// taken up at each; 152.857 counts per degree from 2600 at 0°.
+    pub const DEFAULT: Self = Self {
+        free: SetupWindows::around(14_064, 1989),
+        attached: SetupWindows::around(13_331, 2569),
+        on_engine: SetupWindows::around(13_331, 2569),
+    };
+
     /// Windows that hold for a setup at a warmth.
     #[must_use]
     pub fn of(&self, setup: Setup, warmth: Warmth) -> StopWindows {

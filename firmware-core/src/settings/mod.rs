@@ -26,7 +26,7 @@ use serde::{Deserialize, Serialize};
 use crate::units::{OutOfRange, is_within};
 
 /// All settings of one controller.
-#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[serde(default, deny_unknown_fields)]
 pub struct Settings {
@@ -46,6 +46,26 @@ pub struct Settings {
     pub limits: LimitSettings,
     /// How end stops are learned.
     pub learn: LearnSettings,
+}
+
+impl Settings {
+    /// The defaults.
+    pub const DEFAULT: Self = Self {
+        actuator: ActuatorSettings::DEFAULT,
+        plausibility: PlausibilitySettings::DEFAULT,
+        target: TargetSettings::DEFAULT,
+        guard: GuardSettings::DEFAULT,
+        slew: SlewSettings::DEFAULT,
+        position: PositionSettings::DEFAULT,
+        limits: LimitSettings::DEFAULT,
+        learn: LearnSettings::DEFAULT,
+    };
+}
+
+impl Default for Settings {
+    fn default() -> Self {
+        Self::DEFAULT
+    }
 }
 
 /// A setting outside its range.

@@ -19,9 +19,14 @@ pub struct SlewSettings {
     pub still_band: f32,
 }
 
+impl SlewSettings {
+    /// The defaults.
+    pub const DEFAULT: Self = Self { normal_per_s: 5.0, protective_per_s: 20.0, still_band: 0.003 };
+}
+
 impl Default for SlewSettings {
     fn default() -> Self {
-        Self { normal_per_s: 5.0, protective_per_s: 20.0, still_band: 0.003 }
+        Self::DEFAULT
     }
 }
 
@@ -78,25 +83,30 @@ pub struct PositionSettings {
     pub blind_open_v: f32,
 }
 
+impl PositionSettings {
+    /// The defaults.
+    pub const DEFAULT: Self = Self {
+        gain_v: 95.0,
+        integral_time_s: 0.067,
+        derivative_time_s: 0.009,
+        derivative_filter_s: 0.003,
+        integral_max_v: 4.0,
+        path_rate_per_s: 55.0,
+        path_speed_per_s: 7.0,
+        path_acceleration_per_s2: 300.0,
+        inertia_v_s2: 0.012,
+        rest_band: 0.0015,
+        wake_factor: 2.0,
+        rest_ticks: 40,
+        sliding_friction_v: 0.33,
+        break_away_v: 0.15,
+        blind_open_v: 2.0,
+    };
+}
+
 impl Default for PositionSettings {
     fn default() -> Self {
-        Self {
-            gain_v: 95.0,
-            integral_time_s: 0.067,
-            derivative_time_s: 0.009,
-            derivative_filter_s: 0.003,
-            integral_max_v: 4.0,
-            path_rate_per_s: 55.0,
-            path_speed_per_s: 7.0,
-            path_acceleration_per_s2: 300.0,
-            inertia_v_s2: 0.012,
-            rest_band: 0.0015,
-            wake_factor: 2.0,
-            rest_ticks: 40,
-            sliding_friction_v: 0.33,
-            break_away_v: 0.15,
-            blind_open_v: 2.0,
-        }
+        Self::DEFAULT
     }
 }
 
@@ -149,20 +159,25 @@ pub struct LimitSettings {
     pub current_loop_gain: f32,
 }
 
+impl LimitSettings {
+    /// The defaults.
+    pub const DEFAULT: Self = Self {
+        continuous_current: Ampere(1.2),
+        heat_time_s: 20.0,
+        stall_current: Ampere(0.8),
+        stall_travel_counts: 20.0,
+        stall_ticks: 2500,
+        stalled_current: Ampere(0.6),
+        break_away_ticks: 60,
+        break_away_pause_ticks: 240,
+        end_stop_duty: Duty::saturating(0.15, Duty::ZERO),
+        current_loop_gain: 0.2,
+    };
+}
+
 impl Default for LimitSettings {
     fn default() -> Self {
-        Self {
-            continuous_current: Ampere(1.2),
-            heat_time_s: 20.0,
-            stall_current: Ampere(0.8),
-            stall_travel_counts: 20.0,
-            stall_ticks: 2500,
-            stalled_current: Ampere(0.6),
-            break_away_ticks: 60,
-            break_away_pause_ticks: 240,
-            end_stop_duty: Duty::saturating(0.15, Duty::ZERO),
-            current_loop_gain: 0.2,
-        }
+        Self::DEFAULT
     }
 }
 

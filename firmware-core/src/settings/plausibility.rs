@@ -65,31 +65,36 @@ pub struct PlausibilitySettings {
     pub temperature_max: Celsius,
 }
 
+impl PlausibilitySettings {
+    /// The defaults.
+    pub const DEFAULT: Self = Self {
+        debounce_ticks: 20,
+        heal_ticks: 500,
+        position_step_counts: 200.0,
+        position_frozen_ticks: 60,
+        boost_speed_excess: 0.06,
+        boost_min: Kilopascal(20.0),
+        boost_saturated: Kilopascal(345.0),
+        boost_step: Kilopascal(15.0),
+        boost_stuck_span: Kilopascal(0.7),
+        boost_stuck_load_change: 0.4,
+        boost_stuck_ticks: 2000,
+        rest_mismatch: Kilopascal(8.0),
+        barometer_min: Kilopascal(50.0),
+        barometer_max: Kilopascal(110.0),
+        exhaust_max: Kilopascal(900.0),
+        turbo_speed_max: Rpm(300_000.0),
+        turbo_speed_step: Rpm(2000.0),
+        supply_min: Volt(7.0),
+        supply_max: Volt(18.0),
+        temperature_min: Celsius(-50.0),
+        temperature_max: Celsius(200.0),
+    };
+}
+
 impl Default for PlausibilitySettings {
     fn default() -> Self {
-        Self {
-            debounce_ticks: 20,
-            heal_ticks: 500,
-            position_step_counts: 200.0,
-            position_frozen_ticks: 60,
-            boost_speed_excess: 0.06,
-            boost_min: Kilopascal(20.0),
-            boost_saturated: Kilopascal(345.0),
-            boost_step: Kilopascal(15.0),
-            boost_stuck_span: Kilopascal(0.7),
-            boost_stuck_load_change: 0.4,
-            boost_stuck_ticks: 2000,
-            rest_mismatch: Kilopascal(8.0),
-            barometer_min: Kilopascal(50.0),
-            barometer_max: Kilopascal(110.0),
-            exhaust_max: Kilopascal(900.0),
-            turbo_speed_max: Rpm(300_000.0),
-            turbo_speed_step: Rpm(2000.0),
-            supply_min: Volt(7.0),
-            supply_max: Volt(18.0),
-            temperature_min: Celsius(-50.0),
-            temperature_max: Celsius(200.0),
-        }
+        Self::DEFAULT
     }
 }
 

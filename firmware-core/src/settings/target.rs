@@ -17,12 +17,17 @@ pub struct MapAxes {
     pub load: [f32; MAP_POINTS],
 }
 
+impl MapAxes {
+    /// The defaults.
+    pub const DEFAULT: Self = Self {
+        engine_speed_rpm: [800.0, 1200.0, 1600.0, 2000.0, 2800.0, 3600.0],
+        load: [0.0, 0.25, 0.45, 0.625, 0.8, 1.0],
+    };
+}
+
 impl Default for MapAxes {
     fn default() -> Self {
-        Self {
-            engine_speed_rpm: [800.0, 1200.0, 1600.0, 2000.0, 2800.0, 3600.0],
-            load: [0.0, 0.25, 0.45, 0.625, 0.8, 1.0],
-        }
+        Self::DEFAULT
     }
 }
 
@@ -55,17 +60,22 @@ pub struct TrimSettings {
     pub gain_factor: [f32; MAP_POINTS],
 }
 
+impl TrimSettings {
+    /// The defaults.
+    pub const DEFAULT: Self = Self {
+        gain_per_kpa: 0.0085,
+        integral_time_s: 0.66,
+        derivative_time_s: 0.0,
+        filter_s: 0.02,
+        still_kpa: 0.7,
+        authority: 0.3,
+        gain_factor: [1.6, 1.5, 1.2, 1.0, 0.75, 0.65],
+    };
+}
+
 impl Default for TrimSettings {
     fn default() -> Self {
-        Self {
-            gain_per_kpa: 0.0085,
-            integral_time_s: 0.66,
-            derivative_time_s: 0.0,
-            filter_s: 0.02,
-            still_kpa: 0.7,
-            authority: 0.3,
-            gain_factor: [1.6, 1.5, 1.2, 1.0, 0.75, 0.65],
-        }
+        Self::DEFAULT
     }
 }
 
@@ -96,19 +106,24 @@ pub struct ModeSettings {
     pub boost_target_ratio_max: f32,
 }
 
+impl ModeSettings {
+    /// The defaults.
+    pub const DEFAULT: Self = Self {
+        limp_opening: Opening::saturating(0.6, Opening::OPEN),
+        brake_opening: Opening::saturating(0.15, Opening::OPEN),
+        brake_opening_unmeasured: Opening::saturating(0.3, Opening::OPEN),
+        brake_exhaust: Kilopascal(350.0),
+        brake_gain_per_kpa: 0.01,
+        brake_speed_max: Rpm(3800.0),
+        boost_target_rate_kpa_per_s: 150.0,
+        barometer_share: 0.8,
+        boost_target_ratio_max: 2.4,
+    };
+}
+
 impl Default for ModeSettings {
     fn default() -> Self {
-        Self {
-            limp_opening: Opening::saturating(0.6, Opening::OPEN),
-            brake_opening: Opening::saturating(0.15, Opening::OPEN),
-            brake_opening_unmeasured: Opening::saturating(0.3, Opening::OPEN),
-            brake_exhaust: Kilopascal(350.0),
-            brake_gain_per_kpa: 0.01,
-            brake_speed_max: Rpm(3800.0),
-            boost_target_rate_kpa_per_s: 150.0,
-            barometer_share: 0.8,
-            boost_target_ratio_max: 2.4,
-        }
+        Self::DEFAULT
     }
 }
 
@@ -129,30 +144,35 @@ pub struct TargetSettings {
     pub modes: ModeSettings,
 }
 
+impl TargetSettings {
+    /// The defaults.
+    pub const DEFAULT: Self = Self {
+        axes: MapAxes::DEFAULT,
+        // From the steady states of the invented bench engine A.
+        feed_forward: OpeningMap([
+            [0.35, 0.32, 0.28, 0.27, 0.30, 0.33],
+            [0.32, 0.30, 0.27, 0.26, 0.30, 0.35],
+            [0.32, 0.30, 0.29, 0.30, 0.33, 0.36],
+            [0.38, 0.36, 0.36, 0.38, 0.40, 0.43],
+            [0.50, 0.50, 0.53, 0.58, 0.61, 0.64],
+            [0.60, 0.62, 0.68, 0.75, 0.79, 0.83],
+        ]),
+        minimum_opening: OpeningMap([
+            [0.06, 0.06, 0.07, 0.08, 0.09, 0.09],
+            [0.07, 0.07, 0.08, 0.08, 0.09, 0.10],
+            [0.08, 0.09, 0.10, 0.11, 0.12, 0.13],
+            [0.09, 0.10, 0.11, 0.13, 0.15, 0.17],
+            [0.12, 0.13, 0.15, 0.18, 0.22, 0.26],
+            [0.14, 0.15, 0.18, 0.22, 0.30, 0.38],
+        ]),
+        trim: TrimSettings::DEFAULT,
+        modes: ModeSettings::DEFAULT,
+    };
+}
+
 impl Default for TargetSettings {
     fn default() -> Self {
-        Self {
-            axes: MapAxes::default(),
-            // From the steady states of the invented bench engine A.
-            feed_forward: OpeningMap([
-                [0.35, 0.32, 0.28, 0.27, 0.30, 0.33],
-                [0.32, 0.30, 0.27, 0.26, 0.30, 0.35],
-                [0.32, 0.30, 0.29, 0.30, 0.33, 0.36],
-                [0.38, 0.36, 0.36, 0.38, 0.40, 0.43],
-                [0.50, 0.50, 0.53, 0.58, 0.61, 0.64],
-                [0.60, 0.62, 0.68, 0.75, 0.79, 0.83],
-            ]),
-            minimum_opening: OpeningMap([
-                [0.06, 0.06, 0.07, 0.08, 0.09, 0.09],
-                [0.07, 0.07, 0.08, 0.08, 0.09, 0.10],
-                [0.08, 0.09, 0.10, 0.11, 0.12, 0.13],
-                [0.09, 0.10, 0.11, 0.13, 0.15, 0.17],
-                [0.12, 0.13, 0.15, 0.18, 0.22, 0.26],
-                [0.14, 0.15, 0.18, 0.22, 0.30, 0.38],
-            ]),
-            trim: TrimSettings::default(),
-            modes: ModeSettings::default(),
-        }
+        Self::DEFAULT
     }
 }
 

@@ -26,8 +26,8 @@ use sequential_storage::map::{MapConfig, MapStorage};
 use crate::calibration::Setup;
 use record::Stored;
 
-/// Room for the largest record, its key and padding to the widest flash word, bytes.
-const BUFFER_BYTES: usize = 256;
+/// Room for the largest record and its key (125) and padding to the widest flash word (32), bytes.
+const BUFFER_BYTES: usize = 192;
 
 /// Buffer that the flash driver reads into; some need it aligned to their word.
 #[repr(align(32))]
@@ -95,7 +95,7 @@ impl<F: NorFlash> Store<F> {
         let first = self.read(Mirror::First, setup).await;
         let second = self.read(Mirror::Second, setup).await;
         match (first, second) {
-            (Ok(first), Ok(second)) => Ok(newer(first, second).map(|(_, record)| record)),
+            (Ok(first), Ok(second)) => Ok(newer(&first, &second).map(|(_, record)| *record)),
             (Ok(Some((_, record))), Err(_)) | (Err(_), Ok(Some((_, record)))) => Ok(Some(record)),
             (Err(error), _) | (_, Err(error)) => Err(error),
         }
@@ -126,9 +126,9 @@ impl<F: NorFlash> Store<F> {
         for setup in [Setup::Free, Setup::Attached, Setup::OnEngine] {
             let first = self.replaceable(Mirror::First, setup).await?;
             let second = self.replaceable(Mirror::Second, setup).await?;
-            let own = if copy == Mirror::First { first } else { second };
-            match newer(first, second) {
-                Some(newest) if Some(newest) != own => self.write(copy, &newest).await?,
+            let own = if copy == Mirror::First { &first } else { &second };
+            match newer(&first, &second) {
+                Some(newest) if Some(newest) != own.as_ref() => self.write(copy, newest).await?,
                 Some(_) | None => {}
             }
         }
@@ -176,10 +176,11 @@ fn config<F: NorFlash>(range: &Range<u32>) -> Result<MapConfig<F>, StoreError> {
     MapConfig::try_new(range.clone()).map_err(|_| StoreError::Range)
 }
 
-fn newer(one: Option<Numbered>, other: Option<Numbered>) -> Option<Numbered> {
+/// By reference: a record is large, and the stack of a board is not.
+fn newer<'a>(one: &'a Option<Numbered>, other: &'a Option<Numbered>) -> Option<&'a Numbered> {
     match (one, other) {
         (Some(one), Some(other)) => Some(if other.0 > one.0 { other } else { one }),
-        (one, other) => one.or(other),
+        (one, other) => one.as_ref().or(other.as_ref()),
     }
 }
 

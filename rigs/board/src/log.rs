@@ -3,7 +3,7 @@
 //! Frames go through a ring to the third serial port outside the tick. One that finds no room is
 //! dropped and counted, and the count is logged once there is room again; the log never holds up the tick.
 
-use core::panic::PanicInfo;
+use core::panic::Location;
 
 use firmware_core::controller::TickOutput;
 use firmware_core::link::state::StartReason;
@@ -30,10 +30,10 @@ pub fn started(_reason: StartReason) {
 }
 
 /// A panic; sent before the reset.
-pub fn panicked(_info: &PanicInfo) {
+pub fn panicked(_place: Option<&Location>) {
     #[cfg(feature = "log")]
     {
-        match _info.location() {
+        match _place {
             Some(place) => defmt::error!("panic at {=str}:{=u32}", place.file(), place.line()),
             None => defmt::error!("panic at an unknown place"),
         }

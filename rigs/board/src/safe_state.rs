@@ -15,8 +15,10 @@ use crate::{bridge, log};
 fn on_panic(info: &PanicInfo) -> ! {
     cortex_m::interrupt::disable();
     bridge::force_off();
-    log::panicked(info);
-    leave(End::Panic { line: info.location().map_or(0, core::panic::Location::line) });
+    // The place alone: the message would bring all of formatting into the image.
+    let place = info.location();
+    log::panicked(place);
+    leave(End::Panic { line: place.map_or(0, core::panic::Location::line) });
     SCB::sys_reset()
 }
 

@@ -46,7 +46,11 @@ pub fn begin_session(
 ) -> &'static mut Session {
     let identity =
         Identity { model: short(MODEL), software: short(SOFTWARE), pacing: Pacing::Stepped, started };
-    place.write(Session::new(identity, Settings::default(), stored))
+    let session = place.write(Session::new(identity, Settings::DEFAULT));
+    if let Some(record) = stored {
+        session.restore(record);
+    }
+    session
 }
 
 impl Work {

@@ -127,7 +127,11 @@ const NOISE_SHIFT: u32 = 24;
 fn session(pacing: Pacing, stored: Option<Record>) -> Session {
     let identity =
         Identity { model: short(MODEL), software: short(SOFTWARE), pacing, started: StartReason::PowerOn };
-    Session::new(identity, Settings::default(), stored)
+    let mut session = Session::new(identity, Settings::default());
+    if let Some(record) = stored {
+        session.restore(record);
+    }
+    session
 }
 
 /// The link's strings are short; a longer one is cut, never refused.

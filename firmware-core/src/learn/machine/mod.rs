@@ -52,6 +52,7 @@ enum Stage {
         toward: Stop,
     },
     Judge,
+    Verdict(LearnedStop),
     Done,
 }
 
@@ -170,6 +171,7 @@ impl Learner {
                 self.probe(from, toward, heading, sample)
             }
             Stage::Judge => self.judge(leg, sample),
+            Stage::Verdict(learned) => self.verdict(leg.stop, learned, sample),
             Stage::Done => Ok(Next::Stay(Command::Release)),
         }
     }
@@ -195,32 +197,28 @@ impl Learner {
         released(Some(LearnEvent::Touch(touch)))
     }
 
-    /// A leg is done: believe its stop, then go on or give the verdict.
+    /// A leg is done: believe its stop, then go on. After the last one the travel between the stops is judged too; the
+    /// verdict takes a tick of its own, so that none is long.
     fn judge(&mut self, leg: Leg, sample: &Sample) -> Result<Next, LearnRefusal> {
         let learned = self.touches(leg.stop).judge(&self.plan, leg.stop)?;
-        self.leg = self.leg.saturating_add(1);
-        let Some(next) = self.plan.leg(self.leg) else {
-            return self.verdict(leg.stop, learned, sample).map(Next::Finish);
+        let Some(next) = self.plan.leg(self.leg.saturating_add(1)) else {
+            self.friction.judge(&self.plan)?;
+            return Ok(Next::Go(Stage::Verdict(learned), Command::Release));
         };
+        self.leg = self.leg.saturating_add(1);
         self.touches_in_leg = 0;
         let start = self.plan.expected(next.stop).axis.progress(sample.position.as_f32());
         Ok(Next::Go(self.approach_from(next.stop, start, Pace::Brisk), Command::Release))
     }
 
-    /// `learned` is the stop that was judged last.
-    fn verdict(
-        &self,
-        stop: Stop,
-        learned: LearnedStop,
-        sample: &Sample,
-    ) -> Result<LearnOutcome, LearnRefusal> {
-        self.friction.judge(&self.plan)?;
+    /// `learned` is the stop of the last leg.
+    fn verdict(&self, stop: Stop, learned: LearnedStop, sample: &Sample) -> Result<Next, LearnRefusal> {
         let other = self.touches(stop.opposite()).judge(&self.plan, stop.opposite())?;
         let (closed, open) = match stop {
             Stop::Closed => (learned, other),
             Stop::Open => (other, learned),
         };
-        judge::outcome(&self.plan, closed, open, sample)
+        judge::outcome(&self.plan, closed, open, sample).map(Next::Finish)
     }
 
     fn drive(&mut self, toward: Stop) -> &mut SpeedLoop {
@@ -244,7 +242,7 @@ impl Learner {
             Stage::Approach(_) => LearnPhase::Approaching(stop),
             Stage::SmallPush { .. } | Stage::LargePush { .. } => LearnPhase::Pressing(stop),
             Stage::Retreat(_) => LearnPhase::Retreating(stop),
-            Stage::Judge => LearnPhase::Pressing(stop),
+            Stage::Judge | Stage::Verdict(_) => LearnPhase::Pressing(stop),
             Stage::Probe { toward, .. } => LearnPhase::Probing(toward),
             Stage::Done => LearnPhase::Finished,
         }
