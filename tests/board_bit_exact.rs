@@ -190,16 +190,16 @@ fn report(clocks: &mut [u32], usage: Usage) {
     clocks.sort_unstable();
     let at = |share: f64| clocks[((clocks.len() - 1) as f64 * share) as usize];
     let lines = [
-        ("tick, median", at(0.5), "2500, aim 1200"),
-        ("tick, 99 of 100", at(0.99), "2500, aim 1200"),
-        ("tick, worst", at(1.0), "2500, aim 1200"),
-        ("interrupts off, longest", usage.interrupts_off_clocks, "-"),
-        ("interrupt handler, longest", usage.handler_clocks, "-"),
+        ("tick, median", at(0.5), "2500|1200"),
+        ("tick, 99 of 100", at(0.99), "2500|1200"),
+        ("tick, worst", at(1.0), "2500|1200"),
+        ("interrupts off, longest", usage.interrupts_off_clocks, "|"),
+        ("interrupt handler, longest", usage.handler_clocks, "|"),
     ];
-    for (what, clocks, allowed) in lines {
-        println!("budget|{what}|{}|instructions|{allowed}", instructions(clocks));
+    for (what, clocks, most_and_aim) in lines {
+        println!("budget|{what}|{}|instructions|{most_and_aim}", instructions(clocks));
     }
-    println!("budget|stack, high water|{}|bytes|4096", usage.stack_bytes);
+    println!("budget|stack, high water|{}|bytes|4096|", usage.stack_bytes);
 }
 
 /// A comparison of rest with rest would prove nothing: what the run has been through.

@@ -5,4 +5,5 @@ cd "$(dirname "${BASH_SOURCE[0]}")"
 
 ./toolchain cargo build --release --quiet "$@"
 image=$PWD/target/${VANEBENCH_TARGET:-thumbv7em-none-eabihf}/release/vanebench-board
+./no-alloc "$image" || exit 1
 echo "$image"
