@@ -108,6 +108,7 @@ impl Limits {
         Limited { duty: Duty::saturating(duty, Duty::ZERO), limits, faults }
     }
 
+    #[inline(always)]
     fn heat_up(&mut self, settings: &Settings, drive: &Drive) {
         if let Some(measured) = self.flow.tick(settings, drive) {
             self.current = measured.0;

@@ -143,12 +143,13 @@ impl Controller {
         let vetted = self.plausibility.tick(&self.settings, sample, request, self.way);
         self.way = Errand::OnTarget;
         let measured = self.measure(&vetted);
+        let seen = measured.map(|opening| Opening::saturating(opening, Opening::OPEN));
         let decision = match (request, vetted.air) {
-            (Request::Engine(_), Some(air)) => self.engine(&air, measured),
+            (Request::Engine(_), Some(air)) => self.engine(&air, seen),
             (Request::Bench(command), _) => self.bench(*command, &vetted),
             (Request::Release | Request::Engine(_), _) => self.release(),
         };
-        self.drive(&vetted, measured, &decision)
+        self.drive(&vetted, measured, seen, &decision)
     }
 
     /// Opening without the hold to 0 … 1, while position and calibration are known.
@@ -157,8 +158,7 @@ impl Controller {
         vetted.position.map(|position| calibration.unclamped_opening(position))
     }
 
-    fn engine(&mut self, air: &Air, measured: Option<f32>) -> Decision {
-        let measured = measured.map(|opening| Opening::saturating(opening, Opening::OPEN));
+    fn engine(&mut self, air: &Air, measured: Option<Opening>) -> Decision {
         let standing = self.slew.standing().or(measured).unwrap_or(Opening::OPEN);
         let reach = self.calibration().map_or(Opening::OPEN, |known| known.inside_clearance(Opening::OPEN));
         let wanted = self.target.tick(&self.settings.target, air, standing);
@@ -228,8 +228,14 @@ impl Controller {
         Decision::of(command, self.guard.standing_fuel(&self.settings.guard.stages))
     }
 
-    /// Turns the decision into duty and gathers what every stage found.
-    fn drive(&mut self, vetted: &Vetted, measured: Option<f32>, decision: &Decision) -> TickOutput {
+    /// Turns the decision into duty and gathers what every stage found. `seen` is `measured`, held to 0 … 1.
+    fn drive(
+        &mut self,
+        vetted: &Vetted,
+        measured: Option<f32>,
+        seen: Option<Opening>,
+        decision: &Decision,
+    ) -> TickOutput {
         let calibration = self.calibration.as_ref();
         let place = measured.zip(calibration);
         let actuated = self.actuation.tick(&self.settings, vetted, place, decision.command, decision.push);
@@ -241,7 +247,7 @@ impl Controller {
             tick: vetted.tick,
             duty: actuated.duty,
             target: actuated.target,
-            opening: measured.map(|opening| Opening::saturating(opening, Opening::OPEN)),
+            opening: seen,
             stage: self.guard.stage(),
             event: decision.event,
             faults,

@@ -38,6 +38,7 @@ impl Heading {
 
 impl Stall {
     /// True while the push must be taken back.
+    #[inline(always)]
     pub(super) fn tick(
         &mut self,
         settings: &Settings,

@@ -84,7 +84,7 @@ struct Head {
     limits: LimitSet,
     supply_mv: u16,
     temperature_tenths: Option<i16>,
-    count: usize,
+    count: u16,
 }
 
 /// Collects points until state, tick or room ends the batch, and keeps closed batches until the line asks for them.
@@ -137,13 +137,13 @@ impl Head {
     }
 
     fn ticks(&self) -> u32 {
-        u32::try_from(self.count).unwrap_or(u32::MAX)
+        u32::from(self.count)
     }
 
     /// Takes the first `count` points off the batch.
     fn skip(&mut self, count: usize) {
         self.first = self.first.after(u32::try_from(count).unwrap_or(u32::MAX));
-        self.count = self.count.saturating_sub(count);
+        self.count = self.count.saturating_sub(u16::try_from(count).unwrap_or(u16::MAX));
     }
 
     #[inline]
@@ -175,7 +175,7 @@ impl BatchBuilder {
     /// True when no further point fits into the open batch.
     #[must_use]
     pub fn is_full(&self) -> bool {
-        self.open.count >= BATCH_POINTS
+        usize::from(self.open.count) >= BATCH_POINTS
     }
 
     /// First tick of the open batch and the number of its points.
@@ -203,7 +203,13 @@ impl BatchBuilder {
     /// [`NoRoom`]; the batch stays open.
     pub fn close(&mut self) -> Result<(), NoRoom> {
         if self.open.count > 0 {
-            self.closed.push_back(self.open).map_err(|_| NoRoom)?;
+            // Field by field: as a whole it is copied byte by byte.
+            let Head { first, state, limits, supply_mv, temperature_tenths, count } = self.open;
+            let StreamState { source, drive, stage, faults } = state;
+            let state = StreamState { source, drive, stage, faults };
+            self.closed
+                .push_back(Head { first, state, limits, supply_mv, temperature_tenths, count })
+                .map_err(|_| NoRoom)?;
             self.open.count = 0;
         }
         Ok(())
@@ -221,7 +227,7 @@ impl BatchBuilder {
     #[inline]
     pub fn take(&mut self) -> Option<Batch> {
         let head = self.closed.front_mut()?;
-        let count = head.count.min(BATCH_POINTS);
+        let count = usize::from(head.count).min(BATCH_POINTS);
         let mut points: Vec<Point, BATCH_POINTS> = self.points.iter().take(count).copied().collect();
         let batch = head.pack(&points).or_else(|| {
             points.truncate((count / 2).max(1));
