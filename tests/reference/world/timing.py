@@ -1,6 +1,6 @@
 """The same equations in SciPy, timed: 20 s of bench engine A's air path (load pulses, vane held) and 1.5 s of bench
 actuator A from stop to stop. Compare with `cargo bench -p host-sim --bench world`, which prints the time of one
-millisecond of each. Run: python3 timing.py"""
+millisecond of each. Processor time, so that other work on the machine counts less. Run: python3 timing.py"""
 import sys, time, os
 os.chdir(os.path.dirname(os.path.abspath(__file__))); sys.path.insert(0, '.')
 import numpy as np
@@ -10,7 +10,7 @@ import c4b_reduced_airpath as air
 def best(f, n=3):
     times = []
     for _ in range(n):
-        t = time.perf_counter(); f(); times.append(time.perf_counter() - t)
+        t = time.process_time(); f(); times.append(time.process_time() - t)
     return min(times)
 
 x0, _ = air.ss(2000, 12, 0.35)
