@@ -30,6 +30,8 @@ pub enum Processor {
     Host,
     /// In its image on an emulated Cortex-M4F board: processor in the loop.
     Board,
+    /// As `board`, with the board's own log told beside the talk.
+    BoardLogged,
 }
 
 /// A port as the user names it.
@@ -57,6 +59,19 @@ pub enum PortSpec {
 pub struct BadPort {
     given: String,
     problem: &'static str,
+}
+
+impl PortSpec {
+    /// The same port with the board's log told; nothing where no emulated board stands behind it.
+    #[must_use]
+    pub fn logged(&self) -> Option<Self> {
+        match self {
+            Self::Virtual { unit, pacing, processor: Processor::Board | Processor::BoardLogged } => {
+                Some(Self::Virtual { unit: unit.clone(), pacing: *pacing, processor: Processor::BoardLogged })
+            }
+            Self::Virtual { .. } | Self::Device(_) => None,
+        }
+    }
 }
 
 impl FromStr for PortSpec {
@@ -89,7 +104,9 @@ impl fmt::Display for PortSpec {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Self::Device(path) => write!(f, "{}", path.display()),
-            Self::Virtual { unit, processor: Processor::Board, .. } => write!(f, "board:{unit}"),
+            Self::Virtual { unit, processor: Processor::Board | Processor::BoardLogged, .. } => {
+                write!(f, "board:{unit}")
+            }
             Self::Virtual { unit, pacing: Pacing::Stepped, .. } => write!(f, "virtual:{unit}"),
             Self::Virtual { unit, pacing: Pacing::Paced, .. } => write!(f, "virtual:{unit},paced"),
         }

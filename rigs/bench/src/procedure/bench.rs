@@ -11,6 +11,7 @@ use virtual_rig::board_rig::BoardRig;
 use virtual_rig::rig::SimulatedRig;
 use virtual_rig::runner::RunningRig;
 
+use super::log::LogTeller;
 use super::target::Target;
 use crate::client::{Client, ClientError};
 use crate::exit::Failure;
@@ -21,6 +22,8 @@ pub struct Bench {
     /// The talk.
     pub client: Client,
     rig: Option<RunningRig>,
+    /// Ends after the rig, and so tells its last words.
+    _log: Option<LogTeller>,
     checked: CheckSet,
     port: String,
 }
@@ -31,12 +34,12 @@ impl Bench {
     /// # Errors
     /// Says which port, what was seen, what to try.
     pub fn open(target: &Target) -> Result<Self, Failure> {
-        let (path, rig, checked) = match &target.port {
+        let (path, rig, log, checked) = match &target.port {
             PortSpec::Virtual { unit, pacing, processor } => {
-                let (rig, checked) = start_virtual(unit, *pacing, *processor, target.seed)?;
-                (rig.path().to_owned(), Some(rig), checked)
+                let (rig, log, checked) = start_virtual(unit, *pacing, *processor, target.seed)?;
+                (rig.path().to_owned(), Some(rig), log, checked)
             }
-            PortSpec::Device(path) => (path.clone(), None, CheckSet::NONE),
+            PortSpec::Device(path) => (path.clone(), None, None, CheckSet::NONE),
         };
         let port = shown(&target.port, &path);
         let line = port::open(&path).map_err(link)?;
@@ -44,7 +47,7 @@ impl Bench {
         client.upload(&target.profile.settings).map_err(link)?;
         client.arm().map_err(link)?;
         client.stream(Streaming::On).map_err(link)?;
-        Ok(Self { client, rig, checked, port })
+        Ok(Self { client, rig, _log: log, checked, port })
     }
 
     /// The port as messages and records name it.
@@ -71,20 +74,24 @@ fn start_virtual(
     pacing: Pacing,
     processor: Processor,
     seed: u64,
-) -> Result<(RunningRig, CheckSet), Failure> {
+) -> Result<(RunningRig, Option<LogTeller>, CheckSet), Failure> {
     let case = catalogue::find(unit).map_err(Failure::usage)?.unit(None);
+    let mut log = None;
     let running = match processor {
         Processor::Host => {
             RunningRig::start(SimulatedRig::of_case(&case, seed, pacing).map_err(Failure::usage)?)
         }
-        Processor::Board => {
+        Processor::Board | Processor::BoardLogged => {
             let board = Board::start(&board::image()).map_err(Failure::usage)?;
+            if processor == Processor::BoardLogged {
+                log = Some(LogTeller::start(&board::image(), board.log_path())?);
+            }
             RunningRig::start(BoardRig::of_case(board, &case, seed).map_err(Failure::usage)?)
         }
     };
     let running = running
         .map_err(|error| Failure::undetermined(format!("the virtual rig could not start: {error}")))?;
-    Ok((running, case.checks_passed()))
+    Ok((running, log, case.checks_passed()))
 }
 
 fn shown(port: &PortSpec, path: &Path) -> String {

@@ -6,6 +6,7 @@
 mod bench;
 mod history;
 mod learn;
+mod log;
 mod motions;
 mod moves;
 mod recording;

@@ -59,6 +59,9 @@ pub struct TargetArgs {
     /// Seed of a virtual unit's scatter; the same seed gives the same bytes
     #[arg(long, value_name = "N", default_value_t = 1)]
     pub seed: u64,
+    /// Tell what the emulated board logs, with its time and the frames that were lost, on the error stream
+    #[arg(long)]
+    pub log: bool,
     /// The acknowledgement.
     #[command(flatten)]
     pub hands_clear: HandsClear,
@@ -87,6 +90,14 @@ pub struct Target {
     pub cautions: Acknowledged,
 }
 
+fn logged(port: &PortSpec) -> Result<PortSpec, Failure> {
+    port.logged().ok_or_else(|| {
+        Failure::usage(format!(
+            "--log: port {port} has no log. Allowed: `--port board` or `--port board:UNIT`."
+        ))
+    })
+}
+
 impl TargetArgs {
     /// Reads profile and limits, names the unit, and has the cautions acknowledged: last, so that nobody
     /// clears the bench for a typing error.
@@ -105,6 +116,7 @@ impl TargetArgs {
             PortSpec::Virtual { .. } => Motion::Simulated,
             PortSpec::Device(_) => Motion::Real,
         };
+        let port = if self.log { &logged(port)? } else { port };
         Ok(Target {
             port: port.clone(),
             unit,
