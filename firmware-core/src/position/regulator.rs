@@ -1,7 +1,12 @@
-//! Proportional, integral and filtered derivative, gains in seconds.
+//! The crate `pid`, wrapped once.
 //!
-//! Refuses what is not finite, holds the output to an asymmetric range, does not integrate further into saturation
-//! (conditional integration), takes the derivative of the measurement and presets the integral for bumpless changes.
+//! `pid` knows no tick length, so gains come here in seconds and are scaled; its limits are symmetric; its
+//! derivative is unfiltered; its integral goes on while the output saturates, cannot be preset, and stays NaN
+//! after one NaN. So a fresh one works out the terms of each tick, and this wrapper keeps the integral: it
+//! refuses what is not finite, clamps to an asymmetric range, drops an integration that would push further into
+//! saturation (conditional integration), filters the derivative and presets the integral for bumpless changes.
+
+use pid::Pid;
 
 use crate::units::TICK_SECONDS;
 
@@ -74,7 +79,10 @@ impl Slope {
 }
 
 /// Larger than any setpoint or measurement, and far below overflow.
-const NO_LIMIT: f32 = 1.0e9;
+const NO_READING: f32 = 1.0e9;
+/// `pid` holds each term with `f32::min`, which gives the term itself where the limit is no number: nothing is
+/// held here, and the check costs no call.
+const NO_LIMIT: f32 = f32::NAN;
 
 impl Regulator {
     /// The output for this tick. A setpoint or measurement that is NaN, or too large to be one, gives the
@@ -91,6 +99,7 @@ impl Regulator {
     }
 
     /// As [`Self::tick`], with the setpoint's own slope, 1/s: the derivative then acts on the error.
+    #[inline(always)] // twice in a tick: called, the two cost a hundred instructions of its budget
     pub fn tick_with_slope(
         &mut self,
         gains: &Gains,
@@ -100,18 +109,20 @@ impl Regulator {
         range: OutputRange,
         integral: Integral,
     ) -> f32 {
-        if !(libm::fabsf(setpoint) < NO_LIMIT && libm::fabsf(measurement) < NO_LIMIT) {
+        if !(libm::fabsf(setpoint) < NO_READING && libm::fabsf(measurement) < NO_READING) {
             return range.hold(self.integral);
         }
         let per_tick = match integral {
             Integral::Runs => gains.proportional * TICK_SECONDS / gains.integral_time_s,
             Integral::Holds => 0.0,
         };
-        let error = setpoint - measurement;
-        let integrated = self.integral + error * per_tick;
+        let mut pid = Pid::new(setpoint, NO_LIMIT);
+        pid.p(gains.proportional, NO_LIMIT).i(per_tick, NO_LIMIT);
+        let terms = pid.next_control_output(measurement);
+        let integrated = self.integral + terms.i;
         let slope = self.slope.tick(measurement, gains.derivative_filter_s);
         let damping = gains.proportional * gains.derivative_time_s * (setpoint_per_s - slope);
-        let wanted = error * gains.proportional + integrated + damping;
+        let wanted = terms.p + integrated + damping;
         let output = range.hold(wanted);
         // The integral's own direction decides: it may always come back from saturation.
         if (wanted - output) * (integrated - self.integral) <= 0.0 {

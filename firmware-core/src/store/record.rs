@@ -15,7 +15,8 @@ pub const LAYOUT_VERSION: u8 = 1;
 pub struct Record {
     /// The calibration in force.
     pub calibration: Calibration,
-    /// The last full learn: relearns may wander from each other, never far from this.
+    /// The last full learn, for whoever reads the store: nothing on the board compares a relearn with it; what
+    /// bounds relearns is the window of the setup.
     pub anchor: Calibration,
     /// Relearns since then.
     pub relearns: u16,
