@@ -61,6 +61,18 @@ fn a_wrong_scenario_is_named_with_its_field_and_nothing_is_written() {
 }
 
 #[test]
+fn a_limit_that_is_passed_is_named_with_its_time_and_ends_as_not_fit() {
+    let folder = tempfile::tempdir().unwrap();
+    let at = folder.path();
+    fs::write(at.join("strict.toml"), format!("{BOOST_STEP}\n[limits]\nboost_kpa = 160.0\n")).unwrap();
+    let (code, out, said) = vanebench(&["simulate", "strict.toml"], at);
+    assert_eq!(code, 1, "{said}");
+    let text = String::from_utf8(out).unwrap();
+    assert!(text.contains("limit passed under built-in: boost, for "), "{text}");
+    assert_eq!(vanebench(&["simulate", "boost-step"], at).0, 0);
+}
+
+#[test]
 fn a_campaign_does_not_depend_on_its_threads_and_its_worst_run_can_be_replayed() {
     let folder = tempfile::tempdir().unwrap();
     let at = folder.path();
