@@ -1,13 +1,13 @@
-//! What waits for the line, in order. In: whole messages, notes of what happened in a tick, and marks where a sample
-//! batch stands. Out: the same, one at a time, to be framed. Refused: a message that does not fit as a whole, so that nothing half-written ever
-//! leaves.
+//! What waits for the line, in order. In: whole messages, notes of what happened in a tick, and marks where a
+//! sample batch stands. Out: the same, one at a time, to be framed. Refused: a message that does not fit as a
+//! whole, so that nothing half-written ever leaves.
 
 use heapless::{Deque, Vec};
 
 use super::codec::MAX_MESSAGE;
 use super::note::{LearnNote, Note};
 
-/// Room for some forty events and their lengths.
+/// Room for the answers that wait, with their lengths.
 pub const QUEUE_BYTES: usize = 512;
 /// Kept free of the stream, so that a reply always finds room: a welcome, or eight short replies.
 pub const REPLY_RESERVE: usize = 128;
