@@ -1,7 +1,7 @@
 //! The learn campaign: a short one run here, and the committed long one read.
 //!
 //! The long one (`tests/reference/learn/campaign.json`) is
-//! `vanebench --json campaign learn --runs 1000 --seed 20261127`, run with the thresholds frozen.
+//! `vanebench --json campaign learn --runs 1000 --seed 20261128`, run with the thresholds frozen.
 
 use firmware_core::settings::Settings;
 use host_sim::campaign::learn::{FaultTally, LearnCampaign, campaign};

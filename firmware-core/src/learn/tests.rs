@@ -223,6 +223,29 @@ fn a_relearn_from_a_calibration_past_todays_window_still_meets_the_stop_softly()
     assert!(plant.fastest_hit < 0.5, "hit a stop at {} rad/s", plant.fastest_hit);
 }
 
+/// The drive cuts a short's current back within a tick, so that it shows in single ticks only.
+#[test]
+fn too_much_current_in_single_ticks_is_told_when_there_are_ten() {
+    let told_after = |spikes: u32| {
+        let mut plant = Plant::healthy();
+        let mut learner = Learner::new(&Settings::default(), full());
+        for tick in 0..1500 {
+            let mut sample = plant.sample();
+            if tick % 40 == 39 && tick / 40 < spikes {
+                sample.motor_current = Ampere(5.0);
+            }
+            let tick = learner.tick(&sample);
+            if let Some(LearnEvent::Outcome(outcome)) = tick.event {
+                return Some(outcome);
+            }
+            plant.run(tick.command);
+        }
+        None
+    };
+    assert!(matches!(told_after(10), Some(LearnOutcome::Refused(LearnRefusal::OverCurrent { .. }))));
+    assert_eq!(told_after(9), None);
+}
+
 #[test]
 fn without_a_persons_checks_a_sound_learn_is_not_proven() {
     let order = LearnOrder { checked: CheckSet::NONE, ..full() };
