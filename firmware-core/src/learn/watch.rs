@@ -8,7 +8,7 @@ use super::refusal::{LearnRefusal, Reading};
 use crate::sample::Sample;
 use crate::units::{Counts, Tick};
 
-/// Ticks that a supply or current fault must last: shorter is commutation or inrush.
+/// Ticks that a supply fault must last, and that too much current must come to in all: less is commutation or inrush.
 const DEBOUNCE_TICKS: u8 = 10;
 /// Ticks that the sensor must stay out of range before its wiring is named. One more sample than a
 /// glitch; a glitch itself is a jump.
