@@ -17,7 +17,7 @@ pub(crate) struct AirRun {
     pub from: AirState,
     /// Vanes at the start.
     pub vanes: Vanes,
-    /// Opening at the end.
+    /// Opening of the ring at the end.
     pub opening: f64,
     pub op: Operating,
 }
@@ -47,7 +47,10 @@ laned! {
         turbo_rad_s,
         vanes_opening,
         vanes_m2,
+        /// Opening that efficiency goes by at the end.
         opening,
+        /// Area of a measured ring at the end; 0 without one.
+        ring_m2,
         speed_rpm,
         fuel_mg,
         egr_m2,
@@ -109,6 +112,11 @@ impl AirTogether {
         }
         debug_assert_eq!(self.equations.at(lane), *model.equations(), "a lane keeps its engine");
         let ([intake_pa, exhaust_pa, turbo_rad_s], op) = (run.from, &run.op);
+        // A ring's table is read here, world by world; the law's powers are for all lanes at once.
+        let (opening, ring_m2) = match model.ring().map(|ring| ring.vanes(run.opening)) {
+            None => (run.opening, 0.0),
+            Some(vanes) => (vanes.opening, vanes.area_m2),
+        };
         self.courses.put(
             lane,
             &Course {
@@ -117,7 +125,8 @@ impl AirTogether {
                 turbo_rad_s,
                 vanes_opening: run.vanes.opening,
                 vanes_m2: run.vanes.area_m2,
-                opening: run.opening,
+                opening,
+                ring_m2,
                 speed_rpm: op.speed_rpm,
                 fuel_mg: op.fuel_mg,
                 egr_m2: op.egr_area_m2,
@@ -158,7 +167,8 @@ impl Lanes for AirTogether {
     fn go_on(&mut self, dt: f64) {
         for lane in 0..WIDTH {
             let (equations, course) = (self.equations.at(lane), self.courses.at(lane));
-            let Vanes { area_m2, .. } = equations.vanes(course.opening);
+            let by_law = equations.vanes(course.opening).area_m2;
+            let area_m2 = if course.ring_m2 > 0.0 { course.ring_m2 } else { by_law };
             let [intake_pa, exhaust_pa, turbo_rad_s] = course.run().from;
             self.stages.put(lane, &Stage { area_m2, intake_pa, exhaust_pa, turbo_rad_s, ..Stage::default() });
         }

@@ -6,11 +6,13 @@
 use serde::{Deserialize, Serialize};
 
 use super::air_run::AirRun;
+use super::measured_ring::MeasuredRing;
 use super::reduced::{AirState, Flows, Operating, ReducedModel, Vanes};
 use super::reduced_params::ReducedParams;
 use super::steady::NoSteadyState;
 use crate::atmosphere::Ambient;
 use crate::check::{BadParameter, above_zero, not_negative};
+use crate::nozzle::RingParams;
 
 /// What the engine does when the controller asks it for less fuel.
 #[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize)]
@@ -31,6 +33,9 @@ pub enum FuelResponse {
 pub struct EngineParams {
     /// Air path.
     pub air: ReducedParams,
+    /// A measured nozzle in place of the air path's nozzle law.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub ring: Option<RingParams>,
     /// Fuel at full load, mg per stroke; load is a fraction of it.
     pub full_load_mg: f64,
     /// Least air-to-fuel ratio that the smoke limiter allows; 0 switches it off.
@@ -45,6 +50,7 @@ impl Default for EngineParams {
     fn default() -> Self {
         Self {
             air: ReducedParams::default(),
+            ring: None,
             full_load_mg: 40.0,
             smoke_limit_afr: 17.5,
             fuel_response: FuelResponse::Obeys,
@@ -59,6 +65,25 @@ impl EngineParams {
     /// # Errors
     /// Names the first field that is out of range.
     pub fn validate(&self) -> Result<(), BadParameter> {
+        self.validate_but_ring()?;
+        self.measured_ring().map(|_| ())
+    }
+
+    /// Makes every nozzle area larger by a factor: the law's and the measured ring's.
+    pub(crate) fn scale_nozzle(&mut self, factor: f64) {
+        self.air.nozzle_min_m2 *= factor;
+        self.air.nozzle_max_m2 *= factor;
+        if let Some(ring) = &mut self.ring {
+            ring.area_factor *= factor;
+        }
+    }
+
+    fn measured_ring(&self) -> Result<Option<MeasuredRing>, BadParameter> {
+        let table = |ring| MeasuredRing::try_new(ring, &self.air).map_err(|e| e.within("ring"));
+        self.ring.as_ref().map(table).transpose()
+    }
+
+    fn validate_but_ring(&self) -> Result<(), BadParameter> {
         self.air.validate().map_err(|e| e.within("air"))?;
         above_zero("full_load_mg", self.full_load_mg)?;
         not_negative("smoke_limit_afr", self.smoke_limit_afr)?;
@@ -143,8 +168,9 @@ impl Engine {
     /// # Errors
     /// Names the first parameter that is out of range.
     pub fn try_new(params: EngineParams, ambient: Ambient) -> Result<Self, BadParameter> {
-        params.validate()?;
+        params.validate_but_ring()?;
         let model = ReducedModel::try_new(params.air, ambient).map_err(|e| e.within("air"))?;
+        let model = model.with_ring(params.measured_ring()?);
         let turbo_at_rest_rad_s = 500.0;
         Ok(Self {
             state: [ambient.pressure_pa, ambient.pressure_pa * 1.001, turbo_at_rest_rad_s],
@@ -293,7 +319,7 @@ impl Engine {
     /// # Errors
     /// When pressure or temperature is not above 0.
     pub fn set_ambient(&mut self, ambient: Ambient) -> Result<(), BadParameter> {
-        self.model = ReducedModel::try_new(self.params.air, ambient)?;
+        self.model = ReducedModel::try_new(self.params.air, ambient)?.with_ring(self.model.ring().cloned());
         Ok(())
     }
 

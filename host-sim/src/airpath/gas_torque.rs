@@ -1,11 +1,14 @@
 //! Torque of the exhaust gas on the vane ring.
 //!
 //! In: pressure difference over the vanes and opening. Out: torque toward open, N m at the lever.
-//! Linear between two coefficients, both invented. Their size: 11 vanes of 14 mm × 6 mm, pressed 1.5 mm
-//! off the pivot, carry 1.4e-6 N m per Pa.
+//! Two coefficients with a straight line between them, or the geometry of a measured ring. The default
+//! coefficients are invented; their size: 11 vanes of 14 mm × 6 mm, pressed 1.5 mm off the pivot, carry
+//! 1.4e-6 N m per Pa. Either way the whole drop from exhaust manifold to ambient counts as lying over the
+//! vanes, also what the wheel takes of it: the most that it can be.
 
 use serde::{Deserialize, Serialize};
 
+use super::measured_ring::MeasuredRing;
 use crate::check::{BadParameter, between};
 
 /// How the gas turns the ring; positive opens.
@@ -41,5 +44,31 @@ impl GasTorqueParams {
         let share = opening.clamp(0.0, 1.0);
         let coefficient = self.closed_nm_per_pa + (self.open_nm_per_pa - self.closed_nm_per_pa) * share;
         coefficient * pressure_over_vanes_pa
+    }
+}
+
+/// Where the gas torque of a world comes from.
+#[derive(Debug, Clone)]
+pub(crate) enum GasOnRing {
+    /// From two coefficients.
+    Coefficients(GasTorqueParams),
+    /// From the geometry of a measured ring.
+    Measured {
+        ring: MeasuredRing,
+        /// Lever travel between the stops, rad, above 0.
+        travel_rad: f64,
+    },
+}
+
+impl GasOnRing {
+    /// Torque toward open, N m.
+    #[inline]
+    pub(crate) fn toward_open_nm(&self, pressure_over_vanes_pa: f64, opening: f64) -> f64 {
+        match self {
+            Self::Coefficients(params) => params.toward_open_nm(pressure_over_vanes_pa, opening),
+            Self::Measured { ring, travel_rad } => {
+                pressure_over_vanes_pa * ring.gas_nm_per_pa(opening, *travel_rad)
+            }
+        }
     }
 }

@@ -5,6 +5,7 @@ mod air_run;
 mod engine;
 mod equations;
 mod gas_torque;
+mod measured_ring;
 pub mod published;
 mod reduced;
 mod reduced_params;
@@ -13,7 +14,9 @@ mod steady;
 
 pub(crate) use air_run::{AirRun, AirTogether};
 pub use engine::{AirDiverged, Engine, EngineInputs, EngineParams, FuelRequest, FuelResponse, HoseState};
+pub(crate) use gas_torque::GasOnRing;
 pub use gas_torque::GasTorqueParams;
+pub use measured_ring::MeasuredRing;
 pub use reduced::{AirState, Flows, Operating, ReducedModel, Vanes};
 pub use reduced_params::ReducedParams;
 pub use rk4::rk4;

@@ -8,6 +8,7 @@
 //! beyond the zero-flow line the compressor simply delivers nothing.
 
 use super::equations::Equations;
+use super::measured_ring::MeasuredRing;
 use super::reduced_params::ReducedParams;
 use crate::atmosphere::Ambient;
 use crate::check::{BadParameter, above_zero};
@@ -38,7 +39,7 @@ impl Operating {
 /// Vane opening with the nozzle area that belongs to it.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Vanes {
-    /// Opening, 0 closed … 1 open.
+    /// Opening that turbine efficiency goes by, 0 closed … 1 open: that of the engine's own nozzle.
     pub opening: f64,
     /// Effective nozzle area, m².
     pub area_m2: f64,
@@ -71,11 +72,12 @@ pub struct Flows {
 }
 
 /// The reduced air path with everything that does not change worked out once.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct ReducedModel {
     params: ReducedParams,
     ambient: Ambient,
     equations: Equations,
+    ring: Option<MeasuredRing>,
 }
 
 impl ReducedModel {
@@ -87,7 +89,19 @@ impl ReducedModel {
         params.validate()?;
         above_zero("ambient.pressure_pa", ambient.pressure_pa)?;
         above_zero("ambient.temperature_k", ambient.temperature_k)?;
-        Ok(Self { equations: Equations::new(&params, &ambient), params, ambient })
+        Ok(Self { equations: Equations::new(&params, &ambient), params, ambient, ring: None })
+    }
+
+    /// The same air path with a measured ring in place of the nozzle law; none puts the law back.
+    #[must_use]
+    pub fn with_ring(self, ring: Option<MeasuredRing>) -> Self {
+        Self { ring, ..self }
+    }
+
+    /// The measured ring, where there is one.
+    #[must_use]
+    pub fn ring(&self) -> Option<&MeasuredRing> {
+        self.ring.as_ref()
     }
 
     /// The parameters it was made of.
@@ -106,11 +120,14 @@ impl ReducedModel {
         &self.equations
     }
 
-    /// Nozzle area at an opening (held to 0 … 1).
+    /// Nozzle area at an opening (held to 0 … 1): the measured ring's, else by the nozzle law.
     #[inline]
     #[must_use]
     pub fn vanes(&self, opening: f64) -> Vanes {
-        self.equations.vanes(opening)
+        match &self.ring {
+            None => self.equations.vanes(opening),
+            Some(ring) => ring.vanes(opening),
+        }
     }
 
     /// Air into the cylinders at these pressures, kg/s.

@@ -136,6 +136,14 @@ impl Default for ReducedParams {
 }
 
 impl ReducedParams {
+    /// The opening at which the engine's own nozzle law has an area, 0 or 1 where it lies beyond. Turbine
+    /// efficiency is given against that opening; another nozzle is told to it by its area.
+    #[must_use]
+    pub fn opening_of_area(&self, area_m2: f64) -> f64 {
+        let share = (area_m2 - self.nozzle_min_m2) / (self.nozzle_max_m2 - self.nozzle_min_m2);
+        libm::pow(share.clamp(0.0, 1.0), 1.0 / self.nozzle_exponent)
+    }
+
     /// Checks every field that could make the flows meaningless.
     ///
     /// # Errors

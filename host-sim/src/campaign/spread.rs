@@ -193,11 +193,10 @@ impl Draw {
     }
 
     fn apply_to_engine(&self, world: &mut WorldConfig) {
+        world.engine.scale_nozzle(self.nozzle_factor);
         let air = &mut world.engine.air;
         air.turbine_best *= self.turbine_factor;
         air.compressor_best *= self.compressor_factor;
-        air.nozzle_min_m2 *= self.nozzle_factor;
-        air.nozzle_max_m2 *= self.nozzle_factor;
         air.volumetric_base *= self.volumetric_factor;
         air.rotor_inertia_kg_m2 *= self.inertia_factor;
         air.exhaust_back_pressure_pa += 1e3 * self.back_pressure_kpa;

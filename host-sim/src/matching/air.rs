@@ -8,14 +8,13 @@
 
 use serde::Serialize;
 
+use super::on_engine::with_wheels_of;
 use super::opening_map::OpeningMatch;
 use crate::airpath::{AirState, NoSteadyState, Operating, ReducedModel, ReducedParams, Vanes, rk4};
 use crate::atmosphere::Ambient;
 use crate::check::BadParameter;
-use crate::nozzle::NozzleModel;
-use crate::parts::flow::in_series_mm2;
-use crate::parts::wheels::trim;
-use crate::parts::{Field, PartsSheet};
+use crate::nozzle::{NozzleModel, in_series_mm2};
+use crate::parts::PartsSheet;
 
 /// What enters the comparison besides the nozzle area, and on what ground.
 pub const ENTERS: [(&str, &str); 8] = [
@@ -29,8 +28,6 @@ pub const ENTERS: [(&str, &str); 8] = [
     ("inertia", "as measured, else estimated from diameter, blades and material"),
 ];
 
-/// Trim of the compressor that the reduced air path's parameters describe (38.0/50.0 mm).
-const MODEL_COMPRESSOR_TRIM: f64 = 57.76;
 /// Step of the air path, s: fourth order is exact to 1e-6 there.
 const STEP_S: f64 = 1e-3;
 /// Length of the run after the load step, s.
@@ -39,7 +36,7 @@ const RUN_S: f64 = 8.0;
 pub const RESPONSE_S: f64 = 1.0;
 
 /// A turbo on the engine: air path, nozzle, volute.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct TurboOnEngine {
     model: ReducedModel,
     nozzle: NozzleModel,
@@ -69,21 +66,13 @@ impl TurboOnEngine {
         scale: f64,
     ) -> Result<Self, BadParameter> {
         let base = ReducedParams::default();
-        let flow = trim(sheet.value(Field::CompressorInducer), sheet.value(Field::CompressorExducer))
-            / MODEL_COMPRESSOR_TRIM;
         let params = ReducedParams {
             displacement_m3: base.displacement_m3 * scale,
             intake_volume_m3: base.intake_volume_m3 * scale,
             exhaust_volume_m3: base.exhaust_volume_m3 * scale,
             // Fuel is given per stroke of bench engine A.
             cylinders: base.cylinders * scale,
-            turbine_radius_m: sheet.value(Field::TurbineInducer) * 0.5e-3,
-            compressor_radius_m: sheet.value(Field::CompressorExducer) * 0.5e-3,
-            flow_weight: base.flow_weight / (flow * flow),
-            flow_best: base.flow_best * flow,
-            flow_fall: base.flow_fall / (flow * flow),
-            rotor_inertia_kg_m2: sheet.value(Field::RotorInertia),
-            ..base
+            ..with_wheels_of(sheet, base)
         };
         let model = ReducedModel::try_new(params, Ambient::SEA_LEVEL)?;
         Ok(Self { model, nozzle, volute_mm2: sheet.volute_area_mm2(), reference, scale })
@@ -93,12 +82,9 @@ impl TurboOnEngine {
     #[must_use]
     pub fn vanes(&self, opening: f64) -> Vanes {
         let series = |nozzle_mm2: f64| in_series_mm2(nozzle_mm2, self.volute_mm2) * 1e-6;
-        let params = self.model.params();
         let same_angle = series(self.reference.effective_at_angle(self.nozzle.angle_deg(opening)));
-        let share =
-            (same_angle / self.scale - params.nozzle_min_m2) / (params.nozzle_max_m2 - params.nozzle_min_m2);
         Vanes {
-            opening: libm::pow(share.clamp(0.0, 1.0), 1.0 / params.nozzle_exponent),
+            opening: self.model.params().opening_of_area(same_angle / self.scale),
             area_m2: series(self.nozzle.effective_area_mm2(opening)),
         }
     }

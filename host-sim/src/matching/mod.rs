@@ -3,6 +3,7 @@
 
 mod air;
 mod learned;
+mod on_engine;
 mod opening_map;
 mod remap;
 mod study;
@@ -16,6 +17,7 @@ pub use learned::{
     ClockedPart, End, EndReserve, LearnedCounts, LeverSensor, NoLeverTravel, OpeningSign, TravelCheck,
     TravelFinding, check_travel,
 };
+pub use on_engine::{AreaOnEngine, PartsOnEngine, with_wheels_of};
 pub use opening_map::{Knot, Met, MinimumFlow, OpeningMatch, Unmet};
 pub use remap::{Change, Remapped, remap_openings, remap_settings};
 pub use study::{AreaPoint, SheetValue, Side, Study, StudyError, StudyPlan, match_sheets};

@@ -1,7 +1,8 @@
 //! Throat width of a ring of pivoting flat vanes, from the distance between neighbouring vanes.
 //!
-//! In: the ring's dimensions and a vane angle. Out: throat width and area, the radius that the trailing
-//! edges reach. Refuses rings that are no ring (too few vanes, lengths not above zero).
+//! In: the ring's dimensions and a vane angle. Out: throat width and area, the moment of the gas on the
+//! vanes, the radius that the trailing edges reach. Refuses rings that are no ring (too few vanes, lengths
+//! not above zero).
 //!
 //! A vane is a flat plate with fully rounded ends (a stadium): all points within half a thickness of
 //! a centre line. So the gap between two vanes is the distance between their centre lines less one
@@ -15,6 +16,8 @@ pub const MIN_VANES: u32 = 3;
 
 /// A point or direction in the plane of the ring, mm.
 type Vector = (f64, f64);
+/// A straight line between two points.
+type Segment = (Vector, Vector);
 
 /// A ring of equal pivoting vanes.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -100,10 +103,8 @@ impl VaneRing {
     /// Gap between neighbouring vanes at `angle_deg` from the tangent, mm. Zero or less: the vanes touch.
     #[must_use]
     pub fn gap_mm(&self, angle_deg: f64) -> f64 {
-        let (leading, trailing) = self.centre_line(angle_deg);
-        let pitch = 2.0 * PI / f64::from(self.vanes);
-        let neighbour = (rotate(leading, pitch), rotate(trailing, pitch));
-        segment_distance((leading, trailing), neighbour) - self.thickness_mm
+        let own = self.centre_line(angle_deg);
+        nearest(own, self.next_of(own)).distance - self.thickness_mm
     }
 
     /// Throat width, mm: the gap, or 0 where the vanes touch.
@@ -116,6 +117,31 @@ impl VaneRing {
     #[must_use]
     pub fn throat_area_mm2(&self, angle_deg: f64) -> f64 {
         f64::from(self.vanes) * self.height_mm * self.throat_mm(angle_deg)
+    }
+
+    /// Moment of the gas about all pivots together with one unit of pressure across the throats, mm³; above 0
+    /// it turns the vanes toward open. Zero where the vanes touch.
+    ///
+    /// An estimate: upstream of its throats a vane's outline carries the whole pressure, downstream none; flow
+    /// and turning add nothing. A pressure along an outline from A to B turns about the pivot by
+    /// (|B|² − |A|²)/2 per unit of height, whatever lies between.
+    #[must_use]
+    pub fn gas_moment_mm3(&self, angle_deg: f64) -> f64 {
+        let own = self.centre_line(angle_deg);
+        let next = self.next_of(own);
+        let Nearest { distance, on_first, on_second } = nearest(own, next);
+        if distance <= self.thickness_mm {
+            return 0.0;
+        }
+        let rounding = self.thickness_mm / 2.0 / distance;
+        let across = minus(on_second, on_first);
+        let face = |foot: Vector, way: f64| (foot.0 + way * across.0, foot.1 + way * across.1);
+        let pivot = (self.pivot_radius_mm, 0.0);
+        // The outer face ends where the own vane meets the next one, the inner face where the one before
+        // meets the own: there as here, only turned by one pitch.
+        let outer = minus(face(on_first, rounding), pivot);
+        let inner = minus(face(on_second, -rounding), rotate(pivot, self.pitch_rad()));
+        f64::from(self.vanes) * self.height_mm * (dot(outer, outer) - dot(inner, inner)) / 2.0
     }
 
     /// Smallest radius that the trailing (inner) edges reach, mm.
@@ -131,8 +157,18 @@ impl VaneRing {
         2.0 * PI * self.pivot_radius_mm
     }
 
+    fn pitch_rad(&self) -> f64 {
+        2.0 * PI / f64::from(self.vanes)
+    }
+
+    /// The centre line of the vane after this one.
+    fn next_of(&self, (leading, trailing): Segment) -> Segment {
+        let pitch = self.pitch_rad();
+        (rotate(leading, pitch), rotate(trailing, pitch))
+    }
+
     /// Ends of vane 0's centre line; its pivot lies on the x axis.
-    fn centre_line(&self, angle_deg: f64) -> (Vector, Vector) {
+    fn centre_line(&self, angle_deg: f64) -> Segment {
         let angle = angle_deg.to_radians();
         let along = (-libm::sin(angle), libm::cos(angle));
         let rounding = self.thickness_mm / 2.0;
@@ -160,29 +196,46 @@ fn cross(a: Vector, b: Vector) -> f64 {
     a.0 * b.1 - a.1 * b.0
 }
 
-fn point_to_segment(p: Vector, (a, b): (Vector, Vector)) -> f64 {
+/// Where two segments come nearest to each other.
+#[derive(Clone, Copy)]
+struct Nearest {
+    distance: f64,
+    on_first: Vector,
+    on_second: Vector,
+}
+
+impl Nearest {
+    fn turned(self) -> Self {
+        Self { on_first: self.on_second, on_second: self.on_first, ..self }
+    }
+}
+
+fn point_to_segment(p: Vector, (a, b): Segment) -> Nearest {
     let (along, from) = (minus(b, a), minus(p, a));
     let length2 = dot(along, along);
     let share = if length2 > 0.0 { (dot(from, along) / length2).clamp(0.0, 1.0) } else { 0.0 };
-    libm::hypot(from.0 - share * along.0, from.1 - share * along.1)
+    let distance = libm::hypot(from.0 - share * along.0, from.1 - share * along.1);
+    Nearest { distance, on_first: p, on_second: (a.0 + share * along.0, a.1 + share * along.1) }
 }
 
-/// Distance between two segments: 0 where they cross, else the nearest of the four ends.
-fn segment_distance(first: (Vector, Vector), second: (Vector, Vector)) -> f64 {
-    let side = |s: (Vector, Vector), p: Vector| cross(minus(s.1, s.0), minus(p, s.0));
-    let straddles = |s, (a, b): (Vector, Vector)| side(s, a) * side(s, b) < 0.0;
-    if straddles(first, second) && straddles(second, first) {
-        return 0.0;
-    }
-    point_to_segment(first.0, second)
-        .min(point_to_segment(first.1, second))
-        .min(point_to_segment(second.0, first))
-        .min(point_to_segment(second.1, first))
+/// Nearest points of two segments: no distance where they cross, else one of the four ends.
+fn nearest(first: Segment, second: Segment) -> Nearest {
+    let side = |s: Segment, p: Vector| cross(minus(s.1, s.0), minus(p, s.0));
+    let straddles = |s, (a, b): Segment| side(s, a) * side(s, b) < 0.0;
+    let ends = [
+        point_to_segment(first.0, second),
+        point_to_segment(first.1, second),
+        point_to_segment(second.0, first).turned(),
+        point_to_segment(second.1, first).turned(),
+    ];
+    let nearest = ends.into_iter().fold(ends[0], |a, b| if b.distance < a.distance { b } else { a });
+    let crosses = straddles(first, second) && straddles(second, first);
+    Nearest { distance: if crosses { 0.0 } else { nearest.distance }, ..nearest }
 }
 
 #[cfg(test)]
 mod tests {
-    use super::{RingDimensions, RingError, VaneRing, segment_distance};
+    use super::{RingDimensions, RingError, VaneRing, nearest};
 
     fn dimensions() -> RingDimensions {
         RingDimensions {
@@ -215,8 +268,8 @@ mod tests {
 
     #[test]
     fn crossing_segments_have_no_distance() {
-        let distance = segment_distance(((-1.0, 0.0), (1.0, 0.0)), ((0.0, -1.0), (0.0, 1.0)));
-        assert!(distance == 0.0);
+        let found = nearest(((-1.0, 0.0), (1.0, 0.0)), ((0.0, -1.0), (0.0, 1.0)));
+        assert!(found.distance == 0.0);
     }
 
     #[test]

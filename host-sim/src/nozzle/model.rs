@@ -148,6 +148,13 @@ impl NozzleModel {
     }
 }
 
+/// Volute throat and nozzle in a row, mm²: 1/A² = 1/A₁² + 1/A₂² (incompressible losses in series; an
+/// estimate that matters only where the volute is hardly larger than the nozzle).
+#[must_use]
+pub fn in_series_mm2(first_mm2: f64, second_mm2: f64) -> f64 {
+    1.0 / libm::sqrt(1.0 / (first_mm2 * first_mm2) + 1.0 / (second_mm2 * second_mm2))
+}
+
 /// The place between `low` and `high` where `is_below` turns from true to false.
 pub(crate) fn bisect(mut low: f64, mut high: f64, is_below: impl Fn(f64) -> bool) -> f64 {
     for _ in 0..HALVINGS {

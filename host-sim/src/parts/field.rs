@@ -4,6 +4,7 @@
 use std::collections::BTreeMap;
 
 use super::quantity::{Dimension, Quantity};
+use crate::nozzle::params::{USUAL_DISCHARGE, USUAL_GAP_DISCHARGE};
 
 /// One measurable value of a sheet. The order is the order of reports.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -186,10 +187,10 @@ pub const SPECS: &[FieldSpec] = &[
         (0.01 * of(k, F::VaneHeight), 0.005 * of(k, F::VaneHeight))
     }),
     estimated(F::Discharge, ("nozzle", "discharge"), Ratio, (0.5, 1.05), "0.90 for vane throats", |_| {
-        (0.90, 0.05)
+        (USUAL_DISCHARGE, 0.05)
     }),
     estimated(F::GapDischarge, ("nozzle", "gap_discharge"), Ratio, (0.2, 1.0), "0.60, sharp-edged", |_| {
-        (0.60, 0.15)
+        (USUAL_GAP_DISCHARGE, 0.15)
     }),
     left_out(F::PinRadius, "nozzle", "pin_radius", Length, (10.0, 160.0)),
     refused(F::CompressorInducer, "compressor", "inducer", Length, (18.0, 180.0)),

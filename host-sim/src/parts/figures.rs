@@ -7,10 +7,10 @@
 use serde::Serialize;
 
 use super::field::Field;
-use super::flow::{CAPACITY_AT, choked_flow_kg_s, in_series_mm2, swallowing_capacity_kg_s};
+use super::flow::{CAPACITY_AT, choked_flow_kg_s, swallowing_capacity_kg_s};
 use super::sheet::PartsSheet;
 use super::wheels::trim;
-use crate::nozzle::NozzleModel;
+use crate::nozzle::{NozzleModel, in_series_mm2};
 use crate::uncertainty::{Input, Propagated, propagate};
 
 /// One figure.

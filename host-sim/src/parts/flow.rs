@@ -6,6 +6,7 @@ use serde::Serialize;
 
 use super::sheet::PartsSheet;
 use crate::gas::Gas;
+use crate::nozzle::in_series_mm2;
 
 /// Conditions that flows are corrected to.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
@@ -41,13 +42,6 @@ impl ReferenceConditions {
 
 /// Exhaust of lean burning at about 800 K: γ 1.33; R of combustion products near that of air.
 pub const EXHAUST: Gas = Gas { gamma: 1.33, r: 286.0 };
-
-/// Volute throat and nozzle in a row, mm²: 1/A² = 1/A₁² + 1/A₂² (incompressible losses in series; an
-/// estimate that matters only where the volute is hardly larger than the nozzle).
-#[must_use]
-pub fn in_series_mm2(first_mm2: f64, second_mm2: f64) -> f64 {
-    1.0 / libm::sqrt(1.0 / (first_mm2 * first_mm2) + 1.0 / (second_mm2 * second_mm2))
-}
 
 /// Choked flow through an effective area, kg/s.
 #[must_use]

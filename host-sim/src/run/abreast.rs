@@ -52,7 +52,7 @@ fn settle(runs: &mut [Result<Run<'_>, RunError>], abreast: &mut Abreast) {
     abreast.approach_rest();
     for (lane, run) in runs.iter_mut().enumerate() {
         attempt(run, |Run { bench: Loop { world, start, .. }, .. }| {
-            Ok(abreast.settle(lane, world, &start.inputs)?)
+            Ok(abreast.settle(lane, world, start.opening, &start.inputs)?)
         });
     }
 }
@@ -88,11 +88,12 @@ fn arrive(run: &mut Run<'_>, lane: usize, abreast: &Abreast) -> Result<(), RunEr
 mod tests {
     use super::*;
     use crate::actuator::Linkage;
+    use crate::nozzle::RingParams;
     use crate::run::{Record, run_world};
     use crate::scenario::builtins;
     use crate::world::{Fault, FaultKind};
 
-    /// Worlds that differ: joint, hoses, stops within reach, one that diverges.
+    /// Worlds that differ: joint, hoses, stops within reach, a measured ring, one that diverges.
     fn members(scenario: &Scenario) -> Vec<(WorldConfig, u64)> {
         let mut members: Vec<_> = (0..7).map(|seed| (scenario.world.clone(), seed)).collect();
         for ((world, _), play_deg) in members.iter_mut().zip([0.5, 0.0, 0.9, 0.2, 0.7, 1.1, 0.4]) {
@@ -102,6 +103,10 @@ mod tests {
         members[3].0.engine.air.exhaust_volume_m3 = 1e-9;
         let leak = FaultKind::HoseLeakMm2(30.0);
         members[4].0.faults.push(Fault { at_s: 0.5, until_s: Some(1.0), what: leak });
+        members[5].0.engine.ring = Some(RingParams::invented());
+        // With a ring and a leak it changes between lane and alone.
+        members[6].0 = members[4].0.clone();
+        members[6].0.engine.ring = Some(RingParams::invented());
         members
     }
 

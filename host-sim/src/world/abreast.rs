@@ -58,10 +58,11 @@ impl Abreast {
         &self,
         lane: usize,
         world: &mut World,
+        opening: f64,
         inputs: &EngineInputs,
     ) -> Result<(), NoSteadyState> {
-        let (near, vanes) = self.air.arrived(lane);
-        world.settle_from(near, vanes.opening, inputs)
+        let (near, _) = self.air.arrived(lane);
+        world.settle_from(near, opening, inputs)
     }
 
     /// Begins a world's tick.

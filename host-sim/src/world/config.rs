@@ -7,7 +7,7 @@ use serde::{Deserialize, Serialize};
 
 use super::fault::Fault;
 use crate::actuator::ActuatorParams;
-use crate::airpath::{EngineParams, GasTorqueParams};
+use crate::airpath::{EngineParams, GasOnRing, GasTorqueParams, MeasuredRing};
 use crate::atmosphere::Ambient;
 use crate::check::{BadParameter, between};
 use crate::friction::RingCondition;
@@ -114,8 +114,10 @@ pub struct WorldConfig {
     pub sensors: SensorParams,
     /// Engine.
     pub engine: EngineParams,
-    /// Gas torque on the ring.
-    pub gas_torque: GasTorqueParams,
+    /// Gas torque on the ring by two coefficients; none: from the geometry of the engine's measured ring, and
+    /// without one the invented coefficients.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub gas_torque: Option<GasTorqueParams>,
     /// Geometric altitude, m.
     pub altitude_m: f64,
     /// Faults with their times.
@@ -139,12 +141,23 @@ impl WorldConfig {
         self.actuator.validate().map_err(|e| e.within("actuator"))?;
         self.sensors.validate().map_err(|e| e.within("sensors"))?;
         self.engine.validate().map_err(|e| e.within("engine"))?;
-        self.gas_torque.validate().map_err(|e| e.within("gas_torque"))?;
+        self.gas_torque.unwrap_or_default().validate().map_err(|e| e.within("gas_torque"))?;
         self.ambient()?;
         for (index, fault) in self.faults.iter().enumerate() {
             fault.validate().map_err(|e| e.within(&format!("faults[{index}]")))?;
         }
         self.travel().map(|_| ())
+    }
+
+    /// Where the gas torque comes from; `ring` is the engine's measured one.
+    pub(super) fn gas_on_ring(&self, ring: Option<&MeasuredRing>, travel: &Travel) -> GasOnRing {
+        match (self.gas_torque, ring) {
+            (None, Some(ring)) => GasOnRing::Measured {
+                ring: ring.clone(),
+                travel_rad: (travel.open_rad - travel.closed_rad).abs(),
+            },
+            (given, _) => GasOnRing::Coefficients(given.unwrap_or_default()),
+        }
     }
 
     /// The air outside.

@@ -25,7 +25,9 @@ use rand::SeedableRng;
 use rand_pcg::Pcg64Mcg;
 
 use crate::actuator::{Actuator, ActuatorParams, Drive, End, supply_at_connector};
-use crate::airpath::{AirDiverged, AirRun, AirState, Engine, EngineInputs, HoseState, NoSteadyState};
+use crate::airpath::{
+    AirDiverged, AirRun, AirState, Engine, EngineInputs, GasOnRing, HoseState, NoSteadyState,
+};
 use crate::check::BadParameter;
 use crate::sensor::{Channel, PositionSensor};
 use loose::LooseStop;
@@ -99,6 +101,7 @@ pub struct World {
     supply_v: f64,
     drive_sign: f64,
     drive: Drive,
+    gas: GasOnRing,
     gas_torque_nm: f64,
     running: bool,
     ticks: u64,
@@ -117,10 +120,13 @@ impl World {
         let mut sound = config.actuator;
         sound.ring.friction = sound.ring.friction.in_condition(config.ring_condition);
         let sensors = &config.sensors;
+        let travel = config.travel()?;
+        let engine = Engine::try_new(config.engine, config.ambient()?).map_err(|e| e.within("engine"))?;
         let mut world = Self {
-            travel: config.travel()?,
+            travel,
             actuator: Actuator::try_new(sound).map_err(|e| e.within("actuator"))?,
-            engine: Engine::try_new(config.engine, config.ambient()?).map_err(|e| e.within("engine"))?,
+            gas: config.gas_on_ring(engine.model().ring(), &travel),
+            engine,
             sensors: Sensors {
                 position: PositionSensor::new(sensors.position),
                 current: Channel::new(sensors.current),
@@ -225,10 +231,10 @@ impl World {
         opening: f64,
         inputs: &EngineInputs,
     ) -> Result<(), NoSteadyState> {
-        self.engine.settle_from(near, inputs)?;
+        self.engine.settle_from(near, inputs).map_err(|error| NoSteadyState { opening, ..error })?;
         self.running = true;
         let over_vanes_pa = self.engine.state()[1] - self.engine.model().ambient().pressure_pa;
-        self.gas_torque_nm = self.config.gas_torque.toward_open_nm(over_vanes_pa, opening);
+        self.gas_torque_nm = self.gas.toward_open_nm(over_vanes_pa, opening);
         Ok(())
     }
 

@@ -52,9 +52,10 @@ RINGS = {  # vanes, height, chord, thickness, pivot radius, pivot fraction
     "thick": (13, 9.4, 15.0, 2.4, 34.0, 0.50),
     "few": (9, 7.0, 16.0, 1.6, 27.0, 0.40),
 }
-print("ring,vanes,height_mm,chord_mm,thickness_mm,pivot_radius_mm,pivot_fraction,angle_deg,throat_mm")
-for name, ring in RINGS.items():
-    for angle in range(0, 91, 3):
-        near = nearest(ring, angle)
-        if near > 0.05:
-            print(name, *ring, angle, f"{near:.7f}", sep=",")
+if __name__ == "__main__":
+    print("ring,vanes,height_mm,chord_mm,thickness_mm,pivot_radius_mm,pivot_fraction,angle_deg,throat_mm")
+    for name, ring in RINGS.items():
+        for angle in range(0, 91, 3):
+            near = nearest(ring, angle)
+            if near > 0.05:
+                print(name, *ring, angle, f"{near:.7f}", sep=",")

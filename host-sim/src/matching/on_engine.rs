@@ -1,0 +1,123 @@
+//! The turbo of a parts sheet on an engine that was made for another.
+//!
+//! In: a checked sheet, an engine. Out: the engine with the sheet's nozzle, volute, wheels and rotor, and how
+//! its nozzle area compares. Nothing is rescaled. Refuses, by field, what the engine refuses.
+
+use serde::Serialize;
+
+use crate::airpath::{Engine, EngineParams, ReducedParams};
+use crate::atmosphere::Ambient;
+use crate::check::BadParameter;
+use crate::nozzle::{RingLinkage, RingParams};
+use crate::parts::wheels::trim;
+use crate::parts::{Field, PartsSheet};
+
+/// Trim of the compressor that the reduced air path's parameters describe (38.0/50.0 mm).
+const MODEL_COMPRESSOR_TRIM: f64 = 57.76;
+/// Open area against the engine's own from which on (either way) the parts are for another size of engine;
+/// own choice: a quarter is more than a size step within a family of turbos.
+const OTHER_SIZE: f64 = 1.25;
+const MM2_PER_M2: f64 = 1e6;
+
+/// The air path with wheels and rotor of a sheet. An estimate: compressor flow in proportion to trim.
+#[must_use]
+pub fn with_wheels_of(sheet: &PartsSheet, base: ReducedParams) -> ReducedParams {
+    let flow = trim(sheet.value(Field::CompressorInducer), sheet.value(Field::CompressorExducer))
+        / MODEL_COMPRESSOR_TRIM;
+    ReducedParams {
+        turbine_radius_m: sheet.value(Field::TurbineInducer) * 0.5e-3,
+        compressor_radius_m: sheet.value(Field::CompressorExducer) * 0.5e-3,
+        flow_weight: base.flow_weight / (flow * flow),
+        flow_best: base.flow_best * flow,
+        flow_fall: base.flow_fall / (flow * flow),
+        rotor_inertia_kg_m2: sheet.value(Field::RotorInertia),
+        ..base
+    }
+}
+
+impl RingParams {
+    /// The ring that a sheet describes, with its volute and, where it was measured, its linkage.
+    #[must_use]
+    pub fn of_sheet(sheet: &PartsSheet) -> Self {
+        let value = |field| sheet.value(field);
+        let linkage = sheet.get(Field::RodLength).map(|rod| RingLinkage {
+            lever_length_mm: value(Field::LeverLength),
+            rod_length_mm: rod.value,
+            ring_lever_mm: value(Field::RingLever),
+            pivot_distance_mm: value(Field::PivotDistance),
+            lever_closed_angle_deg: value(Field::LeverClosedAngle),
+            lever_travel_deg: value(Field::LeverTravel),
+            pin_radius_mm: value(Field::PinRadius),
+        });
+        Self {
+            vanes: sheet.vanes,
+            height_mm: value(Field::VaneHeight),
+            chord_mm: value(Field::VaneChord),
+            thickness_mm: value(Field::VaneThickness),
+            pivot_radius_mm: value(Field::PivotRadius),
+            pivot_fraction: value(Field::PivotFraction),
+            closed_angle_deg: value(Field::ClosedAngle),
+            open_angle_deg: value(Field::OpenAngle),
+            end_gap_mm: value(Field::EndGap),
+            discharge: value(Field::Discharge),
+            gap_discharge: value(Field::GapDischarge),
+            area_factor: 1.0,
+            volute_area_mm2: Some(sheet.volute_area_mm2()),
+            linkage,
+        }
+    }
+}
+
+/// Effective nozzle area at a stop, volute included.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct AreaOnEngine {
+    /// With the parts, mm².
+    pub area_mm2: f64,
+    /// The engine's before, mm².
+    pub own_mm2: f64,
+}
+
+impl AreaOnEngine {
+    /// With the parts over before.
+    #[must_use]
+    pub fn ratio(&self) -> f64 {
+        self.area_mm2 / self.own_mm2
+    }
+}
+
+/// Parts on an engine.
+#[derive(Debug, Clone, PartialEq)]
+pub struct PartsOnEngine {
+    /// The engine with them.
+    pub engine: EngineParams,
+    /// At the closed stop.
+    pub closed: AreaOnEngine,
+    /// At the open stop.
+    pub open: AreaOnEngine,
+}
+
+impl PartsOnEngine {
+    /// Puts the turbo of a sheet on an engine.
+    ///
+    /// # Errors
+    /// Names the field of the engine, as it then stands, that is out of range.
+    pub fn try_new(sheet: &PartsSheet, engine: &EngineParams) -> Result<Self, BadParameter> {
+        let with_parts = EngineParams {
+            air: with_wheels_of(sheet, engine.air),
+            ring: Some(RingParams::of_sheet(sheet)),
+            ..*engine
+        };
+        let own = Engine::try_new(*engine, Ambient::SEA_LEVEL)?;
+        let new = Engine::try_new(with_parts, Ambient::SEA_LEVEL)?;
+        let area_mm2 = |engine: &Engine, opening| engine.model().vanes(opening).area_m2 * MM2_PER_M2;
+        let at =
+            |opening| AreaOnEngine { area_mm2: area_mm2(&new, opening), own_mm2: area_mm2(&own, opening) };
+        Ok(Self { engine: with_parts, closed: at(0.0), open: at(1.0) })
+    }
+
+    /// Are the parts for another size of engine?
+    #[must_use]
+    pub fn is_other_size(&self) -> bool {
+        !(1.0 / OTHER_SIZE..=OTHER_SIZE).contains(&self.open.ratio())
+    }
+}
