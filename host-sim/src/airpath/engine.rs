@@ -36,6 +36,10 @@ pub struct EngineParams {
     /// A measured nozzle in place of the air path's nozzle law.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub ring: Option<RingParams>,
+    /// How many m² of the air path's flow law a m² of a measured ring's effective area counts for. 1: the law
+    /// was made with such areas, as for the invented engine. About 0.67: choked, the turbine passes what an
+    /// isentropic throat of that area does (NACA 1135, γ 1.33).
+    pub ring_flow_factor: f64,
     /// Fuel at full load, mg per stroke; load is a fraction of it.
     pub full_load_mg: f64,
     /// Least air-to-fuel ratio that the smoke limiter allows; 0 switches it off.
@@ -51,6 +55,7 @@ impl Default for EngineParams {
         Self {
             air: ReducedParams::default(),
             ring: None,
+            ring_flow_factor: 1.0,
             full_load_mg: 40.0,
             smoke_limit_afr: 17.5,
             fuel_response: FuelResponse::Obeys,
@@ -73,13 +78,13 @@ impl EngineParams {
     pub(crate) fn scale_nozzle(&mut self, factor: f64) {
         self.air.nozzle_min_m2 *= factor;
         self.air.nozzle_max_m2 *= factor;
-        if let Some(ring) = &mut self.ring {
-            ring.area_factor *= factor;
-        }
+        self.ring_flow_factor *= factor;
     }
 
     fn measured_ring(&self) -> Result<Option<MeasuredRing>, BadParameter> {
-        let table = |ring| MeasuredRing::try_new(ring, &self.air).map_err(|e| e.within("ring"));
+        let table = |ring| {
+            MeasuredRing::try_new(ring, self.ring_flow_factor, &self.air).map_err(|e| e.within("ring"))
+        };
         self.ring.as_ref().map(table).transpose()
     }
 
@@ -88,6 +93,7 @@ impl EngineParams {
         above_zero("full_load_mg", self.full_load_mg)?;
         not_negative("smoke_limit_afr", self.smoke_limit_afr)?;
         above_zero("hose_time_s", self.hose_time_s)?;
+        above_zero("ring_flow_factor", self.ring_flow_factor)?;
         match self.fuel_response {
             FuelResponse::Late(delay_s) => not_negative("fuel_response.late", delay_s),
             FuelResponse::Obeys | FuelResponse::Refuses => Ok(()),

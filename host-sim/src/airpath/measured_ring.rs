@@ -3,9 +3,16 @@
 //! In: the ring as measured, the engine's own nozzle law. Out: a table worked out once, read in every tick.
 //! Refuses, by field, a ring that is none and one whose area does not rise from stop to stop.
 //!
+//! The flow law of the air path, √(1 − Π^K), is that of the whole turbine and was fitted with an area of its
+//! own: through the same area it passes 1.36 times what an isentropic throat passes at the critical ratio. A
+//! measured area counts there times [`EngineParams::ring_flow_factor`]: with 1 the invented ring A is about the
+//! nozzle of the invented engine A; with 0.67 a choked turbine passes what NACA 1135 gives for the throats.
+//!
 //! Turbine efficiency is known only against the opening of the engine's own nozzle. A measured ring counts
 //! there as the opening at which that nozzle has the same area: an estimate. With equal vane height and radius,
 //! equal area is equal angle of the gas at the wheel; `match` compares at equal vane angle for that reason.
+//!
+//! [`EngineParams::ring_flow_factor`]: super::EngineParams::ring_flow_factor
 
 use std::sync::Arc;
 
@@ -38,15 +45,27 @@ pub struct MeasuredRing {
 }
 
 impl MeasuredRing {
-    /// Works the table out.
+    /// Works the table out: `ring` in front of the turbine of an engine with the air path `own`, in whose flow law
+    /// an area counts `flow_factor` times.
     ///
     /// # Errors
     /// Names the field that makes the ring impossible or its area fall.
-    pub fn try_new(ring: &RingParams, own: &ReducedParams) -> Result<Self, BadParameter> {
+    pub fn try_new(ring: &RingParams, flow_factor: f64, own: &ReducedParams) -> Result<Self, BadParameter> {
         let nozzle = ring.nozzle()?;
-        let knots: Arc<[Knot]> =
-            (0..=STRETCHES).map(|place| knot(ring, &nozzle, own, opening(place))).collect();
-        match (1..=STRETCHES).find(|&at| knots[at].area_m2 <= knots[at - 1].area_m2) {
+        let m2_per_mm2 = flow_factor * M2_PER_MM2;
+        let knot = |place| {
+            let angle_deg = nozzle.angle_deg(opening(place));
+            let area_m2 = ring.inlet_area_mm2(&nozzle, angle_deg) * m2_per_mm2;
+            let moment_m3 = nozzle.ring.gas_moment_mm3(angle_deg) * M3_PER_MM3;
+            Knot {
+                area_m2,
+                own_opening: own.opening_of_area(area_m2),
+                gas_work_m3: moment_m3 * turn_rad(&nozzle, opening(place)),
+            }
+        };
+        let knots: Arc<[Knot]> = (0..=STRETCHES).map(knot).collect();
+        let rises = |at: &usize| knots[*at].area_m2 > knots[*at - 1].area_m2;
+        match (1..=STRETCHES).find(|at| !rises(at)) {
             None => Ok(Self { knots }),
             Some(at) => {
                 let peak_deg = nozzle.angle_deg(opening(at - 1));
@@ -91,16 +110,6 @@ fn opening(place: usize) -> f64 {
     place as f64 / STRETCHES as f64
 }
 
-fn knot(ring: &RingParams, nozzle: &NozzleModel, own: &ReducedParams, opening: f64) -> Knot {
-    let angle_deg = nozzle.angle_deg(opening);
-    let area_m2 = ring.inlet_area_mm2(nozzle, angle_deg) * M2_PER_MM2;
-    Knot {
-        area_m2,
-        own_opening: own.opening_of_area(area_m2),
-        gas_work_m3: nozzle.ring.gas_moment_mm3(angle_deg) * M3_PER_MM3 * turn_rad(nozzle, opening),
-    }
-}
-
 /// How far the vanes turn per unit of opening, rad.
 fn turn_rad(nozzle: &NozzleModel, opening: f64) -> f64 {
     const STEP: f64 = 1e-4;
@@ -123,7 +132,7 @@ mod tests {
     }
 
     fn table(ring: &RingParams) -> Result<MeasuredRing, BadParameter> {
-        MeasuredRing::try_new(ring, &ReducedParams::default())
+        MeasuredRing::try_new(ring, 1.0, &ReducedParams::default())
     }
 
     /// Area in the first place, straight from the geometry, m².
@@ -187,8 +196,9 @@ mod tests {
                 + (own.nozzle_max_m2 - own.nozzle_min_m2) * own_opening.powf(own.nozzle_exponent);
             assert!((by_law / area_m2 - 1.0).abs() < 1e-4, "{by_law} against {area_m2}");
         }
-        let wide = RingParams { area_factor: 2.0, volute_area_mm2: None, ..ring() };
-        assert_eq!(MeasuredRing::try_new(&wide, &own).unwrap().vanes(1.0).opening, 1.0);
+        let twice = MeasuredRing::try_new(&ring(), 2.0, &own).unwrap();
+        assert_eq!(twice.vanes(1.0).opening, 1.0);
+        assert!((twice.vanes(1.0).area_m2 / table.vanes(1.0).area_m2 - 2.0).abs() < 1e-12);
     }
 
     /// By virtual work over a small opening: what the gas does on the vanes it does on the lever.

@@ -61,7 +61,6 @@ impl RingParams {
             end_gap_mm: value(Field::EndGap),
             discharge: value(Field::Discharge),
             gap_discharge: value(Field::GapDischarge),
-            area_factor: 1.0,
             volute_area_mm2: Some(sheet.volute_area_mm2()),
             linkage,
         }

@@ -46,9 +46,6 @@ pub struct RingParams {
     /// Discharge coefficient of the end-wall clearance.
     #[serde(default = "usual_gap_discharge")]
     pub gap_discharge: f64,
-    /// Factor on the whole nozzle area: how far this ring is off the one that was measured.
-    #[serde(default = "as_measured")]
-    pub area_factor: f64,
     /// Throat of the turbine volute, in series with the nozzle, mm²; none: wide beside it.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub volute_area_mm2: Option<f64>,
@@ -63,10 +60,6 @@ fn usual_discharge() -> f64 {
 
 fn usual_gap_discharge() -> f64 {
     USUAL_GAP_DISCHARGE
-}
-
-fn as_measured() -> f64 {
-    1.0
 }
 
 /// From the actuator's lever to the vanes, as measured. Only shares of the travel come of it: the lever's own
@@ -121,7 +114,7 @@ impl RingParams {
     /// Effective area of the whole inlet with the vanes at `angle_deg`, mm²: nozzle and volute in series.
     #[must_use]
     pub fn inlet_area_mm2(&self, nozzle: &NozzleModel, angle_deg: f64) -> f64 {
-        let area_mm2 = self.area_factor * nozzle.effective_at_angle(angle_deg);
+        let area_mm2 = nozzle.effective_at_angle(angle_deg);
         self.volute_area_mm2.map_or(area_mm2, |volute_mm2| in_series_mm2(area_mm2, volute_mm2))
     }
 
@@ -162,7 +155,6 @@ impl RingParams {
         not_negative("end_gap_mm", self.end_gap_mm)?;
         between("discharge", self.discharge, 0.3, 1.1)?;
         between("gap_discharge", self.gap_discharge, 0.0, 1.1)?;
-        between("area_factor", self.area_factor, 0.3, 3.0)?;
         self.volute_area_mm2.map_or(Ok(()), |area_mm2| above_zero("volute_area_mm2", area_mm2))
     }
 
@@ -228,7 +220,6 @@ impl RingParams {
             end_gap_mm: 0.06,
             discharge: USUAL_DISCHARGE,
             gap_discharge: USUAL_GAP_DISCHARGE,
-            area_factor: 1.0,
             volute_area_mm2: Some(1060.0),
             linkage: None,
         }

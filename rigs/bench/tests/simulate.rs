@@ -99,3 +99,81 @@ fn a_campaign_goes_on_from_its_checkpoint_and_refuses_that_of_another() {
     let (code, _, said) = vanebench(&campaign("6"), at);
     assert!(code == 2 && said.contains("kept"), "{said}");
 }
+
+fn sheet(name: &str) -> String {
+    Path::new(env!("CARGO_MANIFEST_DIR")).join("../profiles/sheets").join(name).display().to_string()
+}
+
+#[test]
+fn measured_turbos_stand_side_by_side_and_table_json_and_page_name_their_sheets() {
+    let folder = tempfile::tempdir().unwrap();
+    let at = folder.path();
+    let (a, c) = (sheet("ring-a.toml"), sheet("ring-c.toml"));
+    let args = ["simulate", "boost-step", "--parts", &a, "--parts", &c, "--out", "out"];
+    let (code, out, said) = vanebench(&args, at);
+    assert_eq!(code, 0, "{said}");
+    let text = String::from_utf8(out).unwrap();
+    for line in [
+        "ring-a: ring A, 11 vanes × 6.0 mm (",
+        "invented demonstration parts",
+        "ring-c: open area far from this engine's own",
+        "guard under ring-c: ",
+        "Compare parts with parts",
+    ] {
+        assert!(text.contains(line), "{line} is missing in: {text}");
+    }
+    assert!(!text.contains("ring-a: open area far"), "{text}");
+    let told: Value = serde_json::from_slice(&fs::read(at.join("out/simulate.json")).unwrap()).unwrap();
+    let runs = told["runs"].as_array().unwrap();
+    let names: Vec<&str> = runs.iter().map(|run| run["parts"]["name"].as_str().unwrap()).collect();
+    assert_eq!(names, ["ring A, 11 vanes × 6.0 mm", "ring C, 9 vanes × 7.2 mm, short travel"]);
+    assert!(runs.iter().all(|run| run["controller"] == "built-in"), "{told}");
+    assert_ne!(runs[0]["metrics"], runs[1]["metrics"]);
+    let page = fs::read_to_string(at.join("out/simulate.html")).unwrap();
+    assert!(page.contains("turbo of ring-c") && page.contains("ring C, 9 vanes"), "{page}");
+    for file in ["ring-a.csv", "ring-c.csv"] {
+        assert!(at.join("out").join(file).exists(), "{file}");
+    }
+    let without = self::told(&["simulate", "boost-step"], at);
+    assert!(without["runs"][0].get("parts").is_none(), "{without}");
+}
+
+#[test]
+fn a_campaign_with_parts_names_its_sheet_and_its_worst_run_replays_with_them() {
+    let folder = tempfile::tempdir().unwrap();
+    let at = folder.path();
+    let b = sheet("ring-b.toml");
+    let campaign = told(&["campaign", "boost-step", "--runs", "20", "--seed", "5", "--parts", &b], at);
+    assert_eq!(campaign["parts"]["name"], "ring B, 9 vanes × 7.2 mm");
+    assert_eq!(campaign["failures"], 0);
+    let metrics = campaign["metrics"].as_array().unwrap();
+    let peak = metrics.iter().find(|metric| metric["name"] == "peak exhaust pressure").unwrap();
+    let worst = &peak["worst"][0];
+    let member = worst["run"].to_string();
+    let again = told(&["simulate", "boost-step", "--seed", "5", "--member", &member, "--parts", &b], at);
+    assert_eq!(again["runs"][0]["metrics"]["peak_exhaust_kpa"], worst["value"]);
+    let own = told(&["simulate", "boost-step", "--seed", "5", "--member", &member], at);
+    assert_ne!(own["runs"][0]["metrics"]["peak_exhaust_kpa"], worst["value"]);
+}
+
+#[test]
+fn a_sheet_that_is_no_turbo_is_refused_with_line_and_field_and_nothing_is_written() {
+    let folder = tempfile::tempdir().unwrap();
+    let at = folder.path();
+    let sound = fs::read_to_string(sheet("ring-a.toml")).unwrap();
+    for (from, to, field) in [
+        ("deg = 10.6", "deg = 1.0", "nozzle.closed_angle"),
+        ("vanes = 11", "vanes = 2", "nozzle.vanes"),
+        ("height = { mm = 6.0", "height = { mm = -6.0", "nozzle.height"),
+    ] {
+        assert!(sound.contains(from));
+        fs::write(at.join("wrong.toml"), sound.replacen(from, to, 1)).unwrap();
+        for verb in ["simulate", "campaign"] {
+            let (code, _, said) = vanebench(&[verb, "boost-step", "--parts", "wrong.toml"], at);
+            assert_eq!(code, 2, "{said}");
+            assert!(said.contains("wrong.toml") && said.contains(field), "{field} is missing in: {said}");
+        }
+    }
+    let (code, _, said) = vanebench(&["simulate", "boost-step", "--parts", "none.toml", "--out", "out"], at);
+    assert!(code == 2 && said.contains("none.toml") && !at.join("out").exists(), "{said}");
+}

@@ -9,6 +9,7 @@ use host_sim::campaign::{CampaignPlan, CampaignStats, MetricSummary, Next, run_c
 use serde::Serialize;
 
 use super::metric_digits::shown_to;
+use super::parts_on_engine::{ON_WHAT_GROUND, ToldParts, put_on};
 use super::{guard_campaign, learn_campaign, simulate};
 use crate::console::Console;
 use crate::exit::{Exit, Failure, VerbResult};
@@ -32,6 +33,10 @@ pub struct Args {
     /// Controller settings, a TOML file; without it, the built-in settings
     #[arg(long = "with", value_name = "CONTROLLER.toml")]
     with: Option<PathBuf>,
+    /// Measured turbo to put on the scenario's engine, a parts sheet (as for match); without it, the scenario's
+    /// own
+    #[arg(long, value_name = "SHEET.toml")]
+    parts: Option<PathBuf>,
     /// How units and engines differ, a TOML file; without it, the built-in spread
     #[arg(long, value_name = "SPREAD.toml")]
     spread: Option<PathBuf>,
@@ -82,6 +87,8 @@ struct ToldMetric {
 #[derive(Debug, Serialize)]
 struct Told {
     scenario: String,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    parts: Option<ToldParts>,
     seed: u64,
     runs: u64,
     failures: u64,
@@ -107,8 +114,13 @@ fn run_scenario(args: &Args, console: &Console) -> VerbResult {
     let Some((_, settings)) = controllers.into_iter().next() else {
         return Err(Failure::usage("no controller settings"));
     };
+    let scenario = simulate::scenario(args.scenario())?;
+    let (scenario, parts) = match &args.parts {
+        None => (scenario, None),
+        Some(sheet) => put_on(sheet, &scenario).map(|(scenario, told)| (scenario, Some(told)))?,
+    };
     let plan = CampaignPlan {
-        scenario: simulate::scenario(args.scenario())?,
+        scenario,
         settings,
         spread: simulate::spread(args.spread.as_ref())?,
         seed: args.seed,
@@ -125,11 +137,11 @@ fn run_scenario(args: &Args, console: &Console) -> VerbResult {
     });
     bar.finish_and_clear();
     let stats = stats.map_err(Failure::usage)?;
-    console.result(&text(args, &plan, &stats), &told(&plan, &stats));
+    console.result(&text(args, &plan, parts.as_ref(), &stats), &told(&plan, parts, &stats));
     Ok(if stats.runs() < plan.runs { Exit::Interrupted } else { Exit::Done })
 }
 
-fn told(plan: &CampaignPlan, stats: &CampaignStats) -> Told {
+fn told(plan: &CampaignPlan, parts: Option<ToldParts>, stats: &CampaignStats) -> Told {
     let metric = |row: MetricSummary| ToldMetric {
         name: row.name,
         unit: row.unit,
@@ -145,6 +157,7 @@ fn told(plan: &CampaignPlan, stats: &CampaignStats) -> Told {
     };
     Told {
         scenario: plan.scenario.name.clone(),
+        parts,
         seed: plan.seed,
         runs: stats.runs(),
         failures: stats.failures(),
@@ -153,7 +166,7 @@ fn told(plan: &CampaignPlan, stats: &CampaignStats) -> Told {
     }
 }
 
-fn text(args: &Args, plan: &CampaignPlan, stats: &CampaignStats) -> String {
+fn text(args: &Args, plan: &CampaignPlan, parts: Option<&ToldParts>, stats: &CampaignStats) -> String {
     let mut lines = vec![format!(
         "{}: {} of {} runs, seed {}, {} could not be finished; simulated, nothing moved",
         plan.scenario.name,
@@ -162,6 +175,7 @@ fn text(args: &Args, plan: &CampaignPlan, stats: &CampaignStats) -> String {
         plan.seed,
         stats.failures()
     )];
+    lines.extend(parts.iter().flat_map(|parts| parts.lines()).map(|line| format!("  {line}")));
     lines.push(format!(
         "  {:<36}{:>16}{:>10}{:>10}{:>10}{:>10}{:>10}{:>10}  worst runs",
         "", "runs", "least", "5 %", "median", "95 %", "99 %", "most"
@@ -171,12 +185,17 @@ fn text(args: &Args, plan: &CampaignPlan, stats: &CampaignStats) -> String {
     for failed in stats.failed().iter().take(3) {
         lines.push(format!("  run {} failed: {}", failed.run, failed.reason));
     }
-    lines.push(format!(
-        "  replay one: vanebench simulate {} --seed {} --member RUN",
-        args.scenario(),
-        args.seed
-    ));
+    lines.extend(parts.map(|_| format!("  {ON_WHAT_GROUND}")));
+    lines.push(format!("  replay one: {}", replay(args)));
     lines.join("\n")
+}
+
+/// The command that runs one member again.
+fn replay(args: &Args) -> String {
+    let files = [("--with", &args.with), ("--parts", &args.parts), ("--spread", &args.spread)];
+    let given = files.iter().filter_map(|(option, file)| Some((option, file.as_ref()?)));
+    let options: String = given.map(|(option, file)| format!(" {option} {}", file.display())).collect();
+    format!("vanebench simulate {}{options} --seed {} --member RUN", args.scenario(), args.seed)
 }
 
 /// One metric: extremes as they were, quantiles to the width of a bin.

@@ -12,6 +12,7 @@ pub mod learn_picture;
 pub mod match_parts;
 mod metric_digits;
 pub mod moves;
+mod parts_on_engine;
 pub mod ports;
 pub mod simulate;
 pub mod tune;

@@ -1,10 +1,11 @@
-//! `simulate`: one scenario under one or several controller settings, side by side.
+//! `simulate`: one scenario under one or several controller settings and measured turbos, side by side.
 //!
-//! In: a scenario (built in or a file), controller settings, a seed. Out: one table of metrics, and with
-//! `--out` one page with all runs in the same pictures, a CSV for each run and one JSON. Nothing moves. Not fit
-//! (exit code 1) when a limit of the scenario is passed under any of the controllers.
+//! In: a scenario (built in or a file), controller settings, parts sheets, a seed. Out: one table of metrics, and
+//! with `--out` one page with all runs in the same pictures, a CSV for each run and one JSON. Nothing moves. Not
+//! fit (exit code 1) when a limit of the scenario is passed in any of the runs.
 
 mod page;
+mod setup;
 mod words;
 
 use std::path::{Path, PathBuf};
@@ -17,10 +18,12 @@ use host_sim::scenario::{BuiltIn, Scenario, builtins};
 use serde::Serialize;
 
 use super::metric_digits::shown_to;
+use super::parts_on_engine::{ON_WHAT_GROUND, ToldParts};
 use crate::console::Console;
 use crate::exit::{Exit, Failure, VerbResult};
 use crate::record::write_whole;
-use crate::toml_file::TomlFile;
+pub(super) use setup::controllers;
+use setup::{Setup, setups};
 
 /// What `simulate` takes.
 #[derive(Debug, clap::Args)]
@@ -30,6 +33,10 @@ pub struct Args {
     /// Controller settings to try, a TOML file each; without any, the built-in settings
     #[arg(long = "with", value_name = "CONTROLLER.toml")]
     with: Vec<PathBuf>,
+    /// Measured turbos to put on the scenario's engine, a parts sheet each (as for match); without any, the
+    /// scenario's own
+    #[arg(long, value_name = "SHEET.toml")]
+    parts: Vec<PathBuf>,
     /// Seed of the sensors' noise (with --member: seed of the campaign)
     #[arg(long, default_value_t = 1)]
     seed: u64,
@@ -51,9 +58,11 @@ struct Listed {
     duration_s: f64,
 }
 
-/// One controller's run.
+/// A run and what came of it.
 struct Shown {
+    name: String,
     controller: String,
+    parts: Option<ToldParts>,
     outcome: RunOutcome,
 }
 
@@ -66,6 +75,8 @@ struct ToldEvent {
 #[derive(Debug, Serialize)]
 struct ToldRun<'a> {
     controller: &'a str,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    parts: Option<&'a ToldParts>,
     metrics: &'a Metrics,
     guard_events: Vec<ToldEvent>,
     faults: Vec<firmware_core::faults::Fault>,
@@ -79,7 +90,7 @@ struct Told<'a> {
     runs: Vec<ToldRun<'a>>,
 }
 
-/// Runs the scenario under each controller and shows them side by side.
+/// Runs the scenario with each turbo under each controller and shows them side by side.
 ///
 /// # Errors
 /// A [`Failure`] that names the file and field, or the time at which the simulated world ran away.
@@ -87,9 +98,9 @@ pub fn run(args: &Args, console: &Console) -> VerbResult {
     let Some(name) = &args.scenario else { return list(console) };
     let scenario = scenario(name)?;
     let mut shown = Vec::new();
-    for (controller, settings) in controllers(&args.with)? {
+    for Setup { name, controller, settings, scenario, parts } in setups(args, &scenario)? {
         let outcome = one_run(args, &scenario, settings)?;
-        shown.push(Shown { controller, outcome });
+        shown.push(Shown { name, controller, parts, outcome });
     }
     let told = told(args, &scenario, &shown);
     if let Some(dir) = &args.out {
@@ -128,44 +139,6 @@ pub(super) fn scenario(name: &str) -> Result<Scenario, Failure> {
     Scenario::load(path).map_err(Failure::usage)
 }
 
-/// Every controller with the name it goes by.
-pub(super) fn controllers(files: &[PathBuf]) -> Result<Vec<(String, Settings)>, Failure> {
-    if files.is_empty() {
-        return Ok(vec![("built-in".to_owned(), Settings::default())]);
-    }
-    let read: Result<Vec<(String, Settings)>, Failure> = files
-        .iter()
-        .map(|path| {
-            let file = TomlFile::read(path).map_err(Failure::usage)?;
-            let settings: Settings = file.parse().map_err(Failure::usage)?;
-            settings.validate().map_err(|error| {
-                let allowed = format!("allowed {} to {}", error.range.min, error.range.max);
-                let next = "Correct this line and run again; nothing was run.";
-                Failure::usage(file.refuse(error.field, allowed, next))
-            })?;
-            let stem =
-                path.file_stem().map_or_else(|| path.display().to_string(), |s| s.to_string_lossy().into());
-            Ok((stem, settings))
-        })
-        .collect();
-    let (stems, settings): (Vec<String>, Vec<Settings>) = read?.into_iter().unzip();
-    Ok(told_apart(&stems).into_iter().zip(settings).collect())
-}
-
-/// Names told apart: one that comes again gets a number, so that no file is written over another.
-fn told_apart(stems: &[String]) -> Vec<String> {
-    let mut names: Vec<String> = Vec::with_capacity(stems.len());
-    for stem in stems {
-        let (mut name, mut number) = (stem.clone(), 1);
-        while names.contains(&name) || (number > 1 && stems.contains(&name)) {
-            number += 1;
-            name = format!("{stem}-{number}");
-        }
-        names.push(name);
-    }
-    names
-}
-
 /// The spread in a file, or the built-in one.
 pub(super) fn spread(file: Option<&PathBuf>) -> Result<Spread, Failure> {
     let Some(path) = file else { return Ok(Spread::default()) };
@@ -193,6 +166,7 @@ fn one_run(args: &Args, scenario: &Scenario, settings: Settings) -> Result<RunOu
 fn told<'a>(args: &Args, scenario: &'a Scenario, shown: &'a [Shown]) -> Told<'a> {
     let runs = shown.iter().map(|run| ToldRun {
         controller: &run.controller,
+        parts: run.parts.as_ref(),
         metrics: &run.outcome.metrics,
         faults: run.outcome.faults.iter().collect(),
         guard_events: run.outcome.events.iter().map(|e| ToldEvent { t_s: e.t_s, event: e.event }).collect(),
@@ -209,7 +183,10 @@ fn text(args: &Args, scenario: &Scenario, shown: &[Shown]) -> String {
     let mut lines = vec![format!("{}: {}", scenario.name, scenario.about)];
     let member = args.member.map_or_else(String::new, |run| format!(", run {run} of its campaign"));
     lines.push(format!("{} s, seed {}{member}; simulated, nothing moved", scenario.duration_s, args.seed));
-    let heads: Vec<String> = shown.iter().map(|run| format!("{:>16}", run.controller)).collect();
+    for run in shown {
+        lines.extend(words::parts_lines(run));
+    }
+    let heads: Vec<String> = shown.iter().map(|run| format!("{:>16}", run.name)).collect();
     lines.push(format!("  {:<36}{}", "", heads.join("")));
     for column in METRICS {
         if shown.iter().any(|run| (column.value)(&run.outcome.metrics).is_some()) {
@@ -219,10 +196,13 @@ fn text(args: &Args, scenario: &Scenario, shown: &[Shown]) -> String {
     }
     for run in shown {
         for (limit, over_s) in run.outcome.metrics.limits_passed() {
-            lines.push(format!("  limit passed under {}: {limit}, for {over_s:.3} s", run.controller));
+            lines.push(format!("  limit passed under {}: {limit}, for {over_s:.3} s", run.name));
         }
-        lines.push(format!("  guard under {}: {}", run.controller, words::guard_line(run)));
-        lines.push(format!("  faults seen under {}: {}", run.controller, words::faults_line(run)));
+        lines.push(format!("  guard under {}: {}", run.name, words::guard_line(run)));
+        lines.push(format!("  faults seen under {}: {}", run.name, words::faults_line(run)));
+    }
+    if shown.iter().any(|run| run.parts.is_some()) {
+        lines.push(format!("  {ON_WHAT_GROUND}"));
     }
     lines.join("\n")
 }
@@ -233,24 +213,11 @@ fn write_out(dir: &Path, scenario: &Scenario, shown: &[Shown], told: &Told<'_>) 
     };
     std::fs::create_dir_all(dir).map_err(cannot)?;
     for run in shown {
-        let file = dir.join(format!("{}.csv", run.controller));
+        let file = dir.join(format!("{}.csv", run.name));
         write_whole(&file, run.outcome.trace.to_csv().as_bytes()).map_err(Failure::undetermined)?;
     }
     let json = serde_json::to_string_pretty(told).map_err(Failure::undetermined)?;
     write_whole(&dir.join("simulate.json"), json.as_bytes()).map_err(Failure::undetermined)?;
     let page = page::page(scenario, shown, told).render().map_err(Failure::undetermined)?;
     write_whole(&dir.join("simulate.html"), page.as_bytes()).map_err(Failure::undetermined)
-}
-
-#[cfg(test)]
-mod tests {
-    use super::told_apart;
-
-    #[test]
-    fn controllers_of_the_same_file_name_are_numbered() {
-        let named = |stems: [&str; 4]| told_apart(&stems.map(str::to_owned));
-        assert_eq!(named(["a", "b", "c", "d"]), ["a", "b", "c", "d"]);
-        assert_eq!(named(["a", "a", "b", "a"]), ["a", "a-2", "b", "a-3"]);
-        assert_eq!(named(["a", "a", "a-2", "a"]), ["a", "a-3", "a-2", "a-4"]);
-    }
 }

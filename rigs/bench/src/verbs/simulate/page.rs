@@ -4,7 +4,7 @@ use host_sim::metrics::METRICS;
 use host_sim::run::TraceRow;
 use host_sim::scenario::Scenario;
 
-use super::{Shown, Told, cell, words};
+use super::{ON_WHAT_GROUND, Shown, Told, cell, words};
 use crate::caution::CAUTIONS;
 use crate::report::{Axis, Chart, Ink, Report, Section, Table};
 
@@ -15,7 +15,7 @@ fn chart(title: &str, axis: Axis, shown: &[Shown], value: fn(&TraceRow) -> f64) 
     let start = Chart::new(title, Axis::fit("time, s"), axis);
     shown.iter().zip(INKS.iter().cycle()).fold(start, |chart, (run, ink)| {
         let points = run.outcome.trace.rows.iter().map(|row| (row.t_s, value(row))).collect();
-        chart.line(&run.controller, *ink, points)
+        chart.line(&run.name, *ink, points)
     })
 }
 
@@ -44,17 +44,24 @@ pub(super) fn page(scenario: &Scenario, shown: &[Shown], told: &Told<'_>) -> Rep
         .charts([opening.half(), turbo.half()])
         .charts([exhaust.half(), fuel.half()])
         .charts([current.half()]);
+    let mut facts = vec![
+        ("scenario".to_owned(), scenario.name.clone()),
+        ("seed".to_owned(), told.seed.to_string()),
+        (
+            "engine and actuator".to_owned(),
+            "invented bench unit A unless the scenario says otherwise".to_owned(),
+        ),
+    ];
+    facts.extend(shown.iter().filter_map(|run| {
+        let parts = run.parts.as_ref()?;
+        Some((format!("turbo of {}", run.name), parts.lines().join("; ")))
+    }));
+    let has_parts = shown.iter().any(|run| run.parts.is_some());
+    let grounds = has_parts.then(|| ON_WHAT_GROUND.to_owned());
     Report {
         subject: scenario.name.clone(),
         kind: "simulation".to_owned(),
-        facts: vec![
-            ("scenario".to_owned(), scenario.name.clone()),
-            ("seed".to_owned(), told.seed.to_string()),
-            (
-                "engine and actuator".to_owned(),
-                "invented bench unit A unless the scenario says otherwise".to_owned(),
-            ),
-        ],
+        facts,
         verdict: None,
         sections: vec![pictures, metrics_section(shown)],
         sheet: None,
@@ -63,19 +70,19 @@ pub(super) fn page(scenario: &Scenario, shown: &[Shown], told: &Told<'_>) -> Rep
         )
         .chain(CAUTIONS)
         .map(str::to_owned)
+        .chain(grounds)
         .collect(),
     }
 }
 
 fn metrics_section(shown: &[Shown]) -> Section {
     let heads: Vec<&str> =
-        core::iter::once("metric").chain(shown.iter().map(|run| run.controller.as_str())).collect();
+        core::iter::once("metric").chain(shown.iter().map(|run| run.name.as_str())).collect();
     let table = METRICS.iter().fold(Table::new(&heads), |table, column| {
         let name = format!("{}, {}", column.name, column.unit);
         let values = shown.iter().map(|run| cell(column, run));
         table.row(core::iter::once(name).chain(values))
     });
-    let guards =
-        shown.iter().map(|run| format!("Guard under {}: {}.", run.controller, words::guard_line(run)));
+    let guards = shown.iter().map(|run| format!("Guard under {}: {}.", run.name, words::guard_line(run)));
     guards.fold(Section::new("Metrics").table(table), |section, line| section.text(&line))
 }

@@ -1,8 +1,8 @@
-//! What guard and fault detection did in a run, in plain words.
+//! What guard and fault detection did in a run and which parts it had, in plain words.
 
 use firmware_core::guard::{GuardCause, GuardStage};
 
-use super::Shown;
+use super::{Shown, ToldParts};
 
 /// When the guard changed its stage, and why; the first few.
 pub(super) fn guard_line(run: &Shown) -> String {
@@ -24,6 +24,12 @@ pub(super) fn guard_line(run: &Shown) -> String {
 pub(super) fn faults_line(run: &Shown) -> String {
     let names: Vec<&str> = run.outcome.faults.iter().map(|fault| fault.name()).collect();
     if names.is_empty() { "none".to_owned() } else { names.join(", ") }
+}
+
+/// Which parts a run had; nothing where it had the scenario's own.
+pub(super) fn parts_lines(run: &Shown) -> Vec<String> {
+    let lines = run.parts.iter().flat_map(ToldParts::lines);
+    lines.map(|line| format!("  {}: {line}", run.name)).collect()
 }
 
 fn stage(stage: GuardStage) -> &'static str {

@@ -1,0 +1,102 @@
+//! The turbo of a measured parts sheet on a scenario's engine, for `simulate` and `campaign`.
+//!
+//! In: a sheet's file, a scenario. Out: the scenario with nozzle, volute, wheels and rotor of the sheet, and
+//! what to tell about them. Refuses sheets as `match` does; nothing is rescaled to fit.
+
+use std::path::Path;
+
+use host_sim::matching::{AreaOnEngine, PartsOnEngine};
+use host_sim::parts::PartsSheet;
+use host_sim::scenario::Scenario;
+use serde::Serialize;
+
+use crate::exit::Failure;
+
+/// What runs with parts rest on, in a sentence.
+pub(super) const ON_WHAT_GROUND: &str = "Parts sheets: nozzle area and gas torque come from the geometry; \
+     that the turbine is as efficient as the engine's own at equal nozzle area, that the model's flow law may be \
+     given that area, and compressor flow in proportion to trim are estimates. Compare parts with parts; set the \
+     minimum flow on a gauge and confirm boost on the engine.";
+
+/// Whose gas torque acts on the ring.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+enum GasTorqueFrom {
+    /// The sheet's geometry.
+    Sheet,
+    /// Coefficients that the scenario gives.
+    Scenario,
+}
+
+/// What is told about the parts of a run.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub(super) struct ToldParts {
+    /// Name on the sheet.
+    pub(super) name: String,
+    /// Remark on the sheet.
+    note: String,
+    file: String,
+    closed: AreaOnEngine,
+    open: AreaOnEngine,
+    is_other_size: bool,
+    gas_torque_from: GasTorqueFrom,
+    estimated: Vec<String>,
+}
+
+/// A scenario with the turbo of a sheet on its engine.
+///
+/// # Errors
+/// A [`Failure`] with everything that is wrong with the sheet, or the field that the engine refuses.
+pub(super) fn put_on(path: &Path, scenario: &Scenario) -> Result<(Scenario, ToldParts), Failure> {
+    let sheet = PartsSheet::read(path).map_err(Failure::usage)?;
+    let file = path.display().to_string();
+    let fitted = PartsOnEngine::try_new(&sheet, &scenario.world.engine)
+        .map_err(|error| Failure::usage(format!("{file}: on this engine {error}")))?;
+    let mut with_parts = scenario.clone();
+    with_parts.world.engine = fitted.engine;
+    let is_given = scenario.world.gas_torque.is_some();
+    let told = ToldParts {
+        is_other_size: fitted.is_other_size(),
+        gas_torque_from: if is_given { GasTorqueFrom::Scenario } else { GasTorqueFrom::Sheet },
+        estimated: sheet.quantities().filter(|(_, q)| q.is_estimated()).map(|(f, _)| f.path()).collect(),
+        name: sheet.name,
+        note: sheet.note,
+        file,
+        closed: fitted.closed,
+        open: fitted.open,
+    };
+    Ok((with_parts, told))
+}
+
+impl ToldParts {
+    /// What a person should know of them, a sentence a line.
+    pub(super) fn lines(&self) -> Vec<String> {
+        let note = if self.note.is_empty() { String::new() } else { format!(", {}", self.note) };
+        let mut lines = vec![format!(
+            "{} ({}{note}): nozzle with volute {:.1} mm² closed, {:.2} × this engine's own, {:.1} mm² open, {:.2} ×",
+            self.name,
+            self.file,
+            self.closed.area_mm2,
+            self.closed.ratio(),
+            self.open.area_mm2,
+            self.open.ratio()
+        )];
+        if self.is_other_size {
+            lines.push(
+                "open area far from this engine's own: for another engine, or a wrong ring; nothing was rescaled \
+                 (`match` scales the engine to the old nozzle; `ring_flow_factor` in [world.engine] scales every \
+                 measured ring)"
+                    .to_owned(),
+            );
+        }
+        if self.gas_torque_from == GasTorqueFrom::Scenario {
+            lines.push(
+                "gas torque by the scenario's own coefficients, not by the sheet's geometry".to_owned(),
+            );
+        }
+        if !self.estimated.is_empty() {
+            lines.push(format!("estimated, not measured: {}", self.estimated.join(", ")));
+        }
+        lines
+    }
+}

@@ -1,0 +1,107 @@
+//! What `simulate` runs: every controller with every turbo, each under a name of its own.
+//!
+//! In: the scenario, files of controller settings and parts sheets. Out: setups in the order in which they were
+//! asked for. Refuses files that cannot be used, each with its line and field.
+
+use std::path::{Path, PathBuf};
+
+use firmware_core::settings::Settings;
+use host_sim::scenario::Scenario;
+
+use super::Args;
+use crate::exit::Failure;
+use crate::toml_file::TomlFile;
+use crate::verbs::parts_on_engine::{ToldParts, put_on};
+
+/// What one run is made of.
+pub(super) struct Setup {
+    /// What tables, pictures and files call it.
+    pub(super) name: String,
+    pub(super) controller: String,
+    pub(super) settings: Settings,
+    pub(super) scenario: Scenario,
+    pub(super) parts: Option<ToldParts>,
+}
+
+/// Every controller with the name it goes by.
+pub(in crate::verbs) fn controllers(files: &[PathBuf]) -> Result<Vec<(String, Settings)>, Failure> {
+    if files.is_empty() {
+        return Ok(vec![("built-in".to_owned(), Settings::default())]);
+    }
+    let read: Result<Vec<(String, Settings)>, Failure> = files
+        .iter()
+        .map(|path| {
+            let file = TomlFile::read(path).map_err(Failure::usage)?;
+            let settings: Settings = file.parse().map_err(Failure::usage)?;
+            settings.validate().map_err(|error| {
+                let allowed = format!("allowed {} to {}", error.range.min, error.range.max);
+                let next = "Correct this line and run again; nothing was run.";
+                Failure::usage(file.refuse(error.field, allowed, next))
+            })?;
+            Ok((stem(path), settings))
+        })
+        .collect();
+    let (stems, settings): (Vec<String>, Vec<Settings>) = read?.into_iter().unzip();
+    Ok(told_apart(&stems).into_iter().zip(settings).collect())
+}
+
+/// What a file is called for short.
+fn stem(path: &Path) -> String {
+    path.file_stem().map_or_else(|| path.display().to_string(), |stem| stem.to_string_lossy().into())
+}
+
+/// Every controller with every turbo, named by what there is a choice of.
+pub(super) fn setups(args: &Args, scenario: &Scenario) -> Result<Vec<Setup>, Failure> {
+    let controllers = controllers(&args.with)?;
+    let mut setups = Vec::new();
+    for (controller, settings) in &controllers {
+        let setup = |name: String, scenario: Scenario, parts: Option<ToldParts>| Setup {
+            name,
+            controller: controller.clone(),
+            settings: *settings,
+            scenario,
+            parts,
+        };
+        if args.parts.is_empty() {
+            setups.push(setup(controller.clone(), scenario.clone(), None));
+        }
+        for path in &args.parts {
+            let (with_parts, told) = put_on(path, scenario)?;
+            let turbo = stem(path);
+            let name = if args.with.is_empty() { turbo } else { format!("{controller}-{turbo}") };
+            setups.push(setup(name, with_parts, Some(told)));
+        }
+    }
+    let names: Vec<String> = setups.iter().map(|setup| setup.name.clone()).collect();
+    for (setup, name) in setups.iter_mut().zip(told_apart(&names)) {
+        setup.name = name;
+    }
+    Ok(setups)
+}
+
+/// Names told apart: one that comes again gets a number, so that no file is written over another.
+fn told_apart(stems: &[String]) -> Vec<String> {
+    let mut names: Vec<String> = Vec::with_capacity(stems.len());
+    for stem in stems {
+        let (mut name, mut number) = (stem.clone(), 1);
+        while names.contains(&name) || (number > 1 && stems.contains(&name)) {
+            number += 1;
+            name = format!("{stem}-{number}");
+        }
+        names.push(name);
+    }
+    names
+}
+
+#[cfg(test)]
+mod tests {
+    use super::told_apart;
+
+    #[test]
+    fn controllers_of_the_same_file_name_are_numbered() {
+        let named = |stems: [&str; 4]| told_apart(&stems.map(str::to_owned));
+        assert_eq!(named(["a", "b", "c", "d"]), ["a", "b", "c", "d"]);
+        assert_eq!(named(["a", "a", "b", "a"]), ["a", "a-2", "b", "a-3"]);
+        assert_eq!(named(["a", "a", "a-2", "a"]), ["a", "a-3", "a-2", "a-4"]);
+    }
+}
