@@ -20,7 +20,7 @@ use super::reduced::Vanes;
 use super::reduced_params::ReducedParams;
 use crate::check::BadParameter;
 use crate::lanes::held;
-use crate::nozzle::{NozzleModel, RingParams};
+use crate::nozzle::RingParams;
 
 /// Stretches of the table. Straight over 1/256 of the travel, it misses the area by less than 3e-5 of the open
 /// area (a test holds it there); measured dimensions leave some per cent.
@@ -52,23 +52,22 @@ impl MeasuredRing {
     /// Names the field that makes the ring impossible or its area fall.
     pub fn try_new(ring: &RingParams, flow_factor: f64, own: &ReducedParams) -> Result<Self, BadParameter> {
         let nozzle = ring.nozzle()?;
-        let m2_per_mm2 = flow_factor * M2_PER_MM2;
-        let knot = |place| {
-            let angle_deg = nozzle.angle_deg(opening(place));
-            let area_m2 = ring.inlet_area_mm2(&nozzle, angle_deg) * m2_per_mm2;
+        let angles_deg: Vec<f64> = (0..=STRETCHES).map(|place| nozzle.angle_deg(opening(place))).collect();
+        let knot = |(place, &angle_deg): (usize, &f64)| {
+            let area_m2 = flow_factor * ring.inlet_area_mm2(&nozzle, angle_deg) * M2_PER_MM2;
             let moment_m3 = nozzle.ring.gas_moment_mm3(angle_deg) * M3_PER_MM3;
             Knot {
                 area_m2,
                 own_opening: own.opening_of_area(area_m2),
-                gas_work_m3: moment_m3 * turn_rad(&nozzle, opening(place)),
+                gas_work_m3: moment_m3 * turn_rad(&angles_deg, place),
             }
         };
-        let knots: Arc<[Knot]> = (0..=STRETCHES).map(knot).collect();
+        let knots: Arc<[Knot]> = angles_deg.iter().enumerate().map(knot).collect();
         let rises = |at: &usize| knots[*at].area_m2 > knots[*at - 1].area_m2;
         match (1..=STRETCHES).find(|at| !rises(at)) {
             None => Ok(Self { knots }),
             Some(at) => {
-                let peak_deg = nozzle.angle_deg(opening(at - 1));
+                let peak_deg = angles_deg[at - 1];
                 let allowed = format!(
                     "up to {peak_deg:.2}: beyond, the throats narrow again and opening further would close; \
                      measure angle, chord and pivot circle again"
@@ -111,10 +110,9 @@ fn opening(place: usize) -> f64 {
 }
 
 /// How far the vanes turn per unit of opening, rad.
-fn turn_rad(nozzle: &NozzleModel, opening: f64) -> f64 {
-    const STEP: f64 = 1e-4;
-    let (below, above) = ((opening - STEP).max(0.0), (opening + STEP).min(1.0));
-    (nozzle.angle_deg(above) - nozzle.angle_deg(below)).to_radians() / (above - below)
+fn turn_rad(angles_deg: &[f64], place: usize) -> f64 {
+    let (below, above) = (place.saturating_sub(1), (place + 1).min(STRETCHES));
+    (angles_deg[above] - angles_deg[below]).to_radians() / (opening(above) - opening(below))
 }
 
 #[cfg(test)]

@@ -120,3 +120,41 @@ impl PartsOnEngine {
         !(1.0 / OTHER_SIZE..=OTHER_SIZE).contains(&self.open.ratio())
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::nozzle::in_series_mm2;
+
+    /// The nozzle that `match` computes with and the one that the world runs are the same, linkage and volute
+    /// included.
+    #[test]
+    fn a_sheet_has_the_same_area_on_the_engine_as_in_its_own_figures() {
+        for text in [
+            include_str!("../../../rigs/profiles/sheets/ring-a.toml"),
+            include_str!("../../../rigs/profiles/sheets/ring-b.toml"),
+            include_str!("../../../rigs/profiles/sheets/ring-c.toml"),
+        ] {
+            let sheet = PartsSheet::parse("sheet", text).unwrap();
+            let nozzle = sheet.nozzle().unwrap();
+            assert_eq!(RingParams::of_sheet(&sheet).nozzle().unwrap(), nozzle);
+            let fitted = PartsOnEngine::try_new(&sheet, &EngineParams::default()).unwrap();
+            let engine = Engine::try_new(fitted.engine, Ambient::SEA_LEVEL).unwrap();
+            for opening in [0.0, 0.25, 0.5, 0.75, 1.0] {
+                let figure = in_series_mm2(nozzle.effective_area_mm2(opening), sheet.volute_area_mm2());
+                let run = engine.model().vanes(opening).area_m2 * MM2_PER_M2;
+                assert!((run / figure - 1.0).abs() < 1e-9, "{}: {run} against {figure}", sheet.name);
+            }
+        }
+    }
+
+    #[test]
+    fn an_engine_with_parts_survives_toml() {
+        let sheet =
+            PartsSheet::parse("a", include_str!("../../../rigs/profiles/sheets/ring-a.toml")).unwrap();
+        assert!(RingParams::of_sheet(&sheet).linkage.is_some());
+        let engine = PartsOnEngine::try_new(&sheet, &EngineParams::default()).unwrap().engine;
+        let text = toml::to_string(&engine).unwrap();
+        assert_eq!(toml::from_str::<EngineParams>(&text).unwrap(), engine);
+    }
+}

@@ -138,9 +138,14 @@ impl WorldConfig {
     /// # Errors
     /// Names the first field that is out of range.
     pub fn validate(&self) -> Result<(), BadParameter> {
+        self.engine.validate().map_err(|e| e.within("engine"))?;
+        self.validate_around_engine()
+    }
+
+    /// Checks every field but the engine's, which are checked where an engine is made of them.
+    pub(super) fn validate_around_engine(&self) -> Result<(), BadParameter> {
         self.actuator.validate().map_err(|e| e.within("actuator"))?;
         self.sensors.validate().map_err(|e| e.within("sensors"))?;
-        self.engine.validate().map_err(|e| e.within("engine"))?;
         self.gas_torque.unwrap_or_default().validate().map_err(|e| e.within("gas_torque"))?;
         self.ambient()?;
         for (index, fault) in self.faults.iter().enumerate() {

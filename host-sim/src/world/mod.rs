@@ -116,7 +116,7 @@ impl World {
     /// # Errors
     /// Names the first parameter that is out of range, faults included.
     pub fn new(config: &WorldConfig, seed: u64) -> Result<Self, BadParameter> {
-        config.validate()?;
+        config.validate_around_engine()?;
         let mut sound = config.actuator;
         sound.ring.friction = sound.ring.friction.in_condition(config.ring_condition);
         let sensors = &config.sensors;
