@@ -139,6 +139,22 @@ fn measured_turbos_stand_side_by_side_and_table_json_and_page_name_their_sheets(
 }
 
 #[test]
+fn controllers_and_turbos_are_run_in_every_combination_and_a_turbo_is_described_once() {
+    let folder = tempfile::tempdir().unwrap();
+    let at = folder.path();
+    fs::write(at.join("slow.toml"), "[slew]\nnormal_per_s = 0.5\n").unwrap();
+    fs::write(at.join("own.toml"), "").unwrap();
+    let (a, b) = (sheet("ring-a.toml"), sheet("ring-b.toml"));
+    let args =
+        ["simulate", "boost-step", "--with", "own.toml", "--with", "slow.toml", "--parts", &a, "--parts", &b];
+    let text = String::from_utf8(vanebench(&args, at).1).unwrap();
+    let heads = ["own-ring-a", "own-ring-b", "slow-ring-a", "slow-ring-b"];
+    assert!(text.lines().any(|line| line.split_whitespace().eq(heads)), "{text}");
+    assert_eq!(text.matches("ring B, 9 vanes").count(), 1, "{text}");
+    assert!(text.contains("own-ring-b, slow-ring-b: ring B, 9 vanes"), "{text}");
+}
+
+#[test]
 fn a_campaign_with_parts_names_its_sheet_and_its_worst_run_replays_with_them() {
     let folder = tempfile::tempdir().unwrap();
     let at = folder.path();

@@ -183,14 +183,18 @@ fn text(args: &Args, scenario: &Scenario, shown: &[Shown]) -> String {
     let mut lines = vec![format!("{}: {}", scenario.name, scenario.about)];
     let member = args.member.map_or_else(String::new, |run| format!(", run {run} of its campaign"));
     lines.push(format!("{} s, seed {}{member}; simulated, nothing moved", scenario.duration_s, args.seed));
-    for run in shown {
-        lines.extend(words::parts_lines(run));
+    for (names, parts) in words::turbos(shown) {
+        lines.extend(parts.lines().iter().map(|line| format!("  {names}: {line}")));
     }
-    let heads: Vec<String> = shown.iter().map(|run| format!("{:>16}", run.name)).collect();
+    const NARROWEST: usize = 16;
+    let longest = shown.iter().map(|run| run.name.chars().count()).max().unwrap_or(0);
+    let width = NARROWEST.max(longest + 2);
+    let heads: Vec<String> = shown.iter().map(|run| format!("{:>width$}", run.name)).collect();
     lines.push(format!("  {:<36}{}", "", heads.join("")));
     for column in METRICS {
         if shown.iter().any(|run| (column.value)(&run.outcome.metrics).is_some()) {
-            let cells: Vec<String> = shown.iter().map(|run| format!("{:>16}", cell(column, run))).collect();
+            let cells: Vec<String> =
+                shown.iter().map(|run| format!("{:>width$}", cell(column, run))).collect();
             lines.push(format!("  {:<36}{}", format!("{}, {}", column.name, column.unit), cells.join("")));
         }
     }

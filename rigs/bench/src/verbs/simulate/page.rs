@@ -52,12 +52,9 @@ pub(super) fn page(scenario: &Scenario, shown: &[Shown], told: &Told<'_>) -> Rep
             "invented bench unit A unless the scenario says otherwise".to_owned(),
         ),
     ];
-    facts.extend(shown.iter().filter_map(|run| {
-        let parts = run.parts.as_ref()?;
-        Some((format!("turbo of {}", run.name), parts.lines().join("; ")))
-    }));
-    let has_parts = shown.iter().any(|run| run.parts.is_some());
-    let grounds = has_parts.then(|| ON_WHAT_GROUND.to_owned());
+    let turbos = words::turbos(shown);
+    facts.extend(turbos.iter().map(|(names, parts)| (format!("turbo of {names}"), parts.lines().join("; "))));
+    let grounds = (!turbos.is_empty()).then(|| ON_WHAT_GROUND.to_owned());
     Report {
         subject: scenario.name.clone(),
         kind: "simulation".to_owned(),

@@ -26,10 +26,17 @@ pub(super) fn faults_line(run: &Shown) -> String {
     if names.is_empty() { "none".to_owned() } else { names.join(", ") }
 }
 
-/// Which parts a run had; nothing where it had the scenario's own.
-pub(super) fn parts_lines(run: &Shown) -> Vec<String> {
-    let lines = run.parts.iter().flat_map(ToldParts::lines);
-    lines.map(|line| format!("  {}: {line}", run.name)).collect()
+/// Every turbo with the names of the runs that had it; nothing of runs with the scenario's own.
+pub(super) fn turbos(shown: &[Shown]) -> Vec<(String, &ToldParts)> {
+    let mut turbos: Vec<(String, &ToldParts)> = Vec::new();
+    for run in shown {
+        let Some(parts) = &run.parts else { continue };
+        match turbos.iter_mut().find(|(_, known)| *known == parts) {
+            Some((names, _)) => *names = format!("{names}, {}", run.name),
+            None => turbos.push((run.name.clone(), parts)),
+        }
+    }
+    turbos
 }
 
 fn stage(stage: GuardStage) -> &'static str {
