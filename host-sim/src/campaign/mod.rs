@@ -1,8 +1,8 @@
 //! Thousands of runs of one scenario over a spread of units and engines.
 //!
 //! In: a plan (scenario, settings, spread, seed, number of runs). Out: [`CampaignStats`]. Each run has a
-//! generator of its own, made of the seed and its index; runs go in fixed chunks over all cores and chunks
-//! are merged in order, so the result has the same bytes whatever the number of threads, and memory does not
+//! generator of its own, made of the seed and its index; runs go in fixed chunks over all cores and are
+//! counted in order, so the result has the same bytes whatever the number of threads, and memory does not
 //! grow with the number of runs. A checkpoint lets it go on after an interruption.
 
 mod checkpoint;
@@ -10,12 +10,15 @@ pub mod guard;
 pub mod learn;
 mod spread;
 mod stats;
+mod tally;
 
 pub use checkpoint::CheckpointError;
 pub use spread::{Distribution, Spread};
 pub use stats::{CampaignStats, FAILURES_KEPT, FailedRun, MetricSummary, WORST_KEPT, WorstRun};
 
 use std::path::Path;
+use std::sync::atomic::{AtomicU64, Ordering};
+use std::sync::{Mutex, PoisonError};
 
 use firmware_core::settings::Settings;
 use rand::{Rng, SeedableRng};
@@ -29,6 +32,7 @@ use crate::run::{Record, RunError, RunOutcome, run_abreast, run_world};
 use crate::scenario::Scenario;
 use crate::world::WorldConfig;
 use checkpoint::{Checkpoint, fingerprint};
+use tally::Tally;
 
 /// What a campaign runs.
 #[derive(Debug, Clone, PartialEq)]
@@ -77,10 +81,8 @@ pub enum CampaignError {
     Checkpoint(#[from] CheckpointError),
 }
 
-/// Runs in a chunk: the unit of work and of merging.
-const CHUNK: u64 = 16;
-/// Chunks between two merges, and two checkpoints.
-const CHUNKS_IN_A_WAVE: u64 = 16;
+/// Runs in a chunk, the unit of work: as many as go side by side.
+const CHUNK: u64 = WIDTH as u64;
 
 /// The world and the noise seed of one run: everything that makes it the run it is.
 #[must_use]
@@ -108,58 +110,44 @@ pub fn replay(plan: &CampaignPlan, run: u64, record: Record) -> Result<RunOutcom
 pub fn run_campaign(
     plan: &CampaignPlan,
     checkpoint: Option<&Path>,
-    mut watch: impl FnMut(Progress) -> Next,
+    watch: impl FnMut(Progress) -> Next + Send,
 ) -> Result<CampaignStats, CampaignError> {
     plan.scenario.validate()?;
     plan.spread.validate().map_err(|e| e.within("spread"))?;
     plan.settings.validate().map_err(|error| CampaignError::Settings(error.to_string()))?;
     let fingerprint = fingerprint(&plan_text(plan));
     let stored = checkpoint.map(|file| Checkpoint::load(file, fingerprint)).transpose()?.flatten();
-    let mut kept =
-        stored.unwrap_or(Checkpoint { fingerprint, chunks_done: 0, stats: CampaignStats::default() });
+    let kept = stored.unwrap_or(Checkpoint { fingerprint, chunks_done: 0, stats: CampaignStats::default() });
     let chunks = plan.runs.div_ceil(CHUNK);
-    while kept.chunks_done < chunks {
-        let wave = kept.chunks_done..(kept.chunks_done + CHUNKS_IN_A_WAVE).min(chunks);
-        kept.chunks_done = wave.end;
-        let chunks: Vec<Vec<Ended>> = wave.into_par_iter().map(|chunk| run_chunk(plan, chunk)).collect();
-        for chunk in &chunks {
-            kept.stats.merge(&stats_of(chunk));
+    let waiting = AtomicU64::new(kept.chunks_done);
+    let tally = Mutex::new(Tally::new(kept, (chunks, plan.runs), checkpoint, watch));
+    // Every thread takes the chunk that is next, so that none waits for another before the end.
+    (0..rayon::current_num_threads()).into_par_iter().for_each(|_| {
+        loop {
+            let chunk = waiting.fetch_add(1, Ordering::Relaxed);
+            if chunk >= chunks {
+                break;
+            }
+            let ended = run_chunk(plan, chunk);
+            let mut tally = tally.lock().unwrap_or_else(PoisonError::into_inner);
+            if tally.take(chunk, ended) == Next::Stop {
+                break;
+            }
         }
-        if let Some(file) = checkpoint {
-            kept.save(file)?;
-        }
-        let progress = Progress { done: kept.stats.runs(), wanted: plan.runs };
-        if watch(progress) == Next::Stop {
-            break;
-        }
-    }
-    Ok(kept.stats)
+    });
+    Ok(tally.into_inner().unwrap_or_else(PoisonError::into_inner).finish()?)
 }
 
 /// One run's index, and its metrics or why it failed.
 type Ended = (u64, Result<Metrics, String>);
 
 fn run_chunk(plan: &CampaignPlan, chunk: u64) -> Vec<Ended> {
-    let runs: Vec<u64> = (chunk * CHUNK..((chunk + 1) * CHUNK).min(plan.runs)).collect();
-    let abreast = runs.chunks(WIDTH).flat_map(|runs| {
-        let members: Vec<_> = runs.iter().map(|&run| member(plan, run)).collect();
-        run_abreast(&plan.scenario, &members, &plan.settings)
-    });
-    let ended = abreast.map(|run| run.map(|outcome| outcome.metrics).map_err(|error| error.to_string()));
-    runs.iter().copied().zip(ended).collect()
-}
-
-/// A chunk's statistics, made only where they are merged: histograms are large, and no more of them stand in
-/// memory however many chunks are under way.
-fn stats_of(chunk: &[Ended]) -> CampaignStats {
-    let mut stats = CampaignStats::default();
-    for (run, ended) in chunk {
-        match ended {
-            Ok(metrics) => stats.add(*run, metrics),
-            Err(reason) => stats.add_failure(*run, reason.clone()),
-        }
-    }
-    stats
+    let runs = chunk * CHUNK..((chunk + 1) * CHUNK).min(plan.runs);
+    let members: Vec<_> = runs.clone().map(|run| member(plan, run)).collect();
+    let abreast = run_abreast(&plan.scenario, &members, &plan.settings);
+    let ended =
+        abreast.into_iter().map(|run| run.map(|outcome| outcome.metrics).map_err(|error| error.to_string()));
+    runs.zip(ended).collect()
 }
 
 /// Everything that a checkpoint depends on, as text. The number of runs is part of it, because a last

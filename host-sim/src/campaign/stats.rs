@@ -1,6 +1,6 @@
 //! Statistics of many runs in constant memory.
 //!
-//! In: one run's metrics at a time, in run order within a chunk; then chunks, in order. Out: mean, extremes,
+//! In: one run's metrics at a time, in run order. Out: mean, extremes,
 //! quantiles from integer histograms, the worst runs by index. Sums are kept bit for bit in checkpoints, so
 //! a resumed campaign ends with the same bytes.
 
@@ -102,21 +102,6 @@ impl MetricStats {
         }
     }
 
-    fn merge(&mut self, later: &Self) {
-        self.count += later.count;
-        self.sum.0 += later.sum.0;
-        self.least.0 = self.least.0.min(later.least.0);
-        self.most.0 = self.most.0.max(later.most.0);
-        self.below += later.below;
-        self.above += later.above;
-        for (bin, more) in self.bins.iter_mut().zip(&later.bins) {
-            *bin += more;
-        }
-        for (run, value) in &later.worst {
-            self.keep_worst(*run, value.0);
-        }
-    }
-
     /// The value below which a share `q` of the runs lies, to the width of a bin.
     fn quantile(&self, column: &MetricColumn, q: f64) -> f64 {
         let wanted = q * self.count as f64;
@@ -169,7 +154,7 @@ pub struct MetricSummary {
     pub worst: Vec<WorstRun>,
 }
 
-/// Statistics of a campaign, or of a chunk of it.
+/// Statistics of a campaign.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct CampaignStats {
     runs: u64,
@@ -202,17 +187,6 @@ impl CampaignStats {
         self.failures += 1;
         if self.failed.len() < FAILURES_KEPT {
             self.failed.push(FailedRun { run, reason });
-        }
-    }
-
-    /// Takes the statistics of the runs that come next.
-    pub fn merge(&mut self, later: &Self) {
-        self.runs += later.runs;
-        self.failures += later.failures;
-        self.failed.extend(later.failed.iter().cloned());
-        self.failed.truncate(FAILURES_KEPT);
-        for (stats, more) in self.metrics.iter_mut().zip(&later.metrics) {
-            stats.merge(more);
         }
     }
 
@@ -266,10 +240,10 @@ impl CampaignStats {
 mod tests {
     use super::*;
 
-    fn of(values: &[f64], first_run: u64) -> CampaignStats {
+    fn of(values: &[f64]) -> CampaignStats {
         let mut stats = CampaignStats::default();
         for (k, value) in values.iter().enumerate() {
-            stats.add(first_run + k as u64, &Metrics { peak_boost_kpa: *value, ..Metrics::default() });
+            stats.add(k as u64, &Metrics { peak_boost_kpa: *value, ..Metrics::default() });
         }
         stats
     }
@@ -277,7 +251,7 @@ mod tests {
     #[test]
     fn quantiles_of_a_flat_distribution_are_where_they_belong() {
         let values: Vec<f64> = (0..10_000).map(|k| 100.0 + f64::from((k * 7919) % 10_000) * 0.01).collect();
-        let stats = of(&values, 0);
+        let stats = of(&values);
         let row = stats.table().into_iter().find(|row| row.name == "peak boost").unwrap();
         for (got, expected) in [(row.q05, 105.0), (row.q50, 150.0), (row.q95, 195.0), (row.q99, 199.0)] {
             assert!((got - expected).abs() < 0.2, "{got} against {expected}");
@@ -286,9 +260,8 @@ mod tests {
     }
 
     #[test]
-    fn the_worst_runs_are_named_worst_first_and_survive_a_merge() {
-        let mut all = of(&[120.0, 300.0, 110.0], 0);
-        all.merge(&of(&[310.0, 90.0, 305.0, 301.0, 299.0], 3));
+    fn the_worst_runs_are_named_worst_first() {
+        let all = of(&[120.0, 300.0, 110.0, 310.0, 90.0, 305.0, 301.0, 299.0]);
         let row = all.table().into_iter().find(|row| row.name == "peak boost").unwrap();
         let runs: Vec<u64> = row.worst.iter().map(|worst| worst.run).collect();
         assert_eq!(runs, [3, 5, 6, 1, 7]);
@@ -296,7 +269,7 @@ mod tests {
 
     #[test]
     fn statistics_survive_json_bit_for_bit() {
-        let stats = of(&[0.1 + 0.2, 1.0 / 3.0, 123.456_789], 0);
+        let stats = of(&[0.1 + 0.2, 1.0 / 3.0, 123.456_789]);
         let text = serde_json::to_string(&stats).unwrap();
         assert_eq!(serde_json::from_str::<CampaignStats>(&text).unwrap(), stats);
     }

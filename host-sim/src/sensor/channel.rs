@@ -1,10 +1,9 @@
 //! One sensor channel: offset, gain, noise, range, quantisation, and how it fails.
 //!
-//! In: the true value in the sensor's own unit. Out: the reading. Every random draw comes from the
-//! generator handed in, and none is made for a channel without noise or glitches.
+//! In: the true value in the sensor's own unit, a standard normal draw. Out: the reading. What else is random
+//! (glitches) comes from the generator handed in.
 
 use rand::{Rng, RngExt};
-use rand_distr::StandardNormal;
 use serde::{Deserialize, Serialize};
 
 use crate::check::{BadParameter, between, not_negative};
@@ -148,19 +147,18 @@ impl Channel {
         self.disturbance.get_or_insert_default().add(fault, since_s);
     }
 
-    /// One reading of `truth` at `time_s`.
+    /// One reading of `truth` at `time_s`; `normal` is a standard normal draw.
     #[inline]
-    pub(crate) fn read(&mut self, truth: f64, time_s: f64, rng: &mut impl Rng) -> f64 {
+    pub(crate) fn read(&mut self, truth: f64, normal: f64, time_s: f64, rng: &mut impl Rng) -> f64 {
         if self.disturbance.is_some() {
-            return self.read_disturbed(truth, time_s, rng);
+            return self.read_disturbed(truth, normal, time_s, rng);
         }
         let p = &self.params;
-        let noise = if p.noise > 0.0 { p.noise * rng.sample::<f64, _>(StandardNormal) } else { 0.0 };
-        self.shown(truth * p.gain + p.offset + noise)
+        self.shown(truth * p.gain + p.offset + p.noise * normal)
     }
 
     #[cold]
-    fn read_disturbed(&mut self, truth: f64, time_s: f64, rng: &mut impl Rng) -> f64 {
+    fn read_disturbed(&mut self, truth: f64, normal: f64, time_s: f64, rng: &mut impl Rng) -> f64 {
         let (p, d) = (&self.params, self.disturbance.as_deref().copied().unwrap_or_default());
         if let Some(reading) = d.dropped_to {
             return reading;
@@ -172,10 +170,7 @@ impl Channel {
         if d.drift_per_s != 0.0 {
             value += d.drift_per_s * time_s - d.drift_origin;
         }
-        let noise = p.noise.max(d.noise);
-        if noise > 0.0 {
-            value += noise * rng.sample::<f64, _>(StandardNormal);
-        }
+        value += p.noise.max(d.noise) * normal;
         if d.glitch_per_s > 0.0 && rng.random::<f64>() < d.glitch_per_s / READINGS_PER_S {
             value += if rng.random::<bool>() { d.glitch_size } else { -d.glitch_size };
         }
@@ -230,7 +225,7 @@ mod tests {
     }
 
     fn read_at(fault: ChannelFault, truth: f64, time_s: f64) -> f64 {
-        channel(Some(fault)).read(truth, time_s, &mut rand_pcg::Pcg64Mcg::seed_from_u64(1))
+        channel(Some(fault)).read(truth, 0.0, time_s, &mut rand_pcg::Pcg64Mcg::seed_from_u64(1))
     }
 
     #[test]
@@ -246,17 +241,17 @@ mod tests {
     fn a_frozen_channel_keeps_its_last_reading() {
         let mut rng = rand_pcg::Pcg64Mcg::seed_from_u64(1);
         let mut channel = channel(None);
-        let before = channel.read(100.0, 0.0, &mut rng);
+        let before = channel.read(100.0, 0.0, 0.0, &mut rng);
         channel.add_fault(ChannelFault::Freeze, 1.0);
-        assert_eq!(channel.read(200.0, 1.0, &mut rng), before);
+        assert_eq!(channel.read(200.0, 0.0, 1.0, &mut rng), before);
     }
 
     #[test]
     fn readings_stay_in_range_and_on_the_grid() {
         let mut rng = rand_pcg::Pcg64Mcg::seed_from_u64(1);
         let mut channel = channel(Some(ChannelFault::Noise(300.0)));
-        for _ in 0..1000 {
-            let reading = channel.read(200.0, 0.0, &mut rng);
+        for normal in (-300..300).map(|k| f64::from(k) * 0.01) {
+            let reading = channel.read(200.0, normal, 0.0, &mut rng);
             assert!((0.0..=400.0).contains(&reading));
             assert!((reading * 10.0 - libm::rint(reading * 10.0)).abs() < 1e-9);
         }

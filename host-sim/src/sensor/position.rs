@@ -101,12 +101,12 @@ impl PositionSensor {
     }
 
     #[inline]
-    pub(crate) fn read(&mut self, lever_rad: f64, time_s: f64, rng: &mut impl Rng) -> Counts {
+    pub(crate) fn read(&mut self, lever_rad: f64, normal: f64, time_s: f64, rng: &mut impl Rng) -> Counts {
         let mut truth = self.params.counts_at(lever_rad);
         if self.reversed {
             truth = COUNTS_MAX - truth;
         }
-        let mut reading = self.channel.read(truth, time_s, rng);
+        let mut reading = self.channel.read(truth, normal, time_s, rng);
         if let Some(shift) = self.wrap_shift {
             let turns = libm::floor((reading + shift) / COUNTS_PER_TURN_OF_RANGE);
             reading = reading + shift - turns * COUNTS_PER_TURN_OF_RANGE;

@@ -29,7 +29,7 @@ use crate::airpath::{
     AirDiverged, AirRun, AirState, Engine, EngineInputs, GasOnRing, HoseState, NoSteadyState,
 };
 use crate::check::BadParameter;
-use crate::sensor::{Channel, PositionSensor};
+use crate::sensor::{Channel, Noise, PositionSensor};
 use loose::LooseStop;
 use truth::zero_push_lever_rad;
 
@@ -107,6 +107,8 @@ pub struct World {
     ticks: u64,
     next_event_s: f64,
     loose: Option<LooseStop>,
+    noise: Noise,
+    /// What is random besides noise: glitches, loose stops.
     rng: Pcg64Mcg,
 }
 
@@ -145,6 +147,7 @@ impl World {
             ticks: 0,
             next_event_s: 0.0,
             loose: None,
+            noise: Noise::new(seed),
             rng: Pcg64Mcg::seed_from_u64(seed),
             config: config.clone(),
             sound,
@@ -172,15 +175,21 @@ impl World {
         };
         let supply = supply_at_connector(&self.actuator.params().bridge, self.drive, state.current_a);
         let (s, rng) = (&mut self.sensors, &mut self.rng);
-        let mut read = |channel: &mut Channel, truth: f64| channel.read(truth, time_s, rng) as f32;
-        let motor_current = Ampere(read(&mut s.current, self.config.opening.sign() * state.current_a));
-        let supply = Volt(read(&mut s.supply, supply));
-        let boost = Kilopascal(read(&mut s.boost, boost_pa * 1e-3));
-        let barometer = Kilopascal(read(&mut s.barometer, ambient_kpa));
-        let exhaust = s.exhaust.params.fitted.then(|| Kilopascal(read(&mut s.exhaust, exhaust_pa * 1e-3)));
+        let [n_current, n_supply, n_boost, n_barometer, n_exhaust, n_turbo, n_position, _] =
+            self.noise.draw();
+        let mut read =
+            |channel: &mut Channel, truth: f64, normal| channel.read(truth, normal, time_s, rng) as f32;
+        let motor_current =
+            Ampere(read(&mut s.current, self.config.opening.sign() * state.current_a, n_current));
+        let supply = Volt(read(&mut s.supply, supply, n_supply));
+        let boost = Kilopascal(read(&mut s.boost, boost_pa * 1e-3, n_boost));
+        let barometer = Kilopascal(read(&mut s.barometer, ambient_kpa, n_barometer));
+        let has_exhaust = s.exhaust.params.fitted;
+        let exhaust = has_exhaust.then(|| Kilopascal(read(&mut s.exhaust, exhaust_pa * 1e-3, n_exhaust)));
         let turbo_rpm = turbo_rad_s * RPM_PER_RAD_S;
-        let turbo_speed = s.turbo_speed.params.fitted.then(|| Rpm(read(&mut s.turbo_speed, turbo_rpm)));
-        let position = s.position.read(state.lever_rad, time_s, rng);
+        let has_turbo_speed = s.turbo_speed.params.fitted;
+        let turbo_speed = has_turbo_speed.then(|| Rpm(read(&mut s.turbo_speed, turbo_rpm, n_turbo)));
+        let position = s.position.read(state.lever_rad, n_position, time_s, rng);
         let housing_c = self.sound.motor.heat.map(|heat| Celsius(heat.surroundings_c as f32));
         Sample {
             tick,
