@@ -85,16 +85,37 @@ const ROOT_HALF_BITS: u64 = 0x3fe6_a09e_667f_3bcd;
 /// 1.5 × 2^52: adding it rounds to an integer, which then stands in the lowest bits.
 const ROUNDER: f64 = 6_755_399_441_055_744.0;
 
-/// Natural logarithms.
+/// 1 over each number, with one division for all of them; their product is to stay within a double's range.
+/// A division keeps a register's divider busy for as long as eight products do.
+#[inline(always)]
+pub(crate) fn inverses<const N: usize>(x: [f64; N]) -> [f64; N] {
+    let (mut product, mut result) = (1.0, [1.0; N]);
+    for k in 0..N {
+        result[k] = product;
+        product *= x[k];
+    }
+    let mut inverse = 1.0 / product;
+    for k in 0..N {
+        result[N - 1 - k] *= inverse;
+        inverse *= x[N - 1 - k];
+    }
+    result
+}
+
+/// Natural logarithms, with one division for all of them.
 #[inline(always)]
 pub(crate) fn ln<const N: usize>(x: [f64; N]) -> [f64; N] {
-    let mut result = [0.0; N];
-    for (result, x) in result.iter_mut().zip(x) {
-        let bits = x.to_bits();
-        let exponent = (bits.wrapping_sub(ROOT_HALF_BITS) as i64) >> 52;
-        let mantissa = f64::from_bits(bits.wrapping_sub((exponent as u64) << 52));
+    let (mut exponents, mut mantissas, mut sums, mut result) = ([0; N], [0.0; N], [0.0; N], [0.0; N]);
+    for k in 0..N {
+        let bits = x[k].to_bits();
+        exponents[k] = (bits.wrapping_sub(ROOT_HALF_BITS) as i64) >> 52;
+        mantissas[k] = f64::from_bits(bits.wrapping_sub((exponents[k] as u64) << 52));
+        sums[k] = mantissas[k] + 1.0;
+    }
+    let inverses = inverses(sums);
+    for k in 0..N {
         // ln m = 2 artanh s, s = (m − 1)/(m + 1), |s| < 0.172: the first term left out is 2e-17.
-        let s = (mantissa - 1.0) / (mantissa + 1.0);
+        let s = (mantissas[k] - 1.0) * inverses[k];
         let w = s * s;
         let w2 = w * w;
         let w4 = w2 * w2;
@@ -102,8 +123,8 @@ pub(crate) fn ln<const N: usize>(x: [f64; N]) -> [f64; N] {
         let high = (1.0 / 11.0 + w * (1.0 / 13.0)) + w2 * (1.0 / 15.0 + w * (1.0 / 17.0));
         let tail = 1.0 / 19.0 + w * (1.0 / 21.0);
         let series = low + w4 * (high + w4 * tail);
-        let k = exponent as f64;
-        *result = k * LN2_HIGH + (2.0 * s + (2.0 * s * w * series + k * LN2_LOW));
+        let halvings = exponents[k] as f64;
+        result[k] = halvings * LN2_HIGH + (2.0 * s + (2.0 * s * w * series + halvings * LN2_LOW));
     }
     result
 }
@@ -172,6 +193,13 @@ mod tests {
             let (expected_sine, expected_cosine) = libm::sincos(turns * core::f64::consts::TAU);
             prop_assert!((sine - expected_sine).abs() < 2e-15, "{turns}: {sine} against {expected_sine}");
             prop_assert!((cosine - expected_cosine).abs() < 2e-15, "{turns}: {cosine} against {expected_cosine}");
+        }
+
+        #[test]
+        fn inverses_agree_with_divisions(x in proptest::array::uniform3(1e-6_f64..1e6)) {
+            for (got, x) in inverses(x).into_iter().zip(x) {
+                prop_assert!((got * x - 1.0).abs() < 1e-15, "1/{x}: {got}");
+            }
         }
 
         #[test]

@@ -29,7 +29,8 @@ laned! {
         gain,
         /// σ0 Δt.
         wear,
-        viscous,
+        /// What the new ring speed is multiplied by, friction apart.
+        ring_drag,
         coulomb,
         breakaway,
         inverse_stribeck_speed,
@@ -61,10 +62,30 @@ laned! {
 laned! {
     /// What pushes the two bodies during a step, the same in both passes.
     struct Pushes across PushesLanes {
-        lever,
-        /// What the new lever speed is multiplied by, joint apart.
+        /// As in [`Row`].
+        lever_push,
         lever_drag,
+        lever_scale,
+        /// On the ring, friction apart.
         ring,
+    }
+}
+
+/// One body's equation, `drag × new speed = push` with the joint apart, all of it times `scale`: what would be
+/// divided by it is multiplied in, so that one division at the end serves both bodies.
+#[derive(Clone, Copy)]
+struct Row {
+    push: f64,
+    drag: f64,
+    scale: f64,
+}
+
+impl Row {
+    /// With the joint's flank pushing `constant + slope × difference of the new speeds` against it.
+    #[inline(always)]
+    fn joined(self, constant: f64, slope: f64) -> Self {
+        let Self { push, drag, scale } = self;
+        Self { push: push - constant * scale, drag: drag + slope * scale, scale }
     }
 }
 
@@ -92,7 +113,7 @@ impl Pair {
             damping_per_dt: friction.bristle_damping / dt,
             gain: friction.bristle_stiffness + friction.bristle_damping / dt,
             wear: dt * friction.bristle_stiffness,
-            viscous: friction.viscous,
+            ring_drag: params.ring.inertia_kg_m2 / dt + friction.viscous,
             coulomb: friction.coulomb,
             breakaway: friction.breakaway,
             inverse_stribeck_speed: 1.0 / friction.stribeck_speed,
@@ -120,12 +141,14 @@ impl Pair {
 
     #[inline(always)]
     pub(super) fn pushes(&self, from: &Motion, motor_nm: f64, gas_nm: f64) -> Pushes {
-        let lost = self.gear_loss * motor_nm.abs() / larger(from.lever_rad_s.abs(), GEAR_LOSS_SPEED);
+        // The gear loses its share of the motor's torque in the direction of motion, less at the slowest.
+        let scale = larger(from.lever_rad_s.abs(), GEAR_LOSS_SPEED);
+        let push =
+            self.lever_momentum * from.lever_rad_s + motor_nm - self.preload - self.rate * from.lever_rad;
         Pushes {
-            lever: self.lever_momentum * from.lever_rad_s + motor_nm
-                - self.preload
-                - self.rate * from.lever_rad,
-            lever_drag: self.lever_drag + lost,
+            lever_push: push * scale,
+            lever_drag: self.lever_drag * scale + self.gear_loss * motor_nm.abs(),
+            lever_scale: scale,
             ring: self.ring_momentum * from.ring_rad_s + gas_nm,
         }
     }
@@ -135,13 +158,15 @@ impl Pair {
     pub(super) fn pass(&self, now: &mut Motion, pushes: &Pushes, patch: f64) -> f64 {
         let overrun = self.overrun(now);
         let level = patch * self.level(now);
-        let share = level / (level + self.wear * now.ring_rad_s.abs());
-        let gain = self.gain * share;
-        let ring = (
-            pushes.ring - (gain - self.damping_per_dt) * now.bristle_rad,
-            self.ring_momentum + (gain * self.dt + self.viscous),
-        );
-        (now.lever_rad_s, now.ring_rad_s) = self.join(now, (pushes.lever, pushes.lever_drag), ring);
+        let scale = level + self.wear * now.ring_rad_s.abs();
+        let held = self.gain * level;
+        let lever = Row { push: pushes.lever_push, drag: pushes.lever_drag, scale: pushes.lever_scale };
+        let ring = Row {
+            push: (pushes.ring + self.damping_per_dt * now.bristle_rad) * scale - held * now.bristle_rad,
+            drag: self.ring_drag * scale + held * self.dt,
+            scale,
+        };
+        (now.lever_rad_s, now.ring_rad_s) = self.join(now, lever, ring);
         overrun
     }
 
@@ -169,10 +194,9 @@ impl Pair {
         )
     }
 
-    /// New speeds of lever and ring, each a row (numerator, denominator): together through the joint's flank
-    /// where that pushes, else each on its own. One division serves both bodies.
+    /// New speeds of lever and ring: together through the joint's flank where that pushes, else each on its own.
     #[inline(always)]
-    fn join(&self, guess: &Motion, lever: (f64, f64), ring: (f64, f64)) -> (f64, f64) {
+    fn join(&self, guess: &Motion, lever: Row, ring: Row) -> (f64, f64) {
         let gap = guess.lever_rad - guess.ring_rad;
         let next = gap + self.dt * (guess.lever_rad_s - guess.ring_rad_s);
         let is_high = larger(gap, next) > self.half_play;
@@ -180,15 +204,15 @@ impl Pair {
         let side = if is_high { 1.0 } else { -1.0 };
         let constant = self.joint_stiffness * (gap - side * self.half_play);
         let slope = self.joint_slope;
-        let (a, b) = (lever.1 + slope, ring.1 + slope);
-        let (c, d) = (lever.0 - constant, ring.0 + constant);
-        let (lever_share, ring_share) = (c * b + slope * d, a * d + slope * c);
-        let determinant = a * b - slope * slope;
+        let (a, b) = (lever.joined(constant, slope), ring.joined(-constant, slope));
+        let lever_share = a.push * b.drag + slope * a.scale * b.push;
+        let ring_share = b.push * a.drag + slope * b.scale * a.push;
+        let determinant = a.drag * b.drag - (slope * a.scale) * (slope * b.scale);
         let push = side * (constant * determinant + slope * (lever_share - ring_share));
         let is_joined = (is_high | is_low) & (push > 0.0);
-        let inverse = 1.0 / if is_joined { determinant } else { lever.1 * ring.1 };
-        let lever_share = if is_joined { lever_share } else { lever.0 * ring.1 };
-        let ring_share = if is_joined { ring_share } else { ring.0 * lever.1 };
+        let inverse = 1.0 / if is_joined { determinant } else { lever.drag * ring.drag };
+        let lever_share = if is_joined { lever_share } else { lever.push * ring.drag };
+        let ring_share = if is_joined { ring_share } else { ring.push * lever.drag };
         (lever_share * inverse, ring_share * inverse)
     }
 

@@ -193,8 +193,7 @@ impl AirTogether {
             let mut stage = self.stages.at(lane);
             let to = Vanes { opening: run.opening, area_m2: stage.area_m2 };
             let (point, no_leak_kg_s) = (stage.point(), 0.0);
-            let flows = equations.flows(&point, vanes(run.vanes, to), &run.op, no_leak_kg_s);
-            let slopes = equations.rates(&point, &flows);
+            let slopes = equations.rates(&point, vanes(run.vanes, to), &run.op, no_leak_kg_s);
             stage.take_sum(along(&stage.sum(), weight, &slopes));
             stage.stand_at(along(&run.from, next_s, &slopes));
             self.stages.put(lane, &stage);

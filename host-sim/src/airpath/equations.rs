@@ -45,7 +45,7 @@ laned! {
         blade_factor,
         intake_k,
         exhaust_max_k,
-        exhaust_r,
+        per_exhaust_r,
         exhaust_cp,
         volumetric_base,
         volumetric_slope,
@@ -78,6 +78,31 @@ struct Ratios {
     compressor_rise: f64,
 }
 
+/// 1 over each state, with one division; the turbo's speed held from below.
+struct Inverses {
+    intake_pa: f64,
+    exhaust_pa: f64,
+    turbo_rad_s: f64,
+}
+
+impl Inverses {
+    #[inline(always)]
+    fn of(state: &AirState) -> Self {
+        let speed = larger(state[2], SLOWEST_RAD_S);
+        let [intake_pa, exhaust_pa, turbo_rad_s] = lanes::inverses([state[0], state[1], speed]);
+        Self { intake_pa, exhaust_pa, turbo_rad_s }
+    }
+}
+
+/// The exhaust before the turbine.
+struct Exhaust {
+    /// Its temperature fall over an ideal turbine, K.
+    head_k: f64,
+    per_head: f64,
+    /// Density over pressure, kg/(m³ Pa).
+    density_per_pa: f64,
+}
+
 impl Equations {
     pub(super) fn new(p: &ReducedParams, ambient: &Ambient) -> Self {
         let radius = p.compressor_radius_m;
@@ -102,7 +127,7 @@ impl Equations {
             blade_factor: p.turbine_radius_m / libm::sqrt(2.0 * p.exhaust_cp),
             intake_k: p.intake_k,
             exhaust_max_k: p.exhaust_max_k,
-            exhaust_r: p.exhaust_r,
+            per_exhaust_r: 1.0 / p.exhaust_r,
             exhaust_cp: p.exhaust_cp,
             volumetric_base: p.volumetric_base,
             volumetric_slope: p.volumetric_slope,
@@ -136,27 +161,62 @@ impl Equations {
 
     #[inline(always)]
     pub(super) fn engine_flow(&self, state: &AirState, speed_rpm: f64) -> f64 {
-        let back = state[1] / state[0] - 1.0;
+        self.engine_flow_against(state[1] / state[0], state, speed_rpm)
+    }
+
+    /// `back` is exhaust over intake pressure.
+    #[inline(always)]
+    fn engine_flow_against(&self, back: f64, state: &AirState, speed_rpm: f64) -> f64 {
         let (least, most) = VOLUMETRIC;
-        let efficiency = held(self.volumetric_base + self.volumetric_slope * back, least, most);
+        let efficiency = held(self.volumetric_base + self.volumetric_slope * (back - 1.0), least, most);
         efficiency * state[0] * speed_rpm * self.engine_factor
     }
 
     #[inline(always)]
     pub(super) fn flows(&self, state: &AirState, vanes: Vanes, op: &Operating, leak_kg_s: f64) -> Flows {
-        let engine_kg_s = self.engine_flow(state, op.speed_rpm);
+        self.flows_with(&Inverses::of(state), state, vanes, op, leak_kg_s)
+    }
+
+    #[inline(always)]
+    pub(super) fn rates(&self, state: &AirState, vanes: Vanes, op: &Operating, leak_kg_s: f64) -> AirState {
+        let per = Inverses::of(state);
+        let f = self.flows_with(&per, state, vanes, op, leak_kg_s);
+        [
+            self.intake_rate * (f.compressor_kg_s + f.egr_kg_s - f.engine_kg_s - f.leak_kg_s),
+            self.exhaust_rate * f.exhaust_k * (f.engine_kg_s + f.fuel_kg_s - f.turbine_kg_s - f.egr_kg_s),
+            (f.turbine_w - f.compressor_w) * self.per_inertia * per.turbo_rad_s,
+        ]
+    }
+
+    #[inline(always)]
+    fn flows_with(
+        &self,
+        per: &Inverses,
+        state: &AirState,
+        vanes: Vanes,
+        op: &Operating,
+        leak_kg_s: f64,
+    ) -> Flows {
+        let engine_kg_s = self.engine_flow_against(state[1] * per.intake_pa, state, op.speed_rpm);
         let fuel_kg_s = op.fuel_mg * op.speed_rpm * self.fuel_factor;
         let warming = self.heat_factor * fuel_kg_s / (engine_kg_s + fuel_kg_s);
         let exhaust_k = smaller(self.intake_k + warming, self.exhaust_max_k);
-        let ratios = self.ratios(state, op.hose_drop_pa);
-        let (turbine_kg_s, turbine_w) = self.turbine(state, &ratios, vanes, exhaust_k);
-        let (compressor_kg_s, compressor_w) = self.compressor(ratios.compressor_rise, state[2]);
+        let ratios = self.ratios(self.outlet_pa * per.exhaust_pa, state[0] + op.hose_drop_pa);
+        let head_k = exhaust_k * ratios.turbine_head;
+        let per_head = 1.0 / head_k;
+        // 1/(R T) of the exhaust: its density per pressure.
+        let density_per_pa = ratios.turbine_head * per_head * self.per_exhaust_r;
+        let gas = Exhaust { head_k, per_head, density_per_pa };
+        let (turbine_kg_s, turbine_w) = self.turbine(state, &gas, ratios.turbine_flow, vanes);
+        let (compressor_kg_s, compressor_w) =
+            self.compressor(ratios.compressor_rise, state[2], per.turbo_rad_s);
+        let into_intake = state[0] * per.exhaust_pa;
         Flows {
             compressor_kg_s,
             engine_kg_s,
             fuel_kg_s,
             turbine_kg_s,
-            egr_kg_s: self.egr(state, exhaust_k, op.egr_area_m2),
+            egr_kg_s: self.egr(into_intake, state[1], density_per_pa, op.egr_area_m2),
             leak_kg_s,
             exhaust_k,
             turbine_w,
@@ -164,21 +224,12 @@ impl Equations {
         }
     }
 
+    /// All powers of pressure ratios of an instant, side by side: of the turbine's, and of the pressure
+    /// behind the compressor over the ambient one.
     #[inline(always)]
-    pub(super) fn rates(&self, state: &AirState, f: &Flows) -> AirState {
-        let speed = larger(state[2], SLOWEST_RAD_S);
-        [
-            self.intake_rate * (f.compressor_kg_s + f.egr_kg_s - f.engine_kg_s - f.leak_kg_s),
-            self.exhaust_rate * f.exhaust_k * (f.engine_kg_s + f.fuel_kg_s - f.turbine_kg_s - f.egr_kg_s),
-            (f.turbine_w - f.compressor_w) * self.per_inertia / speed,
-        ]
-    }
-
-    /// All powers of pressure ratios of an instant, side by side.
-    #[inline(always)]
-    fn ratios(&self, state: &AirState, hose_drop_pa: f64) -> Ratios {
-        let expansion = smaller(self.outlet_pa / state[1], RATIO_MAX);
-        let compression = larger((state[0] + hose_drop_pa) * self.per_ambient_pa, 1.0);
+    fn ratios(&self, expansion: f64, compressed_pa: f64) -> Ratios {
+        let expansion = smaller(expansion, RATIO_MAX);
+        let compression = larger(compressed_pa * self.per_ambient_pa, 1.0);
         let [expansion, compression] = lanes::ln([expansion, compression]);
         let [head, flow, rise] = lanes::exp([
             self.exhaust_exponent * expansion,
@@ -189,34 +240,31 @@ impl Equations {
     }
 
     #[inline(always)]
-    fn turbine(&self, state: &AirState, ratios: &Ratios, vanes: Vanes, exhaust_k: f64) -> (f64, f64) {
-        let head_k = exhaust_k * ratios.turbine_head;
-        let flow = vanes.area_m2 * state[1] * (ratios.turbine_flow / (self.exhaust_r * exhaust_k)).sqrt();
-        let blade = self.blade_factor * state[2] / head_k.sqrt() - self.blade_speed_best;
+    fn turbine(&self, state: &AirState, gas: &Exhaust, flow_share: f64, vanes: Vanes) -> (f64, f64) {
+        let flow = vanes.area_m2 * state[1] * (flow_share * gas.density_per_pa).sqrt();
+        let blade = self.blade_factor * state[2] * gas.per_head.sqrt() - self.blade_speed_best;
         let off = vanes.opening - self.opening_best;
         let fall = if off < 0.0 { self.closed_fall } else { self.open_fall };
         let lost = self.blade_speed_fall * blade * blade + fall * off * off;
         let efficiency = larger(self.turbine_best - lost, self.turbine_least);
-        (flow, efficiency * flow * self.exhaust_cp * head_k)
+        (flow, efficiency * flow * self.exhaust_cp * gas.head_k)
     }
 
     #[inline(always)]
-    fn compressor(&self, rise: f64, turbo_rad_s: f64) -> (f64, f64) {
-        let speed = larger(turbo_rad_s, SLOWEST_RAD_S);
-        let head = self.head_factor * rise / (speed * speed);
+    fn compressor(&self, rise: f64, turbo_rad_s: f64, per_speed: f64) -> (f64, f64) {
+        let head = self.head_factor * rise * per_speed * per_speed;
         let flow = (larger(1.0 - self.head_weight * head * head, 0.0) * self.per_flow_weight).sqrt();
-        let kg_s = self.flow_factor * speed * flow;
+        let kg_s = self.flow_factor * larger(turbo_rad_s, SLOWEST_RAD_S) * flow;
         let (off_flow, off_head) = (flow - self.flow_best, head - self.head_best);
         let lost = self.flow_fall * off_flow * off_flow + self.head_fall * off_head * off_head;
         let efficiency = larger(self.compressor_best - lost, self.compressor_least);
         (kg_s, kg_s * self.compressor_factor * rise / efficiency)
     }
 
-    /// Recirculated exhaust; none against the pressure.
+    /// Recirculated exhaust; none against the pressure. `ratio` is intake over exhaust pressure.
     #[inline(always)]
-    fn egr(&self, state: &AirState, exhaust_k: f64, area_m2: f64) -> f64 {
-        let ratio = held(state[0] / state[1], EGR_CHOKED, 1.0);
-        let off = (1.0 - ratio) * (1.0 / (1.0 - EGR_CHOKED)) - 1.0;
-        larger(area_m2, 0.0) * state[1] / (self.exhaust_r * exhaust_k).sqrt() * (1.0 - off * off)
+    fn egr(&self, ratio: f64, exhaust_pa: f64, density_per_pa: f64, area_m2: f64) -> f64 {
+        let off = (1.0 - held(ratio, EGR_CHOKED, 1.0)) * (1.0 / (1.0 - EGR_CHOKED)) - 1.0;
+        larger(area_m2, 0.0) * exhaust_pa * density_per_pa.sqrt() * (1.0 - off * off)
     }
 }

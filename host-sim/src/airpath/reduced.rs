@@ -148,7 +148,7 @@ impl ReducedModel {
     #[inline]
     #[must_use]
     pub fn rates(&self, state: &AirState, vanes: Vanes, op: &Operating) -> AirState {
-        self.equations.rates(state, &self.flows(state, vanes, op))
+        self.equations.rates(state, vanes, op, self.leak(state, op.leak_area_m2))
     }
 
     /// Air lost through a hole in the boost hose, kg/s.

@@ -54,6 +54,8 @@ pub(super) struct Loop<'a> {
     full_load_mg: f64,
     altitude_m: Option<f64>,
     fuel_request: FuelRequest,
+    /// Engine speed and load of the last look at the boost map, and what it said.
+    mapped: ((f64, f64), f64),
 }
 
 /// Altitude is followed in steps of this size, m: 0.12 kPa.
@@ -92,6 +94,7 @@ impl<'a> Loop<'a> {
             full_load_mg: world.engine.full_load_mg,
             altitude_m: None,
             fuel_request: FuelRequest::Free,
+            mapped: ((f64::NAN, f64::NAN), f64::NAN),
         };
         bench.follow_altitude(&first)?;
         Ok(bench)
@@ -112,7 +115,7 @@ impl<'a> Loop<'a> {
         let demand = self.demand.at(t_s);
         self.follow_altitude(&demand)?;
         let load = (demand.fuel_mg / self.full_load_mg).clamp(0.0, 1.0);
-        let boost_kpa = demand.boost_kpa.unwrap_or_else(|| wanted_boost_kpa(demand.speed_rpm, load));
+        let boost_kpa = demand.boost_kpa.unwrap_or_else(|| self.mapped_boost_kpa(demand.speed_rpm, load));
         let boost_target = Kilopascal(boost_kpa as f32);
         let request = Request::Engine(EngineDemand {
             mode: demand.vanes.into(),
@@ -138,6 +141,14 @@ impl<'a> Loop<'a> {
             is_warm_up,
         };
         Ok(())
+    }
+
+    /// Boost from the map; looked up once for as long as the demand stands still.
+    fn mapped_boost_kpa(&mut self, speed_rpm: f64, load: f64) -> f64 {
+        if self.mapped.0 != (speed_rpm, load) {
+            self.mapped = ((speed_rpm, load), wanted_boost_kpa(speed_rpm, load));
+        }
+        self.mapped.1
     }
 
     fn row(&self, t_s: f64, demand: &Demand, asked: Kilopascal, output: &TickOutput) -> TraceRow {

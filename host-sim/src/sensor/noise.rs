@@ -91,9 +91,10 @@ impl pulp::WithSimd for Filling<'_> {
             share[lane] = within_unit(bits >> 32);
             turn[lane] = within_unit(bits & u64::from(u32::MAX)) - 0.5;
         }
-        let (logarithm, (sine, cosine)) = (lanes::ln(share), lanes::sine_and_cosine_of_turns(turn));
+        let (sine, cosine) = lanes::sine_and_cosine_of_turns(turn);
         for lane in 0..WIDTH {
-            let radius = (-2.0 * logarithm[lane]).sqrt();
+            let [logarithm] = lanes::ln([share[lane]]);
+            let radius = (-2.0 * logarithm).sqrt();
             (self.ready.ones[lane], self.ready.others[lane]) = (radius * cosine[lane], radius * sine[lane]);
         }
     }
