@@ -19,18 +19,18 @@ pub fn is_within(value: f32, low: f32, high: f32) -> bool {
     low <= value && value <= high
 }
 
-/// The value, or `bound` where the value is less or no number.
+/// The value, or `bound` where the value is not more or no number: one instruction where the processor has it.
 #[inline(always)]
 #[must_use]
 pub fn larger(value: f32, bound: f32) -> f32 {
-    if value >= bound { value } else { bound }
+    if value > bound { value } else { bound }
 }
 
-/// The value, or `bound` where the value is more or no number.
+/// The value, or `bound` where the value is not less or no number.
 #[inline(always)]
 #[must_use]
 pub fn smaller(value: f32, bound: f32) -> f32 {
-    if value <= bound { value } else { bound }
+    if value < bound { value } else { bound }
 }
 
 macro_rules! quantity {

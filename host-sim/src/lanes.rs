@@ -78,6 +78,15 @@ pub(crate) fn smaller(a: f64, b: f64) -> f64 {
     if a < b { a } else { b }
 }
 
+/// The nearest whole number, halves to the even one, as `rint` has it.
+#[inline(always)]
+pub(crate) fn nearest(x: f64) -> f64 {
+    /// From this size on a double is a whole number; adding it to a smaller one leaves only the whole.
+    const WHOLE: f64 = (1_u64 << 52) as f64;
+    let whole = ((x.abs() + WHOLE) - WHOLE).copysign(x);
+    if x.abs() < WHOLE { whole } else { x }
+}
+
 const LN2_HIGH: f64 = 0.693_147_180_369_123_8;
 const LN2_LOW: f64 = 1.908_214_929_270_587_7e-10;
 /// Bits of √½: splits numbers into 2^e × m with m in √½ … √2.
@@ -181,6 +190,13 @@ mod tests {
 
     proptest! {
         #![proptest_config(ProptestConfig::with_cases(2000))]
+        #[test]
+        fn whole_numbers_are_those_of_libm(bits in any::<u64>(), near in -1e6_f64..1e6) {
+            for x in [f64::from_bits(bits), near, libm::rint(near) + 0.5] {
+                prop_assert_eq!(nearest(x).to_bits(), libm::rint(x).to_bits(), "{}", x);
+            }
+        }
+
         #[test]
         fn exponentials_agree_with_libm(x in -40.0_f64..40.0) {
             let (got, expected) = (exp([x])[0], libm::exp(x));

@@ -153,6 +153,11 @@ impl AirTogether {
         }
     }
 
+    /// What a lane's air path ran through.
+    pub(crate) fn run_in(&self, lane: usize) -> AirRun {
+        self.courses.at(lane).run()
+    }
+
     /// A lane's state and vanes at the end of the step.
     pub(crate) fn arrived(&self, lane: usize) -> (AirState, Vanes) {
         let (stage, opening) = (self.stages.at(lane), self.courses.at(lane).opening);

@@ -269,8 +269,12 @@ impl Engine {
 
     fn check(&self) -> Result<(), AirDiverged> {
         let [intake_pa, exhaust_pa, turbo_rad_s] = self.state;
-        let sound = self.state.iter().all(|value| value.is_finite() && *value > 0.0);
-        if sound { Ok(()) } else { Err(AirDiverged { intake_pa, exhaust_pa, turbo_rad_s }) }
+        let is_sound = |value: f64| (0.0 < value) & (value < f64::INFINITY);
+        if is_sound(intake_pa) & is_sound(exhaust_pa) & is_sound(turbo_rad_s) {
+            Ok(())
+        } else {
+            Err(AirDiverged { intake_pa, exhaust_pa, turbo_rad_s })
+        }
     }
 
     fn operating(&self, inputs: &EngineInputs, hose: HoseState) -> Operating {

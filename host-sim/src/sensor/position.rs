@@ -4,11 +4,11 @@
 //! this adds what only an angle sensor does: reading backwards and wrapping round.
 
 use firmware_core::units::Counts;
-use rand::Rng;
 use serde::{Deserialize, Serialize};
 
-use super::channel::{Channel, ChannelFault, ChannelParams, nearest};
+use super::channel::{ChannelFault, ChannelParams};
 use crate::check::{BadParameter, between, not_negative};
+use crate::lanes::nearest;
 
 /// Highest reading of a 14-bit sensor.
 pub const COUNTS_MAX: f64 = 16_383.0;
@@ -48,6 +48,11 @@ impl PositionSensorParams {
         not_negative("noise_counts", self.noise_counts)
     }
 
+    /// The sensor as any channel, in counts.
+    pub(crate) fn channel(&self) -> ChannelParams {
+        ChannelParams::new(self.noise_counts, -1e6, 1e6, 0.0)
+    }
+
     /// What a sound sensor reads at a lever angle, fractions of a count included.
     #[must_use]
     pub fn counts_at(&self, lever_rad: f64) -> f64 {
@@ -67,19 +72,17 @@ pub enum PositionFault {
     WrapAround(f64),
 }
 
-/// The sensor in use.
+/// What only an angle sensor does, around its place among the [`super::Channels`].
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) struct PositionSensor {
     params: PositionSensorParams,
-    channel: Channel,
     reversed: bool,
     wrap_shift: Option<f64>,
 }
 
 impl PositionSensor {
     pub(crate) fn new(params: PositionSensorParams) -> Self {
-        let channel = Channel::new(ChannelParams::new(params.noise_counts, -1e6, 1e6, 0.0));
-        Self { params, channel, reversed: false, wrap_shift: None }
+        Self { params, reversed: false, wrap_shift: None }
     }
 
     pub(crate) fn params(&self) -> &PositionSensorParams {
@@ -87,26 +90,30 @@ impl PositionSensor {
     }
 
     pub(crate) fn clear_faults(&mut self) {
-        self.channel.clear_faults();
         self.reversed = false;
         self.wrap_shift = None;
     }
 
-    pub(crate) fn add_fault(&mut self, fault: PositionFault, since_s: f64) {
+    /// Adds a fault; one that any channel can have comes back.
+    pub(crate) fn add_fault(&mut self, fault: PositionFault) -> Option<ChannelFault> {
         match fault {
-            PositionFault::Channel(fault) => self.channel.add_fault(fault, since_s),
+            PositionFault::Channel(fault) => return Some(fault),
             PositionFault::Reversed => self.reversed = true,
             PositionFault::WrapAround(shift) => self.wrap_shift = Some(shift),
         }
+        None
     }
 
+    /// What there is to read at a lever angle, counts.
     #[inline]
-    pub(crate) fn read(&mut self, lever_rad: f64, normal: f64, time_s: f64, rng: &mut impl Rng) -> Counts {
-        let mut truth = self.params.counts_at(lever_rad);
-        if self.reversed {
-            truth = COUNTS_MAX - truth;
-        }
-        let mut reading = self.channel.read(truth, normal, time_s, rng);
+    pub(crate) fn truth(&self, lever_rad: f64) -> f64 {
+        let counts = self.params.counts_at(lever_rad);
+        if self.reversed { COUNTS_MAX - counts } else { counts }
+    }
+
+    /// What the converter makes of a reading.
+    #[inline]
+    pub(crate) fn counts(&self, mut reading: f64) -> Counts {
         if let Some(shift) = self.wrap_shift {
             let turns = libm::floor((reading + shift) / COUNTS_PER_TURN_OF_RANGE);
             reading = reading + shift - turns * COUNTS_PER_TURN_OF_RANGE;

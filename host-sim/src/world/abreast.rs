@@ -29,10 +29,17 @@ pub(crate) struct Abreast {
 struct Seat {
     /// Its actuator goes along in the lane.
     has_actuator: bool,
-    /// What its air path runs through, with the engine running.
-    air: Option<AirRun>,
-    /// Its air path goes along in the lane.
-    has_air: bool,
+    air: AirSeat,
+}
+
+/// How a world's air path goes through the tick. What goes along lies in the lane and nowhere else: a copy
+/// would be read before it is written down.
+#[derive(Debug, Clone, Copy, Default)]
+enum AirSeat {
+    #[default]
+    Standing,
+    Along,
+    Alone(AirRun),
 }
 
 impl Abreast {
@@ -88,23 +95,25 @@ impl Abreast {
             world.move_actuator();
         }
         world.note_loose_stop();
-        seat.air = world.begin_air(engine);
-        seat.has_air = seat.air.is_some_and(|run| self.air.take(lane, world.engine.model(), &run));
+        seat.air = match world.begin_air(engine) {
+            None => AirSeat::Standing,
+            Some(run) if self.air.take(lane, world.engine.model(), &run) => AirSeat::Along,
+            Some(run) => AirSeat::Alone(run),
+        };
     }
 
     pub(crate) fn run_air(&mut self) {
-        if self.seats.iter().any(|seat| seat.has_air) {
+        if self.seats.iter().any(|seat| matches!(seat.air, AirSeat::Along)) {
             self.air.run(TICK_S);
         }
     }
 
     /// Ends a world's tick.
     pub(crate) fn arrive(&self, lane: usize, world: &mut World) -> Result<(), Diverged> {
-        let seat = &self.seats[lane];
-        if let Some(run) = &seat.air {
-            let model = world.engine.model();
-            let arrived = if seat.has_air { self.air.arrived(lane) } else { run.after(model, TICK_S) };
-            world.finish_air(run, arrived)?;
+        match &self.seats[lane].air {
+            AirSeat::Standing => {}
+            AirSeat::Along => world.finish_air(&self.air.run_in(lane), self.air.arrived(lane))?,
+            AirSeat::Alone(run) => world.finish_air(run, run.after(world.engine.model(), TICK_S))?,
         }
         world.finish()
     }

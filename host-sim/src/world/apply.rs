@@ -7,6 +7,7 @@ use super::loose::LooseStop;
 use super::{Fault, FaultKind, Sensors, World};
 use crate::airpath::HoseState;
 use crate::check::BadParameter;
+use crate::sensor::Signal;
 
 impl World {
     /// Tries the faults of every moment at which one sets in or ends, so that none can fail later.
@@ -59,28 +60,22 @@ impl World {
 impl Sensors {
     fn clear_faults(&mut self) {
         self.position.clear_faults();
-        for channel in [
-            &mut self.current,
-            &mut self.supply,
-            &mut self.boost,
-            &mut self.exhaust,
-            &mut self.barometer,
-            &mut self.turbo_speed,
-        ] {
-            channel.clear_faults();
-        }
+        self.channels.clear_faults();
     }
 
     fn add_fault(&mut self, fault: &Fault) {
-        let (channel, what) = match fault.what {
-            FaultKind::PositionSensor(what) => return self.position.add_fault(what, fault.at_s),
-            FaultKind::CurrentSensor(what) => (&mut self.current, what),
-            FaultKind::BoostSensor(what) => (&mut self.boost, what),
-            FaultKind::ExhaustSensor(what) => (&mut self.exhaust, what),
-            FaultKind::Barometer(what) => (&mut self.barometer, what),
-            FaultKind::TurboSpeedSensor(what) => (&mut self.turbo_speed, what),
+        let (signal, what) = match fault.what {
+            FaultKind::PositionSensor(what) => match self.position.add_fault(what) {
+                Some(what) => (Signal::Position, what),
+                None => return,
+            },
+            FaultKind::CurrentSensor(what) => (Signal::Current, what),
+            FaultKind::BoostSensor(what) => (Signal::Boost, what),
+            FaultKind::ExhaustSensor(what) => (Signal::Exhaust, what),
+            FaultKind::Barometer(what) => (Signal::Barometer, what),
+            FaultKind::TurboSpeedSensor(what) => (Signal::TurboSpeed, what),
             _ => return,
         };
-        channel.add_fault(what, fault.at_s);
+        self.channels.add_fault(signal, what, fault.at_s);
     }
 }

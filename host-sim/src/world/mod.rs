@@ -29,7 +29,7 @@ use crate::airpath::{
     AirDiverged, AirRun, AirState, Engine, EngineInputs, GasOnRing, HoseState, NoSteadyState,
 };
 use crate::check::BadParameter;
-use crate::sensor::{Channel, Noise, PositionSensor};
+use crate::sensor::{Channels, Noise, PositionSensor, Readings, Signal};
 use loose::LooseStop;
 use truth::zero_push_lever_rad;
 
@@ -80,12 +80,22 @@ pub enum Diverged {
 #[derive(Debug, Clone, PartialEq)]
 struct Sensors {
     position: PositionSensor,
-    current: Channel,
-    supply: Channel,
-    boost: Channel,
-    exhaust: Channel,
-    barometer: Channel,
-    turbo_speed: Channel,
+    channels: Channels,
+}
+
+impl Sensors {
+    fn new(params: &SensorParams) -> Self {
+        let channels = Channels::new(&[
+            (Signal::Position, params.position.channel()),
+            (Signal::Current, params.current),
+            (Signal::Supply, params.supply),
+            (Signal::Boost, params.boost),
+            (Signal::Barometer, params.barometer),
+            (Signal::Exhaust, params.exhaust),
+            (Signal::TurboSpeed, params.turbo_speed),
+        ]);
+        Self { position: PositionSensor::new(params.position), channels }
+    }
 }
 
 /// A running world.
@@ -121,7 +131,6 @@ impl World {
         config.validate_around_engine()?;
         let mut sound = config.actuator;
         sound.ring.friction = sound.ring.friction.in_condition(config.ring_condition);
-        let sensors = &config.sensors;
         let travel = config.travel()?;
         let engine = Engine::try_new(config.engine, config.ambient()?).map_err(|e| e.within("engine"))?;
         let mut world = Self {
@@ -129,15 +138,7 @@ impl World {
             actuator: Actuator::try_new(sound).map_err(|e| e.within("actuator"))?,
             gas: config.gas_on_ring(engine.model().ring(), &travel),
             engine,
-            sensors: Sensors {
-                position: PositionSensor::new(sensors.position),
-                current: Channel::new(sensors.current),
-                supply: Channel::new(sensors.supply),
-                boost: Channel::new(sensors.boost),
-                exhaust: Channel::new(sensors.exhaust),
-                barometer: Channel::new(sensors.barometer),
-                turbo_speed: Channel::new(sensors.turbo_speed),
-            },
+            sensors: Sensors::new(&config.sensors),
             hose: HoseState::default(),
             supply_v: sound.bridge.supply_v,
             drive_sign: config.opening.sign(),
@@ -165,43 +166,43 @@ impl World {
 
     /// Reads every sensor once.
     pub fn sample(&mut self, tick: Tick) -> Sample {
-        let time_s = self.time_s();
+        let (time_s, truth) = (self.time_s(), self.for_the_sensors());
+        let normal = self.noise.draw();
+        let Sensors { position, channels } = &mut self.sensors;
+        let readings = channels.read(&truth, &normal, time_s, &mut self.rng);
+        let of = |signal: Signal| readings[signal as usize] as f32;
+        let housing_c = self.sound.motor.heat.map(|heat| Celsius(heat.surroundings_c as f32));
+        Sample {
+            tick,
+            position: position.counts(readings[Signal::Position as usize]),
+            motor_current: Ampere(of(Signal::Current)),
+            supply: Volt(of(Signal::Supply)),
+            temperature: housing_c,
+            boost: Kilopascal(of(Signal::Boost)),
+            barometer: Kilopascal(of(Signal::Barometer)),
+            exhaust: channels.has(Signal::Exhaust).then(|| Kilopascal(of(Signal::Exhaust))),
+            turbo_speed: channels.has(Signal::TurboSpeed).then(|| Rpm(of(Signal::TurboSpeed))),
+        }
+    }
+
+    /// What there is to read, each in its sensor's unit and place.
+    fn for_the_sensors(&self) -> Readings {
         let [intake_pa, exhaust_pa, turbo_rad_s] = self.air_state();
-        let state = *self.actuator.state();
-        let ambient_kpa = self.engine.model().ambient().pressure_pa * 1e-3;
+        let state = self.actuator.state();
         let boost_pa = match (self.running, self.config.sensors.boost_tap) {
             (true, BoostTap::CompressorOutlet) => self.engine.compressor_outlet_pa(),
             _ => intake_pa,
         };
-        let supply = supply_at_connector(&self.actuator.params().bridge, self.drive, state.current_a);
-        let (s, rng) = (&mut self.sensors, &mut self.rng);
-        let [n_current, n_supply, n_boost, n_barometer, n_exhaust, n_turbo, n_position, _] =
-            self.noise.draw();
-        let mut read =
-            |channel: &mut Channel, truth: f64, normal| channel.read(truth, normal, time_s, rng) as f32;
-        let motor_current =
-            Ampere(read(&mut s.current, self.config.opening.sign() * state.current_a, n_current));
-        let supply = Volt(read(&mut s.supply, supply, n_supply));
-        let boost = Kilopascal(read(&mut s.boost, boost_pa * 1e-3, n_boost));
-        let barometer = Kilopascal(read(&mut s.barometer, ambient_kpa, n_barometer));
-        let has_exhaust = s.exhaust.params.fitted;
-        let exhaust = has_exhaust.then(|| Kilopascal(read(&mut s.exhaust, exhaust_pa * 1e-3, n_exhaust)));
-        let turbo_rpm = turbo_rad_s * RPM_PER_RAD_S;
-        let has_turbo_speed = s.turbo_speed.params.fitted;
-        let turbo_speed = has_turbo_speed.then(|| Rpm(read(&mut s.turbo_speed, turbo_rpm, n_turbo)));
-        let position = s.position.read(state.lever_rad, n_position, time_s, rng);
-        let housing_c = self.sound.motor.heat.map(|heat| Celsius(heat.surroundings_c as f32));
-        Sample {
-            tick,
-            position,
-            motor_current,
-            supply,
-            temperature: housing_c,
-            boost,
-            barometer,
-            exhaust,
-            turbo_speed,
-        }
+        let bridge = &self.actuator.params().bridge;
+        let mut truth = Readings::default();
+        truth[Signal::Position as usize] = self.sensors.position.truth(state.lever_rad);
+        truth[Signal::Current as usize] = self.config.opening.sign() * state.current_a;
+        truth[Signal::Supply as usize] = supply_at_connector(bridge, self.drive, state.current_a);
+        truth[Signal::Boost as usize] = boost_pa * 1e-3;
+        truth[Signal::Barometer as usize] = self.engine.model().ambient().pressure_pa * 1e-3;
+        truth[Signal::Exhaust as usize] = exhaust_pa * 1e-3;
+        truth[Signal::TurboSpeed as usize] = turbo_rad_s * RPM_PER_RAD_S;
+        truth
     }
 
     /// Opening of the ring, from its angle.
