@@ -72,7 +72,7 @@ impl World {
         let time_s = self.time_s();
         self.engine.finish(arrived, run, self.hose, TICK_S).map_err(|air| Diverged::Air { time_s, air })?;
         let over_vanes_pa = self.engine.state()[1] - self.engine.model().ambient().pressure_pa;
-        self.gas_torque_nm = self.gas.toward_open_nm(over_vanes_pa, run.opening);
+        self.gas_torque_nm = self.gas.toward_open_nm(over_vanes_pa, self.opening());
         Ok(())
     }
 
