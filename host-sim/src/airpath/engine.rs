@@ -250,7 +250,7 @@ impl Engine {
     }
 
     /// Takes on where the air path came to.
-    #[inline]
+    #[inline(always)]
     pub(crate) fn finish(
         &mut self,
         (state, vanes): (AirState, Vanes),

@@ -68,6 +68,8 @@ impl World {
         Some(self.engine.begin(inputs, opening, self.hose, TICK_S))
     }
 
+    // Not a call: its arguments would be written down and read back in wider pieces, which stalls.
+    #[inline(always)]
     pub(super) fn finish_air(&mut self, run: &AirRun, arrived: (AirState, Vanes)) -> Result<(), Diverged> {
         let time_s = self.time_s();
         self.engine.finish(arrived, run, self.hose, TICK_S).map_err(|air| Diverged::Air { time_s, air })?;
