@@ -200,3 +200,16 @@ fn a_ring_that_is_too_small_drives_exhaust_pressure_up_with_the_vanes_held() {
     assert!(small.exhaust_kpa > 1.1 * measured.exhaust_kpa, "{small:?} {measured:?}");
     assert!(small.boost_kpa > measured.boost_kpa && small.turbo_rpm > measured.turbo_rpm);
 }
+
+/// Why no factor is taken for granted: with the vanes held, the larger one shows a boost that the smaller one
+/// passes by far.
+#[test]
+fn too_large_a_flow_factor_shows_too_little_boost() {
+    let inputs = EngineInputs::new(2800.0, 40.0);
+    let boost_kpa = |factor: f64| {
+        let text = format!("[engine]\nring_flow_factor = {factor}\n{THIN}");
+        settled(&text, 0.4, &inputs).truth().boost_kpa
+    };
+    let (throats, large) = (boost_kpa(CHOKED), boost_kpa(1.0));
+    assert!(throats > 1.1 * large, "{throats} kPa and {large} kPa");
+}

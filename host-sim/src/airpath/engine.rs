@@ -3,103 +3,12 @@
 //! In: engine speed, fuel demand, what the controller asks of the fuel, vane opening. Out: pressures,
 //! turbo speed, delivered fuel. Refuses to go on when a state stops being a number.
 
-use serde::{Deserialize, Serialize};
-
 use super::air_run::AirRun;
-use super::measured_ring::MeasuredRing;
+use super::engine_params::{EngineParams, FuelResponse};
 use super::reduced::{AirState, Flows, Operating, ReducedModel, Vanes};
-use super::reduced_params::ReducedParams;
 use super::steady::NoSteadyState;
 use crate::atmosphere::Ambient;
-use crate::check::{BadParameter, above_zero, not_negative};
-use crate::nozzle::RingParams;
-
-/// What the engine does when the controller asks it for less fuel.
-#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize)]
-#[serde(rename_all = "kebab-case", deny_unknown_fields)]
-pub enum FuelResponse {
-    /// At once.
-    #[default]
-    Obeys,
-    /// After so many seconds.
-    Late(f64),
-    /// Not at all.
-    Refuses,
-}
-
-/// The engine around the air path. Defaults: invented bench engine A.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-#[serde(default, deny_unknown_fields)]
-pub struct EngineParams {
-    /// Air path.
-    pub air: ReducedParams,
-    /// A measured nozzle in place of the air path's nozzle law.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub ring: Option<RingParams>,
-    /// How many m² of the air path's flow law a m² of a measured ring's effective area counts for. 1: the law
-    /// was made with such areas, as for the invented engine. About 0.67: choked, the turbine passes what an
-    /// isentropic throat of that area does (NACA 1135, γ 1.33).
-    pub ring_flow_factor: f64,
-    /// Fuel at full load, mg per stroke; load is a fraction of it.
-    pub full_load_mg: f64,
-    /// Least air-to-fuel ratio that the smoke limiter allows; 0 switches it off.
-    pub smoke_limit_afr: f64,
-    /// Answer to a fuel request.
-    pub fuel_response: FuelResponse,
-    /// Time constant of the boost hose's flow, s: how fast a blockage's pressure loss follows the flow.
-    pub hose_time_s: f64,
-}
-
-impl Default for EngineParams {
-    fn default() -> Self {
-        Self {
-            air: ReducedParams::default(),
-            ring: None,
-            ring_flow_factor: 1.0,
-            full_load_mg: 40.0,
-            smoke_limit_afr: 17.5,
-            fuel_response: FuelResponse::Obeys,
-            hose_time_s: 0.02,
-        }
-    }
-}
-
-impl EngineParams {
-    /// Checks every field.
-    ///
-    /// # Errors
-    /// Names the first field that is out of range.
-    pub fn validate(&self) -> Result<(), BadParameter> {
-        self.validate_but_ring()?;
-        self.measured_ring().map(|_| ())
-    }
-
-    /// Makes every nozzle area larger by a factor: the law's and the measured ring's.
-    pub(crate) fn scale_nozzle(&mut self, factor: f64) {
-        self.air.nozzle_min_m2 *= factor;
-        self.air.nozzle_max_m2 *= factor;
-        self.ring_flow_factor *= factor;
-    }
-
-    fn measured_ring(&self) -> Result<Option<MeasuredRing>, BadParameter> {
-        let table = |ring| {
-            MeasuredRing::try_new(ring, self.ring_flow_factor, &self.air).map_err(|e| e.within("ring"))
-        };
-        self.ring.as_ref().map(table).transpose()
-    }
-
-    fn validate_but_ring(&self) -> Result<(), BadParameter> {
-        self.air.validate().map_err(|e| e.within("air"))?;
-        above_zero("full_load_mg", self.full_load_mg)?;
-        not_negative("smoke_limit_afr", self.smoke_limit_afr)?;
-        above_zero("hose_time_s", self.hose_time_s)?;
-        above_zero("ring_flow_factor", self.ring_flow_factor)?;
-        match self.fuel_response {
-            FuelResponse::Late(delay_s) => not_negative("fuel_response.late", delay_s),
-            FuelResponse::Obeys | FuelResponse::Refuses => Ok(()),
-        }
-    }
-}
+use crate::check::BadParameter;
 
 /// What the controller asks of the fuel.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]

@@ -6,7 +6,8 @@
 //! The flow law of the air path, √(1 − Π^K), is that of the whole turbine and was fitted with an area of its
 //! own: through the same area it passes 1.36 times what an isentropic throat passes at the critical ratio. A
 //! measured area counts there times [`EngineParams::ring_flow_factor`]: with 1 the invented ring A is about the
-//! nozzle of the invented engine A; with 0.67 a choked turbine passes what NACA 1135 gives for the throats.
+//! nozzle of the invented engine A; with 0.67 a choked turbine passes what NACA 1135 gives for the throats. Too
+//! large a factor shows too little boost, so only that engine goes without one.
 //!
 //! Turbine efficiency is known only against the opening of the engine's own nozzle. A measured ring counts
 //! there as the opening at which that nozzle has the same area: an estimate. With equal vane height and radius,

@@ -3,6 +3,7 @@
 
 mod air_run;
 mod engine;
+mod engine_params;
 mod equations;
 mod gas_torque;
 mod measured_ring;
@@ -13,7 +14,8 @@ mod rk4;
 mod steady;
 
 pub(crate) use air_run::{AirRun, AirTogether};
-pub use engine::{AirDiverged, Engine, EngineInputs, EngineParams, FuelRequest, FuelResponse, HoseState};
+pub use engine::{AirDiverged, Engine, EngineInputs, FuelRequest, HoseState};
+pub use engine_params::{EngineParams, FuelResponse};
 pub(crate) use gas_torque::GasOnRing;
 pub use gas_torque::GasTorqueParams;
 pub use measured_ring::MeasuredRing;

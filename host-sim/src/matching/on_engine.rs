@@ -67,7 +67,7 @@ impl RingParams {
     }
 }
 
-/// Effective nozzle area at a stop, volute included.
+/// Effective nozzle area at a stop, volute included, as the flow law counts it.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct AreaOnEngine {
     /// With the parts, mm².
@@ -89,6 +89,8 @@ impl AreaOnEngine {
 pub struct PartsOnEngine {
     /// The engine with them.
     pub engine: EngineParams,
+    /// What an area of the parts counts for in the engine's flow law.
+    pub flow_factor: f64,
     /// At the closed stop.
     pub closed: AreaOnEngine,
     /// At the open stop.
@@ -101,17 +103,20 @@ impl PartsOnEngine {
     /// # Errors
     /// Names the field of the engine, as it then stands, that is out of range.
     pub fn try_new(sheet: &PartsSheet, engine: &EngineParams) -> Result<Self, BadParameter> {
+        let own = Engine::try_new(*engine, Ambient::SEA_LEVEL)?;
+        // By the engine's own air path, before the sheet's wheels are in it.
+        let flow_factor = engine.flow_factor()?;
         let with_parts = EngineParams {
             air: with_wheels_of(sheet, engine.air),
             ring: Some(RingParams::of_sheet(sheet)),
+            ring_flow_factor: Some(flow_factor),
             ..*engine
         };
-        let own = Engine::try_new(*engine, Ambient::SEA_LEVEL)?;
         let new = Engine::try_new(with_parts, Ambient::SEA_LEVEL)?;
         let area_mm2 = |engine: &Engine, opening| engine.model().vanes(opening).area_m2 * MM2_PER_M2;
         let at =
             |opening| AreaOnEngine { area_mm2: area_mm2(&new, opening), own_mm2: area_mm2(&own, opening) };
-        Ok(Self { engine: with_parts, closed: at(0.0), open: at(1.0) })
+        Ok(Self { engine: with_parts, flow_factor, closed: at(0.0), open: at(1.0) })
     }
 
     /// Are the parts for another size of engine?
@@ -146,6 +151,21 @@ mod tests {
                 assert!((run / figure - 1.0).abs() < 1e-9, "{}: {run} against {figure}", sheet.name);
             }
         }
+    }
+
+    #[test]
+    fn wheels_of_a_sheet_do_not_make_the_air_path_one_of_the_users_own() {
+        let sheet =
+            PartsSheet::parse("a", include_str!("../../../rigs/profiles/sheets/ring-a.toml")).unwrap();
+        let on = |engine: &EngineParams| PartsOnEngine::try_new(&sheet, engine);
+        let invented = on(&EngineParams::default()).unwrap();
+        assert_ne!(invented.engine.air, ReducedParams::default());
+        assert_eq!((invented.flow_factor, invented.engine.flow_factor()), (1.0, Ok(1.0)));
+        let air = ReducedParams { rotor_inertia_kg_m2: 3e-5, ..ReducedParams::default() };
+        let own = EngineParams { air, ..EngineParams::default() };
+        assert_eq!(on(&own).unwrap_err().field, "ring_flow_factor");
+        let said = on(&EngineParams { ring_flow_factor: Some(0.67), ..own }).unwrap();
+        assert!((said.open.area_mm2 / invented.open.area_mm2 - 0.67).abs() < 1e-9);
     }
 
     #[test]

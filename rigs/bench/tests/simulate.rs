@@ -172,6 +172,68 @@ fn a_campaign_with_parts_names_its_sheet_and_its_worst_run_replays_with_them() {
     assert_ne!(own["runs"][0]["metrics"]["peak_exhaust_kpa"], worst["value"]);
 }
 
+/// A ring by hand, with the dimensions of ring A's sheet.
+const RING: &str = "
+[world.engine.ring]
+vanes = 11
+height_mm = 6.0
+chord_mm = 17.5
+thickness_mm = 1.2
+pivot_radius_mm = 29.0
+pivot_fraction = 0.45
+closed_angle_deg = 10.6
+open_angle_deg = 36.0
+end_gap_mm = 0.06
+";
+const OWN_AIR: &str = "\n[world.engine.air]\nnozzle_max_m2 = 7.0e-4\n";
+
+#[test]
+fn a_ring_on_an_engine_of_ones_own_runs_only_when_it_is_said_what_its_area_counts_for() {
+    let folder = tempfile::tempdir().unwrap();
+    let at = folder.path();
+    let a = sheet("ring-a.toml");
+    let write = |text: &str| fs::write(at.join("own.toml"), text).unwrap();
+    let refused = |args: &[&str]| {
+        let (code, _, said) = vanebench(args, at);
+        assert_eq!(code, 2, "{said}");
+        for word in ["`world.engine.ring_flow_factor` is missing", "0.67", "too little boost"] {
+            assert!(said.contains(word), "{word} is missing in: {said}");
+        }
+        assert!(!at.join("out").exists());
+        said
+    };
+    write(&format!("{BOOST_STEP}{OWN_AIR}"));
+    assert_eq!(vanebench(&["simulate", "own.toml"], at).0, 0);
+    let said = refused(&["simulate", "own.toml", "--parts", &a, "--out", "out"]);
+    assert!(said.contains("scenario boost-step"), "{said}");
+    refused(&["campaign", "own.toml", "--parts", &a, "--runs", "4", "--checkpoint", "out"]);
+    write(&format!("{BOOST_STEP}{OWN_AIR}{RING}"));
+    let said = refused(&["simulate", "own.toml", "--out", "out"]);
+    assert!(said.contains("own.toml, line 24"), "{said}");
+
+    write(&format!("{BOOST_STEP}\n[world.engine]\nring_flow_factor = 0.67\n{OWN_AIR}{RING}"));
+    let said = "measured areas count 0.67 times: ring_flow_factor, given by the scenario";
+    for args in [&["simulate", "own.toml"][..], &["campaign", "own.toml", "--runs", "4"]] {
+        let text = String::from_utf8(vanebench(&[args, &["--parts", &a]].concat(), at).1).unwrap();
+        assert!(text.contains(said), "{text}");
+    }
+    assert_eq!(told(&["campaign", "own.toml", "--runs", "4"], at)["failures"], 0);
+}
+
+/// A campaign's units differ in air path and nozzle; which factor counts was decided before they were drawn.
+#[test]
+fn the_spread_of_units_does_not_take_the_built_in_air_path_for_one_of_ones_own() {
+    let folder = tempfile::tempdir().unwrap();
+    let at = folder.path();
+    fs::write(at.join("ring.toml"), format!("{BOOST_STEP}{RING}")).unwrap();
+    assert_eq!(told(&["campaign", "ring.toml", "--runs", "12"], at)["failures"], 0);
+    let a = sheet("ring-a.toml");
+    let campaign = told(&["campaign", "boost-step", "--runs", "12", "--parts", &a], at);
+    assert_eq!(campaign["failures"], 0);
+    assert_eq!(campaign["parts"]["ring_flow_factor"], 1.0);
+    assert_eq!(campaign["parts"]["flow_factor_from"], "built-in-air-path");
+}
+
 #[test]
 fn a_sheet_that_is_no_turbo_is_refused_with_line_and_field_and_nothing_is_written() {
     let folder = tempfile::tempdir().unwrap();

@@ -28,6 +28,16 @@ enum GasTorqueFrom {
     Scenario,
 }
 
+/// Who says what a measured area counts for in the flow law.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+enum FlowFactorFrom {
+    /// The scenario gives it.
+    Scenario,
+    /// The scenario's air path is the built-in one, made for 1.
+    BuiltInAirPath,
+}
+
 /// What is told about the parts of a run.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub(super) struct ToldParts {
@@ -39,6 +49,8 @@ pub(super) struct ToldParts {
     closed: AreaOnEngine,
     open: AreaOnEngine,
     is_other_size: bool,
+    ring_flow_factor: f64,
+    flow_factor_from: FlowFactorFrom,
     gas_torque_from: GasTorqueFrom,
     estimated: Vec<String>,
 }
@@ -50,13 +62,20 @@ pub(super) struct ToldParts {
 pub(super) fn put_on(path: &Path, scenario: &Scenario) -> Result<(Scenario, ToldParts), Failure> {
     let sheet = PartsSheet::read(path).map_err(Failure::usage)?;
     let file = path.display().to_string();
-    let fitted = PartsOnEngine::try_new(&sheet, &scenario.world.engine)
-        .map_err(|error| Failure::usage(format!("{file}: on this engine {error}")))?;
+    let fitted = PartsOnEngine::try_new(&sheet, &scenario.world.engine).map_err(|error| {
+        let (engine, error) = (&scenario.name, error.within("world.engine"));
+        Failure::usage(format!("{file}, on the engine of scenario {engine}: {error}; nothing was run"))
+    })?;
     let mut with_parts = scenario.clone();
     with_parts.world.engine = fitted.engine;
     let is_given = scenario.world.gas_torque.is_some();
     let told = ToldParts {
         is_other_size: fitted.is_other_size(),
+        ring_flow_factor: fitted.flow_factor,
+        flow_factor_from: match scenario.world.engine.ring_flow_factor {
+            Some(_) => FlowFactorFrom::Scenario,
+            None => FlowFactorFrom::BuiltInAirPath,
+        },
         gas_torque_from: if is_given { GasTorqueFrom::Scenario } else { GasTorqueFrom::Sheet },
         estimated: sheet.quantities().filter(|(_, q)| q.is_estimated()).map(|(f, _)| f.path()).collect(),
         name: sheet.name,
@@ -73,7 +92,7 @@ impl ToldParts {
     pub(super) fn lines(&self) -> Vec<String> {
         let note = if self.note.is_empty() { String::new() } else { format!(", {}", self.note) };
         let mut lines = vec![format!(
-            "{} ({}{note}): nozzle with volute {:.1} mm² closed, {:.2} × this engine's own, {:.1} mm² open, {:.2} ×",
+            "{} ({}{note}): nozzle with volute as it counts {:.1} mm² closed, {:.2} × this engine's own, {:.1} mm² open, {:.2} ×",
             self.name,
             self.file,
             self.closed.area_mm2,
@@ -81,6 +100,11 @@ impl ToldParts {
             self.open.area_mm2,
             self.open.ratio()
         )];
+        let from = match self.flow_factor_from {
+            FlowFactorFrom::Scenario => "given by the scenario",
+            FlowFactorFrom::BuiltInAirPath => "the built-in air path was made for it",
+        };
+        lines.push(format!("measured areas count {} times: ring_flow_factor, {from}", self.ring_flow_factor));
         if self.is_other_size {
             lines.push(
                 "open area far from this engine's own: for another engine, or a wrong ring; nothing was rescaled \
