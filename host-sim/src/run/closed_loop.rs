@@ -54,8 +54,17 @@ pub(super) struct Loop<'a> {
     full_load_mg: f64,
     altitude_m: Option<f64>,
     fuel_request: FuelRequest,
-    /// Engine speed and load of the last look at the boost map, and what it said.
-    mapped: ((f64, f64), f64),
+    wish: Wish,
+}
+
+/// A demand, and what becomes of it before it is asked of the controller: worked out once for as long as it
+/// stands still.
+#[derive(Clone, Copy)]
+struct Wish {
+    demand: Demand,
+    request: Request,
+    /// What the controller makes of the boost target in this air, kPa.
+    boost_target_kpa: f64,
 }
 
 /// Altitude is followed in steps of this size, m: 0.12 kPa.
@@ -94,9 +103,9 @@ impl<'a> Loop<'a> {
             full_load_mg: world.engine.full_load_mg,
             altitude_m: None,
             fuel_request: FuelRequest::Free,
-            mapped: ((f64::NAN, f64::NAN), f64::NAN),
+            wish: Wish { demand: first, request: Request::Release, boost_target_kpa: 0.0 },
         };
-        bench.follow_altitude(&first)?;
+        bench.follow(first)?;
         Ok(bench)
     }
 
@@ -113,18 +122,11 @@ impl<'a> Loop<'a> {
     /// is too large to be handed round every tick.
     pub(super) fn plan(&mut self, tick: u32, t_s: f64, is_warm_up: bool) -> Result<(), BadParameter> {
         let demand = self.demand.at(t_s);
-        self.follow_altitude(&demand)?;
-        let load = (demand.fuel_mg / self.full_load_mg).clamp(0.0, 1.0);
-        let boost_kpa = demand.boost_kpa.unwrap_or_else(|| self.mapped_boost_kpa(demand.speed_rpm, load));
-        let boost_target = Kilopascal(boost_kpa as f32);
-        let request = Request::Engine(EngineDemand {
-            mode: demand.vanes.into(),
-            boost_target,
-            engine_speed: Rpm(demand.speed_rpm as f32),
-            load: Load::saturating(load as f32, Load::MIN),
-        });
+        if demand != self.wish.demand {
+            self.follow(demand)?;
+        }
         let sample = self.world.sample(Tick(tick));
-        let output = self.controller.tick(&sample, &request);
+        let output = self.controller.tick(&sample, &self.wish.request);
         self.fuel_request = asked(output.fuel);
         let inputs = EngineInputs {
             speed_rpm: demand.speed_rpm,
@@ -133,7 +135,7 @@ impl<'a> Loop<'a> {
             fuel_request: self.fuel_request,
         };
         self.planned = Planned {
-            row: self.row(t_s, &demand, boost_target, &output),
+            row: self.row(t_s, &output),
             duty: output.duty,
             engine: EngineState::Running(inputs),
             event: output.event,
@@ -143,23 +145,32 @@ impl<'a> Loop<'a> {
         Ok(())
     }
 
-    /// Boost from the map; looked up once for as long as the demand stands still.
-    fn mapped_boost_kpa(&mut self, speed_rpm: f64, load: f64) -> f64 {
-        if self.mapped.0 != (speed_rpm, load) {
-            self.mapped = ((speed_rpm, load), wanted_boost_kpa(speed_rpm, load));
-        }
-        self.mapped.1
+    /// Takes on a demand that is not the last one.
+    fn follow(&mut self, demand: Demand) -> Result<(), BadParameter> {
+        self.follow_altitude(&demand)?;
+        let load = (demand.fuel_mg / self.full_load_mg).clamp(0.0, 1.0);
+        let boost_kpa = demand.boost_kpa.unwrap_or_else(|| wanted_boost_kpa(demand.speed_rpm, load));
+        let boost_target = Kilopascal(boost_kpa as f32);
+        let request = Request::Engine(EngineDemand {
+            mode: demand.vanes.into(),
+            boost_target,
+            engine_speed: Rpm(demand.speed_rpm as f32),
+            load: Load::saturating(load as f32, Load::MIN),
+        });
+        let ambient = Kilopascal(self.world.truth().ambient_kpa as f32);
+        let boost_target_kpa = f64::from(self.modes.boost_target_at(boost_target, ambient).0);
+        self.wish = Wish { demand, request, boost_target_kpa };
+        Ok(())
     }
 
-    fn row(&self, t_s: f64, demand: &Demand, asked: Kilopascal, output: &TickOutput) -> TraceRow {
-        let truth = self.world.truth();
-        let target = self.modes.boost_target_at(asked, Kilopascal(truth.ambient_kpa as f32));
+    fn row(&self, t_s: f64, output: &TickOutput) -> TraceRow {
+        let (truth, demand) = (self.world.truth(), &self.wish.demand);
         TraceRow {
             t_s,
             speed_rpm: demand.speed_rpm,
             fuel_asked_mg: demand.fuel_mg,
             fuel_mg: truth.fuel_mg,
-            boost_target_kpa: f64::from(target.0),
+            boost_target_kpa: self.wish.boost_target_kpa,
             boost_kpa: truth.boost_kpa,
             exhaust_kpa: truth.exhaust_kpa,
             turbo_rpm: truth.turbo_rpm,

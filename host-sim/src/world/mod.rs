@@ -113,6 +113,8 @@ pub struct World {
     drive: Drive,
     gas: GasOnRing,
     gas_torque_nm: f64,
+    /// Opening of the ring where the air path's tick ends.
+    opening_now: f64,
     running: bool,
     ticks: u64,
     next_event_s: f64,
@@ -144,6 +146,7 @@ impl World {
             drive_sign: config.opening.sign(),
             drive: Drive::Off { supply_v: sound.bridge.supply_v },
             gas_torque_nm: 0.0,
+            opening_now: 0.0,
             running: false,
             ticks: 0,
             next_event_s: 0.0,

@@ -64,8 +64,8 @@ impl World {
             return None;
         };
         self.running = true;
-        let opening = self.opening();
-        Some(self.engine.begin(inputs, opening, self.hose, TICK_S))
+        self.opening_now = self.opening();
+        Some(self.engine.begin(inputs, self.opening_now, self.hose, TICK_S))
     }
 
     // Not a call: its arguments would be written down and read back in wider pieces, which stalls.
@@ -74,7 +74,7 @@ impl World {
         let time_s = self.time_s();
         self.engine.finish(arrived, run, self.hose, TICK_S).map_err(|air| Diverged::Air { time_s, air })?;
         let over_vanes_pa = self.engine.state()[1] - self.engine.model().ambient().pressure_pa;
-        self.gas_torque_nm = self.gas.toward_open_nm(over_vanes_pa, self.opening());
+        self.gas_torque_nm = self.gas.toward_open_nm(over_vanes_pa, self.opening_now);
         Ok(())
     }
 
