@@ -74,6 +74,8 @@ pub struct Engine {
     vanes: Vanes,
     hose_drop_pa: f64,
     fuel_mg: f64,
+    /// Fuel per stroke that the smoke limit allows for the air of one revolution in a minute; infinite: no limit.
+    smoke_mg_per_kg_s: f64,
     limited_for_s: f64,
 }
 
@@ -94,6 +96,7 @@ impl Engine {
             params,
             hose_drop_pa: 0.0,
             fuel_mg: 0.0,
+            smoke_mg_per_kg_s: params.smoke_mg_per_kg_s(),
             limited_for_s: 0.0,
         })
     }
@@ -198,10 +201,7 @@ impl Engine {
 
     /// Fuel after smoke limit and, where the engine listens, the controller's request.
     fn delivered_mg(&mut self, inputs: &EngineInputs, dt: f64) -> f64 {
-        let mut fuel = inputs.fuel_mg;
-        if self.params.smoke_limit_afr > 0.0 {
-            fuel = fuel.min(self.smoke_limit_mg(inputs.speed_rpm));
-        }
+        let fuel = inputs.fuel_mg.min(self.smoke_limit_mg(inputs.speed_rpm));
         let FuelRequest::LimitTo(share) = inputs.fuel_request else {
             self.limited_for_s = 0.0;
             return fuel;
@@ -215,17 +215,14 @@ impl Engine {
         if obeyed { fuel.min(share.clamp(0.0, 1.0) * self.params.full_load_mg) } else { fuel }
     }
 
-    /// Most fuel that the present air burns without smoke, mg per stroke.
+    /// Most fuel that the present air burns without smoke, mg per stroke; the same at every speed.
     fn smoke_limit_mg(&self, speed_rpm: f64) -> f64 {
-        if self.params.smoke_limit_afr <= 0.0 {
-            return f64::INFINITY;
+        const ONE_RPM: f64 = 1.0;
+        if speed_rpm > 0.0 {
+            self.model.engine_flow(&self.state, ONE_RPM) * self.smoke_mg_per_kg_s
+        } else {
+            0.0
         }
-        let strokes_per_s = speed_rpm * self.params.air.cylinders / 120.0;
-        if strokes_per_s <= 0.0 {
-            return 0.0;
-        }
-        let air = self.model.engine_flow(&self.state, speed_rpm);
-        air / strokes_per_s / self.params.smoke_limit_afr * 1e6
     }
 
     /// Changes how the engine answers a fuel request: how that fault arrives.

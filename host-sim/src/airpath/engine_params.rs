@@ -80,6 +80,17 @@ impl EngineParams {
         self.measured_ring().map(|_| ())
     }
 
+    /// Fuel per stroke that the smoke limit allows for the air of one revolution in a minute; infinite: no limit.
+    pub(super) fn smoke_mg_per_kg_s(&self) -> f64 {
+        const MG_PER_KG: f64 = 1e6;
+        let strokes_per_s_at_one_rpm = self.air.cylinders / 120.0;
+        if self.smoke_limit_afr > 0.0 {
+            MG_PER_KG / (strokes_per_s_at_one_rpm * self.smoke_limit_afr)
+        } else {
+            f64::INFINITY
+        }
+    }
+
     /// Makes every nozzle area larger by a factor: the law's and the measured ring's.
     pub(crate) fn scale_nozzle(&mut self, factor: f64) {
         // Settled first: the air path that it may go by is about to change.

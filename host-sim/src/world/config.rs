@@ -190,8 +190,8 @@ impl WorldConfig {
         let high = stops.high.ok_or_else(|| need("high"))?.angle_rad;
         between("actuator.ring.stops.high.angle_rad", high - low, 0.01, 6.3)?;
         Ok(match self.opening {
-            OpeningDirection::LowersAngle => Travel { open_rad: low, closed_rad: high },
-            OpeningDirection::RaisesAngle => Travel { open_rad: high, closed_rad: low },
+            OpeningDirection::LowersAngle => Travel::new(low, high),
+            OpeningDirection::RaisesAngle => Travel::new(high, low),
         })
     }
 }
@@ -203,14 +203,20 @@ pub struct Travel {
     pub open_rad: f64,
     /// Vanes closed, rad.
     pub closed_rad: f64,
+    /// Opening per rad.
+    per_rad: f64,
 }
 
 impl Travel {
+    fn new(open_rad: f64, closed_rad: f64) -> Self {
+        Self { open_rad, closed_rad, per_rad: 1.0 / (open_rad - closed_rad) }
+    }
+
     /// Opening at a ring angle: 0 closed … 1 open; beyond the stops it goes on.
     #[inline]
     #[must_use]
     pub fn opening(&self, ring_rad: f64) -> f64 {
-        (ring_rad - self.closed_rad) / (self.open_rad - self.closed_rad)
+        (ring_rad - self.closed_rad) * self.per_rad
     }
 
     /// Ring angle at an opening, rad.
