@@ -32,7 +32,9 @@ pub enum FileError {
         bad: BadParameter,
     },
     /// The file cannot be read.
-    #[error("{file}: cannot be read ({reason}); check the path and the permissions")]
+    #[error(
+        "{file}: cannot be read ({reason}); check path and permissions; a readable UTF-8 text file is needed"
+    )]
     Unreadable {
         /// File name as given.
         file: String,

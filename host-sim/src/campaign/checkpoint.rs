@@ -30,7 +30,7 @@ pub enum CheckpointError {
     },
     /// A checkpoint of another campaign.
     #[error(
-        "{file}: belongs to another campaign (scenario, settings, spread, seed or program differ); \
+        "{file}: belongs to another campaign (scenario, settings, spread, seed, number of runs or program differ); \
          give another file or remove it to start again"
     )]
     OtherPlan {
@@ -72,7 +72,8 @@ impl Checkpoint {
     pub(super) fn save(&self, file: &Path) -> Result<(), CheckpointError> {
         let disk = |reason: String| CheckpointError::Disk { file: file.to_owned(), reason };
         let text = serde_json::to_string(self).map_err(|error| disk(error.to_string()))?;
-        let beside = file.with_extension("part");
+        let mut beside = file.as_os_str().to_owned();
+        beside.push(".part");
         std::fs::write(&beside, text).map_err(|error| disk(error.to_string()))?;
         std::fs::rename(&beside, file).map_err(|error| disk(error.to_string()))
     }

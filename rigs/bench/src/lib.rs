@@ -25,3 +25,4 @@ pub mod unit_result;
 pub mod unit_store;
 pub mod verbs;
 pub mod virtual_units;
+mod whole_number;

@@ -100,6 +100,54 @@ fn a_campaign_goes_on_from_its_checkpoint_and_refuses_that_of_another() {
     assert!(code == 2 && said.contains("kept"), "{said}");
 }
 
+#[test]
+#[cfg(unix)]
+fn an_interrupted_campaign_says_how_to_go_on_and_ends_with_the_bytes_of_a_whole_one() {
+    let folder = tempfile::tempdir().unwrap();
+    let at = folder.path();
+    fs::write(
+        at.join("short.toml"),
+        "name = \"short\"\nabout = \"\"\nduration_s = 0.5\nwarm_up_s = 0.1\n\
+        [[demand]]\nt_s = 0.0\nspeed_rpm = 2000\nfuel_mg = 25\nboost_kpa = 150\n",
+    )
+    .unwrap();
+    let campaign = ["campaign", "short.toml", "--runs", "3000"];
+    let kept = [&campaign[..], &["--checkpoint", "kept"]].concat();
+    let mut first = std::process::Command::new(assert_cmd::cargo_bin!("vanebench"));
+    let first = first.current_dir(at).args(&kept).stdout(std::process::Stdio::piped()).spawn().unwrap();
+    let pid = first.id().to_string();
+    while !at.join("kept").exists() {
+        std::thread::sleep(std::time::Duration::from_millis(5));
+    }
+    std::process::Command::new("kill").args(["-INT", &pid]).status().unwrap();
+    let ended = first.wait_with_output().unwrap();
+    let text = String::from_utf8(ended.stdout).unwrap();
+    assert_eq!(ended.status.code(), Some(130), "{text}");
+    assert!(text.contains("interrupted; the same command line goes on from kept"), "{text}");
+    let (_, resumed, _) = vanebench(&[&["--json"], &kept[..]].concat(), at);
+    let (_, whole, _) = vanebench(&[&["--json"], &campaign[..]].concat(), at);
+    assert!(resumed == whole && !whole.is_empty());
+    let (code, _, said) = vanebench(&[&kept[..2], &["--runs", "2999", "--checkpoint", "kept"]].concat(), at);
+    assert!(code == 2 && said.contains("number of runs"), "{said}");
+}
+
+#[test]
+fn a_number_that_cannot_be_is_refused_with_what_is_allowed() {
+    let folder = tempfile::tempdir().unwrap();
+    for (args, allowed) in [
+        (["campaign", "boost-step", "--runs", "0"], "1 to 100000000"),
+        (["campaign", "boost-step", "--runs", "-1"], "1 to 100000000"),
+        (["campaign", "boost-step", "--runs", "1e3"], "1 to 100000000"),
+        (["campaign", "boost-step", "--threads", "1000000"], "1 to 1024"),
+        (["campaign", "boost-step", "--seed", "-1"], "0 to 18446744073709551615"),
+        (["simulate", "boost-step", "--member", "18446744073709551615"], "0 to 99999999"),
+    ] {
+        let (code, _, said) = vanebench(&args, folder.path());
+        assert!(code == 2 && said.contains(args[3]), "{args:?}: {said}");
+        assert!(said.contains(&format!("allowed: whole numbers from {allowed}")), "{said}");
+    }
+}
+
 fn sheet(name: &str) -> String {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("../profiles/sheets").join(name).display().to_string()
 }
@@ -205,7 +253,7 @@ fn a_ring_on_an_engine_of_ones_own_runs_only_when_it_is_said_what_its_area_count
     write(&format!("{BOOST_STEP}{OWN_AIR}"));
     assert_eq!(vanebench(&["simulate", "own.toml"], at).0, 0);
     let said = refused(&["simulate", "own.toml", "--parts", &a, "--out", "out"]);
-    assert!(said.contains("scenario boost-step"), "{said}");
+    assert!(said.contains("on the engine of own.toml: "), "{said}");
     refused(&["campaign", "own.toml", "--parts", &a, "--runs", "4", "--checkpoint", "out"]);
     write(&format!("{BOOST_STEP}{OWN_AIR}{RING}"));
     let said = refused(&["simulate", "own.toml", "--out", "out"]);

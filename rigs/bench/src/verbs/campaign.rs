@@ -14,6 +14,12 @@ use super::{guard_campaign, learn_campaign, simulate};
 use crate::console::Console;
 use crate::exit::{Exit, Failure, VerbResult};
 use crate::interrupt;
+use crate::whole_number::whole;
+
+/// Most runs of a campaign.
+pub(super) const MOST_RUNS: u64 = 100_000_000;
+/// Most threads; more than a computer has cores only take turns.
+const MOST_THREADS: u64 = 1024;
 
 /// What `campaign` takes.
 #[derive(Debug, clap::Args)]
@@ -25,10 +31,10 @@ pub struct Args {
     #[arg(required = true)]
     scenario: Option<String>,
     /// How many runs
-    #[arg(long, default_value_t = 1000, value_parser = clap::value_parser!(u64).range(1..=100_000_000))]
+    #[arg(long, default_value_t = 1000, allow_negative_numbers = true, value_parser = whole::<u64>(1..=MOST_RUNS))]
     runs: u64,
     /// Seed of the whole campaign
-    #[arg(long, default_value_t = 1)]
+    #[arg(long, default_value_t = 1, allow_negative_numbers = true, value_parser = whole::<u64>(0..=u64::MAX))]
     seed: u64,
     /// Controller settings, a TOML file; without it, the built-in settings
     #[arg(long = "with", value_name = "CONTROLLER.toml")]
@@ -43,8 +49,8 @@ pub struct Args {
     /// File that keeps the progress; an interrupted campaign goes on from it
     #[arg(long, value_name = "FILE")]
     checkpoint: Option<PathBuf>,
-    /// Threads; the result does not depend on it
-    #[arg(long, value_name = "N")]
+    /// Threads; without it, one for each core. The result does not depend on it
+    #[arg(long, value_name = "N", allow_negative_numbers = true, value_parser = whole::<usize>(1..=MOST_THREADS))]
     threads: Option<usize>,
 }
 
@@ -117,7 +123,9 @@ fn run_scenario(args: &Args, console: &Console) -> VerbResult {
     let scenario = simulate::scenario(args.scenario())?;
     let (scenario, parts) = match &args.parts {
         None => (scenario, None),
-        Some(sheet) => put_on(sheet, &scenario).map(|(scenario, told)| (scenario, Some(told)))?,
+        Some(sheet) => {
+            put_on(sheet, &scenario, args.scenario()).map(|(scenario, told)| (scenario, Some(told)))?
+        }
     };
     let plan = CampaignPlan {
         scenario,
@@ -175,6 +183,12 @@ fn text(args: &Args, plan: &CampaignPlan, parts: Option<&ToldParts>, stats: &Cam
         plan.seed,
         stats.failures()
     )];
+    if stats.runs() < plan.runs {
+        lines.push(match &args.checkpoint {
+            Some(file) => format!("  interrupted; the same command line goes on from {}", file.display()),
+            None => "  interrupted, progress lost; --checkpoint FILE keeps it".to_owned(),
+        });
+    }
     lines.extend(parts.iter().flat_map(|parts| parts.lines()).map(|line| format!("  {line}")));
     lines.push(format!(
         "  {:<36}{:>16}{:>10}{:>10}{:>10}{:>10}{:>10}{:>10}  worst runs",
@@ -198,11 +212,11 @@ fn replay(args: &Args) -> String {
     format!("vanebench simulate {}{options} --seed {} --member RUN", args.scenario(), args.seed)
 }
 
-/// One metric: extremes as they were, quantiles to the width of a bin.
+/// One metric: extremes as they were, quantiles to the decimal place that they are known to.
 fn metric_line(row: &MetricSummary, runs: u64) -> String {
     // Rounding must not push a quantile past the extremes.
     let quantile = |value: f64| {
-        let step = row.step.max(row.bin);
+        let step = row.step.max(10_f64.powf(row.known_to(value).log10().floor()));
         let rounded = (value / step).round() * step;
         let kept = rounded.clamp(row.least, row.most);
         shown_to(kept, if kept == rounded { step } else { row.step })
@@ -218,7 +232,9 @@ fn metric_line(row: &MetricSummary, runs: u64) -> String {
     ];
     let [count, values @ ..] = cells;
     let values: Vec<String> = values.iter().map(|cell| format!("{cell:>10}")).collect();
-    let worst: Vec<String> = row.worst.iter().take(3).map(|worst| worst.run.to_string()).collect();
+    // Where all runs are the same, none is the worst.
+    let named = if row.most > row.least { 3 } else { 0 };
+    let worst: Vec<String> = row.worst.iter().take(named).map(|worst| worst.run.to_string()).collect();
     format!(
         "  {:<36}{count:>16}{}  {}",
         format!("{}, {}", row.name, row.unit),

@@ -18,9 +18,10 @@ use crate::console::Console;
 use crate::exit::{Exit, Failure, VerbResult};
 use crate::record::write_whole;
 use crate::toml_file::TomlFile;
+use crate::whole_number::whole;
 
 /// Most draws of the what-if campaign: a minute or two.
-const RUNS_MAX: i64 = 20_000;
+const RUNS_MAX: u64 = 20_000;
 
 /// What `match` takes.
 #[derive(Debug, clap::Args)]
@@ -33,13 +34,13 @@ pub struct Args {
     #[arg(long, value_name = "FILE")]
     controller: Option<PathBuf>,
     /// Boost that must not be passed, absolute kPa
-    #[arg(long, value_name = "KPA", default_value_t = 280.0, value_parser = boost_limit)]
+    #[arg(long, value_name = "KPA", default_value_t = 280.0, allow_negative_numbers = true, value_parser = boost_limit)]
     boost_limit: f64,
     /// Draws of the what-if campaign over all tolerances
-    #[arg(long, default_value_t = 200, value_parser = clap::value_parser!(u32).range(2..=RUNS_MAX))]
+    #[arg(long, default_value_t = 200, allow_negative_numbers = true, value_parser = whole::<u32>(2..=RUNS_MAX))]
     runs: u32,
     /// Seed of that campaign
-    #[arg(long, default_value_t = 1)]
+    #[arg(long, default_value_t = 1, allow_negative_numbers = true, value_parser = whole::<u64>(0..=u64::MAX))]
     seed: u64,
     /// Folder for match.html, opening-map.csv and controller.toml
     #[arg(long, value_name = "DIR")]
@@ -99,7 +100,8 @@ fn settings(path: Option<&Path>) -> Result<Settings, Failure> {
     let file = TomlFile::read(path).map_err(Failure::usage)?;
     let settings: Settings = file.parse().map_err(Failure::usage)?;
     settings.validate().map_err(|error| {
-        Failure::usage(file.refuse(error.field, format!("{error}"), "Correct this line and run again."))
+        let allowed = format!("allowed {} to {}", error.range.min, error.range.max);
+        Failure::usage(file.refuse(error.field, allowed, "Correct this line and run again."))
     })?;
     Ok(settings)
 }

@@ -55,16 +55,20 @@ pub(super) struct ToldParts {
     estimated: Vec<String>,
 }
 
-/// A scenario with the turbo of a sheet on its engine.
+/// A scenario, called as on the command line, with the turbo of a sheet on its engine.
 ///
 /// # Errors
 /// A [`Failure`] with everything that is wrong with the sheet, or the field that the engine refuses.
-pub(super) fn put_on(path: &Path, scenario: &Scenario) -> Result<(Scenario, ToldParts), Failure> {
+pub(super) fn put_on(
+    path: &Path,
+    scenario: &Scenario,
+    called: &str,
+) -> Result<(Scenario, ToldParts), Failure> {
     let sheet = PartsSheet::read(path).map_err(Failure::usage)?;
     let file = path.display().to_string();
     let fitted = PartsOnEngine::try_new(&sheet, &scenario.world.engine).map_err(|error| {
-        let (engine, error) = (&scenario.name, error.within("world.engine"));
-        Failure::usage(format!("{file}, on the engine of scenario {engine}: {error}; nothing was run"))
+        let error = error.within("world.engine");
+        Failure::usage(format!("{file}, on the engine of {called}: {error}; nothing was run"))
     })?;
     let mut with_parts = scenario.clone();
     with_parts.world.engine = fitted.engine;

@@ -17,11 +17,13 @@ use host_sim::run::{Record, RunError, RunOutcome, run_world};
 use host_sim::scenario::{BuiltIn, Scenario, builtins};
 use serde::Serialize;
 
+use super::campaign::MOST_RUNS;
 use super::metric_digits::shown_to;
 use super::parts_on_engine::{ON_WHAT_GROUND, ToldParts};
 use crate::console::Console;
 use crate::exit::{Exit, Failure, VerbResult};
 use crate::record::write_whole;
+use crate::whole_number::whole;
 pub(super) use setup::controllers;
 use setup::{Setup, setups};
 
@@ -38,10 +40,10 @@ pub struct Args {
     #[arg(long, value_name = "SHEET.toml")]
     parts: Vec<PathBuf>,
     /// Seed of the sensors' noise (with --member: seed of the campaign)
-    #[arg(long, default_value_t = 1)]
+    #[arg(long, default_value_t = 1, allow_negative_numbers = true, value_parser = whole::<u64>(0..=u64::MAX))]
     seed: u64,
     /// Replay this run of a campaign over the same scenario
-    #[arg(long, value_name = "RUN")]
+    #[arg(long, value_name = "RUN", allow_negative_numbers = true, value_parser = whole::<u64>(0..=MOST_RUNS - 1))]
     member: Option<u64>,
     /// Spread of that campaign, where it was not the built-in one
     #[arg(long, value_name = "SPREAD.toml", requires = "member")]

@@ -66,7 +66,8 @@ pub(super) fn setups(args: &Args, scenario: &Scenario) -> Result<Vec<Setup>, Fai
             setups.push(setup(controller.clone(), scenario.clone(), None));
         }
         for path in &args.parts {
-            let (with_parts, told) = put_on(path, scenario)?;
+            let (with_parts, told) =
+                put_on(path, scenario, args.scenario.as_deref().unwrap_or(&scenario.name))?;
             let turbo = stem(path);
             let name = if args.with.is_empty() { turbo } else { format!("{controller}-{turbo}") };
             setups.push(setup(name, with_parts, Some(told)));
