@@ -179,6 +179,7 @@ fn measured_turbos_stand_side_by_side_and_table_json_and_page_name_their_sheets(
     assert_ne!(runs[0]["metrics"], runs[1]["metrics"]);
     let page = fs::read_to_string(at.join("out/simulate.html")).unwrap();
     assert!(page.contains("turbo of ring-c") && page.contains("ring C, 9 vanes"), "{page}");
+    assert!(page.contains("Turbos") && page.contains("measured areas count 1 times"), "{page}");
     for file in ["ring-a.csv", "ring-c.csv"] {
         assert!(at.join("out").join(file).exists(), "{file}");
     }

@@ -8,7 +8,7 @@ use super::{ON_WHAT_GROUND, Shown, Told, cell, words};
 use crate::caution::CAUTIONS;
 use crate::report::{Axis, Chart, Ink, Report, Section, Table};
 
-const INKS: [Ink; 4] = [Ink::Main, Ink::Other, Ink::Opening, Ink::Closing];
+const INKS: [Ink; 4] = [Ink::Main, Ink::Closing, Ink::Opening, Ink::Other];
 
 /// One picture with a line for each run.
 fn chart(title: &str, axis: Axis, shown: &[Shown], value: fn(&TraceRow) -> f64) -> Chart {
@@ -53,14 +53,17 @@ pub(super) fn page(scenario: &Scenario, shown: &[Shown], told: &Told<'_>) -> Rep
         ),
     ];
     let turbos = words::turbos(shown);
-    facts.extend(turbos.iter().map(|(names, parts)| (format!("turbo of {names}"), parts.lines().join("; "))));
+    facts.extend(turbos.iter().map(|(names, parts)| (format!("turbo of {names}"), parts.name.clone())));
+    let described = turbos.iter().flat_map(|(_, parts)| parts.lines());
+    let described = described.fold(Section::new("Turbos"), |section, line| section.text(&line));
+    let described = (!turbos.is_empty()).then_some(described);
     let grounds = (!turbos.is_empty()).then(|| ON_WHAT_GROUND.to_owned());
     Report {
         subject: scenario.name.clone(),
         kind: "simulation".to_owned(),
         facts,
         verdict: None,
-        sections: vec![pictures, metrics_section(shown)],
+        sections: [Some(pictures), Some(metrics_section(shown)), described].into_iter().flatten().collect(),
         sheet: None,
         cautions: core::iter::once(
             "Simulated: a good run here is no proof on an engine. Surge is not modelled.",
