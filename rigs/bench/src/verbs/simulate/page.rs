@@ -54,7 +54,7 @@ pub(super) fn page(scenario: &Scenario, shown: &[Shown], told: &Told<'_>) -> Rep
     ];
     let turbos = words::turbos(shown);
     facts.extend(turbos.iter().map(|(names, parts)| (format!("turbo of {names}"), parts.name.clone())));
-    let described = turbos.iter().flat_map(|(_, parts)| parts.lines());
+    let described = turbos.iter().map(|(names, parts)| format!("{names}: {}", parts.lines().join("; ")));
     let described = described.fold(Section::new("Turbos"), |section, line| section.text(&line));
     let described = (!turbos.is_empty()).then_some(described);
     let grounds = (!turbos.is_empty()).then(|| ON_WHAT_GROUND.to_owned());
