@@ -52,7 +52,16 @@ impl Checkpoint {
     pub(super) fn load(file: &Path, fingerprint: u64) -> Result<Option<Self>, CheckpointError> {
         let text = match std::fs::read_to_string(file) {
             Ok(text) => text,
-            Err(error) if error.kind() == std::io::ErrorKind::NotFound => return Ok(None),
+            Err(error) if error.kind() == std::io::ErrorKind::NotFound => {
+                // Told now, not after the minutes that the first save is away.
+                return match file.parent() {
+                    Some(folder) if !(folder.as_os_str().is_empty() || folder.is_dir()) => {
+                        let reason = format!("there is no folder {}", folder.display());
+                        Err(CheckpointError::Disk { file: file.to_owned(), reason })
+                    }
+                    _ => Ok(None),
+                };
+            }
             Err(error) => {
                 return Err(CheckpointError::Disk { file: file.to_owned(), reason: error.to_string() });
             }

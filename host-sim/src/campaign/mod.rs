@@ -199,6 +199,13 @@ mod tests {
     }
 
     #[test]
+    fn a_checkpoint_in_a_folder_that_is_not_there_is_refused_before_the_first_run() {
+        let nowhere = std::env::temp_dir().join("vanebench-no-such-folder/checkpoint.json");
+        let refusal = run_campaign(&plan(32), Some(&nowhere), |_| panic!("a run was made")).unwrap_err();
+        assert!(refusal.to_string().contains("there is no folder"), "{refusal}");
+    }
+
+    #[test]
     fn the_worst_run_can_be_replayed_by_its_index() {
         let plan = plan(32);
         let table = on_threads(2, &plan).table();
