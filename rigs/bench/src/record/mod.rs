@@ -23,7 +23,7 @@ pub use numbering::{RunName, runs_in};
 pub use reader::Run;
 pub use samples::{Mark, Row, SAMPLE_HEADER, Sample};
 pub use series::{Column, Series};
-pub use whole_file::write_whole;
+pub use whole_file::{write_together, write_whole};
 pub use writer::RunWriter;
 
 /// Version of the folder's layout; a reader refuses any other.

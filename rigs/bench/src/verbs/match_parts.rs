@@ -16,7 +16,7 @@ use serde::Serialize;
 
 use crate::console::Console;
 use crate::exit::{Exit, Failure, VerbResult};
-use crate::record::write_whole;
+use crate::record::write_together;
 use crate::toml_file::TomlFile;
 use crate::whole_number::whole;
 
@@ -113,12 +113,10 @@ fn write(dir: &Path, told: &Told, found: &OpeningMatch, settings: &Settings) -> 
     std::fs::create_dir_all(dir).map_err(|error| refused(&error))?;
     let page = page::report(told).render().map_err(|error| refused(&error))?;
     let controller = controller_toml(told, settings).map_err(|error| refused(&error))?;
-    for (name, bytes) in
-        [("match.html", page), ("opening-map.csv", opening_map(found)), ("controller.toml", controller)]
-    {
-        write_whole(&dir.join(name), bytes.as_bytes()).map_err(|error| refused(&error))?;
-    }
-    Ok(())
+    let texts =
+        [("match.html", page), ("opening-map.csv", opening_map(found)), ("controller.toml", controller)];
+    let files: Vec<_> = texts.iter().map(|(name, text)| (dir.join(name), text.as_bytes())).collect();
+    write_together(&files).map_err(|error| refused(&error))
 }
 
 fn controller_toml(told: &Told, settings: &Settings) -> Result<String, toml::ser::Error> {

@@ -22,7 +22,7 @@ use super::metric_digits::shown_to;
 use super::parts_on_engine::{ON_WHAT_GROUND, ToldParts};
 use crate::console::Console;
 use crate::exit::{Exit, Failure, VerbResult};
-use crate::record::write_whole;
+use crate::record::write_together;
 use crate::whole_number::whole;
 pub(super) use setup::controllers;
 use setup::{Setup, setups};
@@ -215,15 +215,14 @@ fn text(args: &Args, scenario: &Scenario, shown: &[Shown]) -> String {
 
 fn write_out(dir: &Path, scenario: &Scenario, shown: &[Shown], told: &Told<'_>) -> Result<(), Failure> {
     let cannot = |error: std::io::Error| {
-        Failure::usage(format!("{}: cannot be made ({error}); give another folder", dir.display()))
+        Failure::undetermined(format!("{}: cannot be made ({error}); give another folder", dir.display()))
     };
-    std::fs::create_dir_all(dir).map_err(cannot)?;
-    for run in shown {
-        let file = dir.join(format!("{}.csv", run.name));
-        write_whole(&file, run.outcome.trace.to_csv().as_bytes()).map_err(Failure::undetermined)?;
-    }
     let json = serde_json::to_string_pretty(told).map_err(Failure::undetermined)?;
-    write_whole(&dir.join("simulate.json"), json.as_bytes()).map_err(Failure::undetermined)?;
     let page = page::page(scenario, shown, told).render().map_err(Failure::undetermined)?;
-    write_whole(&dir.join("simulate.html"), page.as_bytes()).map_err(Failure::undetermined)
+    let mut texts: Vec<_> =
+        shown.iter().map(|run| (format!("{}.csv", run.name), run.outcome.trace.to_csv())).collect();
+    texts.extend([("simulate.json".to_owned(), json), ("simulate.html".to_owned(), page)]);
+    std::fs::create_dir_all(dir).map_err(cannot)?;
+    let files: Vec<_> = texts.iter().map(|(name, text)| (dir.join(name), text.as_bytes())).collect();
+    write_together(&files).map_err(Failure::undetermined)
 }
