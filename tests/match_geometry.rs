@@ -17,6 +17,25 @@ fn ring(vanes: u32, height: f64, chord: f64, thickness: f64, radius: f64, fracti
     .unwrap()
 }
 
+/// Rings of a reference file: what they are and at which angle, the ring, the angle in degrees, the number that the
+/// script found there.
+fn referenced(file: &str, rows: usize) -> Vec<(String, VaneRing, f64, f64)> {
+    let read: Vec<_> = ReaderBuilder::new()
+        .from_path(reference_dir().join("match").join(file))
+        .unwrap()
+        .records()
+        .map(|row| {
+            let row = row.unwrap();
+            let number = |at: usize| row[at].parse::<f64>().unwrap();
+            let vanes = row[1].parse().unwrap();
+            let ring = ring(vanes, number(2), number(3), number(4), number(5), number(6));
+            (format!("{} at {}°", &row[0], &row[7]), ring, number(7), number(8))
+        })
+        .collect();
+    assert_eq!(read.len(), rows, "{file} was cut");
+    read
+}
+
 /// Source: `tests/reference/match/thin_vanes.py` (numpy 2.4.6), trailing edge to neighbour's chord line.
 #[test]
 fn straight_thin_vanes_leave_the_worked_throats() {
@@ -36,41 +55,19 @@ fn straight_thin_vanes_leave_the_worked_throats() {
 /// every point of its neighbours', rounded ends included, from touching vanes to vanes set radially.
 #[test]
 fn the_throat_is_the_brute_force_nearest_distance_at_every_angle() {
-    let path = reference_dir().join("match/throat_bruteforce.csv");
-    let mut checked = 0;
-    for row in ReaderBuilder::new().from_path(path).unwrap().records() {
-        let row = row.unwrap();
-        let number = |at: usize| row[at].parse::<f64>().unwrap();
-        let vanes = row[1].parse().unwrap();
-        let ring = ring(vanes, number(2), number(3), number(4), number(5), number(6));
-        let (angle, brute) = (number(7), number(8));
+    for (what, ring, angle, brute) in referenced("throat_bruteforce.csv", 124) {
         let throat = ring.throat_mm(angle);
-        assert!(
-            (throat - brute).abs() < 2e-6,
-            "{} at {angle}°: {throat} mm, brute force {brute} mm",
-            &row[0]
-        );
-        checked += 1;
+        assert!((throat - brute).abs() < 2e-6, "{what}: {throat} mm, brute force {brute} mm");
     }
-    assert_eq!(checked, 124, "the reference file was cut");
 }
 
 /// Source: `tests/reference/match/gas_moment.py` (numpy 2.4.6): pressure on every piece of a vane's outline
 /// upstream of its two throats, found by brute force, times its arm about the pivot.
 #[test]
 fn the_gas_turns_the_vanes_as_the_pressure_along_their_outlines_adds_up_to() {
-    let path = reference_dir().join("match/gas_moment.csv");
-    let mut checked = 0;
-    for row in ReaderBuilder::new().from_path(path).unwrap().records() {
-        let row = row.unwrap();
-        let number = |at: usize| row[at].parse::<f64>().unwrap();
-        let vanes = row[1].parse().unwrap();
-        let ring = ring(vanes, number(2), number(3), number(4), number(5), number(6));
-        let what = format!("{} at {}°", &row[0], &row[7]);
-        assert_near(&what, ring.gas_moment_mm3(number(7)), number(8), 1e-5);
-        checked += 1;
+    for (what, ring, angle, moment) in referenced("gas_moment.csv", 33) {
+        assert_near(&what, ring.gas_moment_mm3(angle), moment, 1e-5);
     }
-    assert_eq!(checked, 33, "the reference file was cut");
 }
 
 /// By hand: thin vanes nearly along the circle and shorter than the pitch meet end to end, so that the pressure
