@@ -141,7 +141,7 @@ impl Pair {
 
     #[inline(always)]
     pub(super) fn pushes(&self, from: &Motion, motor_nm: f64, gas_nm: f64) -> Pushes {
-        // The gear loses its share of the motor's torque in the direction of motion, less at the slowest.
+        // What the gear loses stands against the motion: torque lost over speed is drag, held where the lever is slow.
         let scale = larger(from.lever_rad_s.abs(), GEAR_LOSS_SPEED);
         let push =
             self.lever_momentum * from.lever_rad_s + motor_nm - self.preload - self.rate * from.lever_rad;

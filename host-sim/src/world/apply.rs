@@ -4,10 +4,9 @@
 //! sensors, and the time of the next change. Refuses a fault that makes a parameter impossible.
 
 use super::loose::LooseStop;
-use super::{Fault, FaultKind, Sensors, World};
+use super::{Fault, FaultKind, World};
 use crate::airpath::HoseState;
 use crate::check::BadParameter;
-use crate::sensor::Signal;
 
 impl World {
     /// Tries the faults of every moment at which one sets in or ends, so that none can fail later.
@@ -54,28 +53,5 @@ impl World {
         let later = faults.iter().flat_map(|fault| [Some(fault.at_s), fault.until_s]).flatten();
         self.next_event_s = later.filter(|at_s| *at_s > time_s).fold(f64::INFINITY, f64::min);
         Ok(())
-    }
-}
-
-impl Sensors {
-    fn clear_faults(&mut self) {
-        self.position.clear_faults();
-        self.channels.clear_faults();
-    }
-
-    fn add_fault(&mut self, fault: &Fault) {
-        let (signal, what) = match fault.what {
-            FaultKind::PositionSensor(what) => match self.position.add_fault(what) {
-                Some(what) => (Signal::Position, what),
-                None => return,
-            },
-            FaultKind::CurrentSensor(what) => (Signal::Current, what),
-            FaultKind::BoostSensor(what) => (Signal::Boost, what),
-            FaultKind::ExhaustSensor(what) => (Signal::Exhaust, what),
-            FaultKind::Barometer(what) => (Signal::Barometer, what),
-            FaultKind::TurboSpeedSensor(what) => (Signal::TurboSpeed, what),
-            _ => return,
-        };
-        self.channels.add_fault(signal, what, fault.at_s);
     }
 }

@@ -1,6 +1,6 @@
 //! The whole world of one unit: actuator, ring, sensors and engine, a millisecond at a time.
 //!
-//! In: a configuration and a seed, then one duty per tick with what the engine does. Out: one [`Sample`]
+//! In: a configuration and a seed, then one duty per tick with what the engine does. Out: one sample
 //! per tick, and the truth behind it. The same configuration and seed give the same bits. Refuses bad
 //! parameters at the start, and stops with the time when a state diverges.
 
@@ -9,6 +9,7 @@ mod apply;
 mod config;
 mod fault;
 mod loose;
+mod sensors;
 #[cfg(test)]
 mod tests;
 mod tick;
@@ -19,18 +20,17 @@ pub use config::{BoostTap, OpeningDirection, SensorParams, Travel, WorldConfig};
 pub use fault::{Fault, FaultKind, StopFault};
 pub use truth::{StopTruth, Truth};
 
-use firmware_core::sample::Sample;
-use firmware_core::units::{Ampere, Celsius, Kilopascal, Rpm, Tick, Volt};
 use rand::SeedableRng;
 use rand_pcg::Pcg64Mcg;
 
-use crate::actuator::{Actuator, ActuatorParams, Drive, End, supply_at_connector};
+use crate::actuator::{Actuator, ActuatorParams, Drive, End};
 use crate::airpath::{
     AirDiverged, AirRun, AirState, Engine, EngineInputs, GasOnRing, HoseState, NoSteadyState,
 };
 use crate::check::BadParameter;
-use crate::sensor::{Channels, Noise, PositionSensor, Readings, Signal};
+use crate::sensor::Noise;
 use loose::LooseStop;
+use sensors::Sensors;
 use truth::zero_push_lever_rad;
 
 /// One tick of the world, s.
@@ -75,27 +75,6 @@ pub enum Diverged {
         /// Motor current reached, A.
         current_a: f64,
     },
-}
-
-#[derive(Debug, Clone, PartialEq)]
-struct Sensors {
-    position: PositionSensor,
-    channels: Channels,
-}
-
-impl Sensors {
-    fn new(params: &SensorParams) -> Self {
-        let channels = Channels::new(&[
-            (Signal::Position, params.position.channel()),
-            (Signal::Current, params.current),
-            (Signal::Supply, params.supply),
-            (Signal::Boost, params.boost),
-            (Signal::Barometer, params.barometer),
-            (Signal::Exhaust, params.exhaust),
-            (Signal::TurboSpeed, params.turbo_speed),
-        ]);
-        Self { position: PositionSensor::new(params.position), channels }
-    }
 }
 
 /// A running world.
@@ -165,47 +144,6 @@ impl World {
     #[must_use]
     pub fn time_s(&self) -> f64 {
         self.ticks as f64 * TICK_S
-    }
-
-    /// Reads every sensor once.
-    pub fn sample(&mut self, tick: Tick) -> Sample {
-        let (time_s, truth) = (self.time_s(), self.for_the_sensors());
-        let normal = self.noise.draw();
-        let Sensors { position, channels } = &mut self.sensors;
-        let readings = channels.read(&truth, &normal, time_s, &mut self.rng);
-        let of = |signal: Signal| readings[signal as usize] as f32;
-        let housing_c = self.sound.motor.heat.map(|heat| Celsius(heat.surroundings_c as f32));
-        Sample {
-            tick,
-            position: position.counts(readings[Signal::Position as usize]),
-            motor_current: Ampere(of(Signal::Current)),
-            supply: Volt(of(Signal::Supply)),
-            temperature: housing_c,
-            boost: Kilopascal(of(Signal::Boost)),
-            barometer: Kilopascal(of(Signal::Barometer)),
-            exhaust: channels.has(Signal::Exhaust).then(|| Kilopascal(of(Signal::Exhaust))),
-            turbo_speed: channels.has(Signal::TurboSpeed).then(|| Rpm(of(Signal::TurboSpeed))),
-        }
-    }
-
-    /// What there is to read, each in its sensor's unit and place.
-    fn for_the_sensors(&self) -> Readings {
-        let [intake_pa, exhaust_pa, turbo_rad_s] = self.air_state();
-        let state = self.actuator.state();
-        let boost_pa = match (self.running, self.config.sensors.boost_tap) {
-            (true, BoostTap::CompressorOutlet) => self.engine.compressor_outlet_pa(),
-            _ => intake_pa,
-        };
-        let bridge = &self.actuator.params().bridge;
-        let mut truth = Readings::default();
-        truth[Signal::Position as usize] = self.sensors.position.truth(state.lever_rad);
-        truth[Signal::Current as usize] = self.config.opening.sign() * state.current_a;
-        truth[Signal::Supply as usize] = supply_at_connector(bridge, self.drive, state.current_a);
-        truth[Signal::Boost as usize] = boost_pa * 1e-3;
-        truth[Signal::Barometer as usize] = self.engine.model().ambient().pressure_pa * 1e-3;
-        truth[Signal::Exhaust as usize] = exhaust_pa * 1e-3;
-        truth[Signal::TurboSpeed as usize] = turbo_rad_s * RPM_PER_RAD_S;
-        truth
     }
 
     /// Opening of the ring, from its angle.

@@ -115,11 +115,7 @@ pub fn run(args: &Args, console: &Console) -> VerbResult {
 }
 
 fn run_scenario(args: &Args, console: &Console) -> VerbResult {
-    let with: Vec<PathBuf> = args.with.iter().cloned().collect();
-    let controllers = simulate::controllers(&with)?;
-    let Some((_, settings)) = controllers.into_iter().next() else {
-        return Err(Failure::usage("no controller settings"));
-    };
+    let settings = simulate::controller_or_built_in(args.with.as_deref())?;
     let scenario = simulate::scenario(args.scenario())?;
     let (scenario, parts) = match &args.parts {
         None => (scenario, None),

@@ -81,10 +81,7 @@ struct Told {
 /// # Errors
 /// A [`Failure`] for settings that are refused or a world that runs away.
 pub fn run(args: &Args, console: &Console) -> VerbResult {
-    let with: Vec<PathBuf> = args.with.iter().cloned().collect();
-    let Some((_, settings)) = simulate::controllers(&with)?.into_iter().next() else {
-        return Err(Failure::usage("no controller settings"));
-    };
+    let settings = simulate::controller_or_built_in(args.with.as_deref())?;
     let plan = GuardCampaign { settings, worlds: args.worlds, seed: args.seed };
     let table = run_worlds(&plan).map_err(Failure::undetermined)?;
     if let Some(dir) = &args.out {

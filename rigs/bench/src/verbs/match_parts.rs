@@ -14,10 +14,10 @@ use host_sim::matching::{Change, OpeningMatch, Study, StudyPlan, TravelCheck, ma
 use host_sim::parts::PartsSheet;
 use serde::Serialize;
 
+use super::simulate;
 use crate::console::Console;
 use crate::exit::{Exit, Failure, VerbResult};
 use crate::record::write_together;
-use crate::toml_file::TomlFile;
 use crate::whole_number::whole;
 
 /// Most draws of the what-if campaign: a minute or two.
@@ -73,7 +73,7 @@ struct Told {
 pub fn run(args: &Args, console: &Console) -> VerbResult {
     let old = PartsSheet::read(&args.old).map_err(Failure::usage)?;
     let new = PartsSheet::read(&args.new).map_err(Failure::usage)?;
-    let before = settings(args.controller.as_deref())?;
+    let before = simulate::controller_or_built_in(args.controller.as_deref())?;
     let travel = args.travel.check(&new)?;
     let plan = StudyPlan { boost_limit_kpa: args.boost_limit, runs: args.runs, seed: args.seed };
     let study = Study::of(&old, &new, plan).map_err(Failure::usage)?;
@@ -93,17 +93,6 @@ pub fn run(args: &Args, console: &Console) -> VerbResult {
     }
     console.result(&text::told(&told, args.out.as_deref()), &told);
     Ok(exit)
-}
-
-fn settings(path: Option<&Path>) -> Result<Settings, Failure> {
-    let Some(path) = path else { return Ok(Settings::default()) };
-    let file = TomlFile::read(path).map_err(Failure::usage)?;
-    let settings: Settings = file.parse().map_err(Failure::usage)?;
-    settings.validate().map_err(|error| {
-        let allowed = format!("allowed {} to {}", error.range.min, error.range.max);
-        Failure::usage(file.refuse(error.field, allowed, "Correct this line and run again."))
-    })?;
-    Ok(settings)
 }
 
 fn write(dir: &Path, told: &Told, found: &OpeningMatch, settings: &Settings) -> Result<(), Failure> {

@@ -24,7 +24,7 @@ use crate::console::Console;
 use crate::exit::{Exit, Failure, VerbResult};
 use crate::record::write_together;
 use crate::whole_number::whole;
-pub(super) use setup::controllers;
+pub(super) use setup::controller_or_built_in;
 use setup::{Setup, setups};
 
 /// What `simulate` takes.

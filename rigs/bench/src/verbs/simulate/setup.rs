@@ -24,25 +24,30 @@ pub(super) struct Setup {
 }
 
 /// Every controller with the name it goes by.
-pub(in crate::verbs) fn controllers(files: &[PathBuf]) -> Result<Vec<(String, Settings)>, Failure> {
+fn controllers(files: &[PathBuf]) -> Result<Vec<(String, Settings)>, Failure> {
     if files.is_empty() {
         return Ok(vec![("built-in".to_owned(), Settings::default())]);
     }
-    let read: Result<Vec<(String, Settings)>, Failure> = files
-        .iter()
-        .map(|path| {
-            let file = TomlFile::read(path).map_err(Failure::usage)?;
-            let settings: Settings = file.parse().map_err(Failure::usage)?;
-            settings.validate().map_err(|error| {
-                let allowed = format!("allowed {} to {}", error.range.min, error.range.max);
-                let next = "Correct this line and run again; nothing was run.";
-                Failure::usage(file.refuse(error.field, allowed, next))
-            })?;
-            Ok((stem(path), settings))
-        })
-        .collect();
+    let read: Result<Vec<(String, Settings)>, Failure> =
+        files.iter().map(|path| Ok((stem(path), controller(path)?))).collect();
     let (stems, settings): (Vec<String>, Vec<Settings>) = read?.into_iter().unzip();
     Ok(told_apart(&stems).into_iter().zip(settings).collect())
+}
+
+/// The controller settings of a file where one is given, else the built-in ones.
+pub(in crate::verbs) fn controller_or_built_in(path: Option<&Path>) -> Result<Settings, Failure> {
+    path.map_or_else(|| Ok(Settings::default()), controller)
+}
+
+/// The controller settings of one file, checked.
+fn controller(path: &Path) -> Result<Settings, Failure> {
+    let file = TomlFile::read(path).map_err(Failure::usage)?;
+    let settings: Settings = file.parse().map_err(Failure::usage)?;
+    settings.validate().map_err(|error| {
+        let allowed = format!("allowed {} to {}", error.range.min, error.range.max);
+        Failure::usage(file.refuse(error.field, allowed, "Correct this line and run again; nothing was run."))
+    })?;
+    Ok(settings)
 }
 
 /// What a file is called for short.
