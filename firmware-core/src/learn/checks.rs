@@ -56,8 +56,21 @@ impl Check {
 /// A set of checks: those done, or those still open.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
-#[serde(transparent)]
+#[serde(from = "u8", into = "u8")]
 pub struct CheckSet(u8);
+
+impl From<u8> for CheckSet {
+    /// Bits that no check has mean nothing.
+    fn from(bits: u8) -> Self {
+        Self(bits & Self::ALL.0)
+    }
+}
+
+impl From<CheckSet> for u8 {
+    fn from(set: CheckSet) -> Self {
+        set.0
+    }
+}
 
 impl CheckSet {
     /// No check.
@@ -107,7 +120,7 @@ impl CheckSet {
     /// True when no check is in the set.
     #[must_use]
     pub fn is_empty(self) -> bool {
-        self.0 & Self::ALL.0 == 0
+        self.0 == 0
     }
 
     /// The checks in the set.

@@ -4,7 +4,9 @@ use std::io;
 
 use firmware_core::link::message::ToHost;
 use firmware_core::link::sequence::Arrival;
-use firmware_core::link::{Belonging, Content, End, Outcome, Refusal, SequenceCheck, Welcome};
+use firmware_core::link::{
+    Belonging, Content, End, Outcome, PROTOCOL_VERSION, Refusal, SequenceCheck, Welcome,
+};
 
 use firmware_core::units::Tick;
 
@@ -87,6 +89,7 @@ impl Client {
             self.be_welcomed(welcome, sequence);
             return Ok(());
         }
+        // Before the look for repeats: a board that has restarted counts from 0 again.
         if let ToHost::Reply { outcome: Outcome::Refused(Refusal::NoHello), .. } = message {
             return Err(ClientError::Restarted { port: self.port.clone() });
         }
@@ -116,6 +119,12 @@ impl Client {
     fn act_on(&mut self, message: ToHost) {
         match message {
             ToHost::Welcome(_) => {}
+            // The board refuses its own version to nobody: this went to a program that speaks another.
+            ToHost::Reply { outcome: Outcome::Refused(Refusal::OtherVersion { board }), .. }
+                if board == PROTOCOL_VERSION =>
+            {
+                self.counters.count_foreign();
+            }
             ToHost::Reply { to, outcome } => self.reply = Some((to, outcome)),
             ToHost::Samples(batch) => {
                 self.line_use.ticks += u64::from(batch.ticks());

@@ -95,9 +95,14 @@ pub(super) struct Reassembly {
 }
 
 impl Reassembly {
-    /// Forgets where the stream stood: the next batch starts anew.
+    /// A stream begins: nothing of the last one counts.
     pub(super) fn restart(&mut self) {
         self.expected = None;
+    }
+
+    /// The stream has begun by this tick: what is missing from here on is lost. Batches that came before know better.
+    pub(super) fn begun_by(&mut self, tick: Tick) {
+        self.expected.get_or_insert(tick);
     }
 
     /// The samples of a batch, after the gap before them; `None` when its parts do not fit together.
@@ -126,5 +131,53 @@ impl Reassembly {
     fn lost_before(&self, first: Tick) -> Option<StreamItem> {
         let expected = self.expected.filter(|expected| *expected != first && first.has_reached(*expected))?;
         Some(StreamItem::Gap { first: expected, ticks: first.since(expected), cause: GapCause::LostOnLine })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use firmware_core::link::batch::{Around, BatchBuilder};
+
+    fn batch(first: u32, ticks: u32) -> Batch {
+        let around = Around {
+            state: StreamState::default(),
+            limits: LimitSet::NONE,
+            supply: Volt(12.0),
+            temperature: None,
+        };
+        let mut builder = BatchBuilder::default();
+        for tick in first..first + ticks {
+            builder.push(Tick(tick), &around, Point::default()).unwrap();
+        }
+        builder.close().unwrap();
+        builder.take().unwrap()
+    }
+
+    fn lost(items: &[StreamItem]) -> Vec<(u32, u32)> {
+        let gaps = items.iter().filter_map(|item| match item {
+            StreamItem::Gap { first, ticks, cause: GapCause::LostOnLine } => Some((first.0, *ticks)),
+            _ => None,
+        });
+        gaps.collect()
+    }
+
+    #[test]
+    fn batches_lost_before_the_first_one_are_a_gap() {
+        let mut stream = Reassembly::default();
+        stream.begun_by(Tick(100));
+        assert_eq!(lost(&stream.batch(&batch(196, 8)).unwrap()), [(100, 96)]);
+        assert_eq!(lost(&stream.batch(&batch(204, 8)).unwrap()), []);
+    }
+
+    #[test]
+    fn a_batch_that_came_before_the_word_when_the_stream_began_is_not_lost() {
+        let mut stream = Reassembly::default();
+        assert_eq!(lost(&stream.batch(&batch(90, 8)).unwrap()), []);
+        stream.begun_by(Tick(110));
+        assert_eq!(lost(&stream.batch(&batch(226, 8)).unwrap()), [(98, 128)]);
+        let mut early = Reassembly::default();
+        early.begun_by(Tick(95));
+        assert_eq!(lost(&early.batch(&batch(90, 8)).unwrap()), []);
     }
 }

@@ -86,6 +86,7 @@ pub struct Client {
     grant: Option<(Tick, Vec<u8>)>,
     sent_at: Instant,
     items: VecDeque<StreamItem>,
+    streaming: Streaming,
     reassembly: Reassembly,
     line_use: LineUse,
 }
@@ -143,14 +144,26 @@ impl Client {
         self.command("clearing the latch", &ToBoard::ClearLatch)
     }
 
-    /// Turns the sample stream on or off.
+    /// Turns the sample stream on or off. From here on every tick is a sample or part of a gap, the first ones too.
     ///
     /// # Errors
     /// [`ClientError`].
     pub fn stream(&mut self, streaming: Streaming) -> Result<(), ClientError> {
+        if self.streaming == Streaming::Off {
+            // Before the command: samples may come before its reply, and a loss after them counts.
+            self.reassembly.restart();
+        }
+        self.streaming = streaming;
+        let next = self.rest()?;
         self.command("the sample stream", &ToBoard::Stream(streaming))?;
-        self.reassembly.restart();
         self.line_use = LineUse::default();
+        if streaming == Streaming::On {
+            let begun_by = match self.welcome.identity.pacing {
+                Pacing::Stepped => next,
+                Pacing::Paced => self.status()?.next,
+            };
+            self.reassembly.begun_by(begun_by);
+        }
         Ok(())
     }
 

@@ -5,6 +5,7 @@ use std::io::Write;
 use std::time::{Duration, Instant};
 
 use firmware_core::link::message::{ToBoard, ToHost};
+use firmware_core::link::state::Streaming;
 use firmware_core::link::{
     Belonging, Decoder, End, LinkCounters, Outcome, Pacing, SequenceCheck, Talk, Welcome, encode,
 };
@@ -30,6 +31,8 @@ const SHOWN_BYTES: usize = 40;
 struct Overheard {
     bytes: u64,
     first: Vec<u8>,
+    /// Sound frames of another talk.
+    foreign: u32,
 }
 
 impl Overheard {
@@ -45,6 +48,8 @@ impl Overheard {
         let texts = self.first.iter().filter(|byte| is_text(byte)).count();
         if self.bytes == 0 {
             ClientError::NoAnswer { port }
+        } else if self.foreign > 0 {
+            ClientError::NotHeard { port, frames: self.foreign }
         } else if texts * 10 >= self.first.len() * 9 {
             let text = String::from_utf8_lossy(&self.first).escape_debug().to_string();
             ClientError::OtherTalker { port, text }
@@ -69,11 +74,8 @@ pub(super) fn connect(mut line: Box<dyn Line>, port: &str, talk: Talk) -> Result
             let bytes = read(line.as_mut(), port)?;
             overheard.add(&bytes);
             let mut bytes = bytes.into_iter();
-            let Some((welcome, sequence)) =
-                find_welcome(&mut bytes, &mut decoder, &mut counters, port, talk)?
-            else {
-                continue;
-            };
+            let ears = (&mut decoder, &mut counters, &mut overheard);
+            let Some((welcome, sequence)) = find_welcome(&mut bytes, ears, port, talk)? else { continue };
             let mut client = new_client(line, port, talk, decoder, counters, welcome.clone());
             client.be_welcomed(welcome, sequence);
             client.hear(bytes)?;
@@ -85,8 +87,7 @@ pub(super) fn connect(mut line: Box<dyn Line>, port: &str, talk: Talk) -> Result
 
 fn find_welcome(
     bytes: &mut impl Iterator<Item = u8>,
-    decoder: &mut Decoder,
-    counters: &mut LinkCounters,
+    (decoder, counters, overheard): (&mut Decoder, &mut LinkCounters, &mut Overheard),
     port: &str,
     talk: Talk,
 ) -> Result<Option<(Welcome, u16)>, ClientError> {
@@ -98,8 +99,8 @@ fn find_welcome(
                         return Ok(Some((welcome, content.head.sequence)));
                     }
                 }
-                // Left over from an earlier talk.
-                Belonging::Foreign => {}
+                // Left over from an earlier talk, and so nothing that went wrong in this one.
+                Belonging::Foreign => overheard.foreign += 1,
                 Belonging::Echo => return Err(ClientError::Echo { port: port.to_owned() }),
                 Belonging::OtherVersion => {
                     let (port, board) = (port.to_owned(), content.head.version);
@@ -137,6 +138,7 @@ fn new_client(
         grant: None,
         sent_at: Instant::now(),
         items: VecDeque::new(),
+        streaming: Streaming::Off,
         reassembly: Reassembly::default(),
         line_use: LineUse::default(),
     }
