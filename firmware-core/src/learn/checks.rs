@@ -143,6 +143,14 @@ mod tests {
     use super::*;
 
     #[test]
+    fn bits_that_no_check_has_mean_nothing() {
+        for (bits, set) in [(0x1F, CheckSet::ALL), (0xFF, CheckSet::ALL), (0xE0, CheckSet::NONE)] {
+            assert_eq!(postcard::from_bytes::<CheckSet>(&[bits]), Ok(set));
+            assert_eq!(postcard::to_slice(&set, &mut [0]).unwrap(), &[bits & 0x1F]);
+        }
+    }
+
+    #[test]
     fn a_free_actuator_needs_only_its_sensor_compared() {
         let needed: heapless::Vec<Check, 5> = CheckSet::needed_for(Setup::Free).iter().collect();
         assert_eq!(needed.as_slice(), [Check::SensorScale]);
