@@ -234,6 +234,24 @@ fn another_programs_commands_disturb_nothing_and_are_counted() {
 }
 
 #[test]
+fn the_answer_to_a_program_of_another_version_is_not_taken_for_ones_own() {
+    let mut line = BoardLine::new(Board::sound(1));
+    line.to_board = Box::new(move |mut bytes| {
+        let mut decoder = Decoder::new();
+        let own = bytes.iter().find_map(|byte| decoder.push(*byte)).unwrap().unwrap();
+        // Ahead of the command and under its number, so that the answer comes first and seems to fit.
+        let other = frame(Head { version: 2, ..own.head }, &[1]).unwrap();
+        if own.message() != Ok(ToBoard::Hello) {
+            bytes.splice(..0, other);
+        }
+        bytes
+    });
+    let mut client = connect(line);
+    assert!(client.status().unwrap().counters.not_understood > 10);
+    assert!(client.counters().foreign > 10 && client.counters().lost == 0, "{:?}", client.counters());
+}
+
+#[test]
 fn frames_of_another_talk_are_no_data_and_are_counted() {
     let mut line = BoardLine::new(Board::sound(1));
     let gap = encode(STRANGER, 9, &ToHost::Gap { first: Tick(7), ticks: 700 }).unwrap();
