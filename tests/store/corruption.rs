@@ -1,5 +1,7 @@
 //! Damage of five kinds: the store can be saved to again, and never gives a record that was not saved.
 
+use std::ops::Range;
+
 use firmware_core::store::{Kept, SAVE_BYTES_MAX, SECTOR_BYTES_MIN};
 
 use super::records::{DIFFERENT, Mixer, kept};
@@ -67,11 +69,11 @@ fn damage(flash: &mut Small, kind: Kind, random: &mut Mixer) {
     }
 }
 
-/// Saves, with restarts at random. Gives the flash, what was saved, and which bytes the last save changed.
-fn history(random: &mut Mixer) -> (Small, Vec<Kept>, Vec<usize>) {
+/// Saves with restarts between. Gives the flash, what was saved, and where the last record lies.
+fn history(random: &mut Mixer) -> (Small, Vec<Kept>, Range<usize>) {
     let mut store = start(Small::erased());
     let mut saved = vec![Kept::NOTHING];
-    let mut changed = Vec::new();
+    let mut newest = 0..0;
     for number in 0..random.below(9) {
         let new = kept(random.below(DIFFERENT / 16 - 1) * 16 + number);
         let flash = start(store.into_flash()).into_flash();
@@ -80,10 +82,12 @@ fn history(random: &mut Mixer) -> (Small, Vec<Kept>, Vec<usize>) {
         store.save(&new).expect("undamaged");
         saved.push(new);
         let flash = store.into_flash();
-        changed = (0..SIZE).filter(|at| flash.bytes[*at] != before[*at]).collect();
+        let is_changed = |at: &usize| flash.bytes[*at] != before[*at];
+        let first = (0..SIZE).find(is_changed).expect("a save changes bytes");
+        newest = first..SIZE - (0..SIZE).rev().position(|at| is_changed(&at)).expect("as above");
         store = start(flash);
     }
-    (store.into_flash(), saved, changed)
+    (store.into_flash(), saved, newest)
 }
 
 /// Saves that may fail on words that only look blank, before a format must help.
@@ -97,7 +101,7 @@ fn check(kind: Kind) {
         let (mut flash, saved, newest) = history(&mut random);
         let before = flash.bytes.clone();
         damage(&mut flash, kind, &mut random);
-        let is_newest_whole = newest.iter().all(|at| flash.bytes[*at] == before[*at]);
+        let is_newest_whole = flash.bytes[newest.clone()] == before[newest];
         let mut store = start(flash);
         let is = found(&mut store);
         assert!(saved.contains(&is), "{context}: never saved: {is:?}");

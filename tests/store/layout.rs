@@ -1,7 +1,9 @@
 //! What a record takes, and records of another layout.
 
 use firmware_core::settings::Settings;
-use firmware_core::store::{Found, Kept, LAYOUT, RangeError, SAVE_BYTES_MAX, SECTOR_BYTES_MIN, Store};
+use firmware_core::store::{
+    Found, Kept, LAYOUT_VERSION, RangeError, SAVE_BYTES_MAX, SECTOR_BYTES_MIN, Store,
+};
 use serde_json::Value;
 
 use super::records::{held, kept};
@@ -10,7 +12,7 @@ use super::{Large, Small, found, start};
 /// Every whole number as large as postcard can make it: 3 bytes for 16 bits.
 fn widened(value: &mut Value) {
     match value {
-        Value::Number(number) if number.is_u64() => *value = u16::MAX.into(),
+        Value::Number(number) if number.is_u64() => *value = i16::MAX.into(),
         Value::Array(list) => list.iter_mut().for_each(widened),
         Value::Object(fields) => fields.values_mut().for_each(widened),
         Value::Null | Value::Bool(_) | Value::Number(_) | Value::String(_) => {}
@@ -52,7 +54,7 @@ fn with_layout(flash: &mut Small, layout: u8) {
     let mut slot = flash.bytes[start..end].to_vec();
     let foot = slot.len() - 12;
     let length = usize::from(u16::from_le_bytes([slot[foot + 4], slot[foot + 5]]));
-    assert_eq!(slot[foot + 6], LAYOUT);
+    assert_eq!(slot[foot + 6], LAYOUT_VERSION);
     slot[foot + 6] = layout;
     let last_block = slot.len() - 32..slot.len() - 4;
     let covered = [&slot[..length], &slot[last_block]].concat();
@@ -66,12 +68,15 @@ fn a_record_of_another_layout_is_named_and_stays_until_the_next_save() {
     let mut store = start(Small::erased());
     store.save(&kept(1)).unwrap();
     let mut flash = store.into_flash();
-    with_layout(&mut flash, LAYOUT);
+    with_layout(&mut flash, LAYOUT_VERSION);
     assert_eq!(found(&mut start(flash.clone())), kept(1), "the foot is written as the store writes it");
-    with_layout(&mut flash, LAYOUT + 1);
+    with_layout(&mut flash, LAYOUT_VERSION + 1);
     for _ in 0..3 {
         let mut store = start(flash);
-        assert_eq!(store.load().found, Found::OtherLayout { found: LAYOUT + 1, known: LAYOUT });
+        assert_eq!(
+            store.load().found,
+            Found::OtherLayout { found: LAYOUT_VERSION + 1, known: LAYOUT_VERSION }
+        );
         flash = store.into_flash();
     }
     let mut store = start(flash);

@@ -14,7 +14,7 @@ use crate::settings::{Settings, SettingsSection};
 
 /// Version of a record's layout; raised whenever [`Kept`] or anything in it changes. Layout 1 was another journal with
 /// a record for each setup: nothing of it can be read here, and its pages are erased at the first start.
-pub const LAYOUT: u8 = 2;
+pub const LAYOUT_VERSION: u8 = 2;
 
 /// Sections of all settings.
 const SECTIONS: u8 = 15;
@@ -57,7 +57,7 @@ impl Kept {
         for held in &self.held {
             writer.put(held)?;
         }
-        writer.finish(number, LAYOUT)
+        writer.finish(number, LAYOUT_VERSION)
     }
 
     /// A whole record in the layout of this build.
@@ -111,11 +111,11 @@ impl Found {
     /// read.
     pub(super) fn read<F: ReadNorFlash>(flash: &mut F, record: &Placed) -> Self {
         match record.foot.layout {
-            LAYOUT => {
+            LAYOUT_VERSION => {
                 let mut reader = Reader::new(flash, record.start, &record.foot);
                 Kept::read(&mut reader).map_or(Self::NotAllowed, Self::Kept)
             }
-            found => Self::OtherLayout { found, known: LAYOUT },
+            found => Self::OtherLayout { found, known: LAYOUT_VERSION },
         }
     }
 }

@@ -23,7 +23,7 @@ mod result;
 mod sector;
 mod slot;
 
-pub use kept::{Found, Kept, LAYOUT};
+pub use kept::{Found, Kept, LAYOUT_VERSION};
 pub use result::{StoreFault, StoreResult};
 
 use core::ops::Range;
