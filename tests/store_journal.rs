@@ -36,9 +36,9 @@ fn start<F: NorFlash>(flash: F) -> Store<F> {
 
 /// What a store gives; one that holds nothing and none at all are the same to the board.
 fn found<F: NorFlash>(store: &mut Store<F>) -> Kept {
-    match store.load().found {
-        Found::Kept(kept) => kept,
-        Found::Nothing => Kept::NOTHING,
+    let mut kept = Kept::NOTHING;
+    match store.load(&mut kept).found {
+        Found::Kept | Found::Nothing => kept,
         other @ (Found::OtherLayout { .. } | Found::NotAllowed) => panic!("never saved: {other:?}"),
     }
 }

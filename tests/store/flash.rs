@@ -8,6 +8,8 @@
 use embedded_storage::nor_flash::{ErrorType, NorFlash, NorFlashError, NorFlashErrorKind, ReadNorFlash};
 
 const ERASED: u8 = 0xFF;
+/// What [`Cut::AllButFirst`] keeps of a page: the widest word.
+const FIRST: usize = 32;
 
 /// Time to program a word of 4 bytes, typical, µs (data sheet value from memory; the same sheet allows 100).
 pub const PROGRAM_US_PER_WORD: u64 = 16;
@@ -21,6 +23,8 @@ pub enum Cut {
     Clean,
     /// A word has its first half; a page has every second word erased.
     Half,
+    /// A word has its first byte; a page keeps its first 32 bytes and looks blank from there on.
+    AllButFirst,
     /// A word has single bits; a page keeps a ragged rest.
     Ragged(u64),
 }
@@ -134,7 +138,8 @@ impl<const WORD: usize, const PAGE: usize, const SIZE: usize> Flash<WORD, PAGE, 
                     *to = from | keep;
                 }
             }
-            Some(_) => target[..WORD / 2].copy_from_slice(&data[..WORD / 2]),
+            Some(Cut::AllButFirst) => target[0] = data[0],
+            Some(Cut::Half | Cut::Clean) => target[..WORD / 2].copy_from_slice(&data[..WORD / 2]),
         }
         if cut.is_some() { Err(FlashError::PowerLost) } else { Ok(()) }
     }
@@ -151,6 +156,11 @@ impl<const WORD: usize, const PAGE: usize, const SIZE: usize> Flash<WORD, PAGE, 
             }
             Some(Cut::Clean) => {}
             Some(Cut::Half) => self.half_erase(page, 0x5555_5555_5555_5555),
+            Some(Cut::AllButFirst) => {
+                let first = self.bytes[page * PAGE..page * PAGE + FIRST].to_vec();
+                self.half_erase(page, u64::MAX);
+                self.bytes[page * PAGE..page * PAGE + FIRST].copy_from_slice(&first);
+            }
             Some(Cut::Ragged(bits)) => self.half_erase(page, bits),
         }
         Err(FlashError::PowerLost)

@@ -74,7 +74,7 @@ fn a_record_of_another_layout_is_named_and_stays_until_the_next_save() {
     for _ in 0..3 {
         let mut store = start(flash);
         assert_eq!(
-            store.load().found,
+            store.load(&mut kept(9)).found,
             Found::OtherLayout { found: LAYOUT_VERSION + 1, known: LAYOUT_VERSION }
         );
         flash = store.into_flash();
@@ -92,7 +92,7 @@ fn a_record_with_a_setting_out_of_range_is_not_used() {
     }
     let mut store = start(Small::erased());
     store.save(&record).unwrap();
-    assert_eq!(store.load().found, Found::NotAllowed);
+    assert_eq!(store.load(&mut kept(9)).found, Found::NotAllowed);
 }
 
 #[test]

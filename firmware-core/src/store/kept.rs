@@ -60,41 +60,39 @@ impl Kept {
         writer.finish(number, LAYOUT_VERSION)
     }
 
-    /// A whole record in the layout of this build.
-    fn read<F: ReadNorFlash>(reader: &mut Reader<'_, F>) -> Option<Self> {
-        let mut kept = Self::NOTHING;
+    /// A whole record in the layout of this build, read into place: it is larger than a small stack likes.
+    fn read<F: ReadNorFlash>(&mut self, reader: &mut Reader<'_, F>) -> Option<()> {
         match reader.take::<u8>()? {
             0 => {}
-            SECTIONS => kept.settings = Some(read_settings(reader)?),
+            SECTIONS => read_settings(self.settings.insert(Settings::DEFAULT), reader)?,
             _ => return None,
         }
-        for (held, setup) in kept.held.iter_mut().zip([Setup::Free, Setup::Attached, Setup::OnEngine]) {
+        for (held, setup) in self.held.iter_mut().zip([Setup::Free, Setup::Attached, Setup::OnEngine]) {
             *held = reader.take::<Option<Held>>()?;
             if held.is_some_and(|held| held.calibration.setup != setup) {
                 return None;
             }
         }
-        reader.is_done().then_some(kept)
+        reader.is_done().then_some(())
     }
 }
 
-fn read_settings<F: ReadNorFlash>(reader: &mut Reader<'_, F>) -> Option<Settings> {
-    let mut settings = Settings::DEFAULT;
+fn read_settings<F: ReadNorFlash>(settings: &mut Settings, reader: &mut Reader<'_, F>) -> Option<()> {
     for _ in 0..SECTIONS {
         // Checked field by field, as when it came over the link.
         settings.apply(&reader.take::<SettingsSection>()?).ok()?;
     }
-    Some(settings)
+    Some(())
 }
 
 /// What the newest whole record says.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum Found {
     /// No whole record.
     Nothing,
     /// What was kept last.
-    Kept(Kept),
+    Kept,
     /// The record is of a layout that this build does not read. It stays until the next save.
     OtherLayout {
         /// Layout found.
@@ -109,11 +107,15 @@ pub enum Found {
 impl Found {
     /// Reads a whole record. A build that changes the layout adds an arm here for each older layout that it can still
     /// read.
-    pub(super) fn read<F: ReadNorFlash>(flash: &mut F, record: &Placed) -> Self {
+    pub(super) fn read<F: ReadNorFlash>(flash: &mut F, record: &Placed, into: &mut Kept) -> Self {
         match record.foot.layout {
             LAYOUT_VERSION => {
                 let mut reader = Reader::new(flash, record.start, &record.foot);
-                Kept::read(&mut reader).map_or(Self::NotAllowed, Self::Kept)
+                if into.read(&mut reader).is_some() {
+                    return Self::Kept;
+                }
+                *into = Kept::NOTHING;
+                Self::NotAllowed
             }
             found => Self::OtherLayout { found, known: LAYOUT_VERSION },
         }

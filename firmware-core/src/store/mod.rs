@@ -79,7 +79,7 @@ pub struct Condition {
 }
 
 /// What was found in the store.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Loaded {
     /// What the newest whole record says.
@@ -124,10 +124,11 @@ impl<F: NorFlash> Store<F> {
         Ok(store)
     }
 
-    /// The newest whole record.
-    pub fn load(&mut self) -> Loaded {
+    /// Reads the newest whole record into place; unless [`Found::Kept`] says so, that holds nothing.
+    pub fn load(&mut self, into: &mut Kept) -> Loaded {
+        *into = Kept::NOTHING;
         let found = match &self.newest {
-            Some(record) => Found::read(&mut self.flash, record),
+            Some(record) => Found::read(&mut self.flash, record, into),
             None => Found::Nothing,
         };
         Loaded { found, damaged: self.damaged }
@@ -153,12 +154,14 @@ impl<F: NorFlash> Store<F> {
     /// A cut leaves the newest record, or nothing: the record that holds nothing is saved before the newest goes.
     ///
     /// # Errors
-    /// [`StoreFault`]; what was kept is then still there, or it holds nothing.
+    /// [`StoreFault`]; what was kept is then still there, or it holds nothing. Try again after a restart.
     pub fn format(&mut self) -> Result<(), StoreFault> {
         if self.newest.is_some_and(|newest| self.other.holds(&newest)) {
             core::mem::swap(&mut self.current, &mut self.other);
         }
-        self.erase_other()?;
+        if !self.other.is_ready_after(&self.current) {
+            self.erase_other()?;
+        }
         self.current.close();
         self.save(&Kept::NOTHING)?;
         self.erase_other()

@@ -3,7 +3,7 @@
 //! Prepared once at the start, which may erase; saved to between ticks and only at duty 0, which never does. The session
 //! sees to the duty.
 
-use firmware_core::store::{Condition, Found, Kept, Store, StoreFault, StoreResult};
+use firmware_core::store::{Condition, Kept, Loaded, Store, StoreFault, StoreResult};
 
 use crate::flash::Flash;
 use crate::raw::STORE_BYTES;
@@ -23,14 +23,10 @@ impl Keep {
         self.0.as_ref().map(Store::condition)
     }
 
-    /// What to start with.
+    /// Reads what to start with into place; nothing where there is no record that can be used.
     #[inline(never)]
-    pub fn load(&mut self) -> Option<Kept> {
-        match self.0.as_mut()?.load().found {
-            Found::Kept(kept) => Some(kept),
-            // As good as none: the host is told that the board has neither settings nor calibration.
-            Found::Nothing | Found::OtherLayout { .. } | Found::NotAllowed => None,
-        }
+    pub fn load(&mut self, into: &mut Kept) -> Option<Loaded> {
+        Some(self.0.as_mut()?.load(into))
     }
 
     /// Writes everything that is to be kept; says how that ended.

@@ -7,7 +7,7 @@ use core::panic::Location;
 
 use firmware_core::controller::TickOutput;
 use firmware_core::link::state::StartReason;
-use firmware_core::store::Condition;
+use firmware_core::store::{Condition, Loaded};
 
 #[cfg(feature = "log")]
 mod port;
@@ -36,6 +36,14 @@ pub fn store(_condition: Option<Condition>) {
     match _condition {
         Some(condition) => defmt::info!("store: {}", condition),
         None => defmt::error!("no store"),
+    }
+}
+
+/// What the store held.
+pub fn loaded(_loaded: Option<Loaded>) {
+    #[cfg(feature = "log")]
+    if let Some(loaded) = _loaded {
+        defmt::info!("{}", loaded);
     }
 }
 

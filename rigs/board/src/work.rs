@@ -59,10 +59,18 @@ pub fn begin_session(
         started,
     };
     let session = place.write(Session::new(identity, SelfTest::NOT_FITTED, Settings::DEFAULT));
-    if let Some(held) = keep.load().and_then(|kept| kept.held.into_iter().flatten().next_back()) {
-        session.restore(held);
-    }
+    restore(session, keep);
     session
+}
+
+/// On its own, so that what is read stands on the stack while nothing else does.
+#[inline(never)]
+fn restore(session: &mut Session, keep: &mut Keep) {
+    let mut kept = Kept::NOTHING;
+    log::loaded(keep.load(&mut kept));
+    if let Some(held) = kept.held.iter().flatten().next_back() {
+        session.restore(*held);
+    }
 }
 
 impl Work {
@@ -140,17 +148,22 @@ impl Work {
             watchdog::feed();
         }
         last_words::note_tick(sample.tick);
-        if let Some(held) = self.session.take_save() {
-            let result = self.keep.save(&kept_alone(held));
-            self.session.saved(result);
-            let done = result == StoreResult::Written;
-            self.stored = self.stored.wrapping_add(u16::from(done));
-            log::stored(done);
-        }
+        self.save_what_is_due();
         watchdog::rest();
         self.watch.see(&output);
         self.next = sample.tick.after(1);
         TickDone { output, clocks }
+    }
+
+    /// On its own, so that a tick's stack does not hold what is kept.
+    #[inline(never)]
+    fn save_what_is_due(&mut self) {
+        let Some(held) = self.session.take_save() else { return };
+        let result = self.keep.save(&kept_alone(held));
+        self.session.saved(result);
+        let done = result == StoreResult::Written;
+        self.stored = self.stored.wrapping_add(u16::from(done));
+        log::stored(done);
     }
 
     #[inline(never)]
