@@ -160,7 +160,7 @@ fn identity() -> Identity {
 #[ignore = "needs QEMU and the board image; .ci/run runs it"]
 fn board_and_host_do_not_differ_in_one_bit_over_a_hundred_thousand_ticks_with_faults() {
     let mut board = powered_board();
-    let mut session = Session::new(identity(), SelfTest::NOT_FITTED, Settings::default());
+    let mut session = Session::new(identity(), SelfTest::NOT_FITTED);
     let mut world = World::new(&WorldConfig { faults: faults(), ..WorldConfig::default() }, 6).unwrap();
     let mut host = Host::default();
     let mut seen = Seen::default();

@@ -445,10 +445,8 @@ fn the_settings_hash_is_the_catalogues_crc_32_iso_hdlc_over_the_pages_sections()
     let page = page();
     let block = between(&page, SETTINGS_START);
     let sections = block.split("```").nth(1).unwrap().lines().skip(1);
-    let bytes: Vec<u8> = sections
-        .filter(|line| line.split(' ').all(|pair| pair.len() == 2))
-        .flat_map(hex)
-        .collect();
+    let bytes: Vec<u8> =
+        sections.filter(|line| line.split(' ').all(|pair| pair.len() == 2)).flat_map(hex).collect();
     assert_eq!(bytes.len(), Settings::default().sections().map(|s| section_bytes(&s).len()).sum::<usize>());
     assert_eq!(crc32(&bytes), Settings::default().hash().0);
     assert!(block.contains(&format!("Their hash is 0x{:08X}.", crc32(&bytes))));

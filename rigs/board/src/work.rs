@@ -3,14 +3,11 @@
 use core::mem::MaybeUninit;
 
 use embedded_io::{Read, Write};
-use firmware_core::calibration::Setup;
 use firmware_core::drive::{Bridge, PwmAndDirection};
-use firmware_core::held::Held;
 use firmware_core::link::SelfTest;
 use firmware_core::link::state::{Identity, Pacing, StartReason};
 use firmware_core::sample::Sample;
 use firmware_core::session::Session;
-use firmware_core::settings::Settings;
 use firmware_core::store::{Kept, LAYOUT_VERSION, StoreResult};
 use firmware_core::units::Tick;
 use lockstep::{Ask, Drill, Stepped, TickDone, Usage, WindowError};
@@ -58,7 +55,7 @@ pub fn begin_session(
         pacing: Pacing::Stepped,
         started,
     };
-    let session = place.write(Session::new(identity, SelfTest::NOT_FITTED, Settings::DEFAULT));
+    let session = place.write(Session::new(identity, SelfTest::NOT_FITTED));
     restore(session, keep);
     session
 }
@@ -68,9 +65,7 @@ pub fn begin_session(
 fn restore(session: &mut Session, keep: &mut Keep) {
     let mut kept = Kept::NOTHING;
     log::loaded(keep.load(&mut kept));
-    if let Some(held) = kept.held.iter().flatten().next_back() {
-        session.restore(*held);
-    }
+    session.restore(&kept);
 }
 
 impl Work {
@@ -134,6 +129,7 @@ impl Work {
     /// One tick under the watchdog's eye.
     #[inline(never)]
     fn tick(&mut self, sample: &Sample) -> TickDone {
+        self.save_what_is_due();
         watchdog::expect_tick();
         if let Some(drill) = self.drill.take() {
             break_on_purpose(drill);
@@ -148,18 +144,18 @@ impl Work {
             watchdog::feed();
         }
         last_words::note_tick(sample.tick);
-        self.save_what_is_due();
         watchdog::rest();
         self.watch.see(&output);
         self.next = sample.tick.after(1);
         TickDone { output, clocks }
     }
 
-    /// On its own, so that a tick's stack does not hold what is kept.
+    /// While the bridge is off and before the tick is due; on its own, so that a tick's stack does not hold what is
+    /// kept.
     #[inline(never)]
     fn save_what_is_due(&mut self) {
-        let Some(held) = self.session.take_save() else { return };
-        let result = self.keep.save(&kept_alone(held));
+        let Some(kept) = self.session.take_save() else { return };
+        let result = self.keep.save(&kept);
         self.session.saved(result);
         let done = result == StoreResult::Written;
         self.stored = self.stored.wrapping_add(u16::from(done));
@@ -182,10 +178,6 @@ impl Work {
     }
 }
 
-/// The one calibration that the session holds.
-fn kept_alone(held: Held) -> Kept {
-    let only = |setup| (held.calibration.setup == setup).then_some(held);
-    Kept { settings: None, held: [only(Setup::Free), only(Setup::Attached), only(Setup::OnEngine)] }
 }
 
 fn usage() -> Usage {
