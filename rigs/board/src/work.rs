@@ -178,8 +178,6 @@ impl Work {
     }
 }
 
-}
-
 fn usage() -> Usage {
     Usage {
         stack_bytes: raw::stack_high_water(),
