@@ -145,6 +145,11 @@ listed!(
         /// More current flows than a sound winding takes at this duty: short in winding, cable or bridge. The
         /// drive is cut back to its limit.
         OverCurrent => "over-current",
+        /// The tick did not follow the one before by one: clock or interrupt; the drive is let go.
+        TickJump => "tick-jump",
+        /// The calibration in use was not confirmed by a later learn: learn in full, with a person present. Until then
+        /// the vanes keep more reserve, and from three refusals on the engine only limps.
+        CalibrationSuspended => "calibration-suspended",
     }
 );
 

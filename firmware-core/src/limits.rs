@@ -39,6 +39,8 @@ pub struct Drive {
     pub motor_current: Option<Ampere>,
     /// Position, while it is known.
     pub position: Option<Counts>,
+    /// Largest current that may flow now, never more than the settings allow at all.
+    pub max_current: Ampere,
 }
 
 /// What the limits left.
@@ -74,7 +76,7 @@ impl Limits {
         let mut limits = LimitSet::NONE;
         self.heat_up(settings, drive);
         let stalled = self.stall.tick(settings, drive, self.current, wanted, push);
-        let mut allowed = settings.actuator.max_current.0;
+        let mut allowed = drive.max_current.0;
         let mut acting = Limit::Current;
         let by_heat = self.current_by_heat(settings);
         if by_heat < allowed {

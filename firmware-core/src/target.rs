@@ -44,13 +44,21 @@ struct Point {
 }
 
 impl Target {
-    /// The wanted opening; `standing` is the opening that was commanded in the last tick.
-    pub fn tick(&mut self, settings: &TargetSettings, air: &Air, standing: Opening) -> Wanted {
-        let point = Point::find(settings, air);
-        match (air.demand.mode, air.boost) {
+    /// The wanted opening in `mode`, with every least opening raised by `raise`; `standing` is the opening that was
+    /// commanded in the last tick.
+    pub fn tick(
+        &mut self,
+        settings: &TargetSettings,
+        air: &Air,
+        mode: Mode,
+        raise: f32,
+        standing: Opening,
+    ) -> Wanted {
+        let point = Point::find(settings, air, raise);
+        match (mode, air.boost) {
             (Mode::Boost, Some(boost)) => self.boost(settings, air, point, boost, standing),
             (Mode::Idle, _) => self.untrimmed(point.feed_forward),
-            (Mode::Brake, _) => self.untrimmed(brake(&settings.modes, air)),
+            (Mode::Brake, _) => self.untrimmed(brake(&settings.modes, air) + raise),
             (Mode::Limp, _) | (Mode::Boost, None) => {
                 let least = settings.modes.limp_opening.get();
                 self.untrimmed(larger(point.feed_forward, least))
@@ -128,10 +136,10 @@ impl Target {
 const DERIVATIVE_FILTER_S: f32 = 0.03;
 
 impl Point {
-    fn find(settings: &TargetSettings, air: &Air) -> Self {
+    fn find(settings: &TargetSettings, air: &Air, raise: f32) -> Self {
         let speed = Place::on(&settings.axes.engine_speed_rpm, air.demand.engine_speed.0);
         let load = Place::on(&settings.axes.load, air.demand.load.get());
-        let minimum = speed.over(load, &settings.minimum_opening.0);
+        let minimum = speed.over(load, &settings.minimum_opening.0) + raise;
         let feed_forward = larger(speed.over(load, &settings.feed_forward.0), minimum);
         Self { speed, feed_forward, minimum }
     }
@@ -176,7 +184,7 @@ mod tests {
     }
 
     fn opening(target: &mut Target, settings: &TargetSettings, air: &Air) -> f32 {
-        target.tick(settings, air, Opening::OPEN).opening.get()
+        target.tick(settings, air, air.demand.mode, 0.0, Opening::OPEN).opening.get()
     }
 
     proptest! {
@@ -203,7 +211,7 @@ mod tests {
         ) {
             let settings = TargetSettings::default();
             let mut target = Target::default();
-            let place = Point::find(&settings, &air(Mode::Boost, speed, load, 101.0));
+            let place = Point::find(&settings, &air(Mode::Boost, speed, load, 101.0), 0.0);
             for boost in boosts {
                 let opening = opening(&mut target, &settings, &air(Mode::Boost, speed, load, boost));
                 prop_assert!(opening >= place.minimum - 1.0e-6);

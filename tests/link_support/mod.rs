@@ -113,7 +113,7 @@ fn session() -> Session {
         pacing: Pacing::Stepped,
         started: firmware_core::link::state::StartReason::PowerOn,
     };
-    Session::new(identity, SelfTest::NOT_FITTED, Settings::default())
+    Session::new(identity, SelfTest::NOT_FITTED)
 }
 
 /// What the line does to whole writes of the host and to runs of bytes from the board.

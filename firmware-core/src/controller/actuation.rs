@@ -43,7 +43,8 @@ struct Pull {
 }
 
 impl Actuation {
-    /// One tick. `place` is the measured opening with its calibration, while both are known.
+    /// One tick. `place` is the measured opening with its calibration, while both are known; `share` of the largest
+    /// current may flow.
     pub(super) fn tick(
         &mut self,
         settings: &Settings,
@@ -51,12 +52,14 @@ impl Actuation {
         place: Option<(f32, &Calibration)>,
         command: Command,
         push: Push,
+        share: f32,
     ) -> Actuated {
         let drive = Drive {
             supply: vetted.supply,
             back_emf: self.back_emf(settings, vetted),
             motor_current: vetted.motor_current,
             position: vetted.position,
+            max_current: Ampere(settings.actuator.max_current.0 * share),
         };
         let plain = |duty| Pull { duty, push, target: None, limits: LimitSet::NONE };
         let refused = |limit| Pull { limits: LimitSet::only(limit), ..plain(Duty::ZERO) };
@@ -124,7 +127,7 @@ impl Actuation {
     ) -> Pull {
         let actuator = &settings.actuator;
         let wanted = calibration.inside_clearance(wanted);
-        let room = actuator.max_current.0 * actuator.winding_resistance_ohm;
+        let room = drive.max_current.0 * actuator.winding_resistance_ohm;
         let most = symmetric(drive.supply.0 * actuator.max_duty.get());
         let range =
             OutputRange { low: most.hold(drive.back_emf.0 - room), high: most.hold(drive.back_emf.0 + room) };
@@ -150,7 +153,7 @@ impl Actuation {
     /// Winding resistance and back-EMF are fed forward, an integral takes care of the rest.
     fn follow_current(&mut self, settings: &Settings, drive: &Drive, wanted: Ampere) -> Duty {
         let resistance = settings.actuator.winding_resistance_ohm;
-        let wanted = symmetric(settings.actuator.max_current.0).hold(wanted.0);
+        let wanted = symmetric(drive.max_current.0).hold(wanted.0);
         let supply = symmetric(drive.supply.0);
         if let Some(current) = drive.motor_current {
             let step = settings.limits.current_loop_gain * resistance * (wanted - current.0);

@@ -5,25 +5,34 @@
 //! log in here: time is the tick number that the sample carries.
 
 mod actuation;
+mod doubt;
+mod footing;
 
 use crate::calibration::Calibration;
 use crate::command::Command;
 use crate::faults::{Fault, FaultSet, Limit, LimitSet};
 use crate::guard::{FuelRequest, Guard, GuardEvent, GuardStage, Vane};
+use crate::held::{Held, Standing};
 use crate::limits::Push;
+use crate::motion::Footing;
 use crate::plausibility::{Air, Errand, Plausibility, Vetted};
 use crate::sample::{Request, Sample};
-use crate::settings::{SettingError, Settings, SettingsSection};
+use crate::settings::{SettingError, Settings, SettingsSection, SlewSettings};
 use crate::slew::{Haste, Slew};
 use crate::target::Target;
 use crate::units::{Duty, Opening, Tick};
 use actuation::Actuation;
+
+pub use doubt::{Doubt, LIMP_REFUSALS};
+pub use footing::DIAGNOSTIC_CURRENT_SHARE;
 
 /// The controller: settings, calibration and the memory of every stage.
 #[derive(Debug, Clone)]
 pub struct Controller {
     settings: Settings,
     calibration: Option<Calibration>,
+    doubt: Doubt,
+    footing: Footing,
     plausibility: Plausibility,
     target: Target,
     guard: Guard,
@@ -90,6 +99,8 @@ impl Controller {
         Self {
             settings,
             calibration: None,
+            doubt: Doubt::None,
+            footing: Footing::Accepted,
             plausibility: Plausibility::default(),
             target: Target::default(),
             guard: Guard::default(),
@@ -118,7 +129,17 @@ impl Controller {
         Ok(())
     }
 
-    /// Takes a calibration, or none; one without a span, or of an actuator other than the settings describe, is as
+    /// Takes a calibration into use with what its standing takes away, or none.
+    pub fn hold(&mut self, held: Option<&Held>) {
+        self.doubt = match held.map(|held| held.standing) {
+            Some(Standing::Suspended { refusals }) => Doubt::of_refusals(refusals),
+            Some(Standing::Accepted | Standing::NotProven { .. }) | None => Doubt::None,
+        };
+        let doubt = self.doubt;
+        self.set_calibration(held.map(|held| doubt.reserved(held.calibration)));
+    }
+
+    /// Takes a calibration that nobody doubts, or none; one without a span, or of an actuator other than the settings describe, is as
     /// good as none.
     pub fn set_calibration(&mut self, calibration: Option<Calibration>) {
         self.calibration = calibration
@@ -131,6 +152,11 @@ impl Controller {
     #[must_use]
     pub fn calibration(&self) -> Option<&Calibration> {
         self.calibration.as_ref()
+    }
+
+    /// What the bench's commands may use from now on.
+    pub fn stand_on(&mut self, footing: Footing) {
+        self.footing = footing;
     }
 
     /// Clears the guard's latch: an explicit act of a person.
@@ -146,7 +172,7 @@ impl Controller {
         let seen = measured.map(|opening| Opening::saturating(opening, Opening::OPEN));
         let decision = match (request, vetted.air) {
             (Request::Engine(_), Some(air)) => self.engine(&air, seen),
-            (Request::Bench(command), _) => self.bench(*command, &vetted),
+            (Request::Bench(command), _) => self.bench(*command, &vetted, seen),
             (Request::Release | Request::Engine(_), _) => self.release(),
         };
         self.drive(&vetted, measured, seen, &decision)
@@ -161,7 +187,8 @@ impl Controller {
     fn engine(&mut self, air: &Air, measured: Option<Opening>) -> Decision {
         let standing = self.slew.standing().or(measured).unwrap_or(Opening::OPEN);
         let reach = self.calibration().map_or(Opening::OPEN, |known| known.inside_clearance(Opening::OPEN));
-        let wanted = self.target.tick(&self.settings.target, air, standing);
+        let mode = self.doubt.mode(air.demand.mode);
+        let wanted = self.target.tick(&self.settings.target, air, mode, self.doubt.raise(), standing);
         let guarded = self.guard.tick(&self.settings.guard, air, &wanted, Vane { measured, reach });
         let mut limits = LimitSet::NONE;
         if guarded.opening > wanted.opening {
@@ -208,13 +235,28 @@ impl Controller {
         Command::Duty(Duty::saturating(volts / self.settings.actuator.nominal_supply.0, Duty::ZERO))
     }
 
-    fn bench(&mut self, command: Command, vetted: &Vetted) -> Decision {
+    fn bench(&mut self, command: Command, vetted: &Vetted, seen: Option<Opening>) -> Decision {
         if vetted.faults.contains(Fault::SupplyRange) {
             let mut decision = self.release();
             decision.limits.insert(Limit::Supply);
             return decision;
         }
-        self.past_the_guard(command)
+        match (command, seen, self.footing.slew(&self.settings.slew)) {
+            (Command::Opening(wanted), Some(seen), Some(slower)) => self.led(wanted, seen, &slower),
+            _ => self.past_the_guard(command),
+        }
+    }
+
+    /// The bench's opening, approached no faster than `slower` allows.
+    fn led(&mut self, wanted: Opening, seen: Opening, slower: &SlewSettings) -> Decision {
+        let mut slew = self.slew;
+        let opening = slew.tick(slower, wanted, Haste::Normal, seen);
+        let mut decision = self.past_the_guard(Command::Opening(opening));
+        self.slew = slew;
+        if opening != wanted {
+            decision.limits.insert(Limit::Slew);
+        }
+        decision
     }
 
     fn release(&mut self) -> Decision {
@@ -238,8 +280,11 @@ impl Controller {
     ) -> TickOutput {
         let calibration = self.calibration.as_ref();
         let place = measured.zip(calibration);
-        let actuated = self.actuation.tick(&self.settings, vetted, place, decision.command, decision.push);
+        let share = self.footing.current_share();
+        let actuated =
+            self.actuation.tick(&self.settings, vetted, place, decision.command, decision.push, share);
         let mut faults = vetted.faults.union(decision.faults).union(actuated.faults);
+        faults.assign(Fault::CalibrationSuspended, self.doubt != Doubt::None);
         if matches!(decision.command, Command::Opening(_)) && calibration.is_none() {
             faults.insert(Fault::NotCalibrated);
         }
@@ -251,7 +296,7 @@ impl Controller {
             stage: self.guard.stage(),
             event: decision.event,
             faults,
-            fuel: decision.fuel,
+            fuel: self.doubt.fuel(decision.fuel, self.settings.guard.stages.derate),
             limits: decision.limits.union(actuated.limits),
         }
     }

@@ -90,8 +90,10 @@ impl Flow {
         let most = actuator.max_current.0;
         let seen = self.surely_driving(drive) / (size * actuator.winding_resistance_ohm);
         let share = smaller(self.resistance_share() + RECOVERY, 1.0);
-        self.cut = 1.0 - if size > most { smaller(share, seen) } else { share };
-        let is_shorted = size > JUDGED_SHORT_FROM * most && seen < SHORTED_SHARE;
+        self.cut = 1.0 - if size > drive.max_current.0 { smaller(share, seen) } else { share };
+        // Before an actuator is known every reading is over the limit of none.
+        let is_judged = most > 0.0 && size > JUDGED_SHORT_FROM * most;
+        let is_shorted = is_judged && seen < SHORTED_SHARE;
         self.shorted = if is_shorted { self.shorted.saturating_add(1) } else { 0 };
     }
 

@@ -93,6 +93,7 @@ impl Rig {
             back_emf: Volt(counts_per_s * actuator.back_emf_v_per_count_per_s),
             motor_current: Some(Ampere((self.reading)(self.motor.amperes))),
             position,
+            max_current: actuator.max_current,
         };
         let wanted = Duty::saturating(duty, Duty::ZERO);
         self.last = self.limits.tick(&self.settings, &drive, wanted, Push::Normal);

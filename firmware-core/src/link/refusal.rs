@@ -133,6 +133,8 @@ pub enum Refusal {
         /// Most that is allowed.
         max: Ampere,
     },
+    /// A relearn from a calibration that the board does not hold: hand it over first, or learn in full.
+    OtherCalibration,
     /// A save waits or is under way: wait for [`ToHost::Stored`].
     Saving,
 }

@@ -1,11 +1,8 @@
 //! What each host message does. In: a sound frame. Out: its reply, with the data it asked for before it.
 
 use super::Session;
-use super::activity::Activity;
 use super::port::Order;
-use crate::calibration::{Calibration, CalibrationError, Setup};
-use crate::held::{Held, OriginTag};
-use crate::learn::{LearnOrder, Learner};
+use crate::calibration::CalibrationError;
 use crate::link::codec::{Content, MessageError};
 use crate::link::message::{ToBoard, ToHost};
 use crate::link::note::Note;
@@ -14,8 +11,6 @@ use crate::link::state::{Capabilities, ReleaseReason, Source, Streaming, Welcome
 use crate::link::talk::{Belonging, End, Talk};
 use crate::link::{DRIVE_LEASE_TICKS, PROTOCOL_VERSION};
 use crate::motion::{Goal, MAX_SEGMENTS, Segment};
-use crate::sample::EngineDemand;
-use crate::settings::{SettingsHash, SettingsSection};
 use crate::units::{TICKS_PER_SECOND, Tick};
 
 /// All of this may be inlined: a board's image then compiles it with its own settings, for size, and this crate's own
@@ -107,7 +102,7 @@ impl Session {
         self.stream.reset();
         self.motion.clear();
         self.learned = None;
-        self.saves = 0;
+        self.keep.restart_numbers();
         self.lease.extend(self.next);
         self.lease.disarm();
         self.lease.granted = self.next;
@@ -115,7 +110,7 @@ impl Session {
             identity: self.identity.clone(),
             capabilities: capabilities(),
             self_test: self.self_test,
-            settings: Some(self.controller.settings().hash()),
+            settings: self.given.hash(),
             next: self.next,
             calibration: self.learned_in(),
         };
@@ -144,8 +139,8 @@ impl Session {
             ToBoard::Store => self.store(),
             ToBoard::MotionClear => self.clear_motion(),
             ToBoard::MotionAppend(ref segments) => self.append_motion(segments),
-            ToBoard::StartMotion { start_at, setup, warmth: _, footing: _ } => {
-                self.start_motion(start_at, setup)
+            ToBoard::StartMotion { start_at, setup, warmth, footing } => {
+                self.start_motion(start_at, setup, warmth, footing)
             }
             ToBoard::Engine(demand) => self.follow_engine(demand),
             ToBoard::GetStatus => self.get_status(),
@@ -167,16 +162,6 @@ impl Session {
     }
 
     #[inline]
-    fn arm(&mut self, host: SettingsHash) -> Result<(), Refusal> {
-        let board = self.controller.settings().hash();
-        if board != host {
-            return Err(Refusal::OtherSettings { board, host });
-        }
-        self.lease.arm();
-        Ok(())
-    }
-
-    #[inline]
     fn stop(&mut self) {
         if self.activity.source() != Source::Released {
             self.release(self.next, ReleaseReason::Stopped);
@@ -192,38 +177,6 @@ impl Session {
     #[inline]
     fn set_streaming(&mut self, streaming: Streaming) -> Result<(), Refusal> {
         self.stream.set(streaming, &mut self.port);
-        Ok(())
-    }
-
-    #[inline]
-    fn apply_settings(&mut self, section: &SettingsSection) -> Result<(), Refusal> {
-        self.check_idle()?;
-        self.controller.apply(section).map_err(|error| Refusal::setting(&error))?;
-        // A calibration of another actuator waits for the settings that it fits.
-        self.controller.set_calibration(self.held.map(|held| held.calibration));
-        Ok(())
-    }
-
-    #[inline]
-    fn set_calibration(&mut self, held: &Held) -> Result<(), Refusal> {
-        self.check_idle()?;
-        held.calibration.check_for(held.calibration.setup).map_err(Refusal::from)?;
-        self.hold(*held);
-        Ok(())
-    }
-
-    #[inline]
-    fn get_calibration(&mut self, setup: Setup) -> Result<(), Refusal> {
-        self.calibration_for(setup)?;
-        let held = self.held.ok_or(Refusal::NotCalibrated)?;
-        self.port.tell(&ToHost::Calibration(held));
-        Ok(())
-    }
-
-    #[inline]
-    fn store(&mut self) -> Result<(), Refusal> {
-        self.calibration()?;
-        self.is_to_store = true;
         Ok(())
     }
 
@@ -251,49 +204,9 @@ impl Session {
     }
 
     #[inline]
-    fn start_motion(&mut self, start_at: Tick, setup: Setup) -> Result<(), Refusal> {
-        self.check_ready(start_at)?;
-        let moves_by_opening =
-            self.motion.segments().iter().any(|segment| matches!(segment.goal, Goal::Opening(_)));
-        if moves_by_opening {
-            self.calibration_for(setup)?;
-        }
-        if self.motion.segments().is_empty() {
-            return Err(Refusal::MotionEmpty);
-        }
-        self.activity = Activity::Motion { start_at, segment: None };
-        Ok(())
-    }
-
-    #[inline]
-    fn follow_engine(&mut self, demand: EngineDemand) -> Result<(), Refusal> {
-        if self.activity.source() != Source::Engine {
-            self.check_ready(self.next)?;
-        }
-        self.controller.settings().validate_together().map_err(|error| Refusal::setting(&error))?;
-        let learned = self.calibration()?.setup;
-        // A free lever's openings say nothing of the ring that sets the engine's boost.
-        if learned == Setup::Free {
-            return Err(Refusal::OtherSetup { learned, wanted: Setup::OnEngine });
-        }
-        self.activity = Activity::Engine(demand);
-        Ok(())
-    }
-
-    #[inline]
     fn get_status(&mut self) -> Result<(), Refusal> {
         let status = self.status();
         self.port.tell(&ToHost::Status(status));
-        Ok(())
-    }
-
-    #[inline]
-    fn start_learn(&mut self, start_at: Tick, order: &LearnOrder, tag: OriginTag) -> Result<(), Refusal> {
-        self.check_ready(start_at)?;
-        self.learned = None;
-        let learner = Learner::new(self.controller.settings(), *order);
-        let settings = self.controller.settings().hash();
-        self.activity = Activity::Learn { start_at, learner, tag, settings, told: 0 };
         Ok(())
     }
 
@@ -302,35 +215,6 @@ impl Session {
         let outcome = self.learned.ok_or(Refusal::NothingLearned)?;
         self.port.note_learn(outcome);
         Ok(())
-    }
-
-    #[inline]
-    fn calibration(&self) -> Result<Calibration, Refusal> {
-        self.controller.calibration().copied().ok_or(Refusal::NotCalibrated)
-    }
-
-    #[inline]
-    fn calibration_for(&self, setup: Setup) -> Result<Calibration, Refusal> {
-        let calibration = self.calibration()?;
-        calibration.check_for(setup).map_err(Refusal::from)?;
-        Ok(calibration)
-    }
-
-    #[inline]
-    fn check_idle(&self) -> Result<(), Refusal> {
-        match self.activity.source() {
-            Source::Released => Ok(()),
-            source => Err(Refusal::Busy { source }),
-        }
-    }
-
-    #[inline]
-    fn check_ready(&self, start_at: Tick) -> Result<(), Refusal> {
-        if !self.is_armed() {
-            return Err(Refusal::NotArmed);
-        }
-        self.check_idle()?;
-        if start_at.has_reached(self.next) { Ok(()) } else { Err(Refusal::StartInPast { next: self.next }) }
     }
 }
 

@@ -11,29 +11,39 @@
 //! ```
 
 mod activity;
+mod bank;
 mod commands;
+mod given;
+mod keep;
+mod keeping;
 mod lease;
 mod port;
+mod starting;
 mod stream;
 
+use crate::calibration::Setup;
 use crate::command::Command;
 use crate::controller::{Controller, TickOutput};
-use crate::held::{Held, Origin, Standing};
+use crate::faults::Fault;
+use crate::held::Origin;
 use crate::learn::{LearnEvent, LearnOutcome, LearnTick};
 use crate::link::batch::Around;
 use crate::link::note::{LearnNote, Note};
 use crate::link::point::{Point, current_steps, duty_steps, opening_steps};
 use crate::link::self_test::SelfTest;
 use crate::link::state::{
-    Arming, Drive, Identity, LearnedIn, MotionEvent, Pacing, Release, ReleaseReason, Status, StreamState,
+    Arming, Drive, Identity, LearnedIn, MotionEvent, Pacing, Release, ReleaseReason, Source, Status,
+    StreamState,
 };
-use crate::motion::Motion;
+use crate::motion::{Footing, Motion};
 use crate::sample::{Request, Sample};
 use crate::settings::Settings;
-use crate::store::StoreResult;
 use crate::units::{Counts, Duty, Opening, Tick};
 
 use activity::Activity;
+use bank::Bank;
+use given::Given;
+use keep::Keep;
 use lease::Lease;
 use port::Port;
 use stream::Stream;
@@ -54,29 +64,31 @@ pub struct Session {
     stream: Stream,
     /// The outcome of the last learn.
     learned: Option<LearnNote>,
-    /// The calibration in use, its standing and origin.
-    held: Option<Held>,
-    is_to_store: bool,
-    /// Saves since the hello.
-    saves: u16,
+    given: Given,
+    bank: Bank,
+    /// The setup whose calibration is in use, if it is in force.
+    in_use: Option<Setup>,
+    keep: Keep,
     /// Raw position of the last tick.
     position: Counts,
     is_at_rest: bool,
     /// The last granted tick has run and nobody has been told.
     is_out_of_grant: bool,
     next: Tick,
+    /// A tick has run: the next one follows it.
+    has_begun: bool,
 }
 
 impl Session {
-    /// A session that nobody has greeted yet: disarmed, released, silent. One expression, so that a board can build it
+    /// A session that nobody has greeted yet: disarmed, released, silent, without settings of its own. One expression, so that a board can build it
     /// in place: it is larger than a small stack.
     #[must_use]
     #[inline]
-    pub fn new(identity: Identity, self_test: SelfTest, settings: Settings) -> Self {
+    pub fn new(identity: Identity, self_test: SelfTest) -> Self {
         Self {
             identity,
             self_test,
-            controller: Controller::new(settings),
+            controller: Controller::new(Settings::BLANK),
             motion: Motion::new(),
             activity: Activity::Released,
             released: Release::NONE,
@@ -86,19 +98,16 @@ impl Session {
             port: Port::new(),
             stream: Stream::new(),
             learned: None,
-            held: None,
-            is_to_store: false,
-            saves: 0,
+            given: Given::nothing(),
+            bank: Bank::empty(),
+            in_use: None,
+            keep: Keep::new(),
             position: Counts(0),
             is_at_rest: true,
             is_out_of_grant: false,
             next: Tick(0),
+            has_begun: false,
         }
-    }
-
-    /// Puts what was stored before the last power-off into use.
-    pub fn restore(&mut self, held: Held) {
-        self.hold(held);
     }
 
     /// Takes bytes from the line: any bytes, at any time between ticks.
@@ -123,34 +132,26 @@ impl Session {
 
     /// Runs one tick. What it has to say is only noted; packing and framing are [`Session::transmit`]'s, so that a
     /// tick's cost does not depend on the link.
+    ///
+    /// The first tick may have any number, every other one is one more than the last: else the drive is let go, for
+    /// time is the only thing that ends a push.
     pub fn tick(&mut self, sample: &Sample) -> TickOutput {
-        self.next = sample.tick.after(1);
+        let is_out_of_step = self.has_begun && sample.tick != self.next;
+        (self.next, self.has_begun) = (sample.tick.after(1), true);
+        if is_out_of_step {
+            self.let_go_out_of_step(sample.tick);
+        }
         if self.lease.runs_out(sample.tick) {
             self.let_go_in_silence(sample.tick);
         }
         let request = self.request(sample);
-        let output = self.controller.tick(sample, &request);
+        let mut output = self.controller.tick(sample, &request);
+        output.faults.assign(Fault::TickJump, is_out_of_step);
         self.record(sample, &request, &output);
         self.is_out_of_grant = !self.may_advance(self.next);
         self.is_at_rest = output.duty == Duty::ZERO;
         self.position = sample.position;
         output
-    }
-
-    /// What to write to non-volatile memory, for the time between ticks: writing may stall the processor, so it is
-    /// only ever given while the duty is 0. Answer with [`Session::saved`].
-    pub fn take_save(&mut self) -> Option<Held> {
-        if !(self.is_to_store && self.is_at_rest) {
-            return None;
-        }
-        self.is_to_store = false;
-        self.held
-    }
-
-    /// Tells the host how the save that [`Session::take_save`] gave has ended.
-    pub fn saved(&mut self, result: StoreResult) {
-        self.port.note(Note::Stored { number: self.saves, result });
-        self.saves = self.saves.saturating_add(1);
     }
 
     /// Fills `out` with bytes for the line; gives how many. For the time between ticks, at least once in
@@ -171,6 +172,7 @@ impl Session {
             {
                 Request::Release
             }
+            Activity::Learn { .. } if self.keep.is_pending() => Request::Release,
             Activity::Motion { segment, .. } => {
                 let segment = *segment;
                 self.motion_tick(sample, segment)
@@ -194,18 +196,19 @@ impl Session {
         Request::Bench(tick.command)
     }
 
-    /// Only an accepted calibration comes into use and is stored; one not proven is only told.
+    /// What was learned comes into use with its standing, and is kept.
     fn finish_learn(&mut self, now: Tick, outcome: LearnOutcome) {
-        if let (LearnOutcome::Accepted(calibration), &Activity::Learn { ref learner, tag, settings, .. }) =
-            (outcome, &self.activity)
-        {
+        if let &Activity::Learn { ref learner, tag, settings, .. } = &self.activity {
             let origin = Origin { tag, settings, tick: now };
-            let held = match self.held {
-                Some(last) if learner.is_relearn() => last.relearned(calibration, origin),
-                Some(_) | None => Held::of_full_learn(calibration, Standing::Accepted, origin),
+            let found = if learner.is_relearn() {
+                self.bank.relearned(&outcome, origin)
+            } else {
+                self.bank.learned(&outcome, origin)
             };
-            self.hold(held);
-            self.is_to_store = true;
+            if let Some(held) = found {
+                self.hold(held);
+                self.keep.ask();
+            }
         }
         self.release(now, ReleaseReason::LearnEnded);
     }
@@ -251,12 +254,20 @@ impl Session {
         self.release(now, ReleaseReason::HostSilent);
     }
 
+    /// A tick that does not follow the last one: nothing that counts ticks can be trusted.
+    fn let_go_out_of_step(&mut self, now: Tick) {
+        if self.is_armed() || self.activity.source() != Source::Released {
+            self.release(now, ReleaseReason::TickFault);
+        }
+    }
+
     /// Lets the drive go, says why, and disarms where only an explicit command may arm again.
     fn release(&mut self, tick: Tick, reason: ReleaseReason) {
-        if matches!(reason, ReleaseReason::HostSilent | ReleaseReason::NewHost) {
+        if is_disarming(reason) {
             self.lease.disarm();
         }
         self.activity = Activity::Released;
+        self.controller.stand_on(Footing::Accepted);
         let position = self.position;
         self.released = Release { tick, reason, position };
         self.port.note(Note::Released { tick, reason, position });
@@ -310,11 +321,6 @@ impl Session {
         }
     }
 
-    fn hold(&mut self, held: Held) {
-        self.controller.set_calibration(Some(held.calibration));
-        self.held = Some(held);
-    }
-
     #[inline]
     fn status(&self) -> Status {
         Status {
@@ -329,16 +335,33 @@ impl Session {
 
     #[inline]
     fn learned_in(&self) -> Option<LearnedIn> {
-        self.controller.calibration()?;
-        self.held.map(|Held { calibration, standing, .. }| LearnedIn {
-            setup: calibration.setup,
-            warmth: calibration.warmth,
-            standing,
+        let held = self.in_use.and_then(|setup| self.bank.get(setup))?;
+        Some(LearnedIn {
+            setup: held.calibration.setup,
+            warmth: held.calibration.warmth,
+            standing: held.standing,
         })
     }
 
     fn is_armed(&self) -> bool {
         self.lease.arming() == Arming::Armed
+    }
+}
+
+/// After these only a person, who looks again, may arm.
+fn is_disarming(reason: ReleaseReason) -> bool {
+    match reason {
+        ReleaseReason::HostSilent | ReleaseReason::NewHost | ReleaseReason::TickFault => true,
+        ReleaseReason::NotStarted
+        | ReleaseReason::Stopped
+        | ReleaseReason::MotionEnded
+        | ReleaseReason::LearnEnded
+        | ReleaseReason::Obstructed
+        | ReleaseReason::NoMotion
+        | ReleaseReason::HeatLimit
+        | ReleaseReason::SupplyRange
+        | ReleaseReason::SensorFault
+        | ReleaseReason::NotStored => false,
     }
 }
 

@@ -57,8 +57,17 @@ mod tests {
         let settings = Settings::default();
         let bytes: std::vec::Vec<u8> = settings
             .sections()
-            .flat_map(|section| postcard::to_vec::<_, MAX_SECTION_BYTES>(&section).unwrap())
+            .flat_map(|section| {
+                let mut room = [0; MAX_SECTION_BYTES];
+                postcard::to_slice(&section, &mut room).unwrap().to_vec()
+            })
             .collect();
         assert_eq!(settings.hash().0, CRC.checksum(&bytes));
+    }
+
+    #[test]
+    fn the_check_is_the_published_one() {
+        // Catalogue of parametrised CRC algorithms (G. Cook): CRC-32/ISO-HDLC, check over "123456789".
+        assert_eq!(CRC.checksum(b"123456789"), 0xCBF4_3926);
     }
 }

@@ -4,6 +4,7 @@
 //! runs at both ends. Settings are checked once, at the edge; after that the tick is plain arithmetic.
 
 mod actuator;
+mod blank;
 mod guard;
 mod hash;
 mod learn;
@@ -20,7 +21,7 @@ pub use learn::{
 };
 pub use motion::{LimitSettings, PositionSettings, SlewSettings};
 pub use plausibility::PlausibilitySettings;
-pub use section::{MAX_SECTION_BYTES, SettingsSection};
+pub use section::{MAX_SECTION_BYTES, SECTIONS, SettingsSection};
 pub use target::{MapAxes, ModeSettings, OpeningMap, TargetSettings, TrimSettings};
 
 use serde::{Deserialize, Serialize};

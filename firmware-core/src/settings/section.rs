@@ -12,6 +12,9 @@ use super::{
 /// included.
 pub const MAX_SECTION_BYTES: usize = 200;
 
+/// Number of sections that all settings have.
+pub const SECTIONS: u8 = 15;
+
 /// One piece of the settings.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
@@ -106,6 +109,29 @@ impl Settings {
 }
 
 impl SettingsSection {
+    /// Its number in the order in which sections are sent, from 0.
+    #[inline]
+    #[must_use]
+    pub fn index(&self) -> u8 {
+        match self {
+            Self::Actuator(_) => 0,
+            Self::Plausibility(_) => 1,
+            Self::MapAxes(_) => 2,
+            Self::FeedForward(_) => 3,
+            Self::MinimumOpening(_) => 4,
+            Self::Trim(_) => 5,
+            Self::Modes(_) => 6,
+            Self::GuardLimits(_) => 7,
+            Self::GuardStages(_) => 8,
+            Self::Slew(_) => 9,
+            Self::Position(_) => 10,
+            Self::Limits(_) => 11,
+            Self::LearnMotion(_) => 12,
+            Self::LearnLimits(_) => 13,
+            Self::LearnWindows(_) => 14,
+        }
+    }
+
     #[inline]
     fn validate(&self) -> Result<(), SettingError> {
         match self {
@@ -146,6 +172,12 @@ mod tests {
             received.apply(&postcard::from_bytes(bytes).unwrap()).unwrap();
         }
         assert_eq!(received, sent);
+    }
+
+    #[test]
+    fn a_section_knows_its_number() {
+        let settings = Settings::default();
+        assert!(settings.sections().map(|section| section.index()).eq(0..SECTIONS));
     }
 
     #[test]

@@ -4,13 +4,11 @@ use core::mem::MaybeUninit;
 
 use embedded_io::{Read, Write};
 use firmware_core::drive::{Bridge, PwmAndDirection};
-use firmware_core::held::Held;
 use firmware_core::link::SelfTest;
 use firmware_core::link::state::{Identity, Pacing, StartReason};
 use firmware_core::sample::Sample;
 use firmware_core::session::Session;
-use firmware_core::settings::Settings;
-use firmware_core::store::{LAYOUT_VERSION, StoreResult};
+use firmware_core::store::{Kept, LAYOUT_VERSION, StoreResult};
 use firmware_core::units::Tick;
 use lockstep::{Ask, Drill, Stepped, TickDone, Usage, WindowError};
 
@@ -45,7 +43,7 @@ pub struct Work {
 pub fn begin_session(
     place: &'static mut MaybeUninit<Session>,
     started: StartReason,
-    stored: Option<Held>,
+    keep: &mut Keep,
 ) -> &'static mut Session {
     let identity = Identity {
         model: short(MODEL),
@@ -57,11 +55,17 @@ pub fn begin_session(
         pacing: Pacing::Stepped,
         started,
     };
-    let session = place.write(Session::new(identity, SelfTest::NOT_FITTED, Settings::DEFAULT));
-    if let Some(held) = stored {
-        session.restore(held);
-    }
+    let session = place.write(Session::new(identity, SelfTest::NOT_FITTED));
+    restore(session, keep);
     session
+}
+
+/// On its own, so that what is read stands on the stack while nothing else does.
+#[inline(never)]
+fn restore(session: &mut Session, keep: &mut Keep) {
+    let mut kept = Kept::NOTHING;
+    log::loaded(keep.load(&mut kept));
+    session.restore(&kept);
 }
 
 impl Work {
@@ -125,6 +129,7 @@ impl Work {
     /// One tick under the watchdog's eye.
     #[inline(never)]
     fn tick(&mut self, sample: &Sample) -> TickDone {
+        self.save_what_is_due();
         watchdog::expect_tick();
         if let Some(drill) = self.drill.take() {
             break_on_purpose(drill);
@@ -139,17 +144,22 @@ impl Work {
             watchdog::feed();
         }
         last_words::note_tick(sample.tick);
-        if let Some(held) = self.session.take_save() {
-            let result = self.keep.save(&held);
-            self.session.saved(result);
-            let done = result == StoreResult::Written;
-            self.stored = self.stored.wrapping_add(u16::from(done));
-            log::stored(done);
-        }
         watchdog::rest();
         self.watch.see(&output);
         self.next = sample.tick.after(1);
         TickDone { output, clocks }
+    }
+
+    /// While the bridge is off and before the tick is due; on its own, so that a tick's stack does not hold what is
+    /// kept.
+    #[inline(never)]
+    fn save_what_is_due(&mut self) {
+        let Some(kept) = self.session.take_save() else { return };
+        let result = self.keep.save(&kept);
+        self.session.saved(result);
+        let done = result == StoreResult::Written;
+        self.stored = self.stored.wrapping_add(u16::from(done));
+        log::stored(done);
     }
 
     #[inline(never)]

@@ -3,12 +3,10 @@
 //! In: what the unit is and a seed. Out: a rig for [`crate::runner`]. A world that runs away stops the
 //! rig with the world's own words; the link then falls silent, as a rig that lost power would.
 
-use firmware_core::held::Held;
 use firmware_core::link::SelfTest;
 use firmware_core::link::state::{Identity, Pacing, StartReason};
 use firmware_core::session::Session;
-use firmware_core::settings::Settings;
-use firmware_core::store::{LAYOUT_VERSION, StoreResult};
+use firmware_core::store::{Kept, LAYOUT_VERSION, StoreResult};
 use firmware_core::units::Tick;
 use host_sim::catalogue::{Case, Mishaps};
 use host_sim::check::BadParameter;
@@ -29,7 +27,7 @@ pub struct SimulatedRig {
     mishaps: Mishaps,
     next: Tick,
     pacing: Pacing,
-    stored: Option<Held>,
+    stored: Option<Kept>,
 }
 
 impl SimulatedRig {
@@ -56,7 +54,7 @@ impl SimulatedRig {
 
     /// What the board has been told to keep through power-off.
     #[must_use]
-    pub fn stored(&self) -> Option<&Held> {
+    pub fn stored(&self) -> Option<&Kept> {
         self.stored.as_ref()
     }
 
@@ -74,7 +72,7 @@ impl SimulatedRig {
     fn restart_when_due(&mut self) {
         if self.mishaps.restart_at_s.is_some_and(|at_s| self.world.time_s() >= at_s) {
             self.mishaps.restart_at_s = None;
-            self.session = session(self.pacing, self.stored);
+            self.session = session(self.pacing, self.stored.as_ref());
             self.next = Tick(0);
         }
     }
@@ -109,12 +107,12 @@ impl TickedRig for SimulatedRig {
     fn advance(&mut self) -> Result<(), Diverged> {
         self.restart_when_due();
         self.put_noise_on_line();
-        let sample = self.world.sample(self.next);
-        let output = self.session.tick(&sample);
-        if let Some(held) = self.session.take_save() {
-            self.stored = Some(held);
+        if let Some(kept) = self.session.take_save() {
+            self.stored = Some(kept);
             self.session.saved(StoreResult::Written);
         }
+        let sample = self.world.sample(self.next);
+        let output = self.session.tick(&sample);
         self.next = self.next.after(1);
         let duty = self.mishaps.duty(output.duty, self.world.time_s());
         self.world.step(duty, &EngineState::Standing)
@@ -130,7 +128,7 @@ const NOISE_MULTIPLIER: u32 = 2_654_435_761;
 /// The product's high bits are the well-mixed ones.
 const NOISE_SHIFT: u32 = 24;
 
-fn session(pacing: Pacing, stored: Option<Held>) -> Session {
+fn session(pacing: Pacing, stored: Option<&Kept>) -> Session {
     let identity = Identity {
         model: short(MODEL),
         software: short(SOFTWARE),
@@ -141,9 +139,9 @@ fn session(pacing: Pacing, stored: Option<Held>) -> Session {
         pacing,
         started: StartReason::PowerOn,
     };
-    let mut session = Session::new(identity, SelfTest::NOT_FITTED, Settings::default());
-    if let Some(held) = stored {
-        session.restore(held);
+    let mut session = Session::new(identity, SelfTest::NOT_FITTED);
+    if let Some(kept) = stored {
+        session.restore(kept);
     }
     session
 }

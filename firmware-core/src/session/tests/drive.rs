@@ -27,7 +27,7 @@ fn openings_need_a_calibration_of_the_same_setup() {
 
 #[test]
 fn a_silent_host_loses_the_drive_until_it_arms_again() {
-    let mut bench = Bench::ready(None);
+    let mut bench = Bench::ready(Some(held(Setup::Free)));
     bench.load(duty(0.5));
     assert_eq!(bench.start(Setup::Free), Outcome::Done);
     assert_ne!(bench.ticks(DRIVE_LEASE_TICKS - 1).duty, Duty::ZERO);
@@ -45,7 +45,7 @@ fn a_silent_host_loses_the_drive_until_it_arms_again() {
 
 #[test]
 fn a_line_that_echoes_the_board_does_not_stand_in_for_a_silent_host() {
-    let mut bench = Bench::ready(None);
+    let mut bench = Bench::ready(Some(held(Setup::Free)));
     bench.ask(&ToBoard::Stream(Streaming::On));
     bench.load(duty(0.5));
     assert_eq!(bench.start(Setup::Free), Outcome::Done);
@@ -69,7 +69,7 @@ fn a_line_that_echoes_the_board_does_not_stand_in_for_a_silent_host() {
 #[test]
 fn a_command_that_is_asked_again_is_a_sign_of_life_and_a_stale_one_is_not() {
     for (behind, reason) in [(1, ReleaseReason::NotStarted), (2, ReleaseReason::HostSilent)] {
-        let mut bench = Bench::ready(None);
+        let mut bench = Bench::ready(Some(held(Setup::Free)));
         bench.load(duty(0.5));
         assert_eq!(bench.start(Setup::Free), Outcome::Done);
         let last = bench.sequence;
@@ -84,7 +84,7 @@ fn a_command_that_is_asked_again_is_a_sign_of_life_and_a_stale_one_is_not() {
 
 #[test]
 fn a_stop_releases_the_drive_even_when_it_comes_late() {
-    let mut bench = Bench::ready(None);
+    let mut bench = Bench::ready(Some(held(Setup::Free)));
     bench.load(duty(0.5));
     assert_eq!(bench.start(Setup::Free), Outcome::Done);
     bench.ticks(50);
@@ -96,7 +96,7 @@ fn a_stop_releases_the_drive_even_when_it_comes_late() {
 
 #[test]
 fn signs_of_life_hold_the_drive_to_the_end_of_the_motion() {
-    let mut bench = Bench::ready(None);
+    let mut bench = Bench::ready(Some(held(Setup::Free)));
     bench.load(duty(0.5));
     bench.start(Setup::Free);
     let mut told = List::new();
@@ -116,7 +116,7 @@ fn a_stop_and_a_new_hello_release_the_drive() {
     for (message, reason) in
         [(ToBoard::Stop, ReleaseReason::Stopped), (ToBoard::Hello, ReleaseReason::NewHost)]
     {
-        let mut bench = Bench::ready(None);
+        let mut bench = Bench::ready(Some(held(Setup::Free)));
         bench.load(duty(0.5));
         bench.start(Setup::Free);
         assert_ne!(bench.ticks(50).duty, Duty::ZERO);
@@ -141,6 +141,7 @@ fn an_engine_is_not_followed_while_a_sensor_ends_below_its_limit() {
     plausibility.exhaust_max = Kilopascal(400.0);
     let section = SettingsSection::Plausibility(plausibility);
     assert_eq!(bench.ask(&ToBoard::Settings(section)), Outcome::Done);
+    assert_eq!(bench.arm(), Outcome::Done);
     let outcome = bench.ask(&ToBoard::Engine(DEMAND));
     assert!(matches!(outcome, Outcome::Refused(Refusal::Setting { .. })), "{outcome:?}");
     assert_eq!(bench.session.activity.source(), Source::Released);
@@ -158,7 +159,7 @@ fn vanes_driven_open_blind_are_told_as_driven() {
 
 #[test]
 fn a_new_host_does_not_inherit_the_motion_of_the_one_before() {
-    let mut bench = Bench::ready(None);
+    let mut bench = Bench::ready(Some(held(Setup::Free)));
     bench.load(duty(0.5));
     assert_eq!(bench.ask(&ToBoard::Hello), Outcome::Done);
     assert_eq!(bench.arm(), Outcome::Done);

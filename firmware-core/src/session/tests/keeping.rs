@@ -76,39 +76,148 @@ fn a_learn_does_not_answer_with_the_outcome_of_the_one_before() {
 }
 
 #[test]
-fn a_calibration_whose_span_runs_the_other_way_is_not_used_until_the_settings_agree() {
+fn a_calibration_whose_span_runs_the_other_way_is_not_used() {
     let mut turned = calibration(Setup::Free);
     core::mem::swap(&mut turned.closed, &mut turned.open);
     let mut bench = Bench::ready(Some(Held::of_full_learn(turned, Standing::Accepted, origin())));
     bench.load(Goal::Opening(Opening::OPEN));
     assert_eq!(bench.start(Setup::Free), refused(Refusal::NotCalibrated));
-    let mut actuator = Settings::default().actuator;
-    actuator.counts_direction = CountsDirection::OpeningRaises;
-    assert_eq!(bench.ask(&ToBoard::Settings(SettingsSection::Actuator(actuator))), Outcome::Done);
+}
+
+#[test]
+fn a_calibration_waits_for_the_settings_that_it_was_learned_under() {
+    let mut bench = Bench::ready(Some(held(Setup::Free)));
+    bench.load(Goal::Opening(Opening::OPEN));
+    let before = Settings::default();
+    let mut changed = before;
+    changed.actuator.counts_direction = CountsDirection::OpeningRaises;
+    assert_eq!(bench.ask(&ToBoard::Settings(SettingsSection::Actuator(changed.actuator))), Outcome::Done);
+    assert_eq!(bench.start(Setup::Free), refused(Refusal::NotArmed));
+    bench.arm();
+    let other = Refusal::CalibrationOfOtherSettings { learned: before.hash(), board: changed.hash() };
+    assert_eq!(bench.start(Setup::Free), refused(other.clone()));
+    assert_eq!(bench.start_on(Setup::Free, Footing::Unproven), refused(other));
+    assert_eq!(bench.session.controller.calibration(), None);
+    bench.ask(&ToBoard::Settings(SettingsSection::Actuator(before.actuator)));
+    bench.arm();
     assert_eq!(bench.start(Setup::Free), Outcome::Done);
 }
 
 #[test]
-fn a_calibration_is_stored_on_request_and_only_at_duty_zero() {
-    let mut bench = Bench::ready(None);
-    assert_eq!(bench.ask(&ToBoard::Store), refused(Refusal::NotCalibrated));
-    let open = CheckSet::ALL;
-    let wanted = Held { standing: Standing::NotProven { open }, ..held(Setup::Attached) };
-    assert_eq!(bench.ask(&ToBoard::SetCalibration(wanted)), Outcome::Done);
-    bench.load(duty(0.5));
-    bench.start(Setup::Attached);
-    bench.ticks(50);
-    assert_eq!(bench.ask(&ToBoard::Store), Outcome::Done);
-    bench.tick();
-    assert_eq!(bench.session.take_save(), None);
-    bench.ask(&ToBoard::Stop);
-    bench.tick();
-    assert_eq!(bench.session.take_save(), Some(wanted));
-    assert_eq!(bench.session.take_save(), None);
+fn a_board_without_settings_names_how_many_are_missing_and_one_with_others_names_both() {
+    let mut bench = Bench::blank();
+    bench.ask(&ToBoard::Hello);
+    let settings = Settings::default();
+    let arm = ToBoard::Arm { settings: settings.hash() };
+    for (given, section) in settings.sections().enumerate() {
+        let missing = 15 - given as u8;
+        assert_eq!(bench.ask(&arm), refused(Refusal::NoSettings { missing }));
+        assert_eq!(bench.ask(&ToBoard::Settings(section)), Outcome::Done);
+    }
+    let host = SettingsHash(settings.hash().0 ^ 1);
+    let other = Refusal::OtherSettings { board: settings.hash(), host };
+    assert_eq!(bench.ask(&ToBoard::Arm { settings: host }), refused(other));
+    assert_eq!(bench.ask(&arm), Outcome::Done);
 }
 
 #[test]
-fn what_is_unproven_of_a_stored_calibration_is_still_unproven_after_a_restart() {
+fn the_same_section_sent_fifteen_times_is_not_all_settings() {
+    let mut bench = Bench::blank();
+    bench.ask(&ToBoard::Hello);
+    let slew = SettingsSection::Slew(Settings::default().slew);
+    for _ in 0..15 {
+        bench.ask(&ToBoard::Settings(slew));
+    }
+    let settings = bench.session.controller.settings().hash();
+    assert_eq!(bench.ask(&ToBoard::Arm { settings }), refused(Refusal::NoSettings { missing: 14 }));
+}
+
+#[test]
+fn settings_from_the_store_count_as_given_and_are_told_in_the_welcome() {
+    let mut bench = Bench::new(Pacing::Paced, None);
+    let welcome = bench.say(&ToBoard::Hello);
+    let Some(ToHost::Welcome(welcome)) = welcome.first() else { panic!("{welcome:?}") };
+    assert_eq!(welcome.settings, Some(Settings::default().hash()));
+    assert_eq!(bench.arm(), Outcome::Done);
+    let mut blank = Bench::blank();
+    let welcome = blank.say(&ToBoard::Hello);
+    let Some(ToHost::Welcome(welcome)) = welcome.first() else { panic!("{welcome:?}") };
+    assert_eq!(welcome.settings, None);
+}
+
+#[test]
+fn stored_settings_that_this_build_does_not_allow_are_none() {
+    let mut bench = Bench::blank();
+    let mut settings = Settings::default();
+    settings.learn.limits.relearn_window = f32::NAN;
+    bench.session.restore(&Kept { settings: Some(settings), ..kept(None) });
+    bench.ask(&ToBoard::Hello);
+    assert_eq!(bench.arm(), refused(Refusal::NoSettings { missing: 15 }));
+}
+
+#[test]
+fn settings_are_not_changed_under_a_drive_and_disarm_it_otherwise() {
+    let mut bench = Bench::ready(Some(held(Setup::Free)));
+    let slew = ToBoard::Settings(SettingsSection::Slew(Settings::default().slew));
+    bench.load(duty(0.5));
+    assert_eq!(bench.start(Setup::Free), Outcome::Done);
+    assert_eq!(bench.ask(&slew), refused(Refusal::Busy { source: Source::Motion }));
+    bench.ask(&ToBoard::Stop);
+    assert_eq!(bench.ask(&slew), Outcome::Done);
+    assert_eq!(bench.start(Setup::Free), refused(Refusal::NotArmed));
+}
+
+#[test]
+fn a_save_is_taken_only_at_duty_zero_and_told_with_its_number() {
+    let mut bench = Bench::blank();
+    bench.ask(&ToBoard::Hello);
+    assert_eq!(bench.ask(&ToBoard::Store), refused(Refusal::NoSettings { missing: 15 }));
+    let mut bench = Bench::ready(Some(held(Setup::Attached)));
+    bench.store = None;
+    bench.load(duty(0.5));
+    bench.start(Setup::Attached);
+    bench.ticks(50);
+    assert_eq!(bench.ask(&ToBoard::Store), refused(Refusal::Busy { source: Source::Motion }));
+    bench.ask(&ToBoard::Stop);
+    assert_eq!(bench.ask(&ToBoard::Store), Outcome::Done);
+    assert_eq!(bench.session.take_save(), None, "the last tick has driven");
+    bench.tick();
+    assert_eq!(bench.session.take_save(), Some(kept(Some(held(Setup::Attached)))));
+    assert_eq!(bench.session.take_save(), None);
+    for (number, result) in [(0, StoreResult::Written), (1, StoreResult::Failed(StoreFault::Full))] {
+        bench.hear();
+        bench.session.saved(result);
+        assert_eq!(bench.hear(), [ToHost::Stored { number, result }]);
+        bench.session.saved(result);
+        assert_eq!(bench.hear(), [], "nothing was taken");
+        assert_eq!(bench.ask(&ToBoard::Store), Outcome::Done);
+        assert!(bench.session.take_save().is_some());
+    }
+}
+
+#[test]
+fn nothing_begins_while_a_save_is_pending() {
+    for is_taken in [false, true] {
+        let mut bench = Bench::ready(Some(held(Setup::OnEngine)));
+        bench.store = None;
+        bench.load(duty(0.5));
+        assert_eq!(bench.ask(&ToBoard::Store), Outcome::Done);
+        assert_eq!(is_taken.then(|| bench.session.take_save().is_some()), is_taken.then_some(true));
+        assert_eq!(bench.start(Setup::OnEngine), refused(Refusal::Saving));
+        assert_eq!(bench.start_on(Setup::Free, Footing::Diagnostic), refused(Refusal::Saving));
+        assert_eq!(bench.learn(full(Setup::Free)), refused(Refusal::Saving));
+        assert_eq!(bench.ask(&ToBoard::Engine(DEMAND)), refused(Refusal::Saving));
+        bench.store = Some(StoreResult::Written);
+        if is_taken {
+            bench.session.saved(StoreResult::Written);
+        }
+        bench.tick();
+        assert_eq!(bench.start(Setup::OnEngine), Outcome::Done);
+    }
+}
+
+#[test]
+fn what_is_stored_of_a_standing_is_still_so_after_a_restart() {
     let standing = Standing::NotProven { open: CheckSet::NONE.with(Check::MinimumFlow) };
     let stored = Held { relearns: 3, standing, ..held(Setup::Attached) };
     let mut bench = Bench::ready(Some(stored));
@@ -116,8 +225,10 @@ fn what_is_unproven_of_a_stored_calibration_is_still_unproven_after_a_restart() 
     assert_eq!(answers.first(), Some(&ToHost::Calibration(stored)));
     assert_eq!(bench.ask(&ToBoard::Store), Outcome::Done);
     bench.tick();
-    assert_eq!(bench.session.take_save(), Some(stored));
-    let welcome = bench.say(&ToBoard::Hello);
+    assert_eq!(bench.kept, Some(kept(Some(stored))));
+    let mut again = Bench::blank();
+    again.session.restore(&bench.kept.unwrap());
+    let welcome = again.say(&ToBoard::Hello);
     let told = welcome.iter().find_map(|message| match message {
         ToHost::Welcome(welcome) => welcome.calibration,
         _ => None,
@@ -153,7 +264,7 @@ fn what_the_learner_tells_is_numbered_and_the_outcome_asked_for_again_keeps_its_
 
 #[test]
 fn a_release_can_be_asked_for_again() {
-    let mut bench = Bench::ready(None);
+    let mut bench = Bench::ready(Some(held(Setup::Free)));
     assert_eq!(bench.status().released, Release::NONE);
     bench.load(duty(0.5));
     bench.start(Setup::Free);
@@ -171,6 +282,7 @@ fn a_release_can_be_asked_for_again() {
 #[test]
 fn the_end_of_each_save_is_told_and_numbered_anew_in_each_talk() {
     let mut bench = Bench::ready(Some(held(Setup::Free)));
+    bench.store = None;
     for (number, result) in
         [(0, StoreResult::Written), (1, StoreResult::Failed(StoreFault::ReadBack)), (0, StoreResult::Written)]
     {

@@ -8,7 +8,7 @@ use std::vec::Vec as List;
 use super::*;
 use crate::calibration::{Calibration, Contact, LearnedStop, Setup, Warmth};
 use crate::guard::GuardStage;
-use crate::held::OriginTag;
+use crate::held::{Held, OriginTag, Standing};
 use crate::learn::{Check, CheckSet, LearnOrder, LearnRefusal};
 use crate::link::codec::{MAX_MESSAGE, body, frame};
 use crate::link::message::{Message, ToBoard, ToHost};
@@ -19,11 +19,14 @@ use crate::link::{DRIVE_LEASE_TICKS, Decoder, PROTOCOL_VERSION, SequenceCheck, e
 use crate::motion::{Footing, Goal, Segment};
 use crate::sample::{EngineDemand, Mode};
 use crate::settings::{CountsDirection, SettingsHash, SettingsSection};
-use crate::store::StoreFault;
+use crate::store::{Kept, StoreFault, StoreResult};
 use crate::units::{Ampere, Counts, Kilopascal, Load, Rpm, Volt};
 
+mod clock;
 mod drive;
+mod force;
 mod keeping;
+mod random;
 mod strangers;
 mod talk;
 
@@ -84,10 +87,26 @@ struct Bench {
     decoder: Decoder,
     boost: Kilopascal,
     position: Counts,
+    /// How the rig's store answers; nothing while it is busy.
+    store: Option<StoreResult>,
+    /// What the rig's store holds.
+    kept: Option<Kept>,
 }
 
 impl Bench {
+    /// Just switched on, with settings and at most one calibration in its store.
     fn new(pacing: Pacing, stored: Option<Held>) -> Self {
+        let mut bench = Self::of(pacing);
+        bench.session.restore(&kept(stored));
+        bench
+    }
+
+    /// Just switched on, with nothing in its store.
+    fn blank() -> Self {
+        Self::of(Pacing::Paced)
+    }
+
+    fn of(pacing: Pacing) -> Self {
         let text = |text: &str| text.parse().unwrap();
         let identity = Identity {
             model: text("test rig"),
@@ -99,17 +118,15 @@ impl Bench {
             pacing,
             started: StartReason::PowerOn,
         };
-        let mut session = Session::new(identity, SelfTest::NOT_FITTED, Settings::default());
-        if let Some(held) = stored {
-            session.restore(held);
-        }
         Self {
-            session,
+            session: Session::new(identity, SelfTest::NOT_FITTED),
             sequence: 0,
             tick: Tick(0),
             decoder: Decoder::new(),
             boost: Kilopascal(101.0),
             position: Counts(8000),
+            store: Some(StoreResult::Written),
+            kept: None,
         }
     }
 
@@ -166,7 +183,20 @@ impl Bench {
         frames.map(|frame| frame.unwrap().message().unwrap()).collect()
     }
 
+    /// What a rig does before each tick.
+    fn keep(&mut self) {
+        if let Some(result) = self.store
+            && let Some(kept) = self.session.take_save()
+        {
+            if result == StoreResult::Written {
+                self.kept = Some(kept);
+            }
+            self.session.saved(result);
+        }
+    }
+
     fn tick(&mut self) -> TickOutput {
+        self.keep();
         let sample = Sample {
             tick: self.tick,
             position: self.position,
@@ -192,14 +222,31 @@ impl Bench {
     }
 
     fn start(&mut self, setup: Setup) -> Outcome {
+        self.start_on(setup, Footing::Accepted)
+    }
+
+    fn start_on(&mut self, setup: Setup, footing: Footing) -> Outcome {
         let start_at = self.tick;
-        self.ask(&ToBoard::StartMotion { start_at, setup, warmth: Warmth::Cold, footing: Footing::Accepted })
+        self.ask(&ToBoard::StartMotion { start_at, setup, warmth: Warmth::Cold, footing })
     }
 
     fn start_learn(&mut self) {
-        let order = LearnOrder::full(Setup::Free, Warmth::Cold, CheckSet::default());
+        assert_eq!(self.learn(full(Setup::Free)), Outcome::Done);
+    }
+
+    fn learn(&mut self, order: LearnOrder) -> Outcome {
         let start_at = self.tick;
-        assert_eq!(self.ask(&ToBoard::StartLearn { start_at, order, tag: OriginTag(7) }), Outcome::Done);
+        self.ask(&ToBoard::StartLearn { start_at, order, tag: TAG })
+    }
+
+    /// The learn that runs ends like this.
+    fn end_learn(&mut self, outcome: LearnOutcome) {
+        assert_eq!(self.session.activity.source(), Source::Learn);
+        self.session.finish_learn(self.tick, outcome);
+    }
+
+    fn standing(&self, setup: Setup) -> Option<Standing> {
+        self.session.bank.get(setup).map(|held| held.standing)
     }
 
     /// The engine's demand, kept up for so many ticks.
@@ -208,6 +255,22 @@ impl Bench {
             assert_eq!(self.ask(&ToBoard::Engine(DEMAND)), Outcome::Done);
             self.ticks(100);
         }
+    }
+}
+
+/// The tests' mark of unit and run.
+const TAG: OriginTag = OriginTag(7);
+
+fn full(setup: Setup) -> LearnOrder {
+    LearnOrder::full(setup, Warmth::Cold, CheckSet::ALL)
+}
+
+/// A store with settings and at most one calibration.
+fn kept(held: Option<Held>) -> Kept {
+    let of = |setup| held.filter(|held| held.calibration.setup == setup);
+    Kept {
+        settings: Some(Settings::default()),
+        held: [Setup::Free, Setup::Attached, Setup::OnEngine].map(of),
     }
 }
 

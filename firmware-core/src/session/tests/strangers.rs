@@ -7,7 +7,7 @@ const STRANGER: Talk = Talk::LAST;
 
 /// A board that has driven a motion for 50 ticks, and its host.
 fn driving() -> Bench {
-    let mut bench = Bench::ready(None);
+    let mut bench = Bench::ready(Some(held(Setup::Free)));
     bench.load(duty(0.5));
     assert_eq!(bench.start(Setup::Free), Outcome::Done);
     assert_ne!(bench.ticks(50).duty, Duty::ZERO);

@@ -69,6 +69,9 @@ impl fmt::Display for Reason<'_> {
             Refusal::DiagnosticCurrent { max } => {
                 write!(f, "a diagnostic motion may use at most {} A; ask for less", max.0)
             }
+            Refusal::OtherCalibration => f.write_str(
+                "the calibration to relearn from is not the one that it holds; hand it over first, or learn in full",
+            ),
             Refusal::Saving => f.write_str("it is still saving; try again in a second"),
         }
     }
