@@ -96,6 +96,20 @@ fn a_record_with_a_setting_out_of_range_is_not_used() {
 }
 
 #[test]
+fn a_byte_that_takes_no_data_is_told_and_the_next_save_goes_elsewhere() {
+    let mut store = start(Small::erased());
+    store.save(&kept(1)).unwrap();
+    let mut flash = store.into_flash();
+    // In the second slot, and programmed by any record.
+    flash.dead_byte = Some(SECTOR_BYTES_MIN as usize - SAVE_BYTES_MAX as usize + 200);
+    let mut store = start(flash);
+    assert_eq!(store.save(&kept(2)), Err(StoreFault::ReadBack));
+    assert_eq!(found(&mut store), kept(1));
+    assert!(store.save(&kept(2)).is_ok());
+    assert_eq!(found(&mut start(store.into_flash())), kept(2));
+}
+
+#[test]
 fn a_range_that_holds_no_two_sectors_is_refused_by_its_cause() {
     let refusal = |range| Store::prepare(Small::erased(), range).err();
     assert_eq!(refusal(0..8192), None);

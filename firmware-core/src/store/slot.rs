@@ -155,7 +155,7 @@ impl<'a, F: NorFlash> Writer<'a, F> {
     fn flush(&mut self) -> Result<(), StoreFault> {
         let last = u32::from(self.length.saturating_sub(1));
         let block = core::mem::replace(&mut self.block, Block::ERASED);
-        self.program(last / BLOCK_STEP * BLOCK_STEP, block)
+        self.program(last.saturating_sub(last % BLOCK_STEP), block)
     }
 
     fn program(&mut self, offset: u32, block: Block) -> Result<(), StoreFault> {
