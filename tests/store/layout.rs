@@ -2,7 +2,7 @@
 
 use firmware_core::settings::Settings;
 use firmware_core::store::{
-    Found, Kept, LAYOUT_VERSION, RangeError, SAVE_BYTES_MAX, SECTOR_BYTES_MIN, Store,
+    Found, Kept, LAYOUT_VERSION, RangeError, SAVE_BYTES_MAX, SECTOR_BYTES_MIN, Store, StoreFault,
 };
 use serde_json::Value;
 

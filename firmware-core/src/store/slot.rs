@@ -133,7 +133,9 @@ impl<'a, F: NorFlash> Writer<'a, F> {
         let bytes = postcard::to_slice(piece, &mut room).map_err(|_| StoreFault::Flash)?;
         self.check.add(bytes);
         for byte in bytes {
-            self.block.put(usize::from(self.length) % BLOCK_BYTES, &[*byte]);
+            if let Some(place) = self.block.0.get_mut(usize::from(self.length) % BLOCK_BYTES) {
+                *place = *byte;
+            }
             self.length = self.length.checked_add(1).ok_or(StoreFault::Flash)?;
             if usize::from(self.length).is_multiple_of(BLOCK_BYTES) {
                 self.flush()?;
