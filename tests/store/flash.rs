@@ -59,6 +59,8 @@ pub struct Flash<const WORD: usize, const PAGE: usize, const SIZE: usize> {
     pub erases: u64,
     pub busy_us: u64,
     pub rule_broken: Option<FlashError>,
+    /// A byte that takes no data, and says nothing.
+    pub dead_byte: Option<usize>,
 }
 
 impl<const WORD: usize, const PAGE: usize, const SIZE: usize> Flash<WORD, PAGE, SIZE> {
@@ -71,6 +73,7 @@ impl<const WORD: usize, const PAGE: usize, const SIZE: usize> Flash<WORD, PAGE, 
             erases: 0,
             busy_us: 0,
             rule_broken: None,
+            dead_byte: None,
         }
     }
 
@@ -140,6 +143,9 @@ impl<const WORD: usize, const PAGE: usize, const SIZE: usize> Flash<WORD, PAGE, 
             }
             Some(Cut::AllButFirst) => target[0] = data[0],
             Some(Cut::Half | Cut::Clean) => target[..WORD / 2].copy_from_slice(&data[..WORD / 2]),
+        }
+        if let Some(dead) = self.dead_byte {
+            self.bytes[dead] = ERASED;
         }
         if cut.is_some() { Err(FlashError::PowerLost) } else { Ok(()) }
     }

@@ -2,7 +2,7 @@
 
 use firmware_core::settings::Settings;
 use firmware_core::store::{
-    Found, Kept, LAYOUT_VERSION, RangeError, SAVE_BYTES_MAX, SECTOR_BYTES_MIN, Store,
+    Found, Kept, LAYOUT_VERSION, RangeError, SAVE_BYTES_MAX, SECTOR_BYTES_MIN, Store, StoreFault,
 };
 use serde_json::Value;
 
@@ -93,6 +93,20 @@ fn a_record_with_a_setting_out_of_range_is_not_used() {
     let mut store = start(Small::erased());
     store.save(&record).unwrap();
     assert_eq!(store.load(&mut kept(9)).found, Found::NotAllowed);
+}
+
+#[test]
+fn a_byte_that_takes_no_data_is_told_and_the_next_save_goes_elsewhere() {
+    let mut store = start(Small::erased());
+    store.save(&kept(1)).unwrap();
+    let mut flash = store.into_flash();
+    // In the second slot, and programmed by any record.
+    flash.dead_byte = Some(SECTOR_BYTES_MIN as usize - SAVE_BYTES_MAX as usize + 200);
+    let mut store = start(flash);
+    assert_eq!(store.save(&kept(2)), Err(StoreFault::ReadBack));
+    assert_eq!(found(&mut store), kept(1));
+    assert!(store.save(&kept(2)).is_ok());
+    assert_eq!(found(&mut start(store.into_flash())), kept(2));
 }
 
 #[test]

@@ -234,9 +234,10 @@ fn half_of<F: NorFlash>(flash: &F, range: &Range<u32>) -> Result<u32, RangeError
     if range.end as usize > flash.capacity() || range.start > range.end {
         return Err(RangeError::OutOfFlash);
     }
-    let half = range.end.saturating_sub(range.start) / 2;
+    let bytes = range.end.saturating_sub(range.start);
+    let half = bytes / 2;
     let is_whole = |bytes: u32| (bytes as usize).is_multiple_of(F::ERASE_SIZE);
-    if !is_whole(range.start) || !is_whole(half) || range.end.saturating_sub(range.start) % 2 != 0 {
+    if !is_whole(range.start) || !is_whole(half) || !bytes.is_multiple_of(2) {
         return Err(RangeError::NotWholePages);
     }
     if half < SECTOR_BYTES_MIN { Err(RangeError::TooSmall { half }) } else { Ok(half) }

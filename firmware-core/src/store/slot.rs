@@ -133,7 +133,9 @@ impl<'a, F: NorFlash> Writer<'a, F> {
         let bytes = postcard::to_slice(piece, &mut room).map_err(|_| StoreFault::Flash)?;
         self.check.add(bytes);
         for byte in bytes {
-            self.block.put(usize::from(self.length) % BLOCK_BYTES, &[*byte]);
+            if let Some(place) = self.block.0.get_mut(usize::from(self.length) % BLOCK_BYTES) {
+                *place = *byte;
+            }
             self.length = self.length.checked_add(1).ok_or(StoreFault::Flash)?;
             if usize::from(self.length).is_multiple_of(BLOCK_BYTES) {
                 self.flush()?;
@@ -155,7 +157,7 @@ impl<'a, F: NorFlash> Writer<'a, F> {
     fn flush(&mut self) -> Result<(), StoreFault> {
         let last = u32::from(self.length.saturating_sub(1));
         let block = core::mem::replace(&mut self.block, Block::ERASED);
-        self.program(last / BLOCK_STEP * BLOCK_STEP, block)
+        self.program(last.saturating_sub(last % BLOCK_STEP), block)
     }
 
     fn program(&mut self, offset: u32, block: Block) -> Result<(), StoreFault> {
