@@ -5,6 +5,8 @@ use std::io::{BufRead, IsTerminal, Write};
 use serde::{Deserialize, Serialize};
 
 use crate::exit::Failure;
+use crate::record::Present;
+use crate::short_text::ShortText;
 
 /// The cautions, one line each. Kinds of hazard from ISO 12100 (general) and the trade's usual practice.
 pub const CAUTIONS: [&str; 6] = [
@@ -66,22 +68,58 @@ impl HandsClear {
                 Ok(Acknowledged::VirtualRig)
             }
             (Motion::Real, true) => Ok(Acknowledged::ByOption),
-            (Motion::Real, false) => ask(),
+            (Motion::Real, false) => ask(
+                "Hands and tools clear of the lever?",
+                "nothing moved: the cautions were not acknowledged. Clear the lever and add --hands-clear.",
+            )
+            .map(|()| Acknowledged::AtPrompt),
         }
+    }
+
+    /// As [`HandsClear::confirm`], before a motion on what is unproven: a person must be there, on a virtual rig too.
+    ///
+    /// # Errors
+    /// Without a typed yes and without `--hands-clear` and an operator's name: nothing moves.
+    pub fn confirm_unproven(
+        self,
+        motion: Motion,
+        unproven: &str,
+        operator: Option<&ShortText>,
+    ) -> Result<(Acknowledged, Present), Failure> {
+        const WITHOUT: &str = "nothing moved: --on-unproven needs a person beside the unit. Type yes at a terminal, or \
+                               give --hands-clear together with --operator NAME.";
+        show();
+        let mut err = std::io::stderr();
+        let _closed = writeln!(
+            err,
+            "CAUTION  ON WHAT IS UNPROVEN: the lever may meet a stop where none is expected. It moves at half the \
+             current and half the speed. Stay at the emergency stop.\n\n{unproven}"
+        );
+        let (acknowledged, present) = match (self.hands_clear, operator) {
+            (true, Some(operator)) => (Acknowledged::ByOption, Present::Operator(operator.clone())),
+            (true, None) => return Err(Failure::usage(WITHOUT)),
+            (false, _) => {
+                ask("Hands clear, and will you stay beside it?", WITHOUT)?;
+                (Acknowledged::AtPrompt, Present::TypedYes)
+            }
+        };
+        Ok(match motion {
+            Motion::Real => (acknowledged, present),
+            Motion::Simulated => (Acknowledged::VirtualRig, present),
+        })
     }
 }
 
-fn ask() -> Result<Acknowledged, Failure> {
+/// Waits for a typed yes; `without` is what to say where nobody can be asked.
+fn ask(question: &str, without: &str) -> Result<(), Failure> {
     if !std::io::stdin().is_terminal() {
-        return Err(Failure::usage(
-            "nothing moved: the cautions were not acknowledged. Clear the lever and add --hands-clear.",
-        ));
+        return Err(Failure::usage(without));
     }
-    let _closed = write!(std::io::stderr(), "Hands and tools clear of the lever? Type yes to start: ");
+    let _closed = write!(std::io::stderr(), "{question} Type yes to start: ");
     let mut answer = String::new();
     let read = std::io::stdin().lock().read_line(&mut answer);
     if read.is_ok() && answer.trim().eq_ignore_ascii_case("yes") {
-        Ok(Acknowledged::AtPrompt)
+        Ok(())
     } else {
         Err(Failure::usage("nothing moved: the answer was not yes."))
     }

@@ -36,6 +36,7 @@ pub fn record_simulation(target: &Target, scenario: &Scenario) -> Result<PathBuf
         virtual_unit: target.virtual_unit().map(str::to_owned),
         software: concat!("vanebench ", env!("CARGO_PKG_VERSION")).into(),
         controller: "controller core in simulation".into(),
+        provenance: None,
     };
     let mut conditions = Conditions::new();
     conditions.insert("scenario".into(), format!("{}: {}", scenario.name, scenario.about));
