@@ -18,6 +18,10 @@ pub const CAUTIONS: [&str; 6] = [
     "FOLLOW local codes, emission law and the engine maker's instructions. Altering emission-related parts may be unlawful where you are.",
 ];
 
+/// Until when a calibration holds; said wherever one is shown.
+pub const HOLDS_UNTIL: &str =
+    "Holds until a stop screw, the lever or the rod is turned or loosened; after that, learn again.";
+
 /// What a person did about the cautions before the unit moved.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]

@@ -15,9 +15,11 @@ use virtual_rig::runner::RunningRig;
 
 use super::log::LogTeller;
 use super::target::Target;
+use crate::caution::Acknowledged;
 use crate::client::{Client, ClientError};
 use crate::exit::Failure;
 use crate::port::{self, PortSpec, Processor};
+use crate::record::BoardId;
 
 /// An open talk with a board, and the rig behind it when it is a virtual one.
 pub struct Bench {
@@ -28,14 +30,16 @@ pub struct Bench {
     _log: Option<LogTeller>,
     checked: CheckSet,
     port: String,
+    cautions: Acknowledged,
 }
 
 impl Bench {
-    /// Opens the target's port, hands the profile's settings to the board and arms the drive.
+    /// Opens the target's port, hands the profile's settings to the board and arms the drive: only once the cautions
+    /// were acknowledged.
     ///
     /// # Errors
     /// Says which port, what was seen, what to try.
-    pub fn open(target: &Target) -> Result<Self, Failure> {
+    pub fn open(target: &Target, cautions: Acknowledged) -> Result<Self, Failure> {
         let (path, rig, log, checked) = match &target.port {
             PortSpec::Virtual { unit, pacing, processor } => {
                 let (rig, log, checked) = start_virtual(unit, *pacing, *processor, target.seed)?;
@@ -49,7 +53,19 @@ impl Bench {
         client.upload(&target.profile.settings).map_err(link)?;
         client.arm(target.profile.settings.hash()).map_err(link)?;
         client.stream(Streaming::On).map_err(link)?;
-        Ok(Self { client, rig, _log: log, checked, port })
+        Ok(Self { client, rig, _log: log, checked, port, cautions })
+    }
+
+    /// The board that answered.
+    #[must_use]
+    pub fn board(&self) -> BoardId {
+        BoardId::of(&self.client.welcome().identity)
+    }
+
+    /// What was done about the cautions.
+    #[must_use]
+    pub fn cautions(&self) -> Acknowledged {
+        self.cautions
     }
 
     /// The port as messages and records name it.

@@ -3,19 +3,18 @@
 use std::iter;
 use std::path::PathBuf;
 
-use firmware_core::held::{Held, Origin, OriginTag, Standing};
 use firmware_core::link::state::{MotionEvent, ReleaseReason};
 use firmware_core::motion::{Footing, Segment};
 use firmware_core::units::Tick;
 
 use super::bench::Bench;
 use super::motions::{duration, friction_ramps, full_stroke, slow_reversal, staircase, steps};
-use super::recording::Recording;
+use super::recording::{NewRun, Recording};
 use super::stop::RunStop;
 use super::target::Target;
 use crate::client::StreamItem;
-use crate::record::{Conditions, Outcome, RunKind};
-use crate::unit_store::Known;
+use crate::record::{Conditions, Ground, Outcome, Present, RunKind, Serials};
+use crate::unit_store::{self, InForce};
 
 /// Rig time beyond a motion's own length before it counts as overdue, ticks.
 const OVERDUE_TICKS: u32 = 3000;
@@ -32,13 +31,13 @@ pub enum MoveKind {
 }
 
 /// One motion profile and how often it runs.
-struct Piece {
+pub(super) struct Piece {
     segments: Vec<Segment>,
     times: u32,
 }
 
 impl Piece {
-    fn once(segments: Vec<Segment>) -> Self {
+    pub(super) fn once(segments: Vec<Segment>) -> Self {
         Self { segments, times: 1 }
     }
 }
@@ -117,6 +116,53 @@ fn listed(sizes: &[f64]) -> String {
     sizes.iter().map(f64::to_string).collect::<Vec<_>>().join(", ")
 }
 
+/// What a motion in openings stands on.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Basis {
+    /// An accepted calibration.
+    Accepted(Box<InForce>),
+    /// One that is not proven or suspended, with a person beside the unit.
+    Unproven(Box<InForce>, Present),
+}
+
+impl Basis {
+    /// The calibration.
+    #[must_use]
+    pub fn in_force(&self) -> &InForce {
+        match self {
+            Self::Accepted(in_force) | Self::Unproven(in_force, _) => in_force,
+        }
+    }
+
+    fn footing(&self) -> Footing {
+        match self {
+            Self::Accepted(_) => Footing::Accepted,
+            Self::Unproven(..) => Footing::Unproven,
+        }
+    }
+
+    /// How it stands in the run's record.
+    fn ground(&self) -> Ground {
+        let learn = self.in_force().run.to_string();
+        match self {
+            Self::Accepted(_) => Ground::Accepted { learn },
+            Self::Unproven(in_force, present) => {
+                let standing = unit_store::stands_briefly(in_force.held.standing);
+                Ground::Unproven { learn, standing, present: present.clone() }
+            }
+        }
+    }
+
+    /// Serial numbers given now, or those that the learn gave: they stand until another learn gives others.
+    fn serials(&self, given: &Serials) -> Serials {
+        let learned = &self.in_force().provenance.serials;
+        Serials {
+            actuator: given.actuator.clone().or_else(|| learned.actuator.clone()),
+            turbo: given.turbo.clone().or_else(|| learned.turbo.clone()),
+        }
+    }
+}
+
 /// Runs one kind of motion on the unit and records it.
 ///
 /// # Errors
@@ -125,25 +171,27 @@ pub fn record_move(
     bench: &mut Bench,
     target: &Target,
     kind: MoveKind,
-    known: Known,
+    basis: &Basis,
     progress: &dyn Fn(f64),
 ) -> Result<PathBuf, RunStop> {
-    let Known { calibration, unproven } = known;
-    let origin =
-        Origin { tag: OriginTag::default(), settings: target.profile.settings.hash(), tick: Tick(0) };
-    bench.client.set_calibration(Held::of_full_learn(calibration, Standing::of_open(unproven), origin))?;
-    let conditions = kind.conditions(target);
-    let mut recording = Recording::create(target, bench, kind.run_kind(), Some(calibration), conditions)?;
-    recording.writer.outcome(Outcome { calibration: Some(calibration), ..Outcome::default() });
-    let ended = run_pieces(bench, target, &mut recording, &kind.pieces(target), progress);
+    let held = basis.in_force().held;
+    bench.client.set_calibration(held)?;
+    let calibration = Some(held.calibration);
+    let serials = basis.serials(&target.serials);
+    let run = NewRun { kind: kind.run_kind(), calibration, conditions: kind.conditions(target), serials };
+    let mut recording = Recording::create(target, bench, run)?;
+    let ground = Some(basis.ground());
+    recording.writer.outcome(Outcome { calibration, ground, ..Outcome::default() });
+    let ended = run_pieces(bench, target, &mut recording, &kind.pieces(target), basis.footing(), progress);
     recording.close(bench, ended).map(|((), dir)| dir)
 }
 
-fn run_pieces(
+pub(super) fn run_pieces(
     bench: &mut Bench,
     target: &Target,
     recording: &mut Recording,
     pieces: &[Piece],
+    footing: Footing,
     progress: &dyn Fn(f64),
 ) -> Result<(), RunStop> {
     let total: u32 = pieces.iter().map(|piece| piece.times * duration(&piece.segments)).sum();
@@ -151,7 +199,7 @@ fn run_pieces(
     for piece in pieces {
         bench.client.load_motion(&piece.segments)?;
         for _ in 0..piece.times {
-            let start = bench.client.start_motion(target.setup, target.warmth, Footing::Accepted)?;
+            let start = bench.client.start_motion(target.setup, target.warmth, footing)?;
             let length = duration(&piece.segments);
             let advance = |now: Tick| {
                 let part = f64::from(done + now.since(start).min(length));

@@ -8,7 +8,7 @@ use super::stop::RunStop;
 use super::target::Target;
 use crate::client::{StreamItem, StreamSample};
 use crate::interrupt;
-use crate::record::{Conditions, RecordError, RunInfo, RunKind, RunWriter, Status};
+use crate::record::{Conditions, Provenance, RecordError, RunInfo, RunKind, RunWriter, Serials, Status};
 use crate::record::{PORT, STARTED};
 
 /// An open run and what turns its raw samples into rows.
@@ -23,15 +23,22 @@ pub(super) struct Recording {
 /// Rows between two hand-overs to the system: a quarter of a second, all that a crash can lose.
 const FLUSH_ROWS: u32 = 256;
 
+/// What is recorded.
+pub(super) struct NewRun {
+    /// What is done to the unit.
+    pub(super) kind: RunKind,
+    /// Gives samples their opening.
+    pub(super) calibration: Option<Calibration>,
+    /// Under which conditions.
+    pub(super) conditions: Conditions,
+    /// Serial numbers that hold for the run.
+    pub(super) serials: Serials,
+}
+
 impl Recording {
     /// Opens the next run of the unit.
-    pub(super) fn create(
-        target: &Target,
-        bench: &Bench,
-        kind: RunKind,
-        calibration: Option<Calibration>,
-        conditions: Conditions,
-    ) -> Result<Self, RunStop> {
+    pub(super) fn create(target: &Target, bench: &Bench, run: NewRun) -> Result<Self, RunStop> {
+        let NewRun { kind, calibration, conditions, serials } = run;
         let identity = &bench.client.welcome().identity;
         let info = RunInfo {
             kind,
@@ -39,11 +46,17 @@ impl Recording {
             profile: target.profile.name.clone(),
             setup: target.setup,
             warmth: target.warmth,
-            cautions: target.cautions,
+            cautions: bench.cautions(),
             seed: target.virtual_unit().map(|_| target.seed),
             virtual_unit: target.virtual_unit().map(str::to_owned),
             software: concat!("vanebench ", env!("CARGO_PKG_VERSION")).into(),
             controller: format!("{}, {}", identity.model, identity.software),
+            provenance: Some(Provenance {
+                settings: target.profile.settings.hash(),
+                operator: target.operator.clone(),
+                board: bench.board(),
+                serials,
+            }),
         };
         let mut writer = RunWriter::create(&target.unit_dir, info, conditions)?;
         writer.made(PORT, bench.port().to_owned());

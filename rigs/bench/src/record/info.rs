@@ -206,7 +206,24 @@ pub(crate) const STARTED: &str = "started_unix_s";
 /// Key in `[made]`: the port it ran on.
 pub(crate) const PORT: &str = "port";
 
+/// Condition that says whether a learn was a full one.
+pub(crate) const LEARN_KIND: &str = "learn";
+/// Its word for a key-off relearn.
+pub(crate) const RELEARN: &str = "key-off relearn";
+
 impl RunFile {
+    /// True for a learn that started from an earlier calibration.
+    #[must_use]
+    pub fn is_relearn(&self) -> bool {
+        self.conditions.get(LEARN_KIND).is_some_and(|kind| kind == RELEARN)
+    }
+
+    /// True for a run without a calibration: a picture, no measurement.
+    #[must_use]
+    pub fn is_diagnostic(&self) -> bool {
+        matches!(self.outcome.ground, Some(Ground::Diagnostic { .. }))
+    }
+
     /// When the run began, to the minute; nothing where the clock was not known.
     #[must_use]
     pub fn begun(&self) -> Option<String> {

@@ -19,7 +19,7 @@ mod writer;
 pub use error::RecordError;
 pub(crate) use from_stream::MOTION_ENDED;
 pub use info::{Conditions, Made, Outcome, Refusal, RunFile, RunInfo, RunKind, SampleSums, Status};
-pub(crate) use info::{PORT, STARTED};
+pub(crate) use info::{LEARN_KIND, PORT, RELEARN, STARTED};
 pub use numbering::{RunName, runs_in};
 pub use provenance::{BoardId, Ground, Present, Provenance, Serials};
 pub use reader::Run;

@@ -87,7 +87,7 @@ impl fmt::Display for Present {
 }
 
 /// On what footing a unit moved.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(tag = "on", rename_all = "kebab-case")]
 pub enum Ground {
     /// An accepted calibration.
@@ -124,7 +124,8 @@ mod hex {
 
     pub(super) fn deserialize<'de, D: Deserializer<'de>>(deserializer: D) -> Result<SettingsHash, D::Error> {
         let text = String::deserialize(deserializer)?;
-        let number = u32::from_str_radix(&text, 16).map_err(|_| D::Error::custom("allowed: 8 hexadecimal digits"))?;
+        let number =
+            u32::from_str_radix(&text, 16).map_err(|_| D::Error::custom("allowed: 8 hexadecimal digits"))?;
         Ok(SettingsHash(number))
     }
 }

@@ -11,7 +11,6 @@ use super::origin::tag;
 use super::standing::{End, Learn, NoneWhy, Reach, UnitStanding};
 use crate::checks::checks_of_texts;
 use crate::exit::Failure;
-use crate::procedure::is_relearn;
 use crate::record::{Provenance, RecordError, Run, RunInfo, RunKind, RunName, Status, runs_in};
 
 /// How the unit in a folder stands in a setup and warmth.
@@ -45,7 +44,7 @@ fn learn(name: RunName, dir: &Path, unit: &str, setup: Setup, warmth: Warmth) ->
     if info.warmth != warmth && matches!(end, End::Found(_)) {
         return None;
     }
-    let reach = if is_relearn(&run) { Reach::Relearn } else { Reach::Full };
+    let reach = if run.file.is_relearn() { Reach::Relearn } else { Reach::Full };
     Some(Learn { run: name, setup, reach, end })
 }
 

@@ -14,5 +14,5 @@ mod words;
 pub use history::read;
 pub use origin::tag;
 pub use standing::{InForce, NoneWhy, UnitStanding};
-pub use wanted::{Mismatch, OnUnproven, Wanted, ground};
-pub use words::{HOLDS_UNTIL, because, stands, stands_briefly, why_nothing};
+pub use wanted::{Mismatch, OnUnproven, Wanted, ground, to_relearn};
+pub use words::{because, stands, stands_briefly, why_nothing};

@@ -8,7 +8,8 @@ use crate::record::{RunName, Serials};
 /// Unit, serial numbers and run in one number: the first 8 bytes of their SHA-256.
 #[must_use]
 pub fn tag(unit: &str, serials: &Serials, run: RunName) -> OriginTag {
-    let serial = |given: &Option<crate::short_text::ShortText>| given.as_ref().map_or_else(String::new, |s| s.key());
+    let serial =
+        |given: &Option<crate::short_text::ShortText>| given.as_ref().map_or_else(String::new, |s| s.key());
     let mut digest = Sha256::new();
     // A zero byte stands in no name: parts cannot run into each other.
     for part in [unit.to_lowercase(), serial(&serials.actuator), serial(&serials.turbo), run.to_string()] {

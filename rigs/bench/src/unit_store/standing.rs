@@ -95,7 +95,8 @@ impl UnitStanding {
             }
             (End::Found(found), Reach::Relearn, Self::InForce(before)) => {
                 let (now, provenance) = *found;
-                let held = Held { standing: now.standing, ..before.held.relearned(now.calibration, now.origin) };
+                let held =
+                    Held { standing: now.standing, ..before.held.relearned(now.calibration, now.origin) };
                 Self::InForce(Box::new(InForce { held, run, provenance, suspended_by: None }))
             }
             // A relearn starts from what is in force: with nothing there, it says nothing.

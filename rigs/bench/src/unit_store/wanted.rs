@@ -112,6 +112,24 @@ fn other(learned: &Option<ShortText>, now: &Option<ShortText>) -> Option<ShortTe
 /// Says what is in force, from which run, what differs and what to do. The exit code tells why: 1 refused, 2 never
 /// learned or another unit, setup or settings, 3 not proven, suspended or cut short.
 pub fn ground(wanted: &Wanted<'_>, on_unproven: OnUnproven) -> Result<Box<InForce>, Failure> {
+    let in_force = to_relearn(wanted)?;
+    match (in_force.held.standing, on_unproven) {
+        (Standing::Accepted, OnUnproven::Refuse)
+        | (Standing::NotProven { .. } | Standing::Suspended { .. }, OnUnproven::Allow) => Ok(in_force),
+        (Standing::Accepted, OnUnproven::Allow) => {
+            Err(Failure::usage(words::nothing_unproven(wanted.unit, &in_force)))
+        }
+        (Standing::NotProven { .. } | Standing::Suspended { .. }, OnUnproven::Refuse) => {
+            Err(Failure::undetermined(words::unproven(wanted.unit, &in_force)))
+        }
+    }
+}
+
+/// The calibration that a relearn starts from, however it stands.
+///
+/// # Errors
+/// As [`ground`], but for its standing.
+pub fn to_relearn(wanted: &Wanted<'_>) -> Result<Box<InForce>, Failure> {
     let in_force = match history::read(wanted.unit_dir, wanted.unit, wanted.setup, wanted.warmth)? {
         UnitStanding::NeverLearned => return Err(Failure::usage(words::never(wanted))),
         UnitStanding::NoneInForce { run, why } => {
@@ -123,16 +141,7 @@ pub fn ground(wanted: &Wanted<'_>, on_unproven: OnUnproven) -> Result<Box<InForc
     if let Some(mismatch) = in_force.mismatch(wanted) {
         return Err(Failure::usage(words::mismatch(wanted.unit, &in_force, &mismatch)));
     }
-    match (in_force.held.standing, on_unproven) {
-        (Standing::Accepted, OnUnproven::Refuse)
-        | (Standing::NotProven { .. } | Standing::Suspended { .. }, OnUnproven::Allow) => Ok(in_force),
-        (Standing::Accepted, OnUnproven::Allow) => {
-            Err(Failure::usage(words::nothing_unproven(wanted.unit, &in_force)))
-        }
-        (Standing::NotProven { .. } | Standing::Suspended { .. }, OnUnproven::Refuse) => {
-            Err(Failure::undetermined(words::unproven(wanted.unit, &in_force)))
-        }
-    }
+    Ok(in_force)
 }
 
 fn exit_of(why: &NoneWhy) -> Exit {

@@ -13,10 +13,6 @@ use crate::checks::{check_lines, check_words};
 use crate::record::RunName;
 use crate::short_text::ShortText;
 
-/// Until when a calibration holds.
-pub const HOLDS_UNTIL: &str =
-    "Holds until a stop screw, the lever or the rod is turned or loosened; after that, learn again.";
-
 /// Never learned in this setup and warmth.
 pub(super) fn never(wanted: &Wanted<'_>) -> String {
     let Wanted { unit, unit_dir, setup, warmth, .. } = wanted;
@@ -108,7 +104,9 @@ pub fn stands(in_force: &InForce) -> String {
         Standing::Accepted => format!("The calibration of {run} is accepted."),
         Standing::NotProven { open } => {
             let open = check_lines(open);
-            format!("The calibration of {run} is NOT PROVEN: signals alone cannot show everything. Still to confirm:{open}")
+            format!(
+                "The calibration of {run} is NOT PROVEN: signals alone cannot show everything. Still to confirm:{open}"
+            )
         }
         Standing::Suspended { refusals } => {
             let by = in_force.suspended_by.map_or_else(String::new, |by| format!(", last by {by}"));
@@ -162,12 +160,18 @@ pub(super) fn mismatch(unit: &str, in_force: &InForce, mismatch: &Mismatch) -> S
 fn serial(learned: Option<&ShortText>, now: &ShortText, part: &str) -> (String, String) {
     match learned {
         Some(learned) => (
-            format!("is of {part} {learned:?}; --{part}-serial says {now:?}", learned = learned.as_str(), now = now.as_str()),
+            format!(
+                "is of {part} {learned:?}; --{part}-serial says {now:?}",
+                learned = learned.as_str(),
+                now = now.as_str()
+            ),
             format!("Another {part} needs its own learn: correct the number, or learn again."),
         ),
         None => (
             format!("names no {part}; --{part}-serial says {:?}", now.as_str()),
-            format!("Learn again with --{part}-serial, or leave it out here if it is the one that was learned."),
+            format!(
+                "Learn again with --{part}-serial, or leave it out here if it is the one that was learned."
+            ),
         ),
     }
 }
