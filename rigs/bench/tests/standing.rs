@@ -140,13 +140,8 @@ fn a_learn_cut_short_leaves_nothing_in_force() {
 
 #[test]
 fn a_learn_copied_in_from_another_unit_is_not_this_units() {
-    let (unit, other) = (Unit::new(), Unit::new());
-    other.learned("healthy", &[]);
-    let copied = unit.dir().join("0001-learn");
-    fs::create_dir_all(&copied).unwrap();
-    for file in ["run.toml", "samples.csv"] {
-        fs::copy(other.dir().join("0001-learn").join(file), copied.join(file)).unwrap();
-    }
+    let unit = Unit::new();
+    unit.learned("healthy", &[]);
     let records = unit.folder.path().display().to_string();
     fs::rename(unit.dir(), unit.folder.path().join("u2")).unwrap();
     let args = ["--json", "step", "--port", "virtual:healthy", "--unit", "u2", "--records", &records];
@@ -246,12 +241,13 @@ fn friction_without_a_calibration_shows_where_each_unit_binds_and_measures_nothi
         let text = unit.run_file("0002-friction");
         assert!(text.contains("on = \"diagnostic\"") && !text.contains("[outcome.calibration"), "{text}");
         let rows = fs::read_to_string(unit.dir().join("0002-friction/samples.csv")).unwrap();
-        let peak = rows
-            .lines()
-            .filter_map(|row| row.split(',').nth(6)?.parse::<f64>().ok())
-            .fold(0.0, |m: f64, a| m.max(a.abs()));
-        // 0.35 of the profile's 4 A, and what the current loop rings past it.
-        assert!(peak < 1.6, "{case}: {peak} A");
+        let largest = |column: usize| {
+            let numbers = rows.lines().filter_map(|row| row.split(',').nth(column)?.parse::<f64>().ok());
+            numbers.fold(0.0, |most: f64, number| most.max(number.abs()))
+        };
+        // 0.35 of the profile's 4 A is asked for; a lever that flies into a stop adds its back-EMF for some ms.
+        let (asked, flowed) = (largest(4), largest(6));
+        assert!(asked <= 1.401 && flowed < 2.0, "{case}: {asked} A asked for, {flowed} A flowed");
         let dir = unit.dir();
         for (path, code) in [(dir.join("0002-friction"), 3), (dir, 1)] {
             let output = Command::new(assert_cmd::cargo_bin!("vanebench"))

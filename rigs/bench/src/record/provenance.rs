@@ -22,6 +22,12 @@ pub struct Serials {
     pub turbo: Option<ShortText>,
 }
 
+impl Serials {
+    fn is_empty(&self) -> bool {
+        *self == Self::default()
+    }
+}
+
 /// The board that the run was made with.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -63,7 +69,7 @@ pub struct Provenance {
     /// The board.
     pub board: BoardId,
     /// Serial numbers.
-    #[serde(default)]
+    #[serde(default, skip_serializing_if = "Serials::is_empty")]
     pub serials: Serials,
 }
 

@@ -43,7 +43,7 @@ fn has_loose_file(unit_dir: &Path) -> bool {
 pub(super) fn none(wanted: &Wanted<'_>, run: RunName, why: &NoneWhy) -> String {
     let unit = wanted.unit;
     format!(
-        "{unit}: nothing moved. No calibration is in force {}, {}: {}. No earlier one counts. {}",
+        "{unit}: nothing moved. No calibration is in force for {}, {}: {}. No earlier one counts.\n{}",
         wanted.setup,
         wanted.warmth,
         because(run, why),

@@ -190,13 +190,17 @@ fn text(
         }
         lines.push(format!("  travel {:>13.1} counts", calibration.span_counts().abs()));
     }
-    lines.push(format!("  in force now: {}", in_force(standing)));
     match standing {
-        UnitStanding::NeverLearned | UnitStanding::NoneInForce { .. } => lines.push(
-            "  sweep and step will not move it; `vanebench friction` shows at low current where it binds"
-                .into(),
-        ),
-        UnitStanding::InForce(_) => lines.push(format!("  {HOLDS_UNTIL}")),
+        UnitStanding::NeverLearned | UnitStanding::NoneInForce { .. } => {
+            lines.push("  in force now: nothing; an earlier calibration no longer counts".into());
+            lines.push(
+                "  sweep and step refuse it; `vanebench friction` shows at low current where it binds".into(),
+            );
+        }
+        UnitStanding::InForce(_) => {
+            lines.push(format!("  in force now: {}", in_force(standing)));
+            lines.push(format!("  {HOLDS_UNTIL}"));
+        }
     }
     lines.push(format!("  record {}", learned.dir.display()));
     lines.join("\n")

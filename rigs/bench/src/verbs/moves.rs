@@ -135,14 +135,15 @@ fn run_diagnostic(args: &Args, target: &Target, because: String, console: &Conso
     let picture = picture(&run, &target.profile).ok_or_else(|| {
         Failure::undetermined(format!("{}: holds no sample of the ramps. Run friction again.", dir.display()))
     })?;
-    let text = diagnostic_text(target, &dir, &because, &picture);
+    let text = diagnostic_text(target, &dir, &picture);
     let findings = picture.findings();
     console.result(&text, &told(target, &dir, Some(Diagnostic { because, findings, picture })));
     Ok(Exit::Done)
 }
 
-fn diagnostic_text(target: &Target, dir: &Path, because: &str, picture: &Picture) -> String {
-    let mut lines = vec![format!("{}: where it binds (a picture, no measurement: {because})", target.unit)];
+fn diagnostic_text(target: &Target, dir: &Path, picture: &Picture) -> String {
+    let mut lines =
+        vec![format!("{}: where it binds, at low current (a picture, no measurement)", target.unit)];
     lines.extend(picture.findings().iter().map(|finding| format!("  {finding}")));
     lines.push(String::new());
     lines.extend(picture.curve());

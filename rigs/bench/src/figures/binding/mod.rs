@@ -64,6 +64,8 @@ pub enum Place {
         counts: f64,
         /// How far it gave, counts.
         moved: f64,
+        /// The same as a share of a sound unit's travel.
+        share: f64,
     },
     /// A push toward closed moves it toward open.
     WrongWay {
@@ -126,18 +128,14 @@ impl Picture {
         let grid = Grid::over(pushes, sound)?;
         let passes = passes(pushes);
         let stretches = grid.stretches(&passes);
-        let places = places::find(pushes, &stretches, sound, peak_a);
         let of = |way| {
             let mine = passes.iter().filter(move |pass| pass.0 == way);
             mine.flat_map(|pass| pass.1.iter().map(|push| (push.counts, push.current))).collect()
         };
-        Some(Self {
-            peak_a,
-            stretches,
-            places,
-            closing: of(Direction::Closing),
-            opening: of(Direction::Opening),
-        })
+        let (closing, opening) = (of(Direction::Closing), of(Direction::Opening));
+        let mut picture = Self { peak_a, stretches, places: Vec::new(), closing, opening };
+        picture.places = places::find(&picture, pushes, sound);
+        Some(picture)
     }
 }
 

@@ -67,7 +67,7 @@ fn a_lever_that_hangs_until_the_push_has_risen_names_place_and_push() {
 #[test]
 fn a_lever_that_only_gives_and_one_that_goes_the_wrong_way_are_told_apart() {
     let found = places(&ramps((2560.0, 2700.0), None));
-    assert_eq!(found, [Place::DoesNotMove { counts: 2560.0, moved: 140.0 }]);
+    assert_eq!(found, [Place::DoesNotMove { counts: 2560.0, moved: 140.0, share: 140.0 / 10_700.0 }]);
     let turned: Vec<Push> = ramps((2560.0, 13_340.0), None)
         .into_iter()
         .map(|push| Push { counts: 15_900.0 - push.counts, ..push })

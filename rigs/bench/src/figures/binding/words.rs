@@ -2,8 +2,6 @@
 
 use std::fmt;
 
-use firmware_core::learn::Stop;
-
 use super::{Picture, Place, Stretch};
 
 /// Columns of the curve, from the largest closing push to the largest opening one; odd, so that zero has its own.
@@ -12,9 +10,11 @@ const COLUMNS: usize = 49;
 impl fmt::Display for Place {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
-            Self::DoesNotMove { counts, moved } => write!(
+            Self::DoesNotMove { counts, moved, share } => write!(
                 f,
-                "It does not move: at {counts:.0} counts the push only bends gear and lever, by {moved:.0} counts."
+                "It does not move: at {counts:.0} counts the push only bends gear and lever, by {moved:.0} counts \
+                 ({:.1} % of a sound unit's travel).",
+                100.0 * share
             ),
             Self::WrongWay { closing, opening } => write!(
                 f,
@@ -23,15 +23,14 @@ impl fmt::Display for Place {
             ),
             Self::StopsShort { stop, counts, window } => write!(
                 f,
-                "{}, it ends at {counts:.0} counts, {:.0} short of where the {stop} stop of a sound unit lies ({}).",
-                toward(*stop),
+                "Pushed {stop}, it ends at {counts:.0} counts, {:.0} short of where the {stop} stop of a sound unit lies \
+                 ({}).",
                 short_by(*counts, *window),
                 words_of(*window)
             ),
             Self::PassesStop { stop, counts, window } => write!(
                 f,
-                "{}, it ends at {counts:.0} counts, {:.0} past where the {stop} stop of a sound unit lies ({}).",
-                toward(*stop),
+                "Pushed {stop}, it ends at {counts:.0} counts, {:.0} past where the {stop} stop of a sound unit lies ({}).",
                 short_by(*counts, *window),
                 words_of(*window)
             ),
@@ -42,13 +41,6 @@ impl fmt::Display for Place {
                 )
             }
         }
-    }
-}
-
-fn toward(stop: Stop) -> &'static str {
-    match stop {
-        Stop::Closed => "Closing",
-        Stop::Open => "Opening",
     }
 }
 
@@ -72,9 +64,13 @@ impl Picture {
         self.places.iter().map(Place::to_string).collect()
     }
 
-    /// Current against position as lines of text: a row for each stretch, from open to closed.
+    /// Current against position as lines of text: a row for each stretch, from open to closed. None where the push
+    /// goes the wrong way: open and closed would be meaningless.
     #[must_use]
     pub fn curve(&self) -> Vec<String> {
+        if self.places.iter().any(|place| matches!(place, Place::WrongWay { .. })) {
+            return Vec::new();
+        }
         let (peak, half) = (self.peak_a, COLUMNS / 2);
         let mut lines = vec![
             format!(
