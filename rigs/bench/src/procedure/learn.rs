@@ -62,6 +62,10 @@ pub fn learn(
     let serials = target.serials.clone();
     let calibration = choice.previous.map(|held| held.calibration);
     let run = NewRun { kind: RunKind::Learn, calibration, conditions, serials };
+    if let Some(held) = choice.previous {
+        // The board relearns only from what it holds.
+        bench.client.set_calibration(held)?;
+    }
     let mut recording = Recording::create(target, bench, run)?;
     let tag = unit_store::tag(&target.unit, &target.serials, recording.writer.name());
     let ended = follow(bench, &mut recording, order, tag, progress);

@@ -13,7 +13,7 @@ use super::recording::{NewRun, Recording};
 use super::stop::RunStop;
 use super::target::Target;
 use crate::client::StreamItem;
-use crate::record::{Conditions, Ground, Outcome, Present, RunKind, Serials};
+use crate::record::{Conditions, Ground, Outcome, Present, RunKind};
 use crate::unit_store::{self, InForce};
 
 /// Rig time beyond a motion's own length before it counts as overdue, ticks.
@@ -152,15 +152,6 @@ impl Basis {
             }
         }
     }
-
-    /// Serial numbers given now, or those that the learn gave: they stand until another learn gives others.
-    fn serials(&self, given: &Serials) -> Serials {
-        let learned = &self.in_force().provenance.serials;
-        Serials {
-            actuator: given.actuator.clone().or_else(|| learned.actuator.clone()),
-            turbo: given.turbo.clone().or_else(|| learned.turbo.clone()),
-        }
-    }
 }
 
 /// Runs one kind of motion on the unit and records it.
@@ -177,7 +168,7 @@ pub fn record_move(
     let held = basis.in_force().held;
     bench.client.set_calibration(held)?;
     let calibration = Some(held.calibration);
-    let serials = basis.serials(&target.serials);
+    let serials = target.serials.or(&basis.in_force().provenance.serials);
     let run = NewRun { kind: kind.run_kind(), calibration, conditions: kind.conditions(target), serials };
     let mut recording = Recording::create(target, bench, run)?;
     let ground = Some(basis.ground());

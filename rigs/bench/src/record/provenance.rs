@@ -23,6 +23,14 @@ pub struct Serials {
 }
 
 impl Serials {
+    /// These, and the other's where one is not given: a serial number stands until another learn gives another.
+    #[must_use]
+    pub fn or(&self, other: &Self) -> Self {
+        let pick =
+            |given: &Option<ShortText>, other: &Option<ShortText>| given.clone().or_else(|| other.clone());
+        Self { actuator: pick(&self.actuator, &other.actuator), turbo: pick(&self.turbo, &other.turbo) }
+    }
+
     fn is_empty(&self) -> bool {
         *self == Self::default()
     }

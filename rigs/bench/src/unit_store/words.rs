@@ -109,7 +109,7 @@ pub fn stands(in_force: &InForce) -> String {
             )
         }
         Standing::Suspended { refusals } => {
-            let by = in_force.suspended_by.map_or_else(String::new, |by| format!(", last by {by}"));
+            let by = in_force.doubted_by.map_or_else(String::new, |by| format!(", last by {by}"));
             let times = if refusals == 1 { "one learn" } else { "several learns" };
             format!(
                 "The calibration of {run} is SUSPENDED: {times} since then found no stops ({refusals}{by}). The stops may \

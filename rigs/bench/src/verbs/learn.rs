@@ -58,6 +58,7 @@ pub fn run(args: &Args, console: &Console) -> VerbResult {
     let target = args.target.read()?;
     let previous = previous(args, &target)?;
     let free = free(&target)?;
+    let target = of_the_same_parts(target, previous.as_deref());
     let cautions = args.target.hands_clear.confirm(target.motion())?;
     let mut bench = Bench::open(&target, cautions)?;
     if let Some(previous) = &previous {
@@ -76,6 +77,13 @@ pub fn run(args: &Args, console: &Console) -> VerbResult {
 /// The calibration that a relearn starts from.
 fn previous(args: &Args, target: &Target) -> Result<Option<Box<InForce>>, Failure> {
     if args.relearn { unit_store::to_relearn(&target.wanted()).map(Some) } else { Ok(None) }
+}
+
+/// A relearn is of the actuator and turbo whose calibration it starts from.
+fn of_the_same_parts(target: Target, previous: Option<&InForce>) -> Target {
+    let serials =
+        previous.map_or_else(|| target.serials.clone(), |p| target.serials.or(&p.provenance.serials));
+    Target { serials, ..target }
 }
 
 /// The same unit's free calibration, where one is in force: the over-travel reserve is judged against it.
