@@ -22,6 +22,7 @@ pub mod profile;
 pub mod record;
 pub mod report;
 pub mod short_text;
+pub mod span;
 pub mod toml_file;
 pub mod unit_result;
 pub mod unit_store;

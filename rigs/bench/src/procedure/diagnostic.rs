@@ -38,6 +38,7 @@ pub fn record_diagnostic(
     because: String,
     progress: &dyn Fn(f64),
 ) -> Result<PathBuf, RunStop> {
+    bench.be_ready(target)?;
     let peak = diagnostic_peak(target);
     let serials = target.serials.clone();
     let run = NewRun { kind: RunKind::Friction, calibration: None, conditions: conditions(peak), serials };

@@ -6,15 +6,17 @@ use firmware_core::calibration::Calibration;
 use firmware_core::held::{Held, OriginTag};
 use firmware_core::learn::{CheckSet, LearnEvent, LearnOrder, LearnOutcome, LearnRefusal};
 use firmware_core::link::state::ReleaseReason;
+use firmware_core::link::{Refusal, Source};
 use firmware_core::units::Tick;
 
 use super::bench::Bench;
+use super::doubt::Doubt;
 use super::recording::{NewRun, Recording};
 use super::stop::RunStop;
 use super::target::Target;
-use crate::client::StreamItem;
+use crate::client::{ClientError, StreamItem};
 use crate::judge::fault_of;
-use crate::record::{Conditions, LEARN_KIND, Outcome, RELEARN, Refusal, RunKind};
+use crate::record::{self, Conditions, LEARN_KIND, Outcome, RELEARN, RunKind};
 use crate::unit_store;
 
 /// Longest learn, ticks: twice what the learner itself allows for the slowest sound unit.
@@ -62,6 +64,7 @@ pub fn learn(
     let serials = target.serials.clone();
     let calibration = choice.previous.map(|held| held.calibration);
     let run = NewRun { kind: RunKind::Learn, calibration, conditions, serials };
+    bench.be_ready(target)?;
     if let Some(held) = choice.previous {
         // The board relearns only from what it holds.
         bench.client.set_calibration(held)?;
@@ -99,37 +102,48 @@ fn follow(
     let start = bench.client.start_learn(order, tag)?;
     let due = start.after(LEARN_LIMIT_TICKS);
     let mut outcome = None;
-    let mut released = None;
+    let mut doubt = Doubt::new(start, Source::Learn);
     while !recording.last().has_reached(due) {
         match recording.next(bench)? {
             StreamItem::Learn { tick, event: LearnEvent::Outcome(ended), .. } => {
-                outcome = Some((ended, tick))
+                outcome = Some((tick, ended))
             }
-            StreamItem::Released { tick, reason: ReleaseReason::LearnEnded, .. } => {
-                released = Some(tick);
-                // The frame with the outcome comes before this one; if it was lost, the board still knows.
+            // The frame with the outcome comes before this one; if it was lost, the board still knows.
+            StreamItem::Released { reason: ReleaseReason::LearnEnded, .. } => {
                 if outcome.is_none() {
-                    bench.client.ask_learn_outcome()?;
+                    ask_outcome(bench)?;
                 }
             }
             StreamItem::Released { reason, .. } => return Err(RunStop::released(reason)),
             StreamItem::Sample(sample) => {
                 progress(f64::from(sample.tick.since(start)) / EXPECTED_TICKS);
-                // Up to the tick of the release, so that the record holds what the decision was made on.
-                if let (Some(outcome), Some(end)) = (outcome, released)
-                    && sample.tick.has_reached(end)
-                {
-                    return Ok(outcome);
+                match outcome {
+                    // Up to the tick of the outcome, so that the record holds what the decision was made on.
+                    Some((end, outcome)) if sample.tick.has_reached(end) => return Ok((outcome, end)),
+                    Some(_) => {}
+                    None if doubt.is_due(&sample) => ask_outcome(bench)?,
+                    None => {}
                 }
             }
             StreamItem::Gap { .. }
             | StreamItem::State { .. }
             | StreamItem::Motion { .. }
             | StreamItem::Learn { .. }
+            | StreamItem::LostEvents { .. }
             | StreamItem::Stored { .. } => {}
         }
     }
     Err(RunStop::Overdue { what: "the learn", limit_ms: LEARN_LIMIT_TICKS })
+}
+
+/// Asks how the learn ended. A board that knows of no learn tells at least why it let go.
+fn ask_outcome(bench: &mut Bench) -> Result<(), RunStop> {
+    match bench.client.ask_learn_outcome() {
+        Err(ClientError::Refused { refusal: Refusal::NothingLearned, .. }) => {
+            Err(RunStop::released(bench.client.status()?.released.reason))
+        }
+        asked => Ok(asked?),
+    }
 }
 
 /// What a sound unit takes, ticks: only the progress bar looks at it.
@@ -151,8 +165,8 @@ pub(super) fn record_of(outcome: &LearnOutcome) -> Outcome {
     }
 }
 
-fn refusal_of(refusal: &LearnRefusal) -> Refusal {
-    Refusal {
+fn refusal_of(refusal: &LearnRefusal) -> record::Refusal {
+    record::Refusal {
         reason: refusal.name().replace(' ', "-"),
         seen: refusal.to_string(),
         advice: refusal.advice().to_owned(),

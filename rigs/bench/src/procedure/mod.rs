@@ -5,6 +5,7 @@
 
 mod bench;
 mod diagnostic;
+mod doubt;
 mod history;
 mod learn;
 mod log;

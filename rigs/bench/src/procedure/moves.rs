@@ -3,17 +3,19 @@
 use std::iter;
 use std::path::PathBuf;
 
+use firmware_core::link::Source;
 use firmware_core::link::state::{MotionEvent, ReleaseReason};
 use firmware_core::motion::{Footing, Segment};
 use firmware_core::units::Tick;
 
 use super::bench::Bench;
+use super::doubt::Doubt;
 use super::motions::{duration, friction_ramps, full_stroke, slow_reversal, staircase, steps};
 use super::recording::{NewRun, Recording};
 use super::stop::RunStop;
 use super::target::Target;
 use crate::client::StreamItem;
-use crate::record::{Conditions, Ground, Outcome, Present, RunKind};
+use crate::record::{Conditions, Ground, MOTION_ENDED, Outcome, Present, RunKind};
 use crate::unit_store::{self, InForce};
 
 /// Rig time beyond a motion's own length before it counts as overdue, ticks.
@@ -165,6 +167,7 @@ pub fn record_move(
     basis: &Basis,
     progress: &dyn Fn(f64),
 ) -> Result<PathBuf, RunStop> {
+    bench.be_ready(target)?;
     let held = basis.in_force().held;
     bench.client.set_calibration(held)?;
     let calibration = Some(held.calibration);
@@ -196,32 +199,61 @@ pub(super) fn run_pieces(
                 let part = f64::from(done + now.since(start).min(length));
                 progress(part / f64::from(total.max(1)));
             };
-            until_motion_ends(bench, recording, start, length, &advance)?;
+            until_motion_ends(bench, recording, Running { start, length, footing }, &advance)?;
             done += length;
         }
     }
     Ok(())
 }
 
+/// A motion that was started.
+#[derive(Clone, Copy)]
+struct Running {
+    start: Tick,
+    length: u32,
+    footing: Footing,
+}
+
 fn until_motion_ends(
     bench: &mut Bench,
     recording: &mut Recording,
-    start: Tick,
-    length: u32,
+    motion: Running,
     advance: &dyn Fn(Tick),
 ) -> Result<(), RunStop> {
+    let Running { start, length, footing } = motion;
+    let planned_end = start.after(length);
     let limit_ms = length.saturating_add(OVERDUE_TICKS);
     let due = start.after(limit_ms);
-    let mut ended = false;
+    let mut doubt = Doubt::new(start, Source::Motion);
+    let mut end = None;
     loop {
         match recording.next(bench)? {
-            StreamItem::Motion { event: MotionEvent::Ended, .. }
-            | StreamItem::Released { reason: ReleaseReason::MotionEnded, .. } => ended = true,
+            StreamItem::Motion { event: MotionEvent::Ended, .. } => end = Some(planned_end),
+            StreamItem::Released { tick, reason: ReleaseReason::MotionEnded, .. } => {
+                if end.is_none() {
+                    recording.note(tick, MOTION_ENDED)?;
+                }
+                end = Some(planned_end);
+            }
+            // That the lever does not move is what a diagnostic ramp is there to show; the next one may move it.
+            StreamItem::Released { tick, reason: ReleaseReason::NoMotion, .. }
+                if footing == Footing::Diagnostic =>
+            {
+                end = Some(tick);
+            }
             StreamItem::Released { reason, .. } => return Err(RunStop::released(reason)),
             StreamItem::Sample(sample) => {
                 advance(sample.tick);
+                if end.is_none() && doubt.is_due(&sample) {
+                    let released = bench.client.status()?.released;
+                    match released.reason {
+                        ReleaseReason::MotionEnded => recording.note(released.tick, MOTION_ENDED)?,
+                        reason => return Err(RunStop::released(reason)),
+                    }
+                    end = Some(planned_end);
+                }
                 // The batch that holds the motion's last tick comes after the word that it ended.
-                if ended && sample.tick.has_reached(start.after(length)) {
+                if end.is_some_and(|end| sample.tick.has_reached(end)) {
                     return Ok(());
                 }
             }
@@ -229,6 +261,7 @@ fn until_motion_ends(
             | StreamItem::State { .. }
             | StreamItem::Motion { .. }
             | StreamItem::Learn { .. }
+            | StreamItem::LostEvents { .. }
             | StreamItem::Stored { .. } => {}
         }
         if recording.last().has_reached(due) {

@@ -8,6 +8,7 @@
 mod error;
 mod from_stream;
 mod info;
+mod loss;
 mod numbering;
 mod provenance;
 mod reader;
@@ -20,6 +21,7 @@ pub use error::RecordError;
 pub(crate) use from_stream::MOTION_ENDED;
 pub use info::{Conditions, Made, Outcome, Refusal, RunFile, RunInfo, RunKind, SampleSums, Status};
 pub(crate) use info::{LEARN_KIND, PORT, RELEARN, STARTED};
+pub use loss::Loss;
 pub use numbering::{RunName, runs_in};
 pub use provenance::{BoardId, Ground, Present, Provenance, Serials};
 pub use reader::Run;

@@ -198,7 +198,7 @@ fn only_pictures() -> Evidence {
         advice: "Mend what it shows, then learn.".into(),
         fault_of: FaultOf::Rig,
     };
-    Evidence { figures: Vec::new(), findings: vec![finding] }
+    Evidence { findings: vec![finding], ..Evidence::default() }
 }
 
 /// What a verdict must not mix: how the unit was mounted, cold or hot.

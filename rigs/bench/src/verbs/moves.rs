@@ -31,6 +31,8 @@ struct Told {
     run: String,
     folder: String,
     #[serde(skip_serializing_if = "Option::is_none")]
+    lost: Option<String>,
+    #[serde(skip_serializing_if = "Option::is_none")]
     diagnostic: Option<Diagnostic>,
 }
 
@@ -59,8 +61,12 @@ pub fn run(args: &Args, kind: MoveKind, console: &Console) -> VerbResult {
     basis.in_force().learned_with(&target.unit, &bench.board())?;
     let dir =
         watched(console, "moving", |progress| record_move(&mut bench, &target, kind, &basis, progress))?;
-    let text = format!("{}: recorded {}{}", target.unit, dir.display(), on_what(&basis));
-    console.result(&text, &told(&target, &dir, None));
+    let lost = Run::open(&dir).map_err(Failure::undetermined)?.loss().text();
+    let mut text = format!("{}: recorded {}{}", target.unit, dir.display(), on_what(&basis));
+    if let Some(lost) = &lost {
+        text.push_str(&format!("\n  {lost}; a figure that needs them is undetermined"));
+    }
+    console.result(&text, &Told { lost, ..told(&target, &dir, None) });
     Ok(Exit::Done)
 }
 
@@ -109,7 +115,7 @@ fn on_what(basis: &Basis) -> String {
 
 fn told(target: &Target, dir: &Path, diagnostic: Option<Diagnostic>) -> Told {
     let run = dir.file_name().map_or_else(String::new, |name| name.to_string_lossy().into_owned());
-    Told { unit: target.unit.clone(), run, folder: dir.display().to_string(), diagnostic }
+    Told { unit: target.unit.clone(), run, folder: dir.display().to_string(), lost: None, diagnostic }
 }
 
 /// The low-current look at a unit that has no calibration in force.
@@ -137,7 +143,8 @@ fn run_diagnostic(args: &Args, target: &Target, because: String, console: &Conso
     })?;
     let text = diagnostic_text(target, &dir, &picture);
     let findings = picture.findings();
-    console.result(&text, &told(target, &dir, Some(Diagnostic { because, findings, picture })));
+    let told = told(target, &dir, Some(Diagnostic { because, findings, picture }));
+    console.result(&text, &Told { lost: run.loss().text(), ..told });
     Ok(Exit::Done)
 }
 
