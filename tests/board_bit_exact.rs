@@ -23,7 +23,7 @@ use firmware_core::motion::{Footing, Goal, Segment};
 use firmware_core::sample::{EngineDemand, Mode, Sample};
 use firmware_core::session::Session;
 use firmware_core::settings::Settings;
-use firmware_core::store::LAYOUT_VERSION;
+use firmware_core::store::{LAYOUT_VERSION, StoreResult};
 use firmware_core::units::{Ampere, Duty, Kilopascal, Load, Opening, Rpm, Tick};
 use host_sim::airpath::EngineInputs;
 use host_sim::sensor::{ChannelFault, PositionFault};
@@ -174,6 +174,9 @@ fn board_and_host_do_not_differ_in_one_bit_over_a_hundred_thousand_ticks_with_fa
         for tick in (0..BATCH).map(|count| first.after(count)) {
             let sample = world.sample(tick);
             let output = session.tick(&sample);
+            if session.take_save().is_some() {
+                session.saved(StoreResult::Written);
+            }
             // A world that a planted fault has torn apart is put together again; both controllers see the jump.
             if world.step(output.duty, &running(tick)).is_err() {
                 world = World::new(&WorldConfig { faults: faults(), ..WorldConfig::default() }, 6).unwrap();

@@ -10,11 +10,12 @@ use firmware_core::calibration::{Setup, Warmth};
 use firmware_core::held::OriginTag;
 use firmware_core::learn::{Check, CheckSet, LearnEvent, LearnOrder, LearnOutcome};
 use firmware_core::link::codec::frame;
+use firmware_core::link::message::{ToBoard, ToHost};
 use firmware_core::link::state::{MotionEvent, Streaming};
-use firmware_core::link::{DRIVE_LEASE_TICKS, End, Head, Refusal, Source, Talk};
+use firmware_core::link::{DRIVE_LEASE_TICKS, Decoder, End, Head, Refusal, Source, Talk, encode};
 use firmware_core::motion::{Footing, Goal, Segment};
-use firmware_core::units::{Duty, Opening};
-use link_support::{Board, BoardLine, Stranger, settings};
+use firmware_core::units::{Duty, Opening, Tick};
+use link_support::{Board, BoardLine, Loop, Stranger, settings};
 use vanebench::client::{Client, ClientError, GapCause, LineUse, StreamItem, StreamSample};
 
 fn opening(value: f32) -> Goal {
@@ -176,6 +177,91 @@ fn samples_lost_on_the_line_are_a_gap_that_is_counted_and_shown() {
     assert_eq!(covered, samples.len() as u32 + gaps, "every tick is a sample or in a gap");
 }
 
+/// Takes the frames of a direction apart; gives on those that `passes` lets through.
+fn sieve(mut passes: impl FnMut(&ToHost) -> bool + Send + 'static) -> link_support::Trouble {
+    let (mut decoder, mut raw) = (Decoder::new(), Vec::new());
+    Box::new(move |bytes| {
+        let mut out = Vec::new();
+        for byte in bytes {
+            raw.push(byte);
+            let whole = decoder.push(byte);
+            if byte == 0 {
+                let frame = std::mem::take(&mut raw);
+                if whole.is_none_or(|content| passes(&content.unwrap().message().unwrap())) {
+                    out.extend(frame);
+                }
+            }
+        }
+        out
+    })
+}
+
+#[test]
+fn samples_lost_at_the_very_start_are_a_gap_from_the_first_tick_on() {
+    let mut line = BoardLine::new(Board::sound(1));
+    let mut lost = 0;
+    line.to_host = sieve(move |message| {
+        lost += u32::from(matches!(message, ToHost::Samples(_)));
+        !matches!(message, ToHost::Samples(_)) || lost > 3
+    });
+    let mut client = connect(line);
+    let first = client.next_item().unwrap();
+    assert_eq!(first, StreamItem::Gap { first: Tick(0), ticks: 96, cause: GapCause::LostOnLine });
+    let StreamItem::Sample(sample) = client.next_item().unwrap() else { panic!("a sample after the gap") };
+    assert_eq!(sample.tick, Tick(96));
+}
+
+/// Another program's talk.
+const STRANGER: Talk = Talk::LAST;
+
+#[test]
+fn another_programs_commands_disturb_nothing_and_are_counted() {
+    let mut line = BoardLine::new(Board::sound(1));
+    let mut said = 30_000;
+    line.to_board = Box::new(move |mut bytes| {
+        said += 1;
+        bytes.extend(encode(STRANGER, said, &ToBoard::MotionClear).unwrap());
+        bytes
+    });
+    let mut client = connect(line);
+    let push = Goal::Duty(Duty::try_new(0.05).unwrap());
+    client.load_motion(&[Segment { goal: push, ticks: 1000 }]).unwrap();
+    client.start_motion(Setup::Attached, Warmth::Cold, Footing::Accepted).unwrap();
+    while !matches!(client.next_item().unwrap(), StreamItem::Motion { event: MotionEvent::Ended, .. }) {}
+    let board = client.status().unwrap().counters;
+    assert!(board.foreign > 20 && (board.lost, board.repeated) == (0, 0), "{board:?}");
+    assert!(client.counters().is_clean(), "{:?}", client.counters());
+}
+
+#[test]
+fn frames_of_another_talk_are_no_data_and_are_counted() {
+    let mut line = BoardLine::new(Board::sound(1));
+    let gap = encode(STRANGER, 9, &ToHost::Gap { first: Tick(7), ticks: 700 }).unwrap();
+    line.to_host = Box::new(move |mut bytes| {
+        if bytes.last() == Some(&0) {
+            bytes.extend(&gap);
+        }
+        bytes
+    });
+    let mut client = connect(line);
+    for tick in 0..2000 {
+        let item = client.next_item().unwrap();
+        assert!(matches!(item, StreamItem::Sample(sample) if sample.tick == Tick(tick)), "{item:?}");
+    }
+    let counters = client.counters();
+    assert!(counters.foreign > 5 && (counters.lost, counters.repeated) == (0, 0), "{counters:?}");
+}
+
+#[test]
+fn a_board_that_another_program_greeted_has_left_this_talk() {
+    let line = BoardLine::new(Board::sound(1));
+    let board = Arc::clone(&line.board);
+    let mut client = connect(line);
+    board.lock().unwrap().receive(&encode(STRANGER, 0, &ToBoard::Hello).unwrap());
+    let error = client.status().unwrap_err();
+    assert!(matches!(error, ClientError::OtherHost { .. }), "{error}");
+}
+
 #[test]
 fn a_line_cut_in_the_middle_says_so_and_keeps_what_came() {
     let line = BoardLine::new(Board::sound(1));
@@ -241,9 +327,19 @@ fn a_port_without_a_board_is_told_by_what_is_heard() {
         let text = scope.spawn(|| connect(b"login: \r\n"));
         let noise = scope.spawn(|| connect(&[0xE1, 0x9F, 0xFE, 0x81, 0x00, 0xC3, 0xFD]));
         let other = scope.spawn(|| connect(&frame(of_version_9, &[0, 1, 2]).unwrap()));
-        for (heard, says) in
-            [(nothing, "not one byte"), (text, "login:"), (noise, "115200"), (other, "version 9")]
-        {
+        let waiting = ToHost::Waiting { next: Tick(1) };
+        let deaf = scope.spawn(move || connect(&encode(STRANGER, 1, &waiting).unwrap()));
+        let echo = scope.spawn(|| {
+            Client::connect(Box::new(Loop::default()), "ttyX", Talk::FIRST).err().unwrap().to_string()
+        });
+        for (heard, says) in [
+            (nothing, "not one byte"),
+            (text, "login:"),
+            (noise, "115200"),
+            (other, "version 9"),
+            (deaf, "does not hear this tool"),
+            (echo, "echoes"),
+        ] {
             let message = heard.join().unwrap();
             assert!(message.starts_with("port ttyX: ") && message.contains(says), "{message}");
         }

@@ -13,13 +13,14 @@ use firmware_core::faults::{Fault, FaultSet, Limit, LimitSet};
 use firmware_core::held::{Held, Origin, OriginTag, Standing};
 use firmware_core::learn::{Check, CheckSet, LearnEvent, LearnOrder, LearnPhase, Stop};
 use firmware_core::link::batch::{Around, BatchBuilder};
+use firmware_core::link::codec::frame;
 use firmware_core::link::message::{Message, ToBoard, ToHost};
 use firmware_core::link::state::{
     Arming, Capabilities, MotionEvent, Release, ReleaseReason, StartReason, Status, Streaming,
 };
 use firmware_core::link::{
-    Drive, Identity, LinkCounters, Outcome, Pacing, Point, Refusal, SelfCheck, SelfTest, Source, StreamState,
-    Talk, Welcome, encode,
+    Decoder, Drive, End, Head, Identity, LinkCounters, MessageError, Outcome, Pacing, Point, Refusal,
+    SelfCheck, SelfTest, Source, StreamState, Talk, Welcome, encode,
 };
 use firmware_core::motion::{Footing, Goal, Segment};
 use firmware_core::sample::{EngineDemand, Mode};
@@ -317,6 +318,7 @@ fn expected() -> Vec<(String, Vec<u8>)> {
 
 const BITS_START: &str = "<!-- bits: from the source, checked by tests/link_wire.rs -->\n";
 const TABLES_START: &str = "<!-- tables: from the source, checked by tests/link_wire.rs -->\n";
+const SETTINGS_START: &str = "<!-- settings: from the source, checked by tests/link_wire.rs -->\n";
 const EXAMPLES_START: &str = "<!-- examples: checked by tests/link_wire.rs -->\n";
 /// What to do when code and page differ.
 const UPDATE: &str = "the code has changed: cargo test -p vanebench-checks --test link_wire -- --ignored";
@@ -350,11 +352,32 @@ fn bits_text() -> String {
 fn examples_text() -> String {
     let mut text = String::new();
     for (title, bytes) in expected() {
-        let hex: Vec<String> = bytes.iter().map(|byte| format!("{byte:02X}")).collect();
-        let lines: Vec<String> = hex.chunks(24).map(|line| line.join(" ")).collect();
-        text.push_str(&format!("```frame\n{title}\n{}\n```\n", lines.join("\n")));
+        text.push_str(&format!("```frame\n{title}\n{}\n```\n", hex_lines(&bytes)));
     }
     text
+}
+
+/// All sections of the built-in settings as they are sent, and what they are known by.
+fn settings_text() -> String {
+    let settings = Settings::default();
+    let sections = settings.sections().map(|section| {
+        let name = format!("{section:?}").split('(').next().unwrap().to_owned();
+        format!("{name}\n{}\n", hex_lines(&section_bytes(&section)))
+    });
+    let sections: String = sections.collect();
+    format!("\n```text\n{sections}```\n\nTheir hash is 0x{:08X}.\n", settings.hash().0)
+}
+
+fn section_bytes(section: &SettingsSection) -> Vec<u8> {
+    let frame = encode(TALK, 0, &ToBoard::Settings(*section)).unwrap();
+    let message = read_frame(&frame).message;
+    message[1..].to_vec()
+}
+
+fn hex_lines(bytes: &[u8]) -> String {
+    let hex: Vec<String> = bytes.iter().map(|byte| format!("{byte:02X}")).collect();
+    let lines: Vec<String> = hex.chunks(24).map(|line| line.join(" ")).collect();
+    lines.join("\n")
 }
 
 fn tables_text() -> String {
@@ -368,6 +391,7 @@ fn tables_text() -> String {
 fn write_tables_and_examples() {
     let page = replaced(&page(), BITS_START, &bits_text());
     let page = replaced(&page, TABLES_START, &tables_text());
+    let page = replaced(&page, SETTINGS_START, &settings_text());
     std::fs::write(page_path(), replaced(&page, EXAMPLES_START, &examples_text())).unwrap();
 }
 
@@ -386,14 +410,66 @@ fn the_pages_example_of_every_message_is_what_the_code_sends() {
     assert_eq!(on_page.len(), expected().len());
     // The frame that the page takes apart byte by byte.
     let grant = encode(TALK, 2, &ToBoard::Grant { until: Tick(256) }).unwrap();
-    assert_eq!(grant.as_slice(), hex("00 03 02 02 06 02 80 02 69 94 00"));
-    assert_eq!(crc(&hex("02 02 00 02 80 02")), 0x9469);
-    assert!(page().contains("`00 03 02 02 06 02 80 02 69 94 00`"));
+    assert_eq!(grant.as_slice(), hex("00 05 03 34 12 02 06 02 80 02 FD E1 00"));
+    assert_eq!(crc(&hex("03 34 12 02 00 02 80 02")), 0xE1FD);
+    assert!(page().contains("`00 05 03 34 12 02 06 02 80 02 FD E1 00`"));
 }
 
 #[test]
 fn the_pages_tables_are_the_types_of_the_code() {
     assert!(between(&page(), TABLES_START) == tables_text(), "{UPDATE}");
+}
+
+#[test]
+fn the_pages_settings_are_the_built_in_ones() {
+    assert!(between(&page(), SETTINGS_START) == settings_text(), "{UPDATE}");
+}
+
+/// CRC-32/ISO-HDLC bit by bit, from its definition: polynomial 0x04C11DB7 reflected, start and final
+/// exclusive-or 0xFFFFFFFF.
+fn crc32(bytes: &[u8]) -> u32 {
+    !bytes.iter().fold(u32::MAX, |crc, byte| {
+        (0..8).fold(
+            crc ^ u32::from(*byte),
+            |crc, _| {
+                if crc & 1 == 0 { crc >> 1 } else { crc >> 1 ^ 0xEDB8_8320 }
+            },
+        )
+    })
+}
+
+/// Source: the CRC RevEng catalogue, CRC-32/ISO-HDLC, check 0xCBF43926.
+#[test]
+fn the_settings_hash_is_the_catalogues_crc_32_iso_hdlc_over_the_pages_sections() {
+    assert_eq!(crc32(b"123456789"), 0xCBF4_3926);
+    let page = page();
+    let block = between(&page, SETTINGS_START);
+    let sections = block.split("```").nth(1).unwrap().lines().skip(1);
+    let bytes: Vec<u8> = sections
+        .filter(|line| line.split(' ').all(|pair| pair.len() == 2))
+        .flat_map(hex)
+        .collect();
+    assert_eq!(bytes.len(), Settings::default().sections().map(|s| section_bytes(&s).len()).sum::<usize>());
+    assert_eq!(crc32(&bytes), Settings::default().hash().0);
+    assert!(block.contains(&format!("Their hash is 0x{:08X}.", crc32(&bytes))));
+}
+
+/// Source: postcard's wire format page, "varint encoded integers": the longest encodings of its types, and
+/// padding within them.
+#[test]
+fn numbers_padded_within_their_types_limit_are_read_and_longer_ones_are_not() {
+    let read = |body: &[u8]| {
+        let head = Head { version: 3, talk: Some(TALK), sender: End::Host, sequence: 0 };
+        let wire = frame(head, body).unwrap();
+        let mut decoder = Decoder::new();
+        wire.iter().find_map(|byte| decoder.push(*byte)).unwrap().unwrap().message::<ToBoard>()
+    };
+    let grant = |until| Ok(ToBoard::Grant { until: Tick(until) });
+    assert_eq!(read(&hex("02 80 02")), grant(256));
+    assert_eq!(read(&hex("02 80 82 80 80 00")), grant(256));
+    assert_eq!(read(&hex("02 FF FF FF FF 0F")), grant(u32::MAX));
+    assert_eq!(read(&hex("02 FF FF FF FF 1F")), Err(MessageError::BadValue));
+    assert_eq!(read(&hex("02 80 82 80 80 80 00")), Err(MessageError::BadValue));
 }
 
 #[test]

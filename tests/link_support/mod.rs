@@ -51,6 +51,12 @@ impl Board {
         self.out.clear();
     }
 
+    /// Hears bytes, whoever they are from.
+    pub fn receive(&mut self, bytes: &[u8]) {
+        self.session.receive(bytes);
+        self.run();
+    }
+
     /// Lets time pass without the host: ticks run although nobody granted them.
     pub fn pass(&mut self, ticks: u32) {
         for _ in 0..ticks {
@@ -140,8 +146,7 @@ impl Write for BoardLine {
             return Err(io::ErrorKind::BrokenPipe.into());
         }
         let mut board = self.board.lock().unwrap();
-        board.session.receive(&(self.to_board)(bytes.to_vec()));
-        board.run();
+        board.receive(&(self.to_board)(bytes.to_vec()));
         Ok(bytes.len())
     }
 
@@ -164,6 +169,27 @@ impl Read for BoardLine {
         into[..bytes.len()].copy_from_slice(&bytes);
         self.heard.lock().unwrap().extend(&bytes);
         Ok(bytes.len())
+    }
+}
+
+/// A line that sends back what it is given and carries nothing.
+#[derive(Default)]
+pub struct Loop(VecDeque<u8>);
+
+impl Write for Loop {
+    fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
+        self.0.extend(bytes);
+        Ok(bytes.len())
+    }
+
+    fn flush(&mut self) -> io::Result<()> {
+        Ok(())
+    }
+}
+
+impl Read for Loop {
+    fn read(&mut self, into: &mut [u8]) -> io::Result<usize> {
+        if self.0.is_empty() { Err(io::ErrorKind::WouldBlock.into()) } else { self.0.read(into) }
     }
 }
 

@@ -1,33 +1,36 @@
-//! A flash that keeps a device's rules and loses power when told to.
+//! A flash that keeps a device's rules, takes a device's time and loses power when told to.
 //!
-//! Rules (those of microcontrollers with ECC-protected double words): erase by whole pages only, program
-//! whole aligned 8-byte words only, and each word once between erases, except that all bits may be cleared
-//! once more (from memory of such devices' reference manuals, to be confirmed for each board). Breaking a
-//! rule is an error that the store must not run into.
+//! Rules (those of microcontrollers with ECC-protected words): erase by whole pages only, program whole aligned words
+//! only, and each word once between erases (from memory of such devices' reference manuals, to be confirmed for each
+//! board). A word that was touched, even by a cut or by damage that left it blank to the eye, cannot be programmed.
+//! Breaking a rule is an error that the store must not run into on a flash that nothing damaged.
 
-use embedded_storage_async::nor_flash::{
-    ErrorType, NorFlash, NorFlashError, NorFlashErrorKind, ReadNorFlash,
-};
+use embedded_storage::nor_flash::{ErrorType, NorFlash, NorFlashError, NorFlashErrorKind, ReadNorFlash};
 
-pub(crate) const PAGE: usize = 1024;
-pub(crate) const WORD: usize = 8;
-const PAGES: usize = 4;
-pub(crate) const SIZE: u32 = (PAGE * PAGES) as u32;
 const ERASED: u8 = 0xFF;
+/// What [`Cut::AllButFirst`] keeps of a page: the widest word.
+const FIRST: usize = 32;
+
+/// Time to program a word of 4 bytes, typical, µs (data sheet value from memory; the same sheet allows 100).
+pub const PROGRAM_US_PER_WORD: u64 = 16;
+/// Time to erase a sector of 16 KB at most, µs (data sheet value from memory; typical is 250 000).
+pub const ERASE_US_PER_SECTOR: u64 = 500_000;
 
 /// What is left of the operation in which power went.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(crate) enum Cut {
+pub enum Cut {
     /// It did not begin.
     Clean,
     /// A word has its first half; a page has every second word erased.
     Half,
+    /// A word has its first byte; a page keeps its first 32 bytes and looks blank from there on.
+    AllButFirst,
     /// A word has single bits; a page keeps a ragged rest.
     Ragged(u64),
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(crate) enum FlashError {
+pub enum FlashError {
     PowerLost,
     NotAligned,
     OutOfBounds,
@@ -44,37 +47,61 @@ impl NorFlashError for FlashError {
     }
 }
 
+/// A flash of `SIZE` bytes in pages of `PAGE` and words of `WORD`.
 #[derive(Debug, Clone)]
-pub(crate) struct Flash {
-    bytes: Vec<u8>,
-    /// Words programmed since their page was erased, whatever their bits.
-    programmed: Vec<bool>,
+pub struct Flash<const WORD: usize, const PAGE: usize, const SIZE: usize> {
+    pub bytes: Vec<u8>,
+    /// Words that cannot be programmed before their page is erased.
+    touched: Vec<bool>,
     power: Option<(u64, Cut)>,
     /// Word writes and page erases so far.
-    pub(crate) operations: u64,
-    pub(crate) rule_broken: Option<FlashError>,
+    pub operations: u64,
+    pub erases: u64,
+    pub busy_us: u64,
+    pub rule_broken: Option<FlashError>,
 }
 
-impl Flash {
-    pub(crate) fn erased() -> Self {
-        let words = PAGE * PAGES / WORD;
+impl<const WORD: usize, const PAGE: usize, const SIZE: usize> Flash<WORD, PAGE, SIZE> {
+    pub fn erased() -> Self {
         Self {
-            bytes: vec![ERASED; PAGE * PAGES],
-            programmed: vec![false; words],
+            bytes: vec![ERASED; SIZE],
+            touched: vec![false; SIZE / WORD],
             power: None,
             operations: 0,
+            erases: 0,
+            busy_us: 0,
             rule_broken: None,
         }
     }
 
     /// Power goes in the `after`-th operation from now.
-    pub(crate) fn cut_after(&mut self, after: u64, cut: Cut) {
+    pub fn cut_after(&mut self, after: u64, cut: Cut) {
         self.power = Some((self.operations + after, cut));
     }
 
     /// Power is back.
-    pub(crate) fn power_up(&mut self) {
+    pub fn power_up(&mut self) {
         self.power = None;
+    }
+
+    /// Changes bytes by no operation of its own; words that hold anything count as touched.
+    pub fn damage(&mut self, at: usize, bytes: &[u8]) {
+        self.bytes[at..at + bytes.len()].copy_from_slice(bytes);
+        for word in at / WORD..(at + bytes.len()).div_ceil(WORD) {
+            self.touched[word] |=
+                self.bytes[word * WORD..(word + 1) * WORD].iter().any(|byte| *byte != ERASED);
+        }
+    }
+
+    /// The page has every word erased whose bit is set, and no word can be programmed.
+    pub fn half_erase(&mut self, page: usize, bits: u64) {
+        for word in 0..PAGE / WORD {
+            let at = page * PAGE + word * WORD;
+            self.touched[at / WORD] = true;
+            if bits.rotate_left(word as u32 % 64) & 1 == 1 {
+                self.bytes[at..at + WORD].fill(ERASED);
+            }
+        }
     }
 
     /// The cut, if power goes in this operation.
@@ -95,59 +122,59 @@ impl Flash {
 
     fn program(&mut self, word: usize, data: &[u8]) -> Result<(), FlashError> {
         let cut = self.operation()?;
-        // The page markers of the map are zeros, and a half-written one is written again.
-        if self.programmed[word] && data.iter().any(|byte| *byte != 0) {
+        self.busy_us += PROGRAM_US_PER_WORD * (WORD as u64).div_ceil(4);
+        if self.touched[word] {
             return Err(self.refuse(FlashError::ProgrammedTwice));
         }
         if cut == Some(Cut::Clean) {
             return Err(FlashError::PowerLost);
         }
-        self.programmed[word] = true;
+        self.touched[word] = true;
         let target = &mut self.bytes[word * WORD..(word + 1) * WORD];
         match cut {
             None => target.copy_from_slice(data),
             Some(Cut::Ragged(bits)) => {
-                for ((to, from), keep) in target.iter_mut().zip(data).zip(bits.to_le_bytes()) {
+                for ((to, from), keep) in target.iter_mut().zip(data).zip(bits.to_le_bytes().iter().cycle()) {
                     *to = from | keep;
                 }
             }
-            Some(_) => target[..WORD / 2].copy_from_slice(&data[..WORD / 2]),
+            Some(Cut::AllButFirst) => target[0] = data[0],
+            Some(Cut::Half | Cut::Clean) => target[..WORD / 2].copy_from_slice(&data[..WORD / 2]),
         }
         if cut.is_some() { Err(FlashError::PowerLost) } else { Ok(()) }
     }
 
     fn erase_page(&mut self, page: usize) -> Result<(), FlashError> {
         let cut = self.operation()?;
-        if cut == Some(Cut::Clean) {
-            return Err(FlashError::PowerLost);
-        }
-        for word in 0..PAGE / WORD {
-            let erased = match cut {
-                None => true,
-                Some(Cut::Ragged(bits)) => bits.rotate_left(word as u32 % 64) & 1 == 1,
-                Some(_) => word % 2 == 0,
-            };
-            if erased {
-                let at = page * PAGE + word * WORD;
-                self.bytes[at..at + WORD].fill(ERASED);
-                // Only a whole erase makes a page programmable again.
-                if cut.is_none() {
-                    self.programmed[at / WORD] = false;
-                }
+        self.erases += 1;
+        self.busy_us += ERASE_US_PER_SECTOR * PAGE as u64 / 16_384;
+        match cut {
+            None => {
+                self.bytes[page * PAGE..(page + 1) * PAGE].fill(ERASED);
+                self.touched[page * PAGE / WORD..(page + 1) * PAGE / WORD].fill(false);
+                return Ok(());
             }
+            Some(Cut::Clean) => {}
+            Some(Cut::Half) => self.half_erase(page, 0x5555_5555_5555_5555),
+            Some(Cut::AllButFirst) => {
+                let first = self.bytes[page * PAGE..page * PAGE + FIRST].to_vec();
+                self.half_erase(page, u64::MAX);
+                self.bytes[page * PAGE..page * PAGE + FIRST].copy_from_slice(&first);
+            }
+            Some(Cut::Ragged(bits)) => self.half_erase(page, bits),
         }
-        if cut.is_some() { Err(FlashError::PowerLost) } else { Ok(()) }
+        Err(FlashError::PowerLost)
     }
 }
 
-impl ErrorType for Flash {
+impl<const WORD: usize, const PAGE: usize, const SIZE: usize> ErrorType for Flash<WORD, PAGE, SIZE> {
     type Error = FlashError;
 }
 
-impl ReadNorFlash for Flash {
+impl<const WORD: usize, const PAGE: usize, const SIZE: usize> ReadNorFlash for Flash<WORD, PAGE, SIZE> {
     const READ_SIZE: usize = 1;
 
-    async fn read(&mut self, offset: u32, bytes: &mut [u8]) -> Result<(), FlashError> {
+    fn read(&mut self, offset: u32, bytes: &mut [u8]) -> Result<(), FlashError> {
         let start = offset as usize;
         let source = self.bytes.get(start..start + bytes.len()).ok_or(FlashError::OutOfBounds)?;
         bytes.copy_from_slice(source);
@@ -155,31 +182,31 @@ impl ReadNorFlash for Flash {
     }
 
     fn capacity(&self) -> usize {
-        self.bytes.len()
+        SIZE
     }
 }
 
-impl NorFlash for Flash {
+impl<const WORD: usize, const PAGE: usize, const SIZE: usize> NorFlash for Flash<WORD, PAGE, SIZE> {
     const WRITE_SIZE: usize = WORD;
     const ERASE_SIZE: usize = PAGE;
 
-    async fn erase(&mut self, from: u32, to: u32) -> Result<(), FlashError> {
+    fn erase(&mut self, from: u32, to: u32) -> Result<(), FlashError> {
         let (from, to) = (from as usize, to as usize);
         if !from.is_multiple_of(PAGE) || !to.is_multiple_of(PAGE) {
             return Err(self.refuse(FlashError::NotAligned));
         }
-        if to > self.bytes.len() {
+        if to > SIZE {
             return Err(self.refuse(FlashError::OutOfBounds));
         }
         (from / PAGE..to / PAGE).try_for_each(|page| self.erase_page(page))
     }
 
-    async fn write(&mut self, offset: u32, bytes: &[u8]) -> Result<(), FlashError> {
+    fn write(&mut self, offset: u32, bytes: &[u8]) -> Result<(), FlashError> {
         let offset = offset as usize;
         if !offset.is_multiple_of(WORD) || !bytes.len().is_multiple_of(WORD) {
             return Err(self.refuse(FlashError::NotAligned));
         }
-        if offset + bytes.len() > self.bytes.len() {
+        if offset + bytes.len() > SIZE {
             return Err(self.refuse(FlashError::OutOfBounds));
         }
         bytes.chunks(WORD).enumerate().try_for_each(|(index, data)| self.program(offset / WORD + index, data))

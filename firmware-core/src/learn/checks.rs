@@ -56,8 +56,21 @@ impl Check {
 /// A set of checks: those done, or those still open.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
-#[serde(transparent)]
+#[serde(from = "u8", into = "u8")]
 pub struct CheckSet(u8);
+
+impl From<u8> for CheckSet {
+    /// Bits that no check has mean nothing.
+    fn from(bits: u8) -> Self {
+        Self(bits & Self::ALL.0)
+    }
+}
+
+impl From<CheckSet> for u8 {
+    fn from(set: CheckSet) -> Self {
+        set.0
+    }
+}
 
 impl CheckSet {
     /// No check.
@@ -107,7 +120,7 @@ impl CheckSet {
     /// True when no check is in the set.
     #[must_use]
     pub fn is_empty(self) -> bool {
-        self.0 & Self::ALL.0 == 0
+        self.0 == 0
     }
 
     /// The checks in the set.
@@ -128,6 +141,14 @@ impl core::fmt::Display for CheckSet {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn bits_that_no_check_has_mean_nothing() {
+        for (bits, set) in [(0x1F, CheckSet::ALL), (0xFF, CheckSet::ALL), (0xE0, CheckSet::NONE)] {
+            assert_eq!(postcard::from_bytes::<CheckSet>(&[bits]), Ok(set));
+            assert_eq!(postcard::to_slice(&set, &mut [0]).unwrap(), &[bits & 0x1F]);
+        }
+    }
 
     #[test]
     fn a_free_actuator_needs_only_its_sensor_compared() {

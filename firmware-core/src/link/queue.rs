@@ -8,9 +8,9 @@ use super::codec::MAX_MESSAGE;
 use super::note::{LearnNote, Note};
 
 /// Room for the answers that wait, with their lengths.
-pub const QUEUE_BYTES: usize = 512;
-/// Kept free of the stream, so that a reply always finds room: a welcome, or eight short replies.
-pub const REPLY_RESERVE: usize = 128;
+pub const QUEUE_BYTES: usize = 576;
+/// Kept free of the stream, so that a reply always finds room: a welcome, or a dozen short replies.
+pub const REPLY_RESERVE: usize = 192;
 /// A length that no message has: here stands the next of the batches that wait beside the queue.
 const BATCH_MARK: u8 = 0;
 /// Likewise: here stands the next of the notes.
@@ -169,8 +169,8 @@ mod tests {
         let mut queue = TransmitQueue::new();
         while queue.push(&[1; 100], Priority::Stream).is_ok() {}
         while queue.mark_batch().is_ok() {}
-        assert_eq!(queue.push(&[2; 100], Priority::Reply), Ok(()));
-        assert_eq!(queue.push(&[3; 100], Priority::Reply), Err(QueueFull));
+        assert_eq!(queue.push(&[2; REPLY_RESERVE - 1], Priority::Reply), Ok(()));
+        assert_eq!(queue.push(&[3; 1], Priority::Reply), Err(QueueFull));
         for _ in 0..3 {
             assert_eq!(queue.pull(), Some(Next::Message([1; 100].into_iter().collect())));
         }

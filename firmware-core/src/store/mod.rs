@@ -1,121 +1,182 @@
-//! Keeps calibrations over power loss: one record per setup, in two mirrored maps.
+//! Keeps settings and calibrations over power loss: a journal of whole records in two erase sectors.
 //!
-//! In: a record and a flash that can be erased by pages. Out: the newest whole record of a setup, or none.
-//! Power lost at any write or erase leaves the old record or the new one, never a mixture. Refuses a flash
-//! range that is no four pages, and records of another layout version.
+//! In: everything that is to be kept, as one record, and a NOR flash. Out: the newest whole record. Power lost at any
+//! write or erase leaves the old record or the new one, never a mixture. Refused: a range that is no two sectors, a
+//! save when no slot is blank.
 //!
-//! Each map (crate sequential-storage, two pages) appends, checks every item by CRC and repairs itself, with
-//! one gap that the power-cut test found: an erase broken off so that a page loses items but keeps its
-//! markers passes for an unfinished move, and the good copy is erased. Hence the mirror: the second map is
-//! touched only after the first holds everything, so no single cut can reach both copies.
+//! ```text
+//! sector: head │ slot │ slot │ … │ slot        slot: settings, calibrations … │ foot: number, length, layout, check
+//! ```
 //!
-//! The flash must allow a word to be programmed once between erases and all its bits to be cleared once
-//! more: the map's page markers are zeros, and after a cut a half-written one is written again. Writing
-//! stalls the processor for milliseconds, so the board calls this outside the tick and only at duty 0.
+//! A save programs the next blank slot, never erases, and ends with the foot, whose check covers the record. When a
+//! sector is full, saves go on in the other. Erasing is [`Store::prepare`]'s alone, at start: the sector that does not
+//! hold the newest record is erased unless it already is, so nothing has to be copied and no cut can reach the newest
+//! record. An erase that power cut short is known by the sector's head, which is written after it.
+//!
+//! An erase stalls a processor that runs from the same flash for up to half a second, a save for [`SAVE_BYTES_MAX`] of
+//! programming: `prepare` comes before bridge and watchdog, a save only at duty 0.
 
-mod record;
+mod block;
+mod crc32;
+mod kept;
 mod result;
+mod sector;
+mod slot;
 
-pub use record::LAYOUT_VERSION;
+pub use kept::{Found, Kept, LAYOUT_VERSION};
 pub use result::{StoreFault, StoreResult};
 
 use core::ops::Range;
 
-use embedded_storage_async::nor_flash::NorFlash;
-use sequential_storage::cache::{Cache, Uncached};
-use sequential_storage::map::{MapConfig, MapStorage};
+use embedded_storage::nor_flash::NorFlash;
 
-use crate::calibration::Setup;
-use crate::held::Held;
-use record::Stored;
+use block::{BLOCK_BYTES, BLOCK_STEP};
+use sector::{Head, Placed, Sector};
+use slot::{Content, SLOT_STEP, Writer, look};
 
-/// Room for the largest record and its key (147) and padding to the widest flash word (32), bytes.
-const BUFFER_BYTES: usize = 192;
+/// Most bytes that one save programs, and again reads back.
+pub const SAVE_BYTES_MAX: u32 = SLOT_STEP;
+/// Least bytes of a sector: its head and two slots.
+pub const SECTOR_BYTES_MIN: u32 = BLOCK_STEP + 2 * SLOT_STEP;
 
-/// Buffer that the flash driver reads into; some need it aligned to their word.
-#[repr(align(32))]
-struct Buffer([u8; BUFFER_BYTES]);
-
-type NoCache = Cache<Uncached, Uncached, Uncached, u8>;
-
-/// Why a record could not be kept or read.
-#[derive(Debug, Clone, PartialEq, Eq)]
+/// Why a range of flash cannot be a store.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
-pub enum StoreError {
-    /// The flash range cannot hold the map: whole pages, an even number, at least four.
-    Range,
-    /// The record was written by another layout version.
-    OtherVersion {
-        /// Version found.
-        found: u8,
-        /// Version that this build reads.
-        known: u8,
+pub enum RangeError {
+    /// It does not lie within the flash.
+    OutOfFlash,
+    /// Its halves are not whole erasable pages.
+    NotWholePages,
+    /// Its halves are smaller than [`SECTOR_BYTES_MIN`].
+    TooSmall {
+        /// Bytes of a half.
+        half: u32,
     },
-    /// The flash refused to read, write or erase, or its contents cannot be repaired.
-    Flash,
-    /// The record does not decode, although its check is right.
-    Record,
 }
 
-/// The store.
+/// What a save did.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct SaveReceipt {
+    /// Number of the save, counted over the life of the flash.
+    pub number: u32,
+    /// Saves that still find room before a restart.
+    pub room: u16,
+}
+
+/// How the store stands.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Condition {
+    /// Saves that find room before a restart.
+    pub room: u16,
+    /// How often the sector with the newest record and the other one have been erased; `None` where the count is lost.
+    pub erases: [Option<u32>; 2],
+    /// Slots that were neither blank nor a whole record when the store was prepared.
+    pub damaged: u16,
+    /// What went wrong when the store was prepared.
+    pub fault: Option<StoreFault>,
+}
+
+/// What was found in the store.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Loaded {
+    /// What the newest whole record says.
+    pub found: Found,
+    /// As in [`Condition::damaged`]: each was a save that was cut short, or a record that is lost.
+    pub damaged: u16,
+}
+
+/// The store, prepared: saves only program.
 pub struct Store<F: NorFlash> {
     flash: F,
-    first: Range<u32>,
-    second: Range<u32>,
+    sector_bytes: u32,
+    /// Where saves go.
+    current: Sector,
+    /// Where they go once that is full.
+    other: Sector,
+    newest: Option<Placed>,
+    /// Number of the last save, whatever became of it.
+    last: u32,
+    damaged: u16,
+    fault: Option<StoreFault>,
 }
-
-/// One of the two mirrored maps.
-#[derive(Clone, Copy, PartialEq)]
-enum Mirror {
-    First,
-    Second,
-}
-
-/// A record with the number of its save.
-type Numbered = (u32, Held);
 
 impl<F: NorFlash> Store<F> {
-    /// Opens the store in a range of whole pages, an even number and at least four; nothing is read or
-    /// written yet.
+    /// Looks at both halves of a range of flash and erases what later saves need erased: at most one half. For the
+    /// start, before bridge and watchdog are enabled. Where the flash refuses, what is kept can still be loaded, and
+    /// [`Store::condition`] says so.
     ///
     /// # Errors
-    /// [`StoreError::Range`] when the range does not hold two maps.
-    pub fn try_new(flash: F, range: Range<u32>) -> Result<Self, StoreError> {
-        let half = range.end.checked_sub(range.start).ok_or(StoreError::Range)? / 2;
-        let middle = range.start.checked_add(half).ok_or(StoreError::Range)?;
-        let (first, second) = (range.start..middle, middle..range.end);
-        for part in [&first, &second] {
-            let _: MapConfig<F> = config(part)?;
-        }
-        Ok(Self { flash, first, second })
+    /// [`RangeError`] when the range is no store; nothing has been touched then.
+    pub fn prepare(mut flash: F, range: Range<u32>) -> Result<Self, RangeError> {
+        const { assert!(BLOCK_BYTES.is_multiple_of(F::WRITE_SIZE) && BLOCK_BYTES.is_multiple_of(F::READ_SIZE)) }
+        let sector_bytes = half_of::<F>(&flash, &range)?;
+        let first = Sector::survey(&mut flash, range.start, sector_bytes);
+        let second = Sector::survey(&mut flash, range.start.saturating_add(sector_bytes), sector_bytes);
+        let (current, other) = in_order(first, second);
+        let last = current.newest_number();
+        let newest = current.newest;
+        let damaged = first.damaged.saturating_add(second.damaged);
+        let mut store = Self { flash, sector_bytes, current, other, newest, last, damaged, fault: None };
+        store.fault = store.make_room().err();
+        Ok(store)
     }
 
-    /// The newest whole record of a setup.
-    ///
-    /// # Errors
-    /// [`StoreError`] says whether flash or record is at fault; only when both copies are.
-    pub async fn load(&mut self, setup: Setup) -> Result<Option<Held>, StoreError> {
-        let first = self.read(Mirror::First, setup).await;
-        let second = self.read(Mirror::Second, setup).await;
-        match (first, second) {
-            (Ok(first), Ok(second)) => Ok(newer(&first, &second).map(|(_, record)| *record)),
-            (Ok(Some((_, record))), Err(_)) | (Err(_), Ok(Some((_, record)))) => Ok(Some(record)),
-            (Err(error), _) | (_, Err(error)) => Err(error),
-        }
+    /// Reads the newest whole record into place; unless [`Found::Kept`] says so, that holds nothing.
+    pub fn load(&mut self, into: &mut Kept) -> Loaded {
+        *into = Kept::NOTHING;
+        let found = match &self.newest {
+            Some(record) => Found::read(&mut self.flash, record, into),
+            None => Found::Nothing,
+        };
+        Loaded { found, damaged: self.damaged }
     }
 
-    /// Writes a record under its own setup, after making both copies whole.
+    /// Programs a record into the next blank slot and reads it back: at most [`SAVE_BYTES_MAX`], no erase.
     ///
     /// # Errors
-    /// [`StoreError`]; the old record is then still there.
-    pub async fn save(&mut self, record: &Held) -> Result<(), StoreError> {
-        self.heal(Mirror::First).await?;
-        self.heal(Mirror::Second).await?;
-        let setup = record.calibration.setup;
-        let last = self.replaceable(Mirror::First, setup).await?.map_or(0, |(number, _)| number);
-        let numbered = (last.saturating_add(1), *record);
-        self.write(Mirror::First, &numbered).await?;
-        self.write(Mirror::Second, &numbered).await
+    /// [`StoreFault`]; the record before is then still there. After `Flash` and `ReadBack` the next save takes another
+    /// slot.
+    pub fn save(&mut self, kept: &Kept) -> Result<SaveReceipt, StoreFault> {
+        let start = self.blank_slot().ok_or(StoreFault::Full)?;
+        self.last = self.last.saturating_add(1);
+        let foot = kept.write(Writer::new(&mut self.flash, start), self.last)?;
+        if look(&mut self.flash, start) != Content::Whole(foot) {
+            return Err(StoreFault::ReadBack);
+        }
+        self.newest = Some(Placed { start, foot });
+        Ok(SaveReceipt { number: foot.number, room: self.room() })
+    }
+
+    /// Forgets everything and erases both halves. Takes as long as two erases: for the start, as [`Store::prepare`].
+    /// A cut leaves the newest record, or nothing: the record that holds nothing is saved before the newest goes.
+    ///
+    /// # Errors
+    /// [`StoreFault`]; what was kept is then still there, or it holds nothing. Try again after a restart.
+    pub fn format(&mut self) -> Result<(), StoreFault> {
+        if self.newest.is_some_and(|newest| self.other.holds(&newest)) {
+            core::mem::swap(&mut self.current, &mut self.other);
+        }
+        if !self.other.is_ready_after(&self.current) {
+            self.erase_other()?;
+        }
+        self.current.close();
+        self.save(&Kept::NOTHING)?;
+        self.erase_other()
+    }
+
+    /// How the store stands.
+    #[must_use]
+    pub fn condition(&self) -> Condition {
+        let erases = [self.current, self.other].map(|sector| sector.head.map(|head| head.erases));
+        Condition { room: self.room(), erases, damaged: self.damaged, fault: self.fault }
+    }
+
+    /// The flash.
+    pub fn flash(&self) -> &F {
+        &self.flash
     }
 
     /// Gives the flash back.
@@ -124,80 +185,59 @@ impl<F: NorFlash> Store<F> {
         self.flash
     }
 
-    /// Brings every record of a copy up to the newest of both.
-    async fn heal(&mut self, copy: Mirror) -> Result<(), StoreError> {
-        for setup in [Setup::Free, Setup::Attached, Setup::OnEngine] {
-            let first = self.replaceable(Mirror::First, setup).await?;
-            let second = self.replaceable(Mirror::Second, setup).await?;
-            let own = if copy == Mirror::First { &first } else { &second };
-            match newer(&first, &second) {
-                Some(newest) if Some(newest) != own.as_ref() => self.write(copy, newest).await?,
-                Some(_) | None => {}
-            }
+    fn make_room(&mut self) -> Result<(), StoreFault> {
+        if self.newest.is_some() {
+            return if self.other.is_ready_after(&self.current) { Ok(()) } else { self.erase_other() };
         }
+        // Without a record nothing tells a whole erase from one that was cut short after a head: one half is enough.
+        self.other.close();
+        if self.current.is_ready() {
+            return Ok(());
+        }
+        core::mem::swap(&mut self.current, &mut self.other);
+        self.erase_other()?;
+        core::mem::swap(&mut self.current, &mut self.other);
         Ok(())
     }
 
-    /// What a save starts from: a record that this build cannot read counts as none and may be replaced.
-    async fn replaceable(&mut self, copy: Mirror, setup: Setup) -> Result<Option<Numbered>, StoreError> {
-        match self.read(copy, setup).await {
-            Err(StoreError::OtherVersion { .. } | StoreError::Record) => Ok(None),
-            other => other,
+    fn erase_other(&mut self) -> Result<(), StoreFault> {
+        // Both halves are erased in turn, so the other's count stands in for one that is lost.
+        let erased = self.other.head.or(self.current.head).map_or(0, |head| head.erases);
+        let head = Head { since: self.last, erases: erased.saturating_add(1) };
+        self.other.erase(&mut self.flash, self.sector_bytes, head).map_err(|_| StoreFault::Flash)?;
+        if self.other.is_ready() { Ok(()) } else { Err(StoreFault::ReadBack) }
+    }
+
+    fn blank_slot(&mut self) -> Option<u32> {
+        if self.current.free() == 0 && self.other.free() > 0 {
+            core::mem::swap(&mut self.current, &mut self.other);
         }
+        self.current.take_slot()
     }
 
-    async fn read(&mut self, copy: Mirror, setup: Setup) -> Result<Option<Numbered>, StoreError> {
-        let mut buffer = Buffer([0; BUFFER_BYTES]);
-        match self.map(copy)?.fetch_item::<Stored>(&mut buffer.0, &key(setup)).await {
-            Ok(None) => Ok(None),
-            Ok(Some(Stored::Known { number, record })) => Ok(Some((number, record))),
-            Ok(Some(Stored::Other { version })) => {
-                Err(StoreError::OtherVersion { found: version, known: LAYOUT_VERSION })
-            }
-            Err(error) => Err(of(&error)),
-        }
-    }
-
-    async fn write(&mut self, copy: Mirror, (number, record): &Numbered) -> Result<(), StoreError> {
-        let mut buffer = Buffer([0; BUFFER_BYTES]);
-        let key = key(record.calibration.setup);
-        let stored = Stored::Known { number: *number, record: *record };
-        self.map(copy)?.store_item(&mut buffer.0, &key, &stored).await.map_err(|error| of(&error))
-    }
-
-    fn map(&mut self, copy: Mirror) -> Result<MapStorage<u8, &mut F, NoCache>, StoreError> {
-        let range = match copy {
-            Mirror::First => &self.first,
-            Mirror::Second => &self.second,
-        };
-        let config = config(range)?;
-        Ok(MapStorage::new(&mut self.flash, config, Cache::new_uncached()))
+    fn room(&self) -> u16 {
+        self.current.free().saturating_add(self.other.free())
     }
 }
 
-fn config<F: NorFlash>(range: &Range<u32>) -> Result<MapConfig<F>, StoreError> {
-    MapConfig::try_new(range.clone()).map_err(|_| StoreError::Range)
+/// First the half with the newest record; without one, the half that is ready.
+fn in_order(first: Sector, second: Sector) -> (Sector, Sector) {
+    let is_second = match (first.newest, second.newest) {
+        (None, None) => !first.is_ready() && second.is_ready(),
+        (_, _) => second.newest_number() > first.newest_number(),
+    };
+    if is_second { (second, first) } else { (first, second) }
 }
 
-/// By reference: a record is large, and the stack of a board is not.
-fn newer<'a>(one: &'a Option<Numbered>, other: &'a Option<Numbered>) -> Option<&'a Numbered> {
-    match (one, other) {
-        (Some(one), Some(other)) => Some(if other.0 > one.0 { other } else { one }),
-        (one, other) => one.as_ref().or(other.as_ref()),
+/// Bytes of half a range.
+fn half_of<F: NorFlash>(flash: &F, range: &Range<u32>) -> Result<u32, RangeError> {
+    if range.end as usize > flash.capacity() || range.start > range.end {
+        return Err(RangeError::OutOfFlash);
     }
-}
-
-fn key(setup: Setup) -> u8 {
-    match setup {
-        Setup::Free => 1,
-        Setup::Attached => 2,
-        Setup::OnEngine => 3,
+    let half = range.end.saturating_sub(range.start) / 2;
+    let is_whole = |bytes: u32| (bytes as usize).is_multiple_of(F::ERASE_SIZE);
+    if !is_whole(range.start) || !is_whole(half) || range.end.saturating_sub(range.start) % 2 != 0 {
+        return Err(RangeError::NotWholePages);
     }
-}
-
-fn of<E>(error: &sequential_storage::Error<E>) -> StoreError {
-    match error {
-        sequential_storage::Error::SerializationError(_) => StoreError::Record,
-        _ => StoreError::Flash,
-    }
+    if half < SECTOR_BYTES_MIN { Err(RangeError::TooSmall { half }) } else { Ok(half) }
 }

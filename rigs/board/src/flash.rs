@@ -1,31 +1,30 @@
-//! Flash for the store, in RAM that survives a reset.
+//! Flash for the store, in RAM that survives a reset; after power-on it holds chance, as a chip that was never erased.
 //!
 //! It keeps to the rules of real NOR flash, so that the store is proven against them: erase sets a whole
-//! page to ones, a write only clears bits, of whole words, once between two erases.
+//! sector to ones, a write only clears bits, of whole words, once between two erases. Two sectors of 16 KB, as the
+//! second and third of an STM32F405.
 
-use embedded_storage_async::nor_flash::{
-    ErrorType, NorFlash, NorFlashError, NorFlashErrorKind, ReadNorFlash,
-};
+use embedded_storage::nor_flash::{ErrorType, NorFlash, NorFlashError, NorFlashErrorKind, ReadNorFlash};
 
 use crate::raw::{STORE_BYTES, take_store_memory};
 
-/// Bytes of an erasable page.
-const PAGE_BYTES: usize = 2048;
+/// Bytes of an erasable sector.
+const SECTOR_BYTES: usize = STORE_BYTES / 2;
 /// Bytes of a word, the least that can be written.
 const WORD_BYTES: usize = 4;
 const ERASED: u8 = 0xFF;
 
-/// The pages that keep calibrations.
+/// The sectors that keep settings and calibrations.
 pub struct Flash(&'static mut [u8; STORE_BYTES]);
 
 /// Why the flash refused.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum FlashError {
-    /// Not on a word's or page's border.
+    /// Not on a word's or sector's border.
     NotAligned,
     /// Beyond the end.
     OutOfBounds,
-    /// The word was written since its page was erased.
+    /// The word was written since its sector was erased.
     NotErased,
 }
 
@@ -43,11 +42,6 @@ impl Flash {
     /// The flash, for the one owner that takes it.
     pub fn take() -> Option<Self> {
         take_store_memory().map(Self)
-    }
-
-    /// Erases every page: what is there after power-on is not flash but chance.
-    pub fn erase_all(&mut self) {
-        self.0.fill(ERASED);
     }
 
     fn part(&mut self, from: u32, bytes: usize) -> Result<&mut [u8], FlashError> {
@@ -68,7 +62,7 @@ impl ErrorType for Flash {
 impl ReadNorFlash for Flash {
     const READ_SIZE: usize = 1;
 
-    async fn read(&mut self, offset: u32, bytes: &mut [u8]) -> Result<(), FlashError> {
+    fn read(&mut self, offset: u32, bytes: &mut [u8]) -> Result<(), FlashError> {
         bytes.copy_from_slice(self.part(offset, bytes.len())?);
         Ok(())
     }
@@ -80,15 +74,15 @@ impl ReadNorFlash for Flash {
 
 impl NorFlash for Flash {
     const WRITE_SIZE: usize = WORD_BYTES;
-    const ERASE_SIZE: usize = PAGE_BYTES;
+    const ERASE_SIZE: usize = SECTOR_BYTES;
 
-    async fn erase(&mut self, from: u32, to: u32) -> Result<(), FlashError> {
-        aligned(&[from, to], PAGE_BYTES)?;
+    fn erase(&mut self, from: u32, to: u32) -> Result<(), FlashError> {
+        aligned(&[from, to], SECTOR_BYTES)?;
         self.part(from, to.saturating_sub(from) as usize)?.fill(ERASED);
         Ok(())
     }
 
-    async fn write(&mut self, offset: u32, bytes: &[u8]) -> Result<(), FlashError> {
+    fn write(&mut self, offset: u32, bytes: &[u8]) -> Result<(), FlashError> {
         aligned(&[offset, bytes.len() as u32], WORD_BYTES)?;
         let part = self.part(offset, bytes.len())?;
         if part.iter().any(|byte| *byte != ERASED) {

@@ -1,56 +1,38 @@
-//! Keeps the calibration over a reset: the core's store on the board's flash.
+//! Keeps settings and calibrations over a reset: the core's store on the board's flash.
 //!
-//! Called outside the tick and only at duty 0; the session sees to the duty. Flash on this board never waits,
-//! so the store's futures are done at the first poll.
+//! Prepared once at the start, which may erase; saved to between ticks and only at duty 0, which never does. The session
+//! sees to the duty.
 
-use embassy_futures::block_on;
-use firmware_core::calibration::Setup;
-use firmware_core::held::Held;
-use firmware_core::link::state::StartReason;
-use firmware_core::store::{Store, StoreError, StoreFault, StoreResult};
+use firmware_core::store::{Condition, Kept, Loaded, Store, StoreFault, StoreResult};
 
 use crate::flash::Flash;
 use crate::raw::STORE_BYTES;
-
-/// Setups in the order in which a stored calibration is looked for: the most complete mounting first. The session
-/// refuses to use it for another setup.
-const SETUPS: [Setup; 3] = [Setup::OnEngine, Setup::Attached, Setup::Free];
 
 /// The store, where there is one.
 pub struct Keep(Option<Store<Flash>>);
 
 impl Keep {
-    /// Opens the store. After power-on its RAM holds chance, not flash, and is erased.
-    pub fn open(started: StartReason) -> Self {
-        let flash = Flash::take().map(|mut flash| {
-            if started == StartReason::PowerOn {
-                flash.erase_all();
-            }
-            flash
-        });
-        Self(flash.and_then(|flash| Store::try_new(flash, 0..STORE_BYTES as u32).ok()))
+    /// Opens the store and erases what later saves need erased.
+    #[inline(never)]
+    pub fn prepare() -> Self {
+        Self(Flash::take().and_then(|flash| Store::prepare(flash, 0..STORE_BYTES as u32).ok()))
     }
 
-    /// The record to start with.
-    #[inline(never)]
-    pub fn load(&mut self) -> Option<Held> {
-        let store = self.0.as_mut()?;
-        // One that cannot be read is as good as none: the host is told that the board is not calibrated.
-        SETUPS.iter().find_map(|setup| block_on(store.load(*setup)).ok().flatten())
+    /// How the store stands.
+    pub fn condition(&self) -> Option<Condition> {
+        self.0.as_ref().map(Store::condition)
     }
 
-    /// Writes a calibration; says how that ended.
+    /// Reads what to start with into place; nothing where there is no record that can be used.
     #[inline(never)]
-    pub fn save(&mut self, held: &Held) -> StoreResult {
+    pub fn load(&mut self, into: &mut Kept) -> Option<Loaded> {
+        Some(self.0.as_mut()?.load(into))
+    }
+
+    /// Writes everything that is to be kept; says how that ended.
+    #[inline(never)]
+    pub fn save(&mut self, kept: &Kept) -> StoreResult {
         let Some(store) = self.0.as_mut() else { return StoreResult::Failed(StoreFault::None) };
-        match block_on(store.save(held)) {
-            Ok(()) => StoreResult::Written,
-            Err(
-                StoreError::Range
-                | StoreError::OtherVersion { .. }
-                | StoreError::Flash
-                | StoreError::Record,
-            ) => StoreResult::Failed(StoreFault::Flash),
-        }
+        store.save(kept).map_or_else(StoreResult::Failed, |_| StoreResult::Written)
     }
 }

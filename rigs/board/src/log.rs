@@ -7,6 +7,7 @@ use core::panic::Location;
 
 use firmware_core::controller::TickOutput;
 use firmware_core::link::state::StartReason;
+use firmware_core::store::{Condition, Loaded};
 
 #[cfg(feature = "log")]
 mod port;
@@ -29,6 +30,23 @@ pub fn started(_reason: StartReason) {
     defmt::info!("started: {}", _reason);
 }
 
+/// How the store stands at the start.
+pub fn store(_condition: Option<Condition>) {
+    #[cfg(feature = "log")]
+    match _condition {
+        Some(condition) => defmt::info!("store: {}", condition),
+        None => defmt::error!("no store"),
+    }
+}
+
+/// What the store held.
+pub fn loaded(_loaded: Option<Loaded>) {
+    #[cfg(feature = "log")]
+    if let Some(loaded) = _loaded {
+        defmt::info!("{}", loaded);
+    }
+}
+
 /// A panic; sent before the reset.
 pub fn panicked(_place: Option<&Location>) {
     #[cfg(feature = "log")]
@@ -41,13 +59,13 @@ pub fn panicked(_place: Option<&Location>) {
     }
 }
 
-/// A calibration reached the store, or did not.
+/// What is kept reached the store, or did not.
 pub fn stored(_done: bool) {
     #[cfg(feature = "log")]
     if _done {
-        defmt::info!("calibration stored");
+        defmt::info!("stored");
     } else {
-        defmt::error!("calibration not stored");
+        defmt::error!("not stored");
     }
 }
 

@@ -2,7 +2,7 @@
 //!
 //! ```text
 //! UART 0 ─ link bytes ─▶ Session ─ duty ─▶ bridge        shared window: samples in, outputs out
-//!    ◀──── link bytes ──┘   └─ calibration ─▶ flash      UART 1: the bell       UART 2: the log
+//!    ◀──── link bytes ──┘   └─ what is kept ─▶ flash      UART 1: the bell       UART 2: the log
 //! ```
 //!
 //! Time is the host's: a sample is a tick. On a board of your own a timer makes the ticks and converters make the
@@ -47,17 +47,18 @@ fn main() -> ! {
     // In place, not by way of the stack: the session alone is larger than the stack.
     static mut SESSION: MaybeUninit<Session> = MaybeUninit::uninit();
 
+    // Duty 0 first. Then the store, which may erase for longer than the watchdog's patience.
     let bridge = bridge::start();
     let reason = last_words::take();
+    let mut keep = Keep::prepare();
     stopwatch::start();
     watchdog::start();
     log::start();
     log::started(reason);
+    log::store(keep.condition());
     let link = Uart::start(LINK_BASE, LINK_LINE, &LINK_BYTES);
     let _bell = Uart::start(bell::BASE, BELL_LINE, &BELLS);
-    let mut keep = Keep::open(reason);
-    let stored = keep.load();
-    let session = work::begin_session(SESSION, reason, stored);
+    let session = work::begin_session(SESSION, reason, &mut keep);
     let mut work = Work::new(session, link, bridge, keep);
     bell::tell_started(reason);
     loop {

@@ -109,7 +109,7 @@ pub const LAST_WORDS: usize = 5;
 pub static LAST_WORDS_CELL: NoInit<LAST_WORDS> = NoInit::new();
 
 /// Bytes of the store.
-pub const STORE_BYTES: usize = 8192;
+pub const STORE_BYTES: usize = 32_768;
 
 /// The RAM that stands for flash.
 pub struct StoreMemory(UnsafeCell<[u8; STORE_BYTES]>);

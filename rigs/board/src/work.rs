@@ -3,6 +3,7 @@
 use core::mem::MaybeUninit;
 
 use embedded_io::{Read, Write};
+use firmware_core::calibration::Setup;
 use firmware_core::drive::{Bridge, PwmAndDirection};
 use firmware_core::held::Held;
 use firmware_core::link::SelfTest;
@@ -10,7 +11,7 @@ use firmware_core::link::state::{Identity, Pacing, StartReason};
 use firmware_core::sample::Sample;
 use firmware_core::session::Session;
 use firmware_core::settings::Settings;
-use firmware_core::store::{LAYOUT_VERSION, StoreResult};
+use firmware_core::store::{Kept, LAYOUT_VERSION, StoreResult};
 use firmware_core::units::Tick;
 use lockstep::{Ask, Drill, Stepped, TickDone, Usage, WindowError};
 
@@ -45,7 +46,7 @@ pub struct Work {
 pub fn begin_session(
     place: &'static mut MaybeUninit<Session>,
     started: StartReason,
-    stored: Option<Held>,
+    keep: &mut Keep,
 ) -> &'static mut Session {
     let identity = Identity {
         model: short(MODEL),
@@ -58,10 +59,18 @@ pub fn begin_session(
         started,
     };
     let session = place.write(Session::new(identity, SelfTest::NOT_FITTED, Settings::DEFAULT));
-    if let Some(held) = stored {
-        session.restore(held);
-    }
+    restore(session, keep);
     session
+}
+
+/// On its own, so that what is read stands on the stack while nothing else does.
+#[inline(never)]
+fn restore(session: &mut Session, keep: &mut Keep) {
+    let mut kept = Kept::NOTHING;
+    log::loaded(keep.load(&mut kept));
+    if let Some(held) = kept.held.iter().flatten().next_back() {
+        session.restore(*held);
+    }
 }
 
 impl Work {
@@ -139,17 +148,22 @@ impl Work {
             watchdog::feed();
         }
         last_words::note_tick(sample.tick);
-        if let Some(held) = self.session.take_save() {
-            let result = self.keep.save(&held);
-            self.session.saved(result);
-            let done = result == StoreResult::Written;
-            self.stored = self.stored.wrapping_add(u16::from(done));
-            log::stored(done);
-        }
+        self.save_what_is_due();
         watchdog::rest();
         self.watch.see(&output);
         self.next = sample.tick.after(1);
         TickDone { output, clocks }
+    }
+
+    /// On its own, so that a tick's stack does not hold what is kept.
+    #[inline(never)]
+    fn save_what_is_due(&mut self) {
+        let Some(held) = self.session.take_save() else { return };
+        let result = self.keep.save(&kept_alone(held));
+        self.session.saved(result);
+        let done = result == StoreResult::Written;
+        self.stored = self.stored.wrapping_add(u16::from(done));
+        log::stored(done);
     }
 
     #[inline(never)]
@@ -166,6 +180,12 @@ impl Work {
             sent = sent.saturating_add(count as u16);
         }
     }
+}
+
+/// The one calibration that the session holds.
+fn kept_alone(held: Held) -> Kept {
+    let only = |setup| (held.calibration.setup == setup).then_some(held);
+    Kept { settings: None, held: [only(Setup::Free), only(Setup::Attached), only(Setup::OnEngine)] }
 }
 
 fn usage() -> Usage {

@@ -124,3 +124,89 @@ fn what_is_unproven_of_a_stored_calibration_is_still_unproven_after_a_restart() 
     });
     assert_eq!(told.unwrap().standing, standing);
 }
+
+#[test]
+fn what_the_learner_tells_is_numbered_and_the_outcome_asked_for_again_keeps_its_number() {
+    let mut bench = Bench::ready(None);
+    bench.start_learn();
+    let mut told = List::new();
+    for _ in 0..DRIVE_LEASE_TICKS + 1 {
+        bench.tick();
+        told.extend(bench.hear());
+    }
+    let numbers: List<u16> = told
+        .iter()
+        .filter_map(|message| if let ToHost::Learn { number, .. } = message { Some(*number) } else { None })
+        .collect();
+    assert!(numbers.len() >= 2, "{told:?}");
+    assert_eq!(numbers, (0..numbers.len() as u16).collect::<List<_>>());
+    let outcome = told.iter().rfind(|message| matches!(message, ToHost::Learn { .. }));
+    assert_eq!(bench.say(&ToBoard::GetLearnOutcome).first(), outcome);
+    bench.arm();
+    bench.start_learn();
+    bench.tick();
+    assert!(
+        matches!(bench.hear().first(), Some(ToHost::Learn { number: 0, .. })),
+        "the next learn begins at 0"
+    );
+}
+
+#[test]
+fn a_release_can_be_asked_for_again() {
+    let mut bench = Bench::ready(None);
+    assert_eq!(bench.status().released, Release::NONE);
+    bench.load(duty(0.5));
+    bench.start(Setup::Free);
+    bench.position = Counts(4321);
+    bench.ticks(DRIVE_LEASE_TICKS + 1);
+    let told = bench.hear().into_iter().find_map(|message| match message {
+        ToHost::Released { tick, reason, position } => Some(Release { tick, reason, position }),
+        _ => None,
+    });
+    let released = bench.status().released;
+    assert_eq!(Some(released), told);
+    assert_eq!((released.reason, released.position), (ReleaseReason::HostSilent, Counts(4321)));
+}
+
+#[test]
+fn the_end_of_each_save_is_told_and_numbered_anew_in_each_talk() {
+    let mut bench = Bench::ready(Some(held(Setup::Free)));
+    for (number, result) in
+        [(0, StoreResult::Written), (1, StoreResult::Failed(StoreFault::ReadBack)), (0, StoreResult::Written)]
+    {
+        assert_eq!(bench.ask(&ToBoard::Store), Outcome::Done);
+        bench.tick();
+        assert!(bench.session.take_save().is_some());
+        bench.session.saved(result);
+        assert_eq!(bench.hear(), [ToHost::Stored { number, result }]);
+        if number == 1 {
+            assert_eq!(bench.ask(&ToBoard::Hello), Outcome::Done);
+        }
+    }
+}
+
+#[test]
+fn arming_with_other_settings_than_the_boards_is_refused_with_both() {
+    let mut bench = Bench::ready(None);
+    let board = Settings::default().hash();
+    let host = SettingsHash(!board.0);
+    assert_eq!(bench.ask(&ToBoard::Hello), Outcome::Done);
+    assert_eq!(bench.ask(&ToBoard::Arm { settings: host }), refused(Refusal::OtherSettings { board, host }));
+    bench.load(duty(0.5));
+    assert_eq!(bench.start(Setup::Free), refused(Refusal::NotArmed));
+}
+
+/// Its answer finds room however full the stream has made the queue.
+#[test]
+fn the_longest_calibration_fits_beside_a_full_stream() {
+    let mut longest = held(Setup::OnEngine);
+    longest.calibration.temperature = Some(crate::units::Celsius(25.0));
+    longest.anchor = longest.calibration;
+    longest.relearns = u16::MAX;
+    longest.standing = Standing::NotProven { open: CheckSet::ALL };
+    longest.origin =
+        Origin { tag: OriginTag(u64::MAX), settings: SettingsHash(u32::MAX), tick: Tick(u32::MAX) };
+    let mut room = [0; MAX_MESSAGE];
+    let length = body(&ToHost::Calibration(longest), &mut room).unwrap().len();
+    assert!(length < crate::link::queue::REPLY_RESERVE, "{length} bytes and their length");
+}

@@ -10,7 +10,7 @@ use crate::calibration::{Calibration, Contact, LearnedStop, Setup, Warmth};
 use crate::guard::GuardStage;
 use crate::held::OriginTag;
 use crate::learn::{Check, CheckSet, LearnOrder, LearnRefusal};
-use crate::link::codec::frame;
+use crate::link::codec::{MAX_MESSAGE, body, frame};
 use crate::link::message::{Message, ToBoard, ToHost};
 use crate::link::refusal::{Outcome, Refusal};
 use crate::link::state::{Source, StartReason, Streaming};
@@ -18,11 +18,13 @@ use crate::link::talk::{End, Head, Talk};
 use crate::link::{DRIVE_LEASE_TICKS, Decoder, PROTOCOL_VERSION, SequenceCheck, encode};
 use crate::motion::{Footing, Goal, Segment};
 use crate::sample::{EngineDemand, Mode};
-use crate::settings::{CountsDirection, SettingsSection};
+use crate::settings::{CountsDirection, SettingsHash, SettingsSection};
+use crate::store::StoreFault;
 use crate::units::{Ampere, Counts, Kilopascal, Load, Rpm, Volt};
 
 mod drive;
 mod keeping;
+mod strangers;
 mod talk;
 
 /// Ticks of the profile that the tests run.
@@ -140,6 +142,21 @@ impl Bench {
             }
             other => panic!("no reply but {other:?}"),
         }
+    }
+
+    /// A program of another talk says something.
+    fn overhear(&mut self, talk: Talk, sequence: u16, message: &ToBoard) -> List<ToHost> {
+        self.session.receive(&encode(talk, sequence, message).unwrap());
+        self.hear()
+    }
+
+    fn status(&mut self) -> Status {
+        let answers = self.say(&ToBoard::GetStatus);
+        let status = answers.iter().find_map(|answer| match answer {
+            ToHost::Status(status) => Some(*status),
+            _ => None,
+        });
+        status.unwrap()
     }
 
     fn hear(&mut self) -> List<ToHost> {

@@ -82,6 +82,16 @@ pub enum ClientError {
         /// Version of the board.
         board: u8,
     },
+    /// A board talks here, but not to this tool.
+    #[error(
+        "port {port}: a board talks here ({frames} frames of another talk) and does not answer: it does not hear this tool. Check the line from the adapter to the board; close other programs on this line"
+    )]
+    NotHeard {
+        /// As given.
+        port: String,
+        /// Sound frames of another talk.
+        frames: u32,
+    },
     /// What the tool says comes back.
     #[error(
         "port {port}: the line echoes: the tool's own words come back. Look for a loop-back plug, receive and transmit lines that touch, or an adapter whose local echo is on"

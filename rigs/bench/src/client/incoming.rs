@@ -6,7 +6,9 @@ use firmware_core::learn::LearnEvent;
 use firmware_core::link::message::ToHost;
 use firmware_core::link::sequence::Arrival;
 use firmware_core::link::state::ReleaseReason;
-use firmware_core::link::{Belonging, Content, End, Outcome, Refusal, SequenceCheck, Welcome};
+use firmware_core::link::{
+    Belonging, Content, End, Outcome, PROTOCOL_VERSION, Refusal, SequenceCheck, Welcome,
+};
 use firmware_core::units::{Counts, Tick};
 
 use super::item::StreamItem;
@@ -170,6 +172,12 @@ impl Client {
     fn act_on(&mut self, message: ToHost) {
         match message {
             ToHost::Welcome(_) => {}
+            // The board refuses its own version to nobody: this went to a program that speaks another.
+            ToHost::Reply { outcome: Outcome::Refused(Refusal::OtherVersion { board }), .. }
+                if board == PROTOCOL_VERSION =>
+            {
+                self.counters.count_foreign();
+            }
             ToHost::Reply { to, outcome } => {
                 self.is_underway |= to != HELLO_SEQUENCE;
                 self.reply = Some((to, outcome));

@@ -105,7 +105,7 @@ pub(super) struct Reassembly {
 }
 
 impl Reassembly {
-    /// Forgets where the stream stood: the next batch starts anew.
+    /// A stream begins: nothing of the last one counts.
     pub(super) fn restart(&mut self) {
         *self = Self::default();
     }

@@ -191,7 +191,7 @@ impl Client {
         self.command("clearing the latch", &ToBoard::ClearLatch)
     }
 
-    /// Turns the sample stream on or off.
+    /// Turns the sample stream on or off. From here on every tick is a sample or part of a gap, the first ones too.
     ///
     /// # Errors
     /// [`ClientError`].

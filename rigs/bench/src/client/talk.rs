@@ -34,6 +34,8 @@ const SHOWN_BYTES: usize = 40;
 struct Overheard {
     bytes: u64,
     first: Vec<u8>,
+    /// Sound frames of another talk.
+    foreign: u32,
 }
 
 impl Overheard {
@@ -49,6 +51,8 @@ impl Overheard {
         let texts = self.first.iter().filter(|byte| is_text(byte)).count();
         if self.bytes == 0 {
             ClientError::NoAnswer { port }
+        } else if self.foreign > 0 {
+            ClientError::NotHeard { port, frames: self.foreign }
         } else if texts * 10 >= self.first.len() * 9 {
             let text = String::from_utf8_lossy(&self.first).escape_debug().to_string();
             ClientError::OtherTalker { port, text }
@@ -81,11 +85,8 @@ pub(super) fn connect(
             let bytes = read(line.as_mut(), port)?;
             overheard.add(&bytes);
             let mut bytes = bytes.into_iter();
-            let Some((welcome, sequence)) =
-                find_welcome(&mut bytes, &mut decoder, &mut counters, port, talk)?
-            else {
-                continue;
-            };
+            let ears = (&mut decoder, &mut counters, &mut overheard);
+            let Some((welcome, sequence)) = find_welcome(&mut bytes, ears, port, talk)? else { continue };
             let (capabilities, pacing) = (&welcome.capabilities, welcome.identity.pacing);
             let obeyed = Obeyed::of(capabilities, pacing, port)?;
             let mut client = new_client(line, port, talk, obeyed, welcome.clone());
@@ -101,8 +102,7 @@ pub(super) fn connect(
 
 fn find_welcome(
     bytes: &mut impl Iterator<Item = u8>,
-    decoder: &mut Decoder,
-    counters: &mut LinkCounters,
+    (decoder, counters, overheard): (&mut Decoder, &mut LinkCounters, &mut Overheard),
     port: &str,
     talk: Talk,
 ) -> Result<Option<(Welcome, u16)>, ClientError> {
@@ -114,8 +114,8 @@ fn find_welcome(
                         return Ok(Some((welcome, content.head.sequence)));
                     }
                 }
-                // Left over from an earlier talk.
-                Belonging::Foreign => {}
+                // Left over from an earlier talk, and so nothing that went wrong in this one.
+                Belonging::Foreign => overheard.foreign += 1,
                 Belonging::Echo => return Err(ClientError::Echo { port: port.to_owned() }),
                 Belonging::OtherVersion => {
                     let (port, board) = (port.to_owned(), content.head.version);
