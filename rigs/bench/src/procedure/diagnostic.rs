@@ -5,6 +5,7 @@
 
 use std::path::PathBuf;
 
+use firmware_core::controller::DIAGNOSTIC_CURRENT_SHARE;
 use firmware_core::motion::{Footing, Goal, Segment};
 use firmware_core::units::Ampere;
 
@@ -15,17 +16,15 @@ use super::stop::RunStop;
 use super::target::Target;
 use crate::record::{Conditions, Ground, Outcome, RunKind};
 
-/// Largest current of the ramps, as a share of the profile's limit: the board allows no more without a calibration.
-const PEAK_SHARE: f32 = 0.35;
 /// Time from nothing to the largest current, ticks: slow enough that the lever is seen to let go.
 const RAMP_TICKS: u32 = 2000;
 /// Time at the largest current, ticks: long enough to come to rest.
 const HOLD_TICKS: u32 = 300;
 
-/// Largest current that the diagnostic ramps ask for.
+/// Largest current that the diagnostic ramps ask for: all that the board allows without a calibration.
 #[must_use]
 pub fn diagnostic_peak(target: &Target) -> Ampere {
-    Ampere(PEAK_SHARE * target.profile.settings.actuator.max_current.0)
+    Ampere(target.profile.settings.actuator.max_current.0 * DIAGNOSTIC_CURRENT_SHARE)
 }
 
 /// Runs the ramps and records them; `because` says why no calibration is in force.
