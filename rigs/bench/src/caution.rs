@@ -9,6 +9,8 @@ use nix::sys::termios::{FlushArg, tcflush};
 use serde::{Deserialize, Serialize};
 
 use crate::exit::Failure;
+use crate::record::Present;
+use crate::short_text::ShortText;
 use crate::{console, interrupt};
 
 /// The cautions, one line each. Kinds of hazard from ISO 12100 (general) and the trade's usual practice.
@@ -20,6 +22,10 @@ pub const CAUTIONS: [&str; 6] = [
     "OVER-BOOST AND OVER-SPEED can destroy an engine and throw parts. A bench verdict is no road or engine release: confirm boost on the engine, by a licensed technician.",
     "FOLLOW local codes, emission law and the engine maker's instructions. Altering emission-related parts may be unlawful where you are.",
 ];
+
+/// Until when a calibration holds; said wherever one is shown.
+pub const HOLDS_UNTIL: &str =
+    "Holds until a stop screw, the lever or the rod is turned or loosened; after that, learn again.";
 
 /// What a person did about the cautions before the unit moved.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
@@ -53,6 +59,8 @@ pub struct HandsClear {
 
 /// Time to read the cautions before an answer counts, where a unit is to move again after a stop.
 const PAUSE: Duration = Duration::from_secs(2);
+/// What is asked before a planned start.
+const HANDS_CLEAR: &str = "Hands and tools clear of the lever?";
 /// Between two looks at Ctrl-C while a question is open.
 const LOOK: Duration = Duration::from_millis(50);
 
@@ -77,8 +85,43 @@ impl HandsClear {
                 Ok(Acknowledged::VirtualRig)
             }
             (Motion::Real, true) => Ok(Acknowledged::ByOption),
-            (Motion::Real, false) => ask("add --hands-clear"),
+            (Motion::Real, false) => ask(
+                HANDS_CLEAR,
+                "nothing moved: the cautions were not acknowledged. Clear the lever and add --hands-clear.",
+            )
+            .map(|()| Acknowledged::AtPrompt),
         }
+    }
+
+    /// As [`HandsClear::confirm`], before a motion on what is unproven: a person must be there, on a virtual rig too.
+    ///
+    /// # Errors
+    /// Without a typed yes and without `--hands-clear` and an operator's name: nothing moves.
+    pub fn confirm_unproven(
+        self,
+        motion: Motion,
+        unproven: &str,
+        operator: Option<&ShortText>,
+    ) -> Result<(Acknowledged, Present), Failure> {
+        const WITHOUT: &str = "nothing moved: --on-unproven needs a person beside the unit. Type yes at a terminal, or \
+                               give --hands-clear together with --operator NAME.";
+        show();
+        console::say(&format!(
+            "CAUTION  ON WHAT IS UNPROVEN: the lever may meet a stop where none is expected. It moves at half the \
+             current and half the speed. Stay at the emergency stop.\n\n{unproven}"
+        ));
+        let (acknowledged, present) = match (self.hands_clear, operator) {
+            (true, Some(operator)) => (Acknowledged::ByOption, Present::Operator(operator.clone())),
+            (true, None) => return Err(Failure::usage(WITHOUT)),
+            (false, _) => {
+                ask("Hands clear, and will you stay beside it?", WITHOUT)?;
+                (Acknowledged::AtPrompt, Present::TypedYes)
+            }
+        };
+        Ok(match motion {
+            Motion::Real => (acknowledged, present),
+            Motion::Simulated => (Acknowledged::VirtualRig, present),
+        })
     }
 }
 
@@ -94,7 +137,11 @@ pub fn confirm_again(motion: Motion, stopped: &str) -> Result<Acknowledged, Fail
             console::say(&format!("\nThe unit was stopped: {stopped}\nIt will move again."));
             show();
             pause()?;
-            ask("start again at a terminal")
+            ask(
+                HANDS_CLEAR,
+                "nothing moved: the cautions were not acknowledged. Clear the lever and start again at a terminal.",
+            )
+            .map(|()| Acknowledged::AtPrompt)
         }
     }
 }
@@ -109,24 +156,23 @@ fn pause() -> Result<(), Failure> {
     Ok(())
 }
 
-fn ask(without_terminal: &str) -> Result<Acknowledged, Failure> {
+/// Waits for a typed yes; `without_terminal` is what to say where nobody can be asked.
+fn ask(question: &str, without_terminal: &str) -> Result<(), Failure> {
     let stdin = std::io::stdin();
     if !stdin.is_terminal() {
-        return Err(Failure::usage(format!(
-            "nothing moved: the cautions were not acknowledged. Clear the lever and {without_terminal}."
-        )));
+        return Err(Failure::usage(without_terminal));
     }
     let _watch = interrupt::watch();
     // What was typed before the question is no answer to it.
     let _nothing_typed = tcflush(&stdin, FlushArg::TCIFLUSH);
-    let _closed = write!(std::io::stderr(), "Hands and tools clear of the lever? Type yes to start: ");
+    let _closed = write!(std::io::stderr(), "{question} Type yes to start: ");
     while !has_line(&stdin) {
         check_interrupt()?;
     }
     let mut answer = String::new();
     let read = stdin.lock().read_line(&mut answer);
     if read.is_ok() && answer.trim().eq_ignore_ascii_case("yes") {
-        Ok(Acknowledged::AtPrompt)
+        Ok(())
     } else {
         Err(Failure::usage("nothing moved: the answer was not yes."))
     }

@@ -5,6 +5,7 @@
 //! `host-sim`, and even the built-in rig is reached through a serial line.
 
 pub mod caution;
+pub mod checks;
 pub mod cli;
 pub mod client;
 pub mod console;
@@ -20,6 +21,7 @@ pub mod procedure;
 pub mod profile;
 pub mod record;
 pub mod report;
+pub mod short_text;
 pub mod span;
 pub mod toml_file;
 pub mod unit_result;

@@ -6,8 +6,7 @@ use std::fs;
 use std::path::Path;
 
 use assert_cmd::Command;
-use firmware_core::calibration::{Calibration, Setup, Warmth};
-use firmware_core::learn::CheckSet;
+use firmware_core::calibration::{Setup, Warmth};
 use firmware_core::link::state::Pacing;
 use host_sim::catalogue;
 use host_sim::world::World;
@@ -107,20 +106,15 @@ fn the_healthy_units_stops_lie_within_a_thousandth_of_travel_of_the_truth() {
 }
 
 #[test]
-fn a_free_calibration_is_never_used_as_an_attached_one() {
+fn an_attached_calibration_is_never_used_as_a_free_one() {
     let folder = tempfile::tempdir().unwrap();
     let records = folder.path().display().to_string();
     let (code, _) = vanebench(&["learn", "--port", "virtual:healthy", "--records", &records]);
     assert_eq!(code, 0);
-    let unit = folder.path().join("healthy");
-    let text = fs::read_to_string(unit.join("calibration-attached-cold.toml")).unwrap();
-    let free = text.replace("setup = \"attached\"", "setup = \"free\"");
-    assert_ne!(text, free);
-    fs::write(unit.join("calibration-attached-cold.toml"), free).unwrap();
-    let (code, told) = vanebench(&["sweep", "--port", "virtual:healthy", "--records", &records]);
+    let on_free = ["sweep", "--port", "virtual:healthy", "--records", &records, "--setup", "free"];
+    let (code, told) = vanebench(&on_free);
     assert_eq!(code, 2);
-    assert!(told["error"].as_str().unwrap().contains("setup"), "{told:#}");
-    assert_eq!(CheckSet::needed_for(Setup::Free).iter().count(), 1);
+    assert!(told["error"].as_str().unwrap().contains("never learned free, cold"), "{told:#}");
 }
 
 #[test]
@@ -129,9 +123,8 @@ fn pulling_the_plug_in_a_sweep_keeps_what_was_recorded_and_the_next_run_works() 
     let records = folder.path().display().to_string();
     let (code, told) = vanebench(&["learn", "--port", "virtual:healthy", "--records", &records]);
     assert_eq!(code, 0, "{told:#}");
-    let calibration: Calibration = serde_json::from_value(told["calibration"].clone()).unwrap();
 
-    let stop = unplugged_sweep(folder.path(), calibration);
+    let stop = unplugged_sweep(folder.path());
     assert!(stop.contains("cut") || stop.contains("silent"), "{stop}");
     let run = folder.path().join("healthy/0002-sweep");
     let text = fs::read_to_string(run.join("run.toml")).unwrap();
@@ -146,10 +139,12 @@ fn pulling_the_plug_in_a_sweep_keeps_what_was_recorded_and_the_next_run_works() 
 }
 
 /// A sweep on the virtual rig whose plug is pulled part of the way through; what the tool then says.
-fn unplugged_sweep(records: &Path, calibration: Calibration) -> String {
+fn unplugged_sweep(records: &Path) -> String {
     use std::cell::RefCell;
-    use vanebench::procedure::{Bench, MoveKind, Target, record_move};
-    use vanebench::unit_store::Known;
+    use vanebench::caution::Acknowledged;
+    use vanebench::procedure::{Basis, Bench, MoveKind, Target, record_move};
+    use vanebench::record::Serials;
+    use vanebench::unit_store::{OnUnproven, ground};
     let target = Target {
         port: "virtual:healthy".parse().unwrap(),
         unit: "healthy".into(),
@@ -159,9 +154,11 @@ fn unplugged_sweep(records: &Path, calibration: Calibration) -> String {
         setup: Setup::Attached,
         warmth: Warmth::Cold,
         seed: 1,
-        cautions: vanebench::caution::Acknowledged::VirtualRig,
+        serials: Serials::default(),
+        operator: None,
     };
-    let mut bench = Bench::open(&target).unwrap();
+    let in_force = ground(&target.wanted(), OnUnproven::Refuse).unwrap();
+    let mut bench = Bench::open(&target, Acknowledged::VirtualRig).unwrap();
     let plug = RefCell::new(bench.take_rig());
     let pull_when_half_done = |part: f64| {
         if part > 0.3
@@ -170,8 +167,8 @@ fn unplugged_sweep(records: &Path, calibration: Calibration) -> String {
             rig.unplug();
         }
     };
-    let known = Known { calibration, unproven: CheckSet::NONE };
-    record_move(&mut bench, &target, MoveKind::Sweep, known, &pull_when_half_done).unwrap_err().to_string()
+    let basis = Basis::Accepted(in_force);
+    record_move(&mut bench, &target, MoveKind::Sweep, &basis, &pull_when_half_done).unwrap_err().to_string()
 }
 
 #[test]

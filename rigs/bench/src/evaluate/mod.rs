@@ -3,6 +3,7 @@
 //! In: a run as recorded, and the profile it was made with. Out: [`Shown`]. Whatever a run does not hold
 //! becomes a finding, never a guess; a run that was cut short is evaluated for what it holds and says so.
 
+mod diagnostic;
 mod faults;
 mod friction;
 mod holes;
@@ -14,6 +15,7 @@ mod sweep;
 #[cfg(test)]
 mod tests;
 
+use crate::figures::binding::Picture;
 use crate::figures::friction::FrictionCurve;
 use crate::figures::motion::Reversal;
 use crate::figures::step::{StepResponse, StepTrace};
@@ -22,8 +24,11 @@ use crate::figures::{Measure, Sensor};
 use crate::judge::{Evidence, FaultOf, Finding};
 use crate::limits::Limit;
 use crate::profile::Profile;
-use crate::record::{Run, RunKind, Status};
+use crate::record::{Ground, Run, RunKind, Status};
+
 use crate::report::bench::{BoostTrace, LearnTrace};
+
+pub use diagnostic::picture;
 
 /// What a run has for the report.
 #[derive(Debug, Clone, PartialEq)]
@@ -39,6 +44,8 @@ pub enum Exhibit {
         /// By duty.
         duty: FrictionCurve,
     },
+    /// Where the lever binds, seen at low current.
+    Diagnostic(Picture),
     /// Step responses.
     Steps(Vec<(StepTrace, StepResponse)>),
     /// Controller and engine simulated.
@@ -65,6 +72,9 @@ impl Shown {
 /// Evaluates one run.
 #[must_use]
 pub fn evaluate(run: &Run, profile: &Profile) -> Shown {
+    if run.file.is_diagnostic() {
+        return diagnostic::evaluate(run, profile);
+    }
     let mut shown = match run.name.kind {
         RunKind::Learn => learn::evaluate(run, profile),
         RunKind::Sweep => sweep::evaluate(run, profile),
@@ -77,6 +87,18 @@ pub fn evaluate(run: &Run, profile: &Profile) -> Shown {
     findings.extend(faults::findings(run));
     if let Status::Incomplete { reason } = &run.file.status {
         findings.insert(0, Finding::incomplete(&run.name.to_string(), reason));
+    }
+    if let Some(Ground::Unproven { learn, standing, present }) = &run.file.outcome.ground {
+        findings.push(Finding {
+            code: "on-unproven".into(),
+            seen: format!(
+                "{} moved at half the current and half the speed on the calibration of {learn} ({standing}); beside it: \
+                 {present}",
+                run.name
+            ),
+            advice: "Learn until the calibration is accepted, then run this part again.".into(),
+            fault_of: FaultOf::Rig,
+        });
     }
     if let Some(refusal) = &run.file.outcome.refusal {
         findings.push(Finding {

@@ -50,6 +50,7 @@ fn run(kind: RunKind, commands: &[Command], mut respond: impl FnMut(f32, Command
         virtual_unit: None,
         software: String::new(),
         controller: String::new(),
+        provenance: None,
     };
     Run {
         name: RunName { ordinal: 1, kind },

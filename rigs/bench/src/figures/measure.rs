@@ -35,7 +35,8 @@ impl StepSize {
 }
 
 /// Which way the vanes move.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, serde::Serialize)]
+#[serde(rename_all = "kebab-case")]
 pub enum Direction {
     /// Toward larger nozzle area.
     Opening,

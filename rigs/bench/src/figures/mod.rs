@@ -5,6 +5,7 @@
 //! table or trace that cannot carry the figure is refused with a reason.
 
 pub mod anova;
+pub mod binding;
 mod definition;
 pub mod friction;
 pub mod gauge;

@@ -16,10 +16,12 @@ use virtual_rig::runner::RunningRig;
 use super::log::LogTeller;
 use super::stop::RunStop;
 use super::target::Target;
+use crate::caution::Acknowledged;
 use crate::client::{Client, ClientError};
 use crate::exit::Failure;
 use crate::interrupt::{self, Watch};
 use crate::port::{self, PortSpec, Processor};
+use crate::record::BoardId;
 use crate::{caution, console};
 
 /// An open talk with a board, and the rig behind it when it is a virtual one.
@@ -31,6 +33,7 @@ pub struct Bench {
     _log: Option<LogTeller>,
     checked: CheckSet,
     port: String,
+    cautions: Acknowledged,
     readiness: Readiness,
     /// A signal brings the bench to rest instead of ending the program.
     _watch: Watch,
@@ -46,11 +49,12 @@ enum Readiness {
 }
 
 impl Bench {
-    /// Opens the target's port, hands the profile's settings to the board and arms the drive.
+    /// Opens the target's port, hands the profile's settings to the board and arms the drive: only once the cautions
+    /// were acknowledged.
     ///
     /// # Errors
     /// Says which port, what was seen, what to try.
-    pub fn open(target: &Target) -> Result<Self, Failure> {
+    pub fn open(target: &Target, cautions: Acknowledged) -> Result<Self, Failure> {
         let watch = interrupt::watch();
         let (path, rig, log, checked) = match &target.port {
             PortSpec::Virtual { unit, pacing, processor } => {
@@ -71,7 +75,20 @@ impl Bench {
         }
         client.arm(target.profile.settings.hash()).map_err(link)?;
         client.stream(Streaming::On).map_err(link)?;
-        Ok(Self { client, rig, _log: log, checked, port, readiness: Readiness::Armed, _watch: watch })
+        let readiness = Readiness::Armed;
+        Ok(Self { client, rig, _log: log, checked, port, cautions, readiness, _watch: watch })
+    }
+
+    /// The board that answered.
+    #[must_use]
+    pub fn board(&self) -> BoardId {
+        BoardId::of(&self.client.welcome().identity)
+    }
+
+    /// What was done about the cautions.
+    #[must_use]
+    pub fn cautions(&self) -> Acknowledged {
+        self.cautions
     }
 
     /// Ends what is running and notes why: nothing moves on this bench before a person has said so again.

@@ -10,7 +10,6 @@ use firmware_core::calibration::Calibration;
 use firmware_core::settings::Settings;
 use serde::Serialize;
 
-use super::learn::{KIND, RELEARN};
 use crate::record::{Run, RunKind, runs_in};
 
 /// Wander that is flagged, in relearn windows.
@@ -53,8 +52,7 @@ impl Wander {
 pub fn wander(unit_dir: &Path, settings: &Settings, now: &Calibration) -> Option<Wander> {
     let learns = runs_in(unit_dir).ok()?.into_iter().filter(|(name, _)| name.kind == RunKind::Learn);
     let first = learns.filter_map(|(_, dir)| Run::open(&dir).ok()).find_map(|run| {
-        let is_full = run.file.conditions.get(KIND).is_none_or(|kind| kind != RELEARN);
-        let then = run.file.outcome.calibration.filter(|_| is_full)?;
+        let then = run.file.outcome.calibration.filter(|_| !run.file.is_relearn())?;
         (then.setup == now.setup && then.warmth == now.warmth).then(|| (run.name.to_string(), then))
     });
     let (since, then) = first?;

@@ -3,19 +3,21 @@
 use std::path::PathBuf;
 
 use firmware_core::calibration::Calibration;
-use firmware_core::held::OriginTag;
+use firmware_core::held::{Held, OriginTag};
 use firmware_core::learn::{CheckSet, LearnEvent, LearnOrder, LearnOutcome, LearnRefusal};
 use firmware_core::link::state::ReleaseReason;
 use firmware_core::link::{Refusal, Source};
+use firmware_core::units::Tick;
 
 use super::bench::Bench;
 use super::doubt::Doubt;
-use super::recording::Recording;
+use super::recording::{NewRun, Recording};
 use super::stop::RunStop;
 use super::target::Target;
 use crate::client::{ClientError, StreamItem};
 use crate::judge::fault_of;
-use crate::record::{self, Conditions, Outcome, RunKind};
+use crate::record::{self, Conditions, LEARN_KIND, Outcome, RELEARN, RunKind};
+use crate::unit_store;
 
 /// Longest learn, ticks: twice what the learner itself allows for the slowest sound unit.
 const LEARN_LIMIT_TICKS: u32 = 60_000;
@@ -23,16 +25,11 @@ const LEARN_LIMIT_TICKS: u32 = 60_000;
 /// Condition that names what a person or gauge confirmed.
 pub(super) const CONFIRMED: &str = "confirmed_beyond_signals";
 
-/// Condition that says whether the learn was a full one.
-pub(super) const KIND: &str = "learn";
-/// Its word for a key-off relearn.
-pub(super) const RELEARN: &str = "key-off relearn";
-
 /// What to learn.
 #[derive(Debug, Clone, Copy)]
 pub struct LearnChoice {
-    /// A calibration to relearn from; nothing for a full learn.
-    pub previous: Option<Calibration>,
+    /// What is held, to relearn from; nothing for a full learn.
+    pub previous: Option<Held>,
     /// What a person or gauge has confirmed.
     pub checked: CheckSet,
     /// The same unit's free calibration, where there is one.
@@ -63,20 +60,28 @@ pub fn learn(
     conditions.insert("sample_rate".into(), "1000 1/s".into());
     conditions.insert(CONFIRMED.into(), confirmed(choice.checked));
     let kind = if choice.previous.is_some() { RELEARN } else { "full" };
-    conditions.insert(KIND.into(), kind.into());
+    conditions.insert(LEARN_KIND.into(), kind.into());
+    let serials = target.serials.clone();
+    let calibration = choice.previous.map(|held| held.calibration);
+    let run = NewRun { kind: RunKind::Learn, calibration, conditions, serials };
     bench.be_ready(target)?;
-    let mut recording = Recording::create(target, bench, RunKind::Learn, choice.previous, conditions)?;
-    let ended = follow(bench, &mut recording, order, progress);
-    if let Ok(outcome) = &ended {
-        recording.writer.outcome(record_of(outcome));
+    if let Some(held) = choice.previous {
+        // The board relearns only from what it holds.
+        bench.client.set_calibration(held)?;
     }
-    let (outcome, dir) = recording.close(bench, ended)?;
+    let mut recording = Recording::create(target, bench, run)?;
+    let tag = unit_store::tag(&target.unit, &target.serials, recording.writer.name());
+    let ended = follow(bench, &mut recording, order, tag, progress);
+    if let Ok((outcome, tick)) = &ended {
+        recording.writer.outcome(Outcome { decided_at: Some(tick.0), ..record_of(outcome) });
+    }
+    let ((outcome, _), dir) = recording.close(bench, ended)?;
     Ok(Learned { dir, outcome })
 }
 
 fn order(target: &Target, choice: LearnChoice) -> LearnOrder {
     let order = match choice.previous {
-        Some(previous) => LearnOrder::relearn(previous, choice.checked),
+        Some(held) => LearnOrder::relearn(held.calibration, choice.checked),
         None => LearnOrder::full(target.setup, target.warmth, choice.checked),
     };
     LearnOrder { free: choice.free, ..order }
@@ -86,13 +91,15 @@ fn confirmed(checked: CheckSet) -> String {
     if checked.is_empty() { "nothing".into() } else { checked.to_string() }
 }
 
+/// The outcome, and the tick in which it was decided.
 fn follow(
     bench: &mut Bench,
     recording: &mut Recording,
     order: LearnOrder,
+    tag: OriginTag,
     progress: &dyn Fn(f64),
-) -> Result<LearnOutcome, RunStop> {
-    let start = bench.client.start_learn(order, OriginTag::default())?;
+) -> Result<(LearnOutcome, Tick), RunStop> {
+    let start = bench.client.start_learn(order, tag)?;
     let due = start.after(LEARN_LIMIT_TICKS);
     let mut outcome = None;
     let mut doubt = Doubt::new(start, Source::Learn);
@@ -112,7 +119,7 @@ fn follow(
                 progress(f64::from(sample.tick.since(start)) / EXPECTED_TICKS);
                 match outcome {
                     // Up to the tick of the outcome, so that the record holds what the decision was made on.
-                    Some((end, outcome)) if sample.tick.has_reached(end) => return Ok(outcome),
+                    Some((end, outcome)) if sample.tick.has_reached(end) => return Ok((outcome, end)),
                     Some(_) => {}
                     None if doubt.is_due(&sample) => ask_outcome(bench)?,
                     None => {}

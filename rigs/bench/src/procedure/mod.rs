@@ -4,6 +4,7 @@
 //! incomplete with its reason, and the drive is released.
 
 mod bench;
+mod diagnostic;
 mod doubt;
 mod history;
 mod learn;
@@ -17,12 +18,13 @@ mod stop;
 mod target;
 
 pub use bench::Bench;
+pub use diagnostic::{diagnostic_peak, record_diagnostic};
 pub use history::{Wander, wander};
 pub use learn::{LearnChoice, Learned, learn};
 pub use motions::{
     REVERSAL_RANGE, REVERSAL_TICKS, duration, friction_ramps, full_stroke, slow_reversal, staircase, steps,
 };
-pub use moves::{MoveKind, record_move};
+pub use moves::{Basis, MoveKind, record_move};
 pub use replay::{Replayed, replay};
 pub use simulated::{GUARD_LIMIT, record_simulation};
 pub use stop::RunStop;

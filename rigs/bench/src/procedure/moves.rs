@@ -1,9 +1,9 @@
 //! Sweep, friction ramps and steps: motions that the board runs while the bench records.
 
 use std::iter;
+use std::ops::Range;
 use std::path::PathBuf;
 
-use firmware_core::held::{Held, Origin, OriginTag, Standing};
 use firmware_core::link::Source;
 use firmware_core::link::state::{MotionEvent, ReleaseReason};
 use firmware_core::motion::{Footing, Segment};
@@ -11,13 +11,15 @@ use firmware_core::units::Tick;
 
 use super::bench::Bench;
 use super::doubt::Doubt;
-use super::motions::{duration, friction_ramps, full_stroke, slow_reversal, staircase, steps};
-use super::recording::Recording;
+use super::motions::{decisive, duration, friction_ramps, full_stroke, slow_reversal, staircase, steps};
+use super::recording::{NewRun, Recording};
 use super::stop::RunStop;
 use super::target::Target;
 use crate::client::StreamItem;
-use crate::record::{Conditions, MOTION_ENDED, Outcome, RunKind};
-use crate::unit_store::Known;
+use crate::console;
+use crate::record::{Conditions, Ground, MOTION_ENDED, Outcome, Present, RunKind};
+use crate::span::Span;
+use crate::unit_store::{self, InForce};
 
 /// Rig time beyond a motion's own length before it counts as overdue, ticks.
 const OVERDUE_TICKS: u32 = 3000;
@@ -34,14 +36,30 @@ pub enum MoveKind {
 }
 
 /// One motion profile and how often it runs.
-struct Piece {
+pub(super) struct Piece {
     segments: Vec<Segment>,
     times: u32,
+    /// Ticks from the start whose loss is worth another go; none where averages bear a hole.
+    decisive: Vec<Range<u32>>,
 }
 
+/// Goes beyond the planned one where the line lost what decides: at 1 % loss three out of four steps are whole.
+const MORE_GOES: u32 = 2;
+
 impl Piece {
-    fn once(segments: Vec<Segment>) -> Self {
-        Self { segments, times: 1 }
+    pub(super) fn once(segments: Vec<Segment>) -> Self {
+        Self::repeated(segments, 1)
+    }
+
+    fn repeated(segments: Vec<Segment>, times: u32) -> Self {
+        Self { segments, times, decisive: Vec::new() }
+    }
+
+    /// True when the record lacks ticks that decide.
+    fn is_holed(&self, recording: &Recording, start: Tick) -> bool {
+        self.decisive.iter().any(|ticks| {
+            recording.lacks(Span { first: start.after(ticks.start), last: start.after(ticks.end) })
+        })
     }
 }
 
@@ -60,15 +78,17 @@ impl MoveKind {
             Self::Sweep => {
                 let times = plan.sweep.preconditioning_cycles + plan.sweep.cycles;
                 let turns = plan.sweep.reversals.iter().map(|place| Piece::once(slow_reversal(*place)));
-                iter::once(Piece { segments: staircase(&plan.sweep), times }).chain(turns).collect()
+                iter::once(Piece::repeated(staircase(&plan.sweep), times)).chain(turns).collect()
             }
             Self::Friction => {
-                vec![Piece { segments: friction_ramps(&plan.friction), times: plan.friction.cycles }]
+                vec![Piece::repeated(friction_ramps(&plan.friction), plan.friction.cycles)]
             }
             Self::Step => {
-                let sizes = plan.step.sizes_percent.iter();
-                let steps = sizes.map(|size| Piece::once(steps(&plan.step, *size)));
-                steps.chain(iter::once(Piece::once(full_stroke(&plan.step, &plan.sweep)))).collect()
+                let sizes = plan.step.sizes_percent.iter().map(|size| steps(&plan.step, *size));
+                let stroke = iter::once(full_stroke(&plan.step, &plan.sweep));
+                let decisive = decisive(&plan.step).to_vec();
+                let piece = |segments| Piece { decisive: decisive.clone(), ..Piece::once(segments) };
+                sizes.chain(stroke).map(piece).collect()
             }
         }
     }
@@ -119,6 +139,44 @@ fn listed(sizes: &[f64]) -> String {
     sizes.iter().map(f64::to_string).collect::<Vec<_>>().join(", ")
 }
 
+/// What a motion in openings stands on.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Basis {
+    /// An accepted calibration.
+    Accepted(Box<InForce>),
+    /// One that is not proven or suspended, with a person beside the unit.
+    Unproven(Box<InForce>, Present),
+}
+
+impl Basis {
+    /// The calibration.
+    #[must_use]
+    pub fn in_force(&self) -> &InForce {
+        match self {
+            Self::Accepted(in_force) | Self::Unproven(in_force, _) => in_force,
+        }
+    }
+
+    fn footing(&self) -> Footing {
+        match self {
+            Self::Accepted(_) => Footing::Accepted,
+            Self::Unproven(..) => Footing::Unproven,
+        }
+    }
+
+    /// How it stands in the run's record.
+    fn ground(&self) -> Ground {
+        let learn = self.in_force().run.to_string();
+        match self {
+            Self::Accepted(_) => Ground::Accepted { learn },
+            Self::Unproven(in_force, present) => {
+                let standing = unit_store::stands_briefly(in_force.held.standing);
+                Ground::Unproven { learn, standing, present: present.clone() }
+            }
+        }
+    }
+}
+
 /// Runs one kind of motion on the unit and records it.
 ///
 /// # Errors
@@ -127,79 +185,105 @@ pub fn record_move(
     bench: &mut Bench,
     target: &Target,
     kind: MoveKind,
-    known: Known,
+    basis: &Basis,
     progress: &dyn Fn(f64),
 ) -> Result<PathBuf, RunStop> {
-    let Known { calibration, unproven } = known;
     bench.be_ready(target)?;
-    let origin =
-        Origin { tag: OriginTag::default(), settings: target.profile.settings.hash(), tick: Tick(0) };
-    bench.client.set_calibration(Held::of_full_learn(calibration, Standing::of_open(unproven), origin))?;
-    let conditions = kind.conditions(target);
-    let mut recording = Recording::create(target, bench, kind.run_kind(), Some(calibration), conditions)?;
-    recording.writer.outcome(Outcome { calibration: Some(calibration), ..Outcome::default() });
-    let ended = run_pieces(bench, target, &mut recording, &kind.pieces(target), progress);
+    let held = basis.in_force().held;
+    bench.client.set_calibration(held)?;
+    let calibration = Some(held.calibration);
+    let serials = target.serials.or(&basis.in_force().provenance.serials);
+    let run = NewRun { kind: kind.run_kind(), calibration, conditions: kind.conditions(target), serials };
+    let mut recording = Recording::create(target, bench, run)?;
+    let ground = Some(basis.ground());
+    recording.writer.outcome(Outcome { calibration, ground, ..Outcome::default() });
+    let ended = run_pieces(bench, target, &mut recording, &kind.pieces(target), basis.footing(), progress);
     recording.close(bench, ended).map(|((), dir)| dir)
 }
 
-fn run_pieces(
+pub(super) fn run_pieces(
     bench: &mut Bench,
     target: &Target,
     recording: &mut Recording,
     pieces: &[Piece],
+    footing: Footing,
     progress: &dyn Fn(f64),
 ) -> Result<(), RunStop> {
     let total: u32 = pieces.iter().map(|piece| piece.times * duration(&piece.segments)).sum();
     let mut done = 0_u32;
     for piece in pieces {
         bench.client.load_motion(&piece.segments)?;
-        for _ in 0..piece.times {
-            let start = bench.client.start_motion(target.setup, target.warmth, Footing::Accepted)?;
+        let mut goes = piece.times;
+        let most = piece.times + MORE_GOES;
+        let mut gone = 0;
+        while gone < goes {
+            gone += 1;
+            let start = bench.client.start_motion(target.setup, target.warmth, footing)?;
             let length = duration(&piece.segments);
             let advance = |now: Tick| {
                 let part = f64::from(done + now.since(start).min(length));
                 progress(part / f64::from(total.max(1)));
             };
-            until_motion_ends(bench, recording, start, length, &advance)?;
-            done += length;
+            until_motion_ends(bench, recording, Running { start, length, footing }, &advance)?;
+            if piece.is_holed(recording, start) && goes < most {
+                console::say("samples were lost where they decide: this motion is made once more");
+                goes += 1;
+            } else {
+                done += length;
+            }
         }
     }
     Ok(())
 }
 
+/// A motion that was started.
+#[derive(Clone, Copy)]
+struct Running {
+    start: Tick,
+    length: u32,
+    footing: Footing,
+}
+
 fn until_motion_ends(
     bench: &mut Bench,
     recording: &mut Recording,
-    start: Tick,
-    length: u32,
+    motion: Running,
     advance: &dyn Fn(Tick),
 ) -> Result<(), RunStop> {
+    let Running { start, length, footing } = motion;
+    let planned_end = start.after(length);
     let limit_ms = length.saturating_add(OVERDUE_TICKS);
     let due = start.after(limit_ms);
     let mut doubt = Doubt::new(start, Source::Motion);
-    let mut ended = false;
+    let mut end = None;
     loop {
         match recording.next(bench)? {
-            StreamItem::Motion { event: MotionEvent::Ended, .. } => ended = true,
+            StreamItem::Motion { event: MotionEvent::Ended, .. } => end = Some(planned_end),
             StreamItem::Released { tick, reason: ReleaseReason::MotionEnded, .. } => {
-                if !ended {
+                if end.is_none() {
                     recording.note(tick, MOTION_ENDED)?;
                 }
-                ended = true;
+                end = Some(planned_end);
+            }
+            // That the lever does not move is what a diagnostic ramp is there to show; the next one may move it.
+            StreamItem::Released { tick, reason: ReleaseReason::NoMotion, .. }
+                if footing == Footing::Diagnostic =>
+            {
+                end = Some(tick);
             }
             StreamItem::Released { reason, .. } => return Err(RunStop::released(reason)),
             StreamItem::Sample(sample) => {
                 advance(sample.tick);
-                if !ended && doubt.is_due(&sample) {
+                if end.is_none() && doubt.is_due(&sample) {
                     let released = bench.client.status()?.released;
                     match released.reason {
                         ReleaseReason::MotionEnded => recording.note(released.tick, MOTION_ENDED)?,
                         reason => return Err(RunStop::released(reason)),
                     }
-                    ended = true;
+                    end = Some(planned_end);
                 }
                 // The batch that holds the motion's last tick comes after the word that it ended.
-                if ended && sample.tick.has_reached(start.after(length)) {
+                if end.is_some_and(|end| sample.tick.has_reached(end)) {
                     return Ok(());
                 }
             }

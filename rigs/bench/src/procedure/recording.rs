@@ -7,8 +7,11 @@ use super::bench::Bench;
 use super::stop::RunStop;
 use super::target::Target;
 use crate::client::{StreamItem, StreamSample};
-use crate::record::{Conditions, Mark, RecordError, RunInfo, RunKind, RunWriter, Status};
+use crate::record::{
+    Conditions, Mark, Provenance, RecordError, RunInfo, RunKind, RunWriter, Serials, Status,
+};
 use crate::record::{PORT, STARTED};
+use crate::span::Span;
 
 /// An open run and what turns its raw samples into rows.
 pub(super) struct Recording {
@@ -17,20 +20,28 @@ pub(super) struct Recording {
     last: Tick,
     supply: Option<(f32, f32)>,
     rows: u32,
+    holes: Vec<Span>,
 }
 
 /// Rows between two hand-overs to the system: a quarter of a second, all that a crash can lose.
 const FLUSH_ROWS: u32 = 256;
 
+/// What is recorded.
+pub(super) struct NewRun {
+    /// What is done to the unit.
+    pub(super) kind: RunKind,
+    /// Gives samples their opening.
+    pub(super) calibration: Option<Calibration>,
+    /// Under which conditions.
+    pub(super) conditions: Conditions,
+    /// Serial numbers that hold for the run.
+    pub(super) serials: Serials,
+}
+
 impl Recording {
     /// Opens the next run of the unit.
-    pub(super) fn create(
-        target: &Target,
-        bench: &Bench,
-        kind: RunKind,
-        calibration: Option<Calibration>,
-        conditions: Conditions,
-    ) -> Result<Self, RunStop> {
+    pub(super) fn create(target: &Target, bench: &Bench, run: NewRun) -> Result<Self, RunStop> {
+        let NewRun { kind, calibration, conditions, serials } = run;
         let identity = &bench.client.welcome().identity;
         let info = RunInfo {
             kind,
@@ -38,16 +49,22 @@ impl Recording {
             profile: target.profile.name.clone(),
             setup: target.setup,
             warmth: target.warmth,
-            cautions: target.cautions,
+            cautions: bench.cautions(),
             seed: target.virtual_unit().map(|_| target.seed),
             virtual_unit: target.virtual_unit().map(str::to_owned),
             software: concat!("vanebench ", env!("CARGO_PKG_VERSION")).into(),
             controller: format!("{}, {}", identity.model, identity.software),
+            provenance: Some(Provenance {
+                settings: target.profile.settings.hash(),
+                operator: target.operator.clone(),
+                board: bench.board(),
+                serials,
+            }),
         };
         let mut writer = RunWriter::create(&target.unit_dir, info, conditions)?;
         writer.made(PORT, bench.port().to_owned());
         writer.made(STARTED, unix_seconds());
-        Ok(Self { writer, calibration, last: Tick(0), supply: None, rows: 0 })
+        Ok(Self { writer, calibration, last: Tick(0), supply: None, rows: 0, holes: Vec::new() })
     }
 
     /// The next thing from the board, already recorded.
@@ -67,6 +84,11 @@ impl Recording {
         self.last
     }
 
+    /// True when ticks of this span were lost.
+    pub(super) fn lacks(&self, span: Span) -> bool {
+        self.holes.iter().any(|hole| hole.meets(span))
+    }
+
     fn take(&mut self, item: &StreamItem) -> Result<(), RecordError> {
         if let StreamItem::Sample(StreamSample { tick, .. }) | StreamItem::State { tick, .. } = item {
             self.last = *tick;
@@ -74,6 +96,9 @@ impl Recording {
         if let StreamItem::Sample(StreamSample { supply: Some(supply), .. }) = item {
             let (low, high) = self.supply.unwrap_or((supply.0, supply.0));
             self.supply = Some((low.min(supply.0), high.max(supply.0)));
+        }
+        if let StreamItem::Gap { first, ticks, .. } = item {
+            self.holes.push(Span { first: *first, last: first.after(ticks.saturating_sub(1)) });
         }
         self.writer.item(item, self.calibration.as_ref())?;
         self.rows += 1;

@@ -11,7 +11,7 @@ use firmware_core::settings::Settings;
 use firmware_core::units::{Ampere, Kilopascal, Tick, Volt};
 use serde::Serialize;
 
-use super::learn::{CONFIRMED, KIND, RELEARN, record_of};
+use super::learn::{CONFIRMED, record_of};
 use crate::exit::Failure;
 use crate::record::{self, Mark, Outcome, Row, Run, RunKind};
 
@@ -53,7 +53,7 @@ pub fn replay(run: &Run, settings: &Settings) -> Result<Replayed, Failure> {
             info.kind
         )));
     }
-    if run.file.conditions.get(KIND).is_some_and(|kind| kind == RELEARN) {
+    if run.file.is_relearn() {
         return Err(Failure::usage(format!(
             "{}: a key-off relearn. Allowed: a full learn; the calibration that a relearn starts from is not in \
              its record. Replay the full learn before it",

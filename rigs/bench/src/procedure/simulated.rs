@@ -10,6 +10,7 @@ use host_sim::run::{RunOutcome, TimedEvent, run_scenario};
 use host_sim::scenario::Scenario;
 
 use super::target::Target;
+use crate::caution::Acknowledged;
 use crate::exit::Failure;
 use crate::record::{Column, Conditions, Mark, RunInfo, RunKind, RunWriter, Series, Status};
 
@@ -31,11 +32,12 @@ pub fn record_simulation(target: &Target, scenario: &Scenario) -> Result<PathBuf
         profile: target.profile.name.clone(),
         setup: target.setup,
         warmth: target.warmth,
-        cautions: target.cautions,
+        cautions: Acknowledged::VirtualRig,
         seed: Some(target.seed),
         virtual_unit: target.virtual_unit().map(str::to_owned),
         software: concat!("vanebench ", env!("CARGO_PKG_VERSION")).into(),
         controller: "controller core in simulation".into(),
+        provenance: None,
     };
     let mut conditions = Conditions::new();
     conditions.insert("scenario".into(), format!("{}: {}", scenario.name, scenario.about));

@@ -7,12 +7,15 @@ use std::path::PathBuf;
 use clap::ValueEnum;
 use firmware_core::calibration::{Setup, Warmth};
 
-use crate::caution::{Acknowledged, HandsClear, Motion};
+use crate::caution::{HandsClear, Motion};
 use crate::criteria::CriteriaArgs;
 use crate::exit::Failure;
 use crate::limits::Limits;
 use crate::port::PortSpec;
 use crate::profile::Profile;
+use crate::record::Serials;
+use crate::short_text::ShortText;
+use crate::unit_store::Wanted;
 
 /// How the actuator is mounted, as said on the command line.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
@@ -62,6 +65,12 @@ pub struct TargetArgs {
     /// Tell what the emulated board logs, with its time and the frames that were lost, on the error stream
     #[arg(long)]
     pub log: bool,
+    /// Serial numbers.
+    #[command(flatten)]
+    pub serials: Serials,
+    /// Name of the person beside the unit; kept in the run
+    #[arg(long, value_name = "NAME")]
+    pub operator: Option<ShortText>,
     /// The acknowledgement.
     #[command(flatten)]
     pub hands_clear: HandsClear,
@@ -86,8 +95,10 @@ pub struct Target {
     pub warmth: Warmth,
     /// Seed of a virtual unit.
     pub seed: u64,
-    /// What was done about the cautions.
-    pub cautions: Acknowledged,
+    /// Serial numbers, where they are given.
+    pub serials: Serials,
+    /// The person beside the unit, where it is named.
+    pub operator: Option<ShortText>,
 }
 
 fn logged(port: &PortSpec) -> Result<PortSpec, Failure> {
@@ -99,12 +110,11 @@ fn logged(port: &PortSpec) -> Result<PortSpec, Failure> {
 }
 
 impl TargetArgs {
-    /// Reads profile and limits, names the unit, and has the cautions acknowledged: last, so that nobody
-    /// clears the bench for a typing error.
+    /// Reads profile and limits and names the unit.
     ///
     /// # Errors
-    /// Says which file, field or option is wrong, or that the cautions were not acknowledged.
-    pub fn prepare(&self) -> Result<Target, Failure> {
+    /// Says which file, field or option is wrong.
+    pub fn read(&self) -> Result<Target, Failure> {
         let (profile, limits) = self.criteria.read()?;
         let port = self.port()?;
         let unit = self.unit_name(port)?;
@@ -112,7 +122,6 @@ impl TargetArgs {
             self.criteria.of_a_real_unit(&profile)?;
         }
         let unit_dir = self.records.join(&unit);
-        let motion = motion_on(port);
         let port = if self.log { &logged(port)? } else { port };
         Ok(Target {
             port: port.clone(),
@@ -123,7 +132,8 @@ impl TargetArgs {
             setup: self.setup.into(),
             warmth: self.warmth.into(),
             seed: self.seed,
-            cautions: self.hands_clear.confirm(motion)?,
+            serials: self.serials.clone(),
+            operator: self.operator.clone(),
         })
     }
 
@@ -157,18 +167,27 @@ impl TargetArgs {
     }
 }
 
-fn motion_on(port: &PortSpec) -> Motion {
-    match port {
-        PortSpec::Virtual { .. } => Motion::Simulated,
-        PortSpec::Device(_) => Motion::Real,
-    }
-}
-
 impl Target {
-    /// Whether a real lever moves.
+    /// Whether a real lever will move.
     #[must_use]
     pub fn motion(&self) -> Motion {
-        motion_on(&self.port)
+        match self.port {
+            PortSpec::Virtual { .. } => Motion::Simulated,
+            PortSpec::Device(_) => Motion::Real,
+        }
+    }
+
+    /// What a calibration must fit.
+    #[must_use]
+    pub fn wanted(&self) -> Wanted<'_> {
+        Wanted {
+            unit: &self.unit,
+            unit_dir: &self.unit_dir,
+            setup: self.setup,
+            warmth: self.warmth,
+            settings: self.profile.settings.hash(),
+            serials: &self.serials,
+        }
     }
 
     /// Name of the virtual unit, where it is one.

@@ -7,6 +7,7 @@ use std::fmt;
 use firmware_core::calibration::{Calibration, Setup, Warmth};
 use serde::{Deserialize, Serialize};
 
+use super::provenance::{Ground, Provenance};
 use crate::caution::Acknowledged;
 use crate::judge::FaultOf;
 
@@ -105,6 +106,9 @@ pub struct RunInfo {
     pub software: String,
     /// What the controller said of itself.
     pub controller: String,
+    /// Serial numbers, board and settings; none in a simulation and in runs of older releases.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub provenance: Option<Provenance>,
 }
 
 /// Conditions by name, each with its unit in the text: `dwell = "400 ms"`.
@@ -139,12 +143,18 @@ impl Refusal {
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
 #[serde(default, deny_unknown_fields)]
 pub struct Outcome {
+    /// Tick in which a learn came to its decision.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub decided_at: Option<u32>,
     /// Why the run could not go on.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub refusal: Option<Refusal>,
     /// What signals could not show and nobody confirmed: "not proven" until someone does.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub not_proven: Vec<String>,
+    /// On what footing the unit moved; none for a learn.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub ground: Option<Ground>,
     /// Calibration that was learned, or that the run used.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub calibration: Option<Calibration>,
@@ -196,7 +206,24 @@ pub(crate) const STARTED: &str = "started_unix_s";
 /// Key in `[made]`: the port it ran on.
 pub(crate) const PORT: &str = "port";
 
+/// Condition that says whether a learn was a full one.
+pub(crate) const LEARN_KIND: &str = "learn";
+/// Its word for a key-off relearn.
+pub(crate) const RELEARN: &str = "key-off relearn";
+
 impl RunFile {
+    /// True for a learn that started from an earlier calibration.
+    #[must_use]
+    pub fn is_relearn(&self) -> bool {
+        self.conditions.get(LEARN_KIND).is_some_and(|kind| kind == RELEARN)
+    }
+
+    /// True for a run without a calibration: a picture, no measurement.
+    #[must_use]
+    pub fn is_diagnostic(&self) -> bool {
+        matches!(self.outcome.ground, Some(Ground::Diagnostic { .. }))
+    }
+
     /// When the run began, to the minute; nothing where the clock was not known.
     #[must_use]
     pub fn begun(&self) -> Option<String> {

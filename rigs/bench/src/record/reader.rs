@@ -158,6 +158,7 @@ mod tests {
             virtual_unit: Some("healthy".into()),
             software: "vanebench 0.1.0".into(),
             controller: "core 0.1.0".into(),
+            provenance: None,
         }
     }
 

@@ -6,6 +6,7 @@
 mod axis;
 pub mod bench;
 pub mod chart;
+mod diagnostic;
 mod draw;
 #[cfg(test)]
 mod example;

@@ -4,17 +4,18 @@
 
 use firmware_core::calibration::{Setup, Warmth};
 
-use super::bench;
 use super::section::{Section, Table};
 use super::{Report, Sheet};
-use crate::caution::CAUTIONS;
+use super::{bench, diagnostic};
+use crate::caution::{CAUTIONS, HOLDS_UNTIL};
 use crate::evaluate::{self, Exhibit, Shown};
 use crate::figures::step::StepBands;
 use crate::figures::{Measure, Sensor};
-use crate::judge::{self, Evidence, Verdict};
+use crate::judge::{self, Evidence, FaultOf, Finding, Verdict};
 use crate::limits::Limits;
 use crate::profile::Profile;
-use crate::record::{Run, RunKind, Status};
+use crate::record::{Ground, Provenance, Run, RunKind, Status};
+use crate::short_text::ShortText;
 
 /// What a reader must know of the simulated boost.
 const BOOST_NOTE: &str = "The same controller code over a simulated actuator and an invented engine (bench engine A): \
@@ -36,14 +37,14 @@ impl UnitResult {
     pub fn new(runs: Vec<Run>, profile: &Profile, limits: &Limits, more: Evidence) -> Self {
         let mut latest: Vec<Run> = Vec::new();
         let mut replaced = Vec::new();
-        let newest = runs.last().map(mounting);
+        let newest = runs.iter().rfind(|run| !run.file.is_diagnostic()).or(runs.last()).map(mounting);
         for run in runs {
             // One verdict speaks of one mounting: cold and hot, free and attached are never mixed.
             if Some(mounting(&run)) != newest {
                 replaced.push(run.name.to_string());
                 continue;
             }
-            if let Some(older) = latest.iter().position(|r| r.name.kind == run.name.kind) {
+            if let Some(older) = latest.iter().position(|r| part(r) == part(&run)) {
                 replaced.push(latest.remove(older).name.to_string());
             }
             latest.push(run);
@@ -54,7 +55,10 @@ impl UnitResult {
             .map(|(s, r)| (r, s))
             .collect();
         let evidence = runs.iter().fold(more, |all, (_, shown)| all.and(shown.evidence.clone()));
-        let kinds: Vec<RunKind> = runs.iter().map(|(run, _)| run.name.kind).collect();
+        let measured = runs.iter().filter(|(run, _)| !run.file.is_diagnostic());
+        let kinds: Vec<RunKind> = measured.map(|(run, _)| run.name.kind).collect();
+        let evidence =
+            if kinds.is_empty() && !runs.is_empty() { evidence.and(only_pictures()) } else { evidence };
         let verdict =
             judge::judge(&evidence, limits, |limit| kinds.iter().any(|kind| evaluate::answers(*kind, limit)));
         Self { runs, replaced, verdict }
@@ -94,6 +98,7 @@ impl UnitResult {
         if let Some((run, _)) = self.runs.first() {
             let info = &run.file.run;
             facts.push(("setup", format!("{}, {}", info.setup, info.warmth)));
+            facts.extend(info.provenance.iter().flat_map(provenance));
             facts.push(("controller", info.controller.clone()));
             facts.push(("software", info.software.clone()));
             if let Some(unit) = &info.virtual_unit {
@@ -101,11 +106,37 @@ impl UnitResult {
                 facts.push(("virtual unit", format!("{unit}{seed}: simulated, no real unit moved")));
             }
         }
+        facts.extend(self.grounds().map(|ground| ("moved on", ground)));
         facts.push(("judged on", self.covers()));
         if !self.replaced.is_empty() {
             facts.push(("other runs, not judged", self.replaced.join(", ")));
         }
         facts.into_iter().map(|(name, value)| (name.to_owned(), value)).collect()
+    }
+
+    /// On what each run moved, where that is not an accepted calibration; else on which learn.
+    fn grounds(&self) -> impl Iterator<Item = String> {
+        let mut accepted: Vec<&str> = Vec::new();
+        let mut lines = Vec::new();
+        for (run, _) in &self.runs {
+            match &run.file.outcome.ground {
+                None => {}
+                Some(Ground::Accepted { learn }) if accepted.contains(&&**learn) => {}
+                Some(Ground::Accepted { learn }) => {
+                    accepted.push(learn);
+                    lines.push(format!("the calibration of {learn}, accepted"));
+                }
+                Some(Ground::Unproven { learn, standing, present }) => lines.push(format!(
+                    "{}: the calibration of {learn}, {standing}; half the current and half the speed, beside it: {present}",
+                    run.name
+                )),
+                Some(Ground::Diagnostic { because, peak_current_a }) => lines.push(format!(
+                    "{}: no calibration ({because}); at most {peak_current_a} A, a picture and no measurement",
+                    run.name
+                )),
+            }
+        }
+        lines.into_iter()
     }
 
     fn run_table(&self) -> Section {
@@ -138,6 +169,38 @@ impl UnitResult {
     }
 }
 
+/// Whose unit it is, as far as the command line said.
+fn provenance(given: &Provenance) -> Vec<(&'static str, String)> {
+    let fact = |name, text: &Option<ShortText>| text.as_ref().map(|text| (name, text.to_string()));
+    [
+        fact("actuator serial", &given.serials.actuator),
+        fact("turbo serial", &given.serials.turbo),
+        fact("operator", &given.operator),
+        Some(("board", given.board.to_string())),
+        Some(("settings", format!("{} (checksum of their content)", given.settings))),
+    ]
+    .into_iter()
+    .flatten()
+    .collect()
+}
+
+/// What a later run replaces: a picture never replaces a measurement.
+fn part(run: &Run) -> (RunKind, bool) {
+    (run.name.kind, run.file.is_diagnostic())
+}
+
+/// Diagnostic runs alone decide nothing.
+fn only_pictures() -> Evidence {
+    let finding = Finding {
+        code: "diagnostic-only".into(),
+        seen: "only a diagnostic run is on record: a picture of where the lever binds, without a calibration"
+            .into(),
+        advice: "Mend what it shows, then learn.".into(),
+        fault_of: FaultOf::Rig,
+    };
+    Evidence { findings: vec![finding], ..Evidence::default() }
+}
+
 /// What a verdict must not mix: how the unit was mounted, cold or hot.
 fn mounting(run: &Run) -> (Setup, Warmth) {
     (run.file.run.setup, run.file.run.warmth)
@@ -145,7 +208,8 @@ fn mounting(run: &Run) -> (Setup, Warmth) {
 
 fn section(shown: &Shown, profile: &Profile, limits: &Limits) -> Option<Section> {
     Some(match shown.exhibit.as_ref()? {
-        Exhibit::Learn(trace) => bench::learn(trace),
+        Exhibit::Learn(trace) => bench::learn(trace).text(HOLDS_UNTIL),
+        Exhibit::Diagnostic(picture) => diagnostic::section(picture),
         Exhibit::Sweep(table, reversals) => {
             bench::sweep(table, Sensor::Own).charts(bench::reversals(reversals))
         }

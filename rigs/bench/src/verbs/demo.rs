@@ -15,11 +15,11 @@ use crate::exit::{Failure, VerbResult};
 use crate::judge::Verdict;
 use crate::limits::Limits;
 use crate::port::{DEFAULT_UNIT, PortSpec, Processor};
-use crate::procedure::{Bench, LearnChoice, MoveKind, Target, learn, record_move, record_simulation};
+use crate::procedure::{Basis, Bench, LearnChoice, MoveKind, Target, learn, record_move, record_simulation};
 use crate::profile::Profile;
-use crate::record::write_whole;
+use crate::record::{Serials, write_whole};
 use crate::unit_result::{REPORT_FILE, judge_all, read_runs, spoken, write_report};
-use crate::unit_store::{self, Known};
+use crate::unit_store::{self, OnUnproven, UnitStanding};
 
 /// The scenario that shows the controller on the engine.
 const SCENARIO: &str = "boost-step";
@@ -74,15 +74,15 @@ pub fn run(args: &Args, console: &Console) -> VerbResult {
     let target = target(args)?;
     caution::show();
     console.note("(virtual rig: nothing real moves; unit, engine and numbers are invented)\n");
-    let mut bench = Bench::open(&target)?;
-    let learned = learn_unit(&mut bench, &target, console)?;
-    if let Some(known) = learned {
+    let mut bench = Bench::open(&target, Acknowledged::VirtualRig)?;
+    learn_unit(&mut bench, &target, console)?;
+    if let Some(basis) = basis(&target)? {
         for (kind, what) in
             [(MoveKind::Sweep, "sweep"), (MoveKind::Friction, "friction ramps"), (MoveKind::Step, "steps")]
         {
             let bar = console.progress(what, 1000);
             let progress = |part: f64| bar.set_position((part * 1000.0) as u64);
-            let recorded = record_move(&mut bench, &target, kind, known, &progress);
+            let recorded = record_move(&mut bench, &target, kind, &basis, &progress);
             bar.finish_and_clear();
             recorded.map_err(Failure::from)?;
         }
@@ -102,7 +102,8 @@ fn target(args: &Args) -> Result<Target, Failure> {
         setup: Setup::Attached,
         warmth: Warmth::Cold,
         seed: args.seed,
-        cautions: Acknowledged::VirtualRig,
+        serials: Serials::default(),
+        operator: None,
     })
 }
 
@@ -112,15 +113,21 @@ fn scenario() -> Result<host_sim::scenario::Scenario, Failure> {
     built_in.scenario().map_err(Failure::undetermined)
 }
 
-/// A calibration to move with; none when the unit was refused.
-fn learn_unit(bench: &mut Bench, target: &Target, console: &Console) -> Result<Option<Known>, Failure> {
+/// What the motions stand on; nothing when the unit was refused.
+fn basis(target: &Target) -> Result<Option<Basis>, Failure> {
+    let wanted = target.wanted();
+    Ok(match unit_store::read(wanted.unit_dir, wanted.unit, wanted.setup, wanted.warmth)? {
+        UnitStanding::NeverLearned | UnitStanding::NoneInForce { .. } => None,
+        UnitStanding::InForce(_) => Some(Basis::Accepted(unit_store::ground(&wanted, OnUnproven::Refuse)?)),
+    })
+}
+
+fn learn_unit(bench: &mut Bench, target: &Target, console: &Console) -> Result<(), Failure> {
     let choice = LearnChoice { previous: None, checked: bench.confirmed_by_looking(), free: None };
     let bar = console.progress("learning the end stops", 1000);
     let learned = learn(bench, target, choice, &|part| bar.set_position((part * 1000.0) as u64));
     bar.finish_and_clear();
-    let learned = learned.map_err(Failure::from)?;
-    unit_store::keep(&target.unit_dir, &learned.outcome)?;
-    Ok(Known::of(&learned.outcome))
+    learned.map(|_recorded| ()).map_err(Failure::from)
 }
 
 fn finish(args: &Args, target: &Target, console: &Console) -> VerbResult {

@@ -2,10 +2,12 @@
 
 use std::path::{Path, PathBuf};
 
-use firmware_core::calibration::Setup;
-use firmware_core::learn::{Check, CheckSet, LearnOutcome};
+use firmware_core::calibration::{Calibration, Setup};
+use firmware_core::learn::{CheckSet, LearnOutcome};
 use serde::Serialize;
 
+use crate::caution::HOLDS_UNTIL;
+use crate::checks::{check_lines, check_words, parse_check};
 use crate::console::Console;
 use crate::criteria;
 use crate::exit::{Exit, Failure, VerbResult};
@@ -14,14 +16,15 @@ use crate::procedure::{
     Bench, LearnChoice, Learned, Replayed, Target, TargetArgs, Wander, learn, replay, wander,
 };
 use crate::record::Run;
-use crate::unit_store;
+use crate::unit_store::{self, InForce, UnitStanding, Wanted};
 
 /// What `learn` takes.
 #[derive(Debug, clap::Args)]
 pub struct Args {
     #[command(flatten)]
     target: TargetArgs,
-    /// What a person or gauge has confirmed that signals cannot show; several with commas, or `all`
+    /// What a person or gauge has confirmed that signals cannot show, several with commas: lever-attached, vanes-follow,
+    /// minimum-flow, indexing, sensor-scale, or `all`
     #[arg(long, value_name = "CHECKS", value_delimiter = ',', value_parser = parse_check)]
     checked: Vec<CheckSet>,
     /// Key-off relearn: start from the unit's last calibration in this setup and only follow small moves
@@ -32,33 +35,12 @@ pub struct Args {
     replay: Option<PathBuf>,
 }
 
-/// Reads one check by its name.
-fn parse_check(word: &str) -> Result<CheckSet, String> {
-    if word == "all" {
-        return Ok(CheckSet::ALL);
-    }
-    let known = Check::ALL.iter().find(|check| check_word(**check) == word);
-    known.map(|check| CheckSet::NONE.with(*check)).ok_or_else(|| {
-        let words: Vec<&str> = Check::ALL.into_iter().map(check_word).collect();
-        format!("allowed: all, {}", words.join(", "))
-    })
-}
-
-fn check_word(check: Check) -> &'static str {
-    match check {
-        Check::LeverAttached => "lever-attached",
-        Check::VanesFollow => "vanes-follow",
-        Check::MinimumFlow => "minimum-flow",
-        Check::Indexing => "indexing",
-        Check::SensorScale => "sensor-scale",
-    }
-}
-
 #[derive(Serialize)]
 struct Told {
     unit: String,
     run: String,
     judgement: Judgement,
+    in_force: String,
     #[serde(skip_serializing_if = "Option::is_none")]
     wander: Option<Wander>,
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -75,29 +57,47 @@ pub fn run(args: &Args, console: &Console) -> VerbResult {
     if let Some(dir) = &args.replay {
         return run_replay(dir, args, console);
     }
-    let target = args.target.prepare()?;
+    let target = args.target.read()?;
     let previous = previous(args, &target)?;
-    let mut bench = Bench::open(&target)?;
+    let free = free(&target)?;
+    let target = of_the_same_parts(target, previous.as_deref());
+    let cautions = args.target.hands_clear.confirm(target.motion())?;
+    let mut bench = Bench::open(&target, cautions)?;
+    if let Some(previous) = &previous {
+        previous.learned_with(&target.unit, &bench.board())?;
+    }
     let checked = args.checked.iter().fold(bench.confirmed_by_looking(), |all, one| all.union(*one));
-    let free = unit_store::calibration(&target.unit_dir, Setup::Free, target.warmth)?;
+    let previous = previous.map(|in_force| in_force.held);
     let choice = LearnChoice { previous, checked, free };
     let bar = console.progress("learning the end stops", 1000);
     let learned = learn(&mut bench, &target, choice, &|part| bar.set_position((part * 1000.0) as u64));
     bar.finish_and_clear();
     let learned = learned.map_err(Failure::from)?;
-    unit_store::keep(&target.unit_dir, &learned.outcome)?;
     tell(console, &target, &learned)
 }
 
-fn previous(
-    args: &Args,
-    target: &Target,
-) -> Result<Option<firmware_core::calibration::Calibration>, Failure> {
-    if !args.relearn {
-        return Ok(None);
-    }
-    let kept = unit_store::calibration(&target.unit_dir, target.setup, target.warmth)?;
-    kept.map(Some).ok_or_else(|| unit_store::no_calibration(target))
+/// The calibration that a relearn starts from.
+fn previous(args: &Args, target: &Target) -> Result<Option<Box<InForce>>, Failure> {
+    if args.relearn { unit_store::to_relearn(&target.wanted()).map(Some) } else { Ok(None) }
+}
+
+/// A relearn is of the actuator and turbo whose calibration it starts from.
+fn of_the_same_parts(target: Target, previous: Option<&InForce>) -> Target {
+    let serials =
+        previous.map_or_else(|| target.serials.clone(), |p| target.serials.or(&p.provenance.serials));
+    Target { serials, ..target }
+}
+
+/// The same unit's free calibration, where one is in force: the over-travel reserve is judged against it.
+fn free(target: &Target) -> Result<Option<Calibration>, Failure> {
+    let wanted = Wanted { setup: Setup::Free, ..target.wanted() };
+    let standing = unit_store::read(wanted.unit_dir, wanted.unit, wanted.setup, wanted.warmth)?;
+    Ok(match standing {
+        UnitStanding::InForce(in_force) if in_force.mismatch(&wanted).is_none() => {
+            Some(in_force.held.calibration)
+        }
+        UnitStanding::InForce(_) | UnitStanding::NeverLearned | UnitStanding::NoneInForce { .. } => None,
+    })
 }
 
 fn run_replay(dir: &Path, args: &Args, console: &Console) -> VerbResult {
@@ -148,7 +148,8 @@ fn tell(console: &Console, target: &Target, learned: &Learned) -> VerbResult {
     let settings = &target.profile.settings;
     let wander = outcome.calibration.as_ref().and_then(|now| wander(&target.unit_dir, settings, now));
     let wander = wander.filter(|wander| wander.since != run.name.to_string());
-    let mut text = text(target, learned, &outcome);
+    let standing = unit_store::read(&target.unit_dir, &target.unit, target.setup, target.warmth)?;
+    let mut text = text(target, learned, &outcome, &standing);
     if let Some(wander) = &wander {
         text.push_str(&format!("\n  {}", wander.text()));
     }
@@ -156,21 +157,36 @@ fn tell(console: &Console, target: &Target, learned: &Learned) -> VerbResult {
     if let Some(lost) = &lost {
         text.push_str(&format!("\n  {lost}; the board decided on all ticks, a replay is not possible"));
     }
-    let told =
-        Told { unit: target.unit.clone(), run: run.name.to_string(), judgement, wander, lost, outcome };
+    let (unit, name) = (target.unit.clone(), run.name.to_string());
+    let told = Told { unit, run: name, judgement, in_force: in_force(&standing), wander, lost, outcome };
     console.result(&text, &told);
     Ok(judgement.exit())
 }
 
-fn text(target: &Target, learned: &Learned, outcome: &crate::record::Outcome) -> String {
+/// What is in force now, in a few words.
+fn in_force(standing: &UnitStanding) -> String {
+    match standing {
+        UnitStanding::NeverLearned | UnitStanding::NoneInForce { .. } => "nothing".into(),
+        UnitStanding::InForce(in_force) => {
+            format!("{}, {}", in_force.run, unit_store::stands_briefly(in_force.held.standing))
+        }
+    }
+}
+
+fn text(
+    target: &Target,
+    learned: &Learned,
+    outcome: &crate::record::Outcome,
+    standing: &UnitStanding,
+) -> String {
     let unit = &target.unit;
     let mut lines = Vec::new();
     match &learned.outcome {
         LearnOutcome::Accepted(_) => lines.push(format!("{unit}: learned, both stops accepted")),
-        LearnOutcome::NotProven { .. } => {
+        LearnOutcome::NotProven { check, .. } => {
             lines.push(format!("{unit}: stops found, NOT PROVEN: signals alone cannot show everything"));
-            lines.extend(outcome.not_proven.iter().map(|check| format!("  check: {check}")));
-            lines.push("  then learn again with --checked".into());
+            lines.push(format!("  still to confirm:{}", check_lines(*check)));
+            lines.push(format!("  then learn again with --checked {}", check_words(*check)));
         }
         LearnOutcome::Refused(_) => lines.push(format!("{unit}: NOT learned")),
     }
@@ -186,6 +202,18 @@ fn text(target: &Target, learned: &Learned, outcome: &crate::record::Outcome) ->
             ));
         }
         lines.push(format!("  travel {:>13.1} counts", calibration.span_counts().abs()));
+    }
+    match standing {
+        UnitStanding::NeverLearned | UnitStanding::NoneInForce { .. } => {
+            lines.push("  in force now: nothing; an earlier calibration no longer counts".into());
+            lines.push(
+                "  sweep and step refuse it; `vanebench friction` shows at low current where it binds".into(),
+            );
+        }
+        UnitStanding::InForce(_) => {
+            lines.push(format!("  in force now: {}", in_force(standing)));
+            lines.push(format!("  {HOLDS_UNTIL}"));
+        }
     }
     lines.push(format!("  record {}", learned.dir.display()));
     lines.join("\n")

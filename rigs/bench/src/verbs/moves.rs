@@ -1,18 +1,28 @@
-//! `sweep`, `friction` and `step`: move a learned unit and record it.
+//! `sweep`, `friction` and `step`: move a unit and record it, on the calibration in force.
+
+use std::path::{Path, PathBuf};
 
 use serde::Serialize;
 
 use crate::console::Console;
-use crate::exit::{Failure, VerbResult};
-use crate::procedure::{Bench, MoveKind, TargetArgs, record_move};
+use crate::evaluate::picture;
+use crate::exit::{Exit, Failure, VerbResult};
+use crate::figures::binding::Picture;
+use crate::procedure::{
+    Basis, Bench, MoveKind, RunStop, Target, TargetArgs, diagnostic_peak, record_diagnostic, record_move,
+};
 use crate::record::Run;
-use crate::unit_store;
+use crate::unit_store::{self, InForce, OnUnproven};
 
 /// What each of them takes.
 #[derive(Debug, clap::Args)]
 pub struct Args {
     #[command(flatten)]
     target: TargetArgs,
+    /// Move on a calibration that is not proven or suspended, at half the current and half the speed; needs a person
+    /// beside the unit: a typed yes, or --hands-clear with --operator
+    #[arg(long)]
+    on_unproven: bool,
 }
 
 #[derive(Serialize)]
@@ -22,29 +32,128 @@ struct Told {
     folder: String,
     #[serde(skip_serializing_if = "Option::is_none")]
     lost: Option<String>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    diagnostic: Option<Diagnostic>,
+}
+
+#[derive(Serialize)]
+struct Diagnostic {
+    because: String,
+    findings: Vec<String>,
+    #[serde(flatten)]
+    picture: Picture,
 }
 
 /// Moves the unit and records it.
 ///
 /// # Errors
-/// A [`Failure`] when the unit was never learned, or the run was cut short.
+/// A [`Failure`] when no calibration carries the motion, or the run was cut short.
 pub fn run(args: &Args, kind: MoveKind, console: &Console) -> VerbResult {
-    let target = args.target.prepare()?;
-    let known = unit_store::known(&target.unit_dir, target.setup, target.warmth)?
-        .ok_or_else(|| unit_store::no_calibration(&target))?;
-    let mut bench = Bench::open(&target)?;
-    let bar = console.progress("moving", 1000);
-    let progress = |part: f64| bar.set_position((part * 1000.0) as u64);
-    let dir = record_move(&mut bench, &target, kind, known, &progress);
-    bar.finish_and_clear();
-    let dir = dir.map_err(Failure::from)?;
-    let run = dir.file_name().map_or_else(String::new, |name| name.to_string_lossy().into_owned());
+    let target = args.target.read()?;
+    if kind == MoveKind::Friction
+        && let Some(because) = nothing_in_force(&target)?
+    {
+        return run_diagnostic(args, &target, because, console);
+    }
+    let on_unproven = if args.on_unproven { OnUnproven::Allow } else { OnUnproven::Refuse };
+    let in_force = unit_store::ground(&target.wanted(), on_unproven)?;
+    let (mut bench, basis) = open(args, &target, in_force)?;
+    basis.in_force().learned_with(&target.unit, &bench.board())?;
+    let dir =
+        watched(console, "moving", |progress| record_move(&mut bench, &target, kind, &basis, progress))?;
     let lost = Run::open(&dir).map_err(Failure::undetermined)?.loss().text();
-    let mut text = format!("{}: recorded {}", target.unit, dir.display());
+    let mut text = format!("{}: recorded {}{}", target.unit, dir.display(), on_what(&basis));
     if let Some(lost) = &lost {
         text.push_str(&format!("\n  {lost}; a figure that needs them is undetermined"));
     }
-    let told = Told { unit: target.unit, run, folder: dir.display().to_string(), lost };
-    console.result(&text, &told);
-    Ok(crate::exit::Exit::Done)
+    console.result(&text, &Told { lost, ..told(&target, &dir, None) });
+    Ok(Exit::Done)
+}
+
+/// Why no calibration is in force; nothing where one is.
+fn nothing_in_force(target: &Target) -> Result<Option<String>, Failure> {
+    let standing = unit_store::read(&target.unit_dir, &target.unit, target.setup, target.warmth)?;
+    Ok(unit_store::why_nothing(&standing))
+}
+
+/// Has the cautions acknowledged, and a person's presence where the calibration is unproven, then opens the port.
+fn open(args: &Args, target: &Target, in_force: Box<InForce>) -> Result<(Bench, Basis), Failure> {
+    let hands_clear = args.target.hands_clear;
+    if !args.on_unproven {
+        let cautions = hands_clear.confirm(target.motion())?;
+        return Ok((Bench::open(target, cautions)?, Basis::Accepted(in_force)));
+    }
+    let unproven = unit_store::stands(&in_force);
+    let (cautions, present) =
+        hands_clear.confirm_unproven(target.motion(), &unproven, target.operator.as_ref())?;
+    Ok((Bench::open(target, cautions)?, Basis::Unproven(in_force, present)))
+}
+
+/// Runs a motion with a progress bar.
+fn watched(
+    console: &Console,
+    what: &str,
+    motion: impl FnOnce(&dyn Fn(f64)) -> Result<PathBuf, RunStop>,
+) -> Result<PathBuf, Failure> {
+    let bar = console.progress(what, 1000);
+    let dir = motion(&|part| bar.set_position((part * 1000.0) as u64));
+    bar.finish_and_clear();
+    dir.map_err(Failure::from)
+}
+
+fn on_what(basis: &Basis) -> String {
+    match basis {
+        Basis::Accepted(in_force) => format!("\n  on the calibration of {}, accepted", in_force.run),
+        Basis::Unproven(in_force, present) => format!(
+            "\n  on the calibration of {}, {}\n  half the current and half the speed: its figures decide nothing\n  beside it: \
+             {present}",
+            in_force.run,
+            unit_store::stands_briefly(in_force.held.standing)
+        ),
+    }
+}
+
+fn told(target: &Target, dir: &Path, diagnostic: Option<Diagnostic>) -> Told {
+    let run = dir.file_name().map_or_else(String::new, |name| name.to_string_lossy().into_owned());
+    Told { unit: target.unit.clone(), run, folder: dir.display().to_string(), lost: None, diagnostic }
+}
+
+/// The low-current look at a unit that has no calibration in force.
+fn run_diagnostic(args: &Args, target: &Target, because: String, console: &Console) -> VerbResult {
+    if args.on_unproven {
+        return Err(Failure::usage(format!(
+            "{}: nothing moved. --on-unproven needs a calibration that is not proven or suspended, and none is in force: \
+             {because}. Leave it out: friction then looks at low current where the lever binds.",
+            target.unit
+        )));
+    }
+    let peak = diagnostic_peak(target).0;
+    console.note(&format!(
+        "No calibration is in force: {because}.\nfriction therefore only looks where the lever binds: open loop, at most \
+         {peak:.2} A. The lever may let go and jump either way.\n"
+    ));
+    let cautions = args.target.hands_clear.confirm(target.motion())?;
+    let mut bench = Bench::open(target, cautions)?;
+    let dir = watched(console, "looking where it binds", |progress| {
+        record_diagnostic(&mut bench, target, because.clone(), progress)
+    })?;
+    let run = Run::open(&dir).map_err(Failure::undetermined)?;
+    let picture = picture(&run, &target.profile).ok_or_else(|| {
+        Failure::undetermined(format!("{}: holds no sample of the ramps. Run friction again.", dir.display()))
+    })?;
+    let text = diagnostic_text(target, &dir, &picture);
+    let findings = picture.findings();
+    let told = told(target, &dir, Some(Diagnostic { because, findings, picture }));
+    console.result(&text, &Told { lost: run.loss().text(), ..told });
+    Ok(Exit::Done)
+}
+
+fn diagnostic_text(target: &Target, dir: &Path, picture: &Picture) -> String {
+    let mut lines =
+        vec![format!("{}: where it binds, at low current (a picture, no measurement)", target.unit)];
+    lines.extend(picture.findings().iter().map(|finding| format!("  {finding}")));
+    lines.push(String::new());
+    lines.extend(picture.curve());
+    lines.push(format!("  record {}", dir.display()));
+    lines.join("\n")
 }

@@ -1,0 +1,102 @@
+//! Reads the learns of a unit from their run folders.
+
+use std::path::Path;
+
+use firmware_core::calibration::{Calibration, CalibrationError, Setup, Warmth};
+use firmware_core::held::{Held, Origin, Standing};
+use firmware_core::learn::CheckSet;
+use firmware_core::units::Tick;
+
+use super::origin::tag;
+use super::standing::{End, Learn, NoneWhy, Reach, UnitStanding};
+use crate::checks::checks_of_texts;
+use crate::exit::Failure;
+use crate::record::{Provenance, RecordError, Run, RunInfo, RunKind, RunName, Status, runs_in};
+
+/// How the unit in a folder stands in a setup and warmth.
+///
+/// # Errors
+/// When the folder cannot be listed.
+pub fn read(unit_dir: &Path, unit: &str, setup: Setup, warmth: Warmth) -> Result<UnitStanding, Failure> {
+    let runs = runs_in(unit_dir).map_err(Failure::undetermined)?;
+    let learns = runs.into_iter().filter(|(name, _)| name.kind == RunKind::Learn);
+    Ok(UnitStanding::after(learns.filter_map(|(name, dir)| learn(name, &dir, unit, setup, warmth))))
+}
+
+/// One learn, where it says something of this unit, setup and warmth.
+fn learn(name: RunName, dir: &Path, unit: &str, setup: Setup, warmth: Warmth) -> Option<Learn> {
+    let run = match Run::open(dir) {
+        Ok(run) => run,
+        // Cut before its first line: nothing moved.
+        Err(RecordError::NoRun { .. }) => return None,
+        // It may have been this setup's, and full.
+        Err(error) => {
+            let end = End::Without(NoneWhy::Unsound { error: error.to_string() });
+            return Some(Learn { run: name, setup, reach: Reach::Full, end });
+        }
+    };
+    let info = &run.file.run;
+    if info.unit != unit || info.setup != setup {
+        return None;
+    }
+    let end = end(&run);
+    // A learn cold speaks of the hot calibration only when it finds none: the stops are the same ones.
+    if info.warmth != warmth && matches!(end, End::Found(_)) {
+        return None;
+    }
+    let reach = if run.file.is_relearn() { Reach::Relearn } else { Reach::Full };
+    Some(Learn { run: name, setup, reach, end })
+}
+
+fn end(run: &Run) -> End {
+    let outcome = &run.file.outcome;
+    if let Status::Incomplete { reason } = &run.file.status {
+        return End::Without(NoneWhy::CutShort { reason: reason.clone() });
+    }
+    if let Some(refusal) = &outcome.refusal {
+        return End::Without(NoneWhy::Refused(refusal.clone()));
+    }
+    if run.file.sums.is_none() {
+        let error = format!("{}: closed without checksums", run.dir.display());
+        return End::Without(NoneWhy::Unsound { error });
+    }
+    let (Some(provenance), Some(tick)) = (&run.file.run.provenance, outcome.decided_at) else {
+        return End::Without(NoneWhy::WithoutProvenance);
+    };
+    let Some(calibration) = outcome.calibration else {
+        let error = format!("{}: came to its end without an outcome", run.dir.display());
+        return End::Without(NoneWhy::Unsound { error });
+    };
+    if let Err(error) = calibration.check_for(run.file.run.setup) {
+        let error = format!("{}: {}", run.dir.display(), unusable(error));
+        return End::Without(NoneWhy::Unsound { error });
+    }
+    let open = checks_of_texts(&outcome.not_proven, CheckSet::needed_for(calibration.setup));
+    let standing = Standing::of_open(open);
+    let held = held(run.name, &run.file.run, provenance, calibration, standing, Tick(tick));
+    End::Found(Box::new((held, provenance.clone())))
+}
+
+fn held(
+    run: RunName,
+    info: &RunInfo,
+    provenance: &Provenance,
+    calibration: Calibration,
+    standing: Standing,
+    tick: Tick,
+) -> Held {
+    let tag = tag(&info.unit, &provenance.serials, run);
+    Held::of_full_learn(calibration, standing, Origin { tag, settings: provenance.settings, tick })
+}
+
+fn unusable(error: CalibrationError) -> String {
+    match error {
+        CalibrationError::OtherSetup { learned, wanted } => {
+            format!("its calibration is of setup {learned}, its run of setup {wanted}")
+        }
+        CalibrationError::NoSpan { span_counts } => format!("its stops are {span_counts} counts apart"),
+        CalibrationError::Clearance { clearance, max } => {
+            format!("its clearance is {clearance} of travel, allowed is at most {max}")
+        }
+    }
+}

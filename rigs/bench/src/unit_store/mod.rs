@@ -1,0 +1,18 @@
+//! How a unit stands: which calibration is in force for a setup and warmth, from which learn, and how far it may be
+//! trusted.
+//!
+//! In: the unit's learn runs, each closed with its checksums. Out: [`UnitStanding`], and [`ground`]: what a motion may
+//! stand on, or why nothing moves. Nothing is kept beside the runs: a calibration that lies loose in a file is not
+//! read. A newest learn that was changed, refused or cut short leaves nothing in force; an older one never steps in.
+
+mod history;
+mod origin;
+mod standing;
+mod wanted;
+mod words;
+
+pub use history::read;
+pub use origin::tag;
+pub use standing::{InForce, NoneWhy, UnitStanding};
+pub use wanted::{Mismatch, OnUnproven, Wanted, ground, to_relearn};
+pub use words::{because, stands, stands_briefly, why_nothing};
