@@ -40,7 +40,7 @@ pub(super) fn evaluate(run: &Run, profile: &Profile) -> Shown {
         FrictionCurve::try_new(&of(Direction::Opening), &of(Direction::Closing), plan.end_excluded)
     };
     let loss = run.loss();
-    let hidden = hidden(run, plan, &loss);
+    let hidden = hidden(run, plan, &loss, &moving);
     match (curve(|m| m.current), curve(|m| m.duty)) {
         (Ok(_), Ok(_)) if !hidden.is_empty() => holes::nothing(run, &loss, &hidden_words(&hidden)),
         (Ok(current), Ok(duty)) => {
@@ -97,21 +97,31 @@ fn reading(first: &Sample, middle: &Sample, last: &Sample, slow: f64) -> Option<
     })
 }
 
-/// Holes of the ramps in which the lever moved so far that a place where it binds may lie in them, with the
-/// openings on either side. Ends that are left out anyway hide nothing.
-fn hidden(run: &Run, plan: &FrictionPlan, loss: &Loss) -> Vec<(Span, f64, f64)> {
+/// Holes of the ramps over a place that no other pass in the same direction shows, with the openings on either
+/// side: it may bind there. Ends that are left out anyway hide nothing.
+fn hidden(run: &Run, plan: &FrictionPlan, loss: &Loss, moving: &[Moving]) -> Vec<(Span, f64, f64)> {
     let samples: Vec<&Sample> = run.samples().collect();
     let inside = plan.end_excluded..=1.0 - plan.end_excluded;
     let across = |hole: &Span| {
         let after = samples.partition_point(|sample| !sample.tick.has_reached(hole.last));
         let (before, after) = (samples.get(after.checked_sub(1)?)?, samples.get(after)?);
-        let is_ramp = |sample: &Sample| matches!(sample.command, Command::Duty(_));
+        let (Command::Duty(_), Command::Duty(_)) = (before.command, after.command) else { return None };
         let (from, to) = (f64::from(before.opening?), f64::from(after.opening?));
         let counts = inside.contains(&from) || inside.contains(&to);
-        let hides = (is_ramp(before) || is_ramp(after)) && counts && (to - from).abs() > HIDDEN;
-        hides.then_some((*hole, from, to))
+        (counts && widest_gap(moving, from, to) > HIDDEN).then_some((*hole, from, to))
     };
     loss.holes().iter().filter_map(across).collect()
+}
+
+/// Widest stretch of the way from one opening to another without a reading in that direction.
+fn widest_gap(moving: &[Moving], from: f64, to: f64) -> f64 {
+    let direction = if to > from { Direction::Opening } else { Direction::Closing };
+    let (low, high) = (from.min(to), from.max(to));
+    let is_there = |m: &&Moving| m.direction == direction && (low..=high).contains(&m.opening);
+    let mut places: Vec<f64> = moving.iter().filter(is_there).map(|m| m.opening).collect();
+    places.extend([low, high]);
+    places.sort_by(f64::total_cmp);
+    places.windows(2).filter_map(|pair| Some(pair.last()? - pair.first()?)).fold(0.0, f64::max)
 }
 
 fn hidden_words(hidden: &[(Span, f64, f64)]) -> String {

@@ -18,7 +18,7 @@ const AVERAGED: u32 = 20;
 /// readings that each scatter by 2.5 of 10 700 counts, the most of a sound sensor.
 const FOLLOWED: f64 = 0.000_5;
 /// Share of the ramps' readings that must be there.
-const WHOLE: f64 = 0.95;
+const WHOLE: f64 = 0.8;
 /// Longest hole in the ramps: at their rate it hides 0.03 % of travel.
 const LONGEST_HOLE: u32 = 64;
 /// How near recorded commands must lie to planned ones, opening.

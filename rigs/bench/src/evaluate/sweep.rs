@@ -65,7 +65,7 @@ fn plateau(dwell: &[&Sample], plan: &SweepPlan) -> Option<Plateau> {
     let (first, last) = (dwell.first()?, dwell.last()?);
     let Command::Opening(opening) = first.command else { return None };
     // A dwell that was cut before its averaged part is no reading; a batch lost at its edge does no harm, nor
-    // do holes in the averaged part that leave half of its readings.
+    // do holes in the averaged part that leave a quarter of its readings: the lever rests.
     if last.tick.since(first.tick) < plan.dwell_ticks / 4 * 3 {
         return None;
     }
@@ -73,7 +73,7 @@ fn plateau(dwell: &[&Sample], plan: &SweepPlan) -> Option<Plateau> {
     let point = (0..plan.points as usize).find(|i| (command_at(plan, *i) - command).abs() < SAME_COMMAND)?;
     let averaged = dwell.iter().filter(|s| last.tick.since(s.tick) < plan.average_ticks);
     let readings: Vec<f64> = averaged.filter_map(|s| s.opening).map(|o| 100.0 * f64::from(o)).collect();
-    (2 * readings.len() >= plan.average_ticks as usize)
+    (4 * readings.len() >= plan.average_ticks as usize)
         .then(|| Plateau { point, reading: crate::figures::mean(&readings) })
 }
 

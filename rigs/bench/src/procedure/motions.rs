@@ -94,6 +94,12 @@ pub(super) fn decisive(plan: &StepPlan) -> [std::ops::Range<u32>; 2] {
     [after(up), after(up.saturating_add(plan.hold_ticks))]
 }
 
+/// The slow ramps of a friction piece, in ticks from its start.
+pub(super) fn slow_ramps(plan: &FrictionPlan) -> std::ops::Range<u32> {
+    let begin = FIRST_APPROACH_TICKS + 2 * TURN_TICKS;
+    begin..begin.saturating_add(plan.ramp_ticks.saturating_mul(2)).saturating_add(TURN_TICKS)
+}
+
 fn up_and_down(plan: &StepPlan, low: f64, high: f64) -> Vec<Segment> {
     let (low, high) = (opening(low), opening(high));
     vec![

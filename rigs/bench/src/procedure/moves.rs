@@ -11,7 +11,9 @@ use firmware_core::units::Tick;
 
 use super::bench::Bench;
 use super::doubt::Doubt;
-use super::motions::{decisive, duration, friction_ramps, full_stroke, slow_reversal, staircase, steps};
+use super::motions::{
+    decisive, duration, friction_ramps, full_stroke, slow_ramps, slow_reversal, staircase, steps,
+};
 use super::recording::{NewRun, Recording};
 use super::stop::RunStop;
 use super::target::Target;
@@ -39,11 +41,22 @@ pub enum MoveKind {
 pub(super) struct Piece {
     segments: Vec<Segment>,
     times: u32,
-    /// Ticks from the start whose loss is worth another go; none where averages bear a hole.
-    decisive: Vec<Range<u32>>,
+    decisive: Decisive,
 }
 
-/// Goes beyond the planned one where the line lost what decides: at 1 % loss three out of four steps are whole.
+/// What is lost that is worth another go, in ticks from the start.
+#[derive(Clone)]
+enum Decisive {
+    /// Averages bear a hole.
+    Nothing,
+    /// Any tick of these.
+    AnyOf([Range<u32>; 2]),
+    /// A hole in these over which the lever has moved.
+    MovedIn(Range<u32>),
+}
+
+/// Goes beyond the planned one where the line lost what decides: at 1 % loss one
+/// go in four lacks something.
 const MORE_GOES: u32 = 2;
 
 impl Piece {
@@ -52,14 +65,18 @@ impl Piece {
     }
 
     fn repeated(segments: Vec<Segment>, times: u32) -> Self {
-        Self { segments, times, decisive: Vec::new() }
+        Self { segments, times, decisive: Decisive::Nothing }
     }
 
     /// True when the record lacks ticks that decide.
     fn is_holed(&self, recording: &Recording, start: Tick) -> bool {
-        self.decisive.iter().any(|ticks| {
-            recording.lacks(Span { first: start.after(ticks.start), last: start.after(ticks.end) })
-        })
+        let span =
+            |ticks: &Range<u32>| Span { first: start.after(ticks.start), last: start.after(ticks.end) };
+        match &self.decisive {
+            Decisive::Nothing => false,
+            Decisive::AnyOf(stretches) => stretches.iter().any(|ticks| recording.lacks(span(ticks))),
+            Decisive::MovedIn(ticks) => recording.lacks_motion(span(ticks)),
+        }
     }
 }
 
@@ -81,12 +98,14 @@ impl MoveKind {
                 iter::once(Piece::repeated(staircase(&plan.sweep), times)).chain(turns).collect()
             }
             Self::Friction => {
-                vec![Piece::repeated(friction_ramps(&plan.friction), plan.friction.cycles)]
+                let decisive = Decisive::MovedIn(slow_ramps(&plan.friction));
+                let ramps = Piece::repeated(friction_ramps(&plan.friction), plan.friction.cycles);
+                vec![Piece { decisive, ..ramps }]
             }
             Self::Step => {
                 let sizes = plan.step.sizes_percent.iter().map(|size| steps(&plan.step, *size));
                 let stroke = iter::once(full_stroke(&plan.step, &plan.sweep));
-                let decisive = decisive(&plan.step).to_vec();
+                let decisive = Decisive::AnyOf(decisive(&plan.step));
                 let piece = |segments| Piece { decisive: decisive.clone(), ..Piece::once(segments) };
                 sizes.chain(stroke).map(piece).collect()
             }

@@ -1,12 +1,13 @@
 //! A run being recorded: stream items become rows, and the run is closed whatever happens.
 
 use firmware_core::calibration::Calibration;
-use firmware_core::units::Tick;
+use firmware_core::units::{Counts, Tick};
 
 use super::bench::Bench;
 use super::stop::RunStop;
 use super::target::Target;
 use crate::client::{StreamItem, StreamSample};
+use crate::figures::friction::BINS;
 use crate::record::{
     Conditions, Mark, Provenance, RecordError, RunInfo, RunKind, RunWriter, Serials, Status,
 };
@@ -20,8 +21,19 @@ pub(super) struct Recording {
     last: Tick,
     supply: Option<(f32, f32)>,
     rows: u32,
-    holes: Vec<Span>,
+    holes: Vec<Hole>,
+    position: Option<Counts>,
 }
+
+/// Ticks that were lost, and how far the lever has moved meanwhile.
+struct Hole {
+    span: Span,
+    before: Option<Counts>,
+    moved: Option<f32>,
+}
+
+/// Way of the lever in a hole that may hide a place where it binds, as a share of travel: a bin of the friction curve.
+const HIDING_SHARE: f32 = 1.0 / BINS as f32;
 
 /// Rows between two hand-overs to the system: a quarter of a second, all that a crash can lose.
 const FLUSH_ROWS: u32 = 256;
@@ -64,7 +76,15 @@ impl Recording {
         let mut writer = RunWriter::create(&target.unit_dir, info, conditions)?;
         writer.made(PORT, bench.port().to_owned());
         writer.made(STARTED, unix_seconds());
-        Ok(Self { writer, calibration, last: Tick(0), supply: None, rows: 0, holes: Vec::new() })
+        Ok(Self {
+            writer,
+            calibration,
+            last: Tick(0),
+            supply: None,
+            rows: 0,
+            holes: Vec::new(),
+            position: None,
+        })
     }
 
     /// The next thing from the board, already recorded.
@@ -86,7 +106,14 @@ impl Recording {
 
     /// True when ticks of this span were lost.
     pub(super) fn lacks(&self, span: Span) -> bool {
-        self.holes.iter().any(|hole| hole.meets(span))
+        self.holes.iter().any(|hole| hole.span.meets(span))
+    }
+
+    /// True when ticks of this span were lost while the lever moved by more than a place where it may bind.
+    pub(super) fn lacks_motion(&self, span: Span) -> bool {
+        let travel = self.calibration.map_or(f32::NAN, |learned| learned.span_counts().abs());
+        let hides = |hole: &Hole| hole.moved.is_none_or(|moved| moved > HIDING_SHARE * travel);
+        self.holes.iter().any(|hole| hole.span.meets(span) && hides(hole))
     }
 
     fn take(&mut self, item: &StreamItem) -> Result<(), RecordError> {
@@ -98,7 +125,16 @@ impl Recording {
             self.supply = Some((low.min(supply.0), high.max(supply.0)));
         }
         if let StreamItem::Gap { first, ticks, .. } = item {
-            self.holes.push(Span { first: *first, last: first.after(ticks.saturating_sub(1)) });
+            let span = Span { first: *first, last: first.after(ticks.saturating_sub(1)) };
+            self.holes.push(Hole { span, before: self.position, moved: None });
+        }
+        if let StreamItem::Sample(StreamSample { point, .. }) = item {
+            let position = point.position();
+            for hole in self.holes.iter_mut().rev().take_while(|hole| hole.moved.is_none()) {
+                let way = hole.before.map(|before| f32::from(position.0) - f32::from(before.0));
+                hole.moved = Some(way.map_or(f32::INFINITY, f32::abs));
+            }
+            self.position = Some(position);
         }
         self.writer.item(item, self.calibration.as_ref())?;
         self.rows += 1;
