@@ -251,6 +251,16 @@ pub enum ReleaseReason {
     NewHost,
     /// The motion profile came to its end.
     MotionEnded,
+    /// The lever came no nearer to where it was wanted, with all the push that there is.
+    Obstructed,
+    /// An open-loop ramp was spent, or no current flowed, and the lever had not moved.
+    NoMotion,
+    /// The winding could not take what the motion asked for.
+    HeatLimit,
+    /// The supply left its range.
+    SupplyRange,
+    /// The position reading left its range, jumped or stood still.
+    SensorFault,
     /// The learner came to its end.
     LearnEnded,
     /// No host frame came within the drive lease. Disarmed; arm again to go on.

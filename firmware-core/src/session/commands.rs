@@ -1,7 +1,7 @@
 //! What each host message does. In: a sound frame. Out: its reply, with the data it asked for before it.
 
 use super::Session;
-use super::activity::Activity;
+use super::activity::{Activity, MotionPlace};
 use super::port::Order;
 use crate::calibration::{Calibration, CalibrationError, Setup};
 use crate::learn::{CheckSet, LearnEvent, LearnOrder, Learner};
@@ -231,7 +231,7 @@ impl Session {
         if self.motion.segments().is_empty() {
             return Err(Refusal::MotionEmpty);
         }
-        self.activity = Activity::Motion { start_at, segment: None };
+        self.activity = Activity::Motion { start_at, place: MotionPlace::Waiting };
         Ok(())
     }
 

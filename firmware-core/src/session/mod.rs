@@ -13,6 +13,7 @@
 mod activity;
 mod commands;
 mod lease;
+mod moving;
 mod port;
 mod stream;
 
@@ -29,7 +30,7 @@ use crate::motion::Motion;
 use crate::sample::{Request, Sample};
 use crate::settings::Settings;
 use crate::store::Record;
-use crate::units::{Duty, Opening, Tick};
+use crate::units::{Duty, Tick};
 
 use activity::Activity;
 use lease::Lease;
@@ -119,6 +120,7 @@ impl Session {
         }
         let request = self.request(sample);
         let output = self.controller.tick(sample, &request);
+        self.watch_motion(sample, &output);
         self.record(sample, &request, &output);
         self.is_out_of_grant = !self.may_advance(self.next);
         self.is_at_rest = output.duty == Duty::ZERO;
@@ -153,9 +155,9 @@ impl Session {
             {
                 Request::Release
             }
-            Activity::Motion { segment, .. } => {
-                let segment = *segment;
-                self.motion_tick(sample, segment)
+            Activity::Motion { place, .. } => {
+                let place = *place;
+                self.motion_tick(sample, place)
             }
             Activity::Learn { learner, .. } => {
                 let tick = learner.tick(sample);
@@ -189,30 +191,6 @@ impl Session {
             }
         }
         self.release(now, ReleaseReason::LearnEnded);
-    }
-
-    fn motion_tick(&mut self, sample: &Sample, before: Option<usize>) -> Request {
-        let now = sample.tick;
-        if before.is_none() {
-            let here = self
-                .controller
-                .calibration()
-                .map_or(Opening::OPEN, |learned| learned.opening(sample.position));
-            // An empty profile was refused at the start command.
-            let _begun = self.motion.rewind(here);
-        }
-        let Some(command) = self.motion.tick() else {
-            self.port.note(Note::Motion { tick: now, event: MotionEvent::Ended });
-            self.release(now, ReleaseReason::MotionEnded);
-            return Request::Release;
-        };
-        let index = self.motion.index().min(self.motion.segments().len().saturating_sub(1));
-        if before != Some(index) {
-            let segment = u8::try_from(index).unwrap_or(u8::MAX);
-            self.port.note(Note::Motion { tick: now, event: MotionEvent::Segment(segment) });
-            self.activity.enter_segment(index);
-        }
-        Request::Bench(command)
     }
 
     fn let_go_in_silence(&mut self, now: Tick) {
