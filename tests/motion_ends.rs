@@ -1,83 +1,177 @@
 //! A motion ends itself where it cannot go on, and nowhere else.
+//!
+//! Units, faults and motions are the world's and the bench's; when the condition began is read from the plant, not
+//! from what the controller saw. The watch was tuned on other seeds.
 
 mod motion_support;
 
 use firmware_core::motion::Ending;
+use firmware_core::settings::Settings;
 use host_sim::campaign::learn::exact_bounds;
 use host_sim::catalogue::{self, Case};
-use motion_support::{Rule, Told, Unit, motions, wide_unit};
+use motion_support::{Row, Rule, Told, Unit, motions, wide_unit};
 use rand::{RngExt, SeedableRng};
 use rand_pcg::Pcg64Mcg;
 use rayon::prelude::*;
 use vanebench::profile::Profile;
 
-fn count(name: &str, quick: u64) -> u64 {
-    std::env::var(name).ok().and_then(|count| count.parse().ok()).unwrap_or(quick)
-}
-fn base() -> u64 {
-    count("SEED", 1000)
+/// Sound units, each with one of each motion; `MOTION_UNITS=1429` makes ten thousand motions of them.
+fn units() -> u64 {
+    std::env::var("MOTION_UNITS").ok().and_then(|units| units.parse().ok()).unwrap_or(12)
 }
 
-#[test]
-fn explore_sound() {
-    let profile = Profile::demo().unwrap();
-    let motions = motions(&profile);
-    let told: Vec<String> = (0..count("UNITS", 5))
-        .into_par_iter()
-        .flat_map_iter(|unit| {
-            let seed = base() + unit;
-            let mut rng = Pcg64Mcg::seed_from_u64(seed);
-            let config = wide_unit(&mut rng);
-            let mut unit = Unit::new(&Case::of(config.clone()), None, seed);
-            let mut out = Vec::new();
-            for (name, segments) in &motions {
-                let told = unit.run(segments, Rule::On);
-                let m = &config.actuator.motor;
-                out.push(format!("{seed} {name} {:?} parting {:.2} | V {:.1} T {:.0} R {:.2} eff {:.2} mu {:.2} br {:.2} sp {:.2}", told.ending, told.parting_speed,
-                    config.actuator.bridge.supply_v, m.heat.unwrap().surroundings_c, m.resistance_ohm/1.6, config.actuator.gear.efficiency,
-                    config.actuator.ring.friction.coulomb/0.18, config.actuator.ring.friction.breakaway/0.26, config.actuator.spring.unwrap().preload_nm/0.3));
-            }
-            out
+/// First seed of the reported units.
+const SEED: u64 = 60_261_126;
+
+/// Travel that the lever has left after the condition began, opening: it stands, but for what a stop gives.
+const STANDS: f64 = 0.002;
+/// Part of the limit of the current that counts as at the limit: switches and leads take some of the volts.
+const AT_LIMIT: f64 = 0.9;
+/// Part of the time that the current must be at the limit: noise takes it off for a tick.
+const LASTING: f64 = 0.95;
+/// What the issue allows from the condition to the end, ms.
+const ALLOWED_MS: usize = 500;
+
+/// Time from the true condition to the end, ms: the lever stands off its goal by more than the settled band, with the
+/// winding's current at its limit.
+fn delay_ms(rows: &[Row], settled: f64) -> usize {
+    let way = |row: &Row| row.wanted.map(|wanted| (wanted - row.lever).signum());
+    let off = |row: &Row| row.wanted.is_some_and(|wanted| (wanted - row.lever).abs() > settled);
+    let last = rows.last().expect("ticks");
+    let toward = way(last).unwrap_or(0.0);
+    let mut furthest = f64::NEG_INFINITY;
+    let stands = rows.iter().rev().take_while(|row| {
+        furthest = furthest.max(row.lever * toward);
+        way(row) == Some(toward) && off(row) && furthest - row.lever * toward <= STANDS
+    });
+    let stood = &rows[rows.len() - stands.count()..];
+    let allowed = most_current_a(rows);
+    let pairs = stood.iter().rev().zip(allowed.iter().rev());
+    let mut hits = 0;
+    let at_limit = pairs.map(|(row, most)| {
+        hits += usize::from(row.current_a.abs() >= AT_LIMIT * most);
+        hits
+    });
+    let longest = (1..).zip(at_limit).filter(|(ticks, hits)| *hits as f64 >= LASTING * *ticks as f64);
+    longest.map(|(ticks, _)| ticks).max().unwrap_or(0)
+}
+
+/// The most current that the settings allow the winding in each tick, A: by volts, and by the heat of its own current.
+fn most_current_a(rows: &[Row]) -> Vec<f64> {
+    let Settings { actuator, limits, .. } = Settings::DEFAULT;
+    let (most, continuous) = (f64::from(actuator.max_current.0), f64::from(limits.continuous_current.0));
+    let mut mean_square = 0.0;
+    let by_heat = |used: f64| most - (most - continuous) * ((used - FADE_FROM) / (1.0 - FADE_FROM)).max(0.0);
+    rows.iter()
+        .map(|row| {
+            mean_square += (row.current_a.powi(2) - mean_square) * 1e-3 / f64::from(limits.heat_time_s);
+            let allowed = by_heat(mean_square / continuous.powi(2));
+            allowed * (f64::from(actuator.winding_resistance_ohm) / row.winding_ohm).min(1.0)
         })
-        .collect();
-    for line in told { println!("{line}"); }
+        .collect()
+}
+
+/// Heat from which the controller fades the current down, as a part of what the winding takes for ever.
+const FADE_FROM: f64 = 0.7;
+
+/// Heat put into the winding, J.
+fn heat_j(told: &Told) -> f64 {
+    told.rows.iter().map(|row| row.current_a * row.current_a * row.winding_ohm).sum::<f64>() * 1e-3
+}
+
+/// A unit that was sound when it was learned, with a fault since; where its lever stands at the start.
+fn faulty_unit(fault: &str, seed: u64) -> (Case, Option<f64>) {
+    let mut rng = Pcg64Mcg::seed_from_u64(seed);
+    let mut case = Case::of(wide_unit(&mut rng));
+    let preset = catalogue::find(fault).expect("in the catalogue");
+    preset.apply(&mut case, preset.severity.at(rng.random_range(0.15..0.9)));
+    let place = match fault {
+        "seized-ring" => Some(rng.random_range(0.2..0.8)),
+        _ => case.start_opening(None),
+    };
+    (case, place)
 }
 
 #[test]
-fn explore_blocked() {
+fn what_blocks_the_lever_ends_the_motion_within_half_a_second() {
     let profile = Profile::demo().unwrap();
-    let motions = motions(&profile);
-    for name in ["blocked-travel", "blocked-opening", "soft-obstruction", "seized-ring"] {
-        for unit in 0..count("UNITS", 3) {
-            let seed = base() + unit;
-            let mut rng = Pcg64Mcg::seed_from_u64(seed);
-            let mut case = Case::of(wide_unit(&mut rng));
-            let preset = catalogue::find(name).unwrap();
-            let severity = preset.severity.at(rng.random_range(0.15..0.9));
-            preset.apply(&mut case, severity);
-            let place = if name == "seized-ring" { Some(rng.random_range(0.2..0.8)) } else { case.start_opening(None) };
-            for (motion, segments) in &motions {
-                let on = Unit::new(&case, place, seed).run(segments, Rule::On);
-                let off = Unit::new(&case, place, seed).run(segments, Rule::Off);
-                let energy = |t: &Told| t.rows.iter().map(|r| r.heat_w).sum::<f64>() * 1e-3;
-                println!("{name} {severity:.2} {motion} {:?} of {} J {:.1} off {:.1} since {:?} parting {:.1}", on.ending, off.rows.len(), energy(&on), energy(&off), stand(&on, &off), on.parting_speed);
-            }
+    let (motions, settled) = (motions(&profile), profile.plan.bands.settled);
+    for fault in ["blocked-travel", "blocked-opening", "soft-obstruction", "seized-ring"] {
+        let seeds = SEED..SEED + units().min(100);
+        let runs: Vec<(Told, Told)> = seeds
+            .into_par_iter()
+            .flat_map_iter(|seed| {
+                let (case, place) = faulty_unit(fault, seed);
+                let run = move |rule, segments: &_| Unit::new(&case, place, seed).run(segments, rule);
+                motions.iter().map(move |(_, segments)| (run(Rule::On, segments), run(Rule::Off, segments)))
+            })
+            .collect();
+        let ended: Vec<&(Told, Told)> = runs.iter().filter(|(on, _)| on.ending.is_some()).collect();
+        let delays: Vec<usize> = ended
+            .iter()
+            .filter(|(on, _)| on.ending.is_some_and(|(why, _)| why == Ending::Obstructed))
+            .map(|(on, _)| delay_ms(&on.rows, settled))
+            .collect();
+        let worst_ms = delays.iter().copied().max().unwrap_or(0);
+        let mean = |pick: fn(&(Told, Told)) -> f64| {
+            ended.iter().map(|run| pick(run)).sum::<f64>() / ended.len() as f64
+        };
+        println!(
+            "{fault}: {} motions, {} ended, {} obstructed, {} at the heat limit, {} without motion; worst {worst_ms} ms; \
+             heat into the winding {:.1} J in the mean, {:.1} J without the rule",
+            runs.len(),
+            ended.len(),
+            delays.len(),
+            ended.iter().filter(|(on, _)| on.ending.is_some_and(|(why, _)| why == Ending::HeatLimit)).count(),
+            ended.iter().filter(|(on, _)| on.ending.is_some_and(|(why, _)| why == Ending::NoMotion)).count(),
+            mean(|(on, _)| heat_j(on)),
+            mean(|(_, off)| heat_j(off)),
+        );
+        assert!(worst_ms <= ALLOWED_MS, "{fault}: {worst_ms} ms");
+        assert!(3 * ended.len() >= runs.len(), "{fault}: only {} of {} ended", ended.len(), runs.len());
+        for (on, off) in &ended {
+            assert!(on.rows.len() <= off.rows.len() && heat_j(on) <= heat_j(off));
         }
+        // Without the rule they go on: the check can fail.
+        let went_on = ended.iter().filter(|(on, off)| off.rows.len() > on.rows.len() + ALLOWED_MS).count();
+        assert!(10 * went_on >= 9 * ended.len(), "{fault}: {went_on} of {} went on", ended.len());
     }
 }
 
-/// first tick from which the truth says: stands off goal with full current
-fn stand(on: &Told, off: &Told) -> Option<(usize, usize)> {
-    let (_, end) = on.ending?;
-    let rows = &off.rows[..end];
-    // last tick before end where lever got nearer to goal by its own way
-    let way = |r: &motion_support::Row| r.wanted.map(|w| (w - r.lever).signum());
-    let w = way(&rows[end - 1])?;
-    let furthest = rows[end-1].lever * w;
-    let contact = rows.iter().rposition(|r| way(r) != Some(w) || (r.lever * w) < furthest - 0.0015).map_or(0, |i| i + 1);
-    let most = off.rows[contact..(contact + 2000).min(off.rows.len())].iter().map(|r| r.current_a.abs()).fold(0.0, f64::max);
-    let full = contact + rows[contact..].iter().position(|r| r.current_a.abs() >= 0.9 * most)?;
-    Some((end - contact, end - full))
-}
 #[test]
-fn unused() { let _ = (exact_bounds(0, 1), Ending::Obstructed); }
+fn a_sound_unit_of_the_wide_spread_runs_every_motion_to_its_end() {
+    let motions = motions(&Profile::demo().unwrap());
+    let runs: Vec<(u64, &str, Told)> = (0..units())
+        .into_par_iter()
+        .flat_map_iter(|number| {
+            let seed = SEED + 1_000_000 + number;
+            let config = wide_unit(&mut Pcg64Mcg::seed_from_u64(seed));
+            let mut unit = Unit::new(&Case::of(config), None, seed);
+            motions.iter().map(move |(name, segments)| {
+                (seed, name.as_str(), unit.run(segments, Rule::On).without_rows())
+            })
+        })
+        .collect();
+    // Where supply, heat and friction leave a ramp too little push, it is spent and the lever has truly not moved.
+    let is_true = |told: &Told| {
+        told.ending.is_some_and(|(why, _)| why == Ending::NoMotion) && told.last_ramp_travel < TRULY_MOVED
+    };
+    let unmoved = runs.iter().filter(|(_, _, told)| is_true(told)).count();
+    let wrong: Vec<String> = runs
+        .iter()
+        .filter(|(_, _, told)| told.ending.is_some() && !is_true(told))
+        .map(|(seed, name, told)| format!("{name} of unit {seed}: {:?}", told.ending))
+        .collect();
+    let fastest = runs.iter().map(|(_, _, told)| told.parting_speed).fold(0.0, f64::max);
+    println!(
+        "{} motions of sound units: {} false ends, at most {:.2e} of motions; {unmoved} ramps spent without motion; \
+         fastest lever after a motion {fastest:.1} of its travel a second",
+        runs.len(),
+        wrong.len(),
+        exact_bounds(wrong.len() as u64, runs.len() as u64)[1],
+    );
+    assert!(wrong.is_empty(), "{wrong:#?}");
+}
+
+/// True travel during a ramp below which nothing has moved, opening: play of 1.2° is 1.7 %.
+const TRULY_MOVED: f64 = 0.035;

@@ -1,8 +1,8 @@
 //! A unit in the simulated world under the board's own motion and controller, with the plant's truth beside it.
 
 use firmware_core::calibration::{Calibration, Setup};
-use firmware_core::controller::Controller;
 use firmware_core::command::Command;
+use firmware_core::controller::Controller;
 use firmware_core::motion::{Ending, Motion, Profile, Seen, Segment, Step};
 use firmware_core::sample::Request;
 use firmware_core::settings::Settings;
@@ -14,7 +14,6 @@ use host_sim::world::{EngineState, World, WorldConfig};
 use rand::RngExt;
 use rand_pcg::Pcg64Mcg;
 use vanebench::procedure::{friction_ramps, full_stroke, slow_reversal, staircase, steps};
-
 
 /// Whether an ending of the motion's own is obeyed.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -32,8 +31,8 @@ pub struct Row {
     /// Where the lever stands, as opening.
     pub lever: f64,
     pub current_a: f64,
-    /// Heat in the winding, W.
-    pub heat_w: f64,
+    /// Resistance of the winding at its temperature, Ω.
+    pub winding_ohm: f64,
 }
 
 /// How a motion ended.
@@ -43,8 +42,25 @@ pub struct Told {
     pub ending: Option<(Ending, usize)>,
     /// Largest lever speed from the end of the profile until the lever rests, opening/s.
     pub parting_speed: f64,
+    /// Travel of the lever during the last open-loop ramp, opening.
+    pub last_ramp_travel: f64,
     pub rows: Vec<Row>,
 }
+
+impl Told {
+    /// The same, with the truth summed up and put away.
+    pub fn without_rows(mut self) -> Self {
+        let ramp = self.rows.rsplit(|row| row.wanted.is_some()).next().unwrap_or_default();
+        let last = &ramp[ramp.len().saturating_sub(RAMP_TICKS)..];
+        let range = |pick: fn(f64, f64) -> f64, from| last.iter().map(|row| row.lever).fold(from, pick);
+        self.last_ramp_travel = range(f64::max, f64::MIN) - range(f64::min, f64::MAX);
+        self.rows = Vec::new();
+        self
+    }
+}
+
+/// Ticks of a friction ramp in the bench's own profile.
+const RAMP_TICKS: usize = 4000;
 
 /// A unit on the bench.
 pub struct Unit {
@@ -88,7 +104,7 @@ impl Unit {
         let here = self.calibration.opening(self.world.sample(Tick(self.tick)).position);
         motion.rewind(here).expect("segments");
         profile.rewind(here).expect("segments");
-        let mut told = Told { ending: None, parting_speed: 0.0, rows: Vec::new() };
+        let mut told = Told { ending: None, parting_speed: 0.0, last_ramp_travel: 0.0, rows: Vec::new() };
         loop {
             let step = match rule {
                 Rule::On => motion.tick(),
@@ -97,7 +113,10 @@ impl Unit {
             let command = match step {
                 Step::Go(command) => command,
                 Step::Ease(command) => {
-                    told.parting_speed = told.parting_speed.max(self.speed_under(command));
+                    let before = self.lever();
+                    let seen = self.advance(command);
+                    told.parting_speed = told.parting_speed.max(self.speed_since(before));
+                    motion.see(self.controller.settings(), Some(&self.calibration), &seen);
                     continue;
                 }
                 Step::Done => break,
@@ -111,15 +130,15 @@ impl Unit {
             motion.see(self.controller.settings(), Some(&self.calibration), &seen);
         }
         for _ in 0..REST_TICKS {
-            told.parting_speed = told.parting_speed.max(self.speed_under(Command::Release));
+            let before = self.lever();
+            self.advance(Command::Release);
+            told.parting_speed = told.parting_speed.max(self.speed_since(before));
         }
         told
     }
 
-    /// Lever speed in a tick under a command, opening/s.
-    fn speed_under(&mut self, command: Command) -> f64 {
-        let before = self.lever();
-        self.advance(command);
+    /// Lever speed over a tick, opening/s.
+    fn speed_since(&self, before: f64) -> f64 {
         (self.lever() - before).abs() * f64::from(TICKS_PER_SECOND)
     }
 
@@ -153,7 +172,7 @@ impl Unit {
             wanted: wanted.map(|opening| f64::from(opening.get())),
             lever: self.lever(),
             current_a: truth.current_a,
-            heat_w: truth.current_a * truth.current_a * ohm,
+            winding_ohm: ohm,
         }
     }
 }

@@ -9,7 +9,7 @@ mod ramp;
 mod reach;
 mod watch;
 
-pub use profile::{Goal, MAX_SEGMENTS, MotionError, Profile, Segment};
+pub use profile::{Footing, Goal, MAX_SEGMENTS, MotionError, Profile, Segment};
 pub use watch::{Ending, Seen, Watch};
 
 use crate::calibration::Calibration;
@@ -92,9 +92,11 @@ impl Motion {
         }
     }
 
-    /// Takes in what the tick came to; the next one ends the motion where it cannot go on.
+    /// Takes in what the tick came to; the next one ends the motion where it cannot go on. Once the push is let down,
+    /// nothing can hold it up.
     pub fn see(&mut self, settings: &Settings, calibration: Option<&Calibration>, seen: &Seen) {
         if self.profile.is_over() {
+            self.ease.see(seen.position);
             return;
         }
         self.ease.follow(seen.duty);

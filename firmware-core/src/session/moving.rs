@@ -56,8 +56,12 @@ impl Session {
 
     /// Shows a motion what its tick came to.
     pub(super) fn watch_motion(&mut self, sample: &Sample, output: &TickOutput) {
-        if !matches!(self.activity, Activity::Motion { place: MotionPlace::Segment(_), .. }) {
-            return;
+        match self.activity {
+            Activity::Motion { place: MotionPlace::Segment(_) | MotionPlace::Easing, .. } => {}
+            Activity::Motion { place: MotionPlace::Waiting, .. }
+            | Activity::Released
+            | Activity::Engine(_)
+            | Activity::Learn { .. } => return,
         }
         let seen = Seen {
             position: sample.position,
