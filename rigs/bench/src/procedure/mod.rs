@@ -4,6 +4,7 @@
 //! incomplete with its reason, and the drive is released.
 
 mod bench;
+mod ended;
 mod history;
 mod learn;
 mod log;
@@ -16,6 +17,7 @@ mod stop;
 mod target;
 
 pub use bench::Bench;
+pub use ended::UnitEnd;
 pub use history::{Wander, wander};
 pub use learn::{LearnChoice, Learned, learn};
 pub use motions::{

@@ -4,11 +4,13 @@ use std::iter;
 use std::path::PathBuf;
 
 use firmware_core::held::{Held, Origin, OriginTag, Standing};
-use firmware_core::link::state::{MotionEvent, ReleaseReason};
+use firmware_core::link::state::{MotionEvent, ReleaseReason, Source};
 use firmware_core::motion::{Footing, Segment};
+use firmware_core::settings::Settings;
 use firmware_core::units::Tick;
 
 use super::bench::Bench;
+use super::ended::{Push, UnitEnd, ending};
 use super::motions::{duration, friction_ramps, full_stroke, slow_reversal, staircase, steps};
 use super::recording::Recording;
 use super::stop::RunStop;
@@ -17,8 +19,9 @@ use crate::client::StreamItem;
 use crate::record::{Conditions, Outcome, RunKind};
 use crate::unit_store::Known;
 
-/// Rig time beyond a motion's own length before it counts as overdue, ticks.
-const OVERDUE_TICKS: u32 = 3000;
+/// Rig time beyond a motion's own length before it counts as overdue, ticks: the board takes up to 3000 to let the
+/// push down.
+const OVERDUE_TICKS: u32 = 5000;
 
 /// Which motion.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -157,7 +160,7 @@ fn run_pieces(
                 let part = f64::from(done + now.since(start).min(length));
                 progress(part / f64::from(total.max(1)));
             };
-            until_motion_ends(bench, recording, start, length, &advance)?;
+            until_motion_ends(bench, recording, &target.profile.settings, start, length, &advance)?;
             done += length;
         }
     }
@@ -167,22 +170,35 @@ fn run_pieces(
 fn until_motion_ends(
     bench: &mut Bench,
     recording: &mut Recording,
+    settings: &Settings,
     start: Tick,
     length: u32,
     advance: &dyn Fn(Tick),
 ) -> Result<(), RunStop> {
     let limit_ms = length.saturating_add(OVERDUE_TICKS);
     let due = start.after(limit_ms);
+    let mut push = None;
     let mut ended = false;
     loop {
         match recording.next(bench)? {
             StreamItem::Motion { event: MotionEvent::Ended, .. }
             | StreamItem::Released { reason: ReleaseReason::MotionEnded, .. } => ended = true,
-            StreamItem::Released { reason, .. } => return Err(RunStop::released(reason)),
+            StreamItem::Released { tick, reason, position } => {
+                return Err(match ending(reason) {
+                    Some(why) => {
+                        let opening = recording.opening(position);
+                        let end = UnitEnd::new(why, (tick, position), opening, push, settings);
+                        RunStop::EndedByUnit(end)
+                    }
+                    None => RunStop::released(reason),
+                });
+            }
             StreamItem::Sample(sample) => {
                 advance(sample.tick);
-                // The batch that holds the motion's last tick comes after the word that it ended.
-                if ended && sample.tick.has_reached(start.after(length)) {
+                push = Push::of(&sample).or(push);
+                // Past its end the board lets the push down; the next motion must wait for that.
+                let is_released = sample.state.source == Source::Released;
+                if ended && is_released && sample.tick.has_reached(start.after(length)) {
                     return Ok(());
                 }
             }

@@ -1,7 +1,7 @@
 //! A run being recorded: stream items become rows, and the run is closed whatever happens.
 
 use firmware_core::calibration::Calibration;
-use firmware_core::units::Tick;
+use firmware_core::units::{Counts, Tick};
 
 use super::bench::Bench;
 use super::stop::RunStop;
@@ -66,6 +66,12 @@ impl Recording {
         self.last
     }
 
+    /// Opening at a reading, where the run has a calibration.
+    pub(super) fn opening(&self, position: Counts) -> Option<f32> {
+        let opening = self.calibration.map(|learned| learned.unclamped_opening(position));
+        opening.filter(|opening| opening.is_finite())
+    }
+
     fn take(&mut self, item: &StreamItem) -> Result<(), RecordError> {
         if let StreamItem::Sample(StreamSample { tick, .. }) | StreamItem::State { tick, .. } = item {
             self.last = *tick;
@@ -101,6 +107,9 @@ impl Recording {
             Ok(value) => Ok((value, self.writer.close(Status::Complete)?)),
             Err(stop) => {
                 let dir = self.writer.dir().to_owned();
+                if let Some(end) = stop.unit_end() {
+                    self.writer.refused(end.refusal());
+                }
                 // The reason of the cut outweighs a second trouble while closing.
                 let _closed = self.writer.close(stop.status());
                 let _released = bench.client.stop();
