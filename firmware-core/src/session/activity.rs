@@ -17,8 +17,8 @@ pub(super) enum Activity {
     /// The motion profile waits for its start or runs.
     Motion {
         start_at: Tick,
-        /// Segment of the last tick.
-        segment: Option<usize>,
+        /// Where it was in the last tick.
+        place: MotionPlace,
     },
     /// The learner waits for its start or runs.
     Learn {
@@ -55,9 +55,20 @@ impl Activity {
         }
     }
 
-    pub(super) fn enter_segment(&mut self, index: usize) {
-        if let Self::Motion { segment, .. } = self {
-            *segment = Some(index);
+    pub(super) fn come_to(&mut self, now: MotionPlace) {
+        if let Self::Motion { place, .. } = self {
+            *place = now;
         }
     }
+}
+
+/// How far a motion has come.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum MotionPlace {
+    /// It has not begun.
+    Waiting,
+    /// In this segment of its profile.
+    Segment(usize),
+    /// Past its profile: the push is let down.
+    Easing,
 }

@@ -17,6 +17,7 @@ mod given;
 mod keep;
 mod keeping;
 mod lease;
+mod moving;
 mod port;
 mod starting;
 mod stream;
@@ -32,13 +33,12 @@ use crate::link::note::{LearnNote, Note};
 use crate::link::point::{Point, current_steps, duty_steps, opening_steps};
 use crate::link::self_test::SelfTest;
 use crate::link::state::{
-    Arming, Drive, Identity, LearnedIn, MotionEvent, Pacing, Release, ReleaseReason, Source, Status,
-    StreamState,
+    Arming, Drive, Identity, LearnedIn, Pacing, Release, ReleaseReason, Source, Status, StreamState,
 };
 use crate::motion::{Footing, Motion};
 use crate::sample::{Request, Sample};
 use crate::settings::Settings;
-use crate::units::{Counts, Duty, Opening, Tick};
+use crate::units::{Counts, Duty, Tick};
 
 use activity::Activity;
 use bank::Bank;
@@ -147,6 +147,7 @@ impl Session {
         let request = self.request(sample);
         let mut output = self.controller.tick(sample, &request);
         output.faults.assign(Fault::TickJump, is_out_of_step);
+        self.watch_motion(sample, &output);
         self.record(sample, &request, &output);
         self.is_out_of_grant = !self.may_advance(self.next);
         self.is_at_rest = output.duty == Duty::ZERO;
@@ -173,9 +174,9 @@ impl Session {
                 Request::Release
             }
             Activity::Learn { .. } if self.keep.is_pending() => Request::Release,
-            Activity::Motion { segment, .. } => {
-                let segment = *segment;
-                self.motion_tick(sample, segment)
+            Activity::Motion { place, .. } => {
+                let place = *place;
+                self.motion_tick(sample, place)
             }
             Activity::Learn { learner, .. } => {
                 let tick = learner.tick(sample);
@@ -211,30 +212,6 @@ impl Session {
             }
         }
         self.release(now, ReleaseReason::LearnEnded);
-    }
-
-    fn motion_tick(&mut self, sample: &Sample, before: Option<usize>) -> Request {
-        let now = sample.tick;
-        if before.is_none() {
-            let here = self
-                .controller
-                .calibration()
-                .map_or(Opening::OPEN, |learned| learned.opening(sample.position));
-            // An empty profile was refused at the start command.
-            let _begun = self.motion.rewind(here);
-        }
-        let Some(command) = self.motion.tick() else {
-            self.port.note(Note::Motion { tick: now, event: MotionEvent::Ended });
-            self.release(now, ReleaseReason::MotionEnded);
-            return Request::Release;
-        };
-        let index = self.motion.index().min(self.motion.segments().len().saturating_sub(1));
-        if before != Some(index) {
-            let segment = u8::try_from(index).unwrap_or(u8::MAX);
-            self.port.note(Note::Motion { tick: now, event: MotionEvent::Segment(segment) });
-            self.activity.enter_segment(index);
-        }
-        Request::Bench(command)
     }
 
     /// Tells the host what the learner has to say.

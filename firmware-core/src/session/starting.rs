@@ -2,7 +2,7 @@
 //! reason why not.
 
 use super::Session;
-use super::activity::Activity;
+use super::activity::{Activity, MotionPlace};
 use crate::calibration::{Calibration, Setup, Warmth};
 use crate::controller::{DIAGNOSTIC_CURRENT_SHARE, LIMP_REFUSALS};
 use crate::held::{Held, OriginTag, Standing};
@@ -48,7 +48,7 @@ impl Session {
             Footing::Diagnostic => self.check_diagnostic()?,
         }
         self.controller.stand_on(footing);
-        self.activity = Activity::Motion { start_at, segment: None };
+        self.activity = Activity::Motion { start_at, place: MotionPlace::Waiting };
         Ok(())
     }
 

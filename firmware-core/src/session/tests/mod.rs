@@ -20,7 +20,7 @@ use crate::motion::{Footing, Goal, Segment};
 use crate::sample::{EngineDemand, Mode};
 use crate::settings::{CountsDirection, SettingsHash, SettingsSection};
 use crate::store::{Kept, StoreFault, StoreResult};
-use crate::units::{Ampere, Counts, Kilopascal, Load, Rpm, Volt};
+use crate::units::{Ampere, Counts, Kilopascal, Load, Opening, Rpm, Volt};
 
 mod clock;
 mod drive;

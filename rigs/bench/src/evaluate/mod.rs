@@ -76,6 +76,8 @@ pub fn evaluate(run: &Run, profile: &Profile) -> Shown {
         return diagnostic::evaluate(run, profile);
     }
     let mut shown = match run.name.kind {
+        // What was recorded up to there answers nothing; why it ended does.
+        _ if run.is_ended_by_unit() => Shown::default(),
         RunKind::Learn => learn::evaluate(run, profile),
         RunKind::Sweep => sweep::evaluate(run, profile),
         RunKind::Friction => friction::evaluate(run, profile),
@@ -84,7 +86,9 @@ pub fn evaluate(run: &Run, profile: &Profile) -> Shown {
     };
     holes::set_aside(&mut shown.evidence, run);
     let findings = &mut shown.evidence.findings;
-    findings.extend(faults::findings(run));
+    if !run.is_ended_by_unit() {
+        findings.extend(faults::findings(run));
+    }
     if let Status::Incomplete { reason } = &run.file.status {
         findings.insert(0, Finding::incomplete(&run.name.to_string(), reason));
     }

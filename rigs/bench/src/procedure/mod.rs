@@ -6,6 +6,7 @@
 mod bench;
 mod diagnostic;
 mod doubt;
+mod ended;
 mod history;
 mod learn;
 mod log;
@@ -19,6 +20,7 @@ mod target;
 
 pub use bench::Bench;
 pub use diagnostic::{diagnostic_peak, record_diagnostic};
+pub use ended::UnitEnd;
 pub use history::{Wander, wander};
 pub use learn::{LearnChoice, Learned, learn};
 pub use motions::{

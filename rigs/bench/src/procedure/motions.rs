@@ -66,7 +66,6 @@ pub fn friction_ramps(plan: &FrictionPlan) -> Vec<Segment> {
         Segment { goal: opening, ticks: plan.ramp_ticks },
         Segment { goal: opening, ticks: TURN_TICKS },
         Segment { goal: closing, ticks: plan.ramp_ticks },
-        Segment { goal: Goal::Release, ticks: TURN_TICKS },
     ]
 }
 

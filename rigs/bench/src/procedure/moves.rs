@@ -4,13 +4,14 @@ use std::iter;
 use std::ops::Range;
 use std::path::PathBuf;
 
-use firmware_core::link::Source;
-use firmware_core::link::state::{MotionEvent, ReleaseReason};
+use firmware_core::link::state::{MotionEvent, Release, ReleaseReason, Source};
 use firmware_core::motion::{Footing, Segment};
+use firmware_core::settings::Settings;
 use firmware_core::units::Tick;
 
 use super::bench::Bench;
 use super::doubt::Doubt;
+use super::ended::{Push, UnitEnd, ending};
 use super::motions::{
     decisive, duration, friction_ramps, full_stroke, slow_ramps, slow_reversal, staircase, steps,
 };
@@ -23,8 +24,9 @@ use crate::record::{Conditions, Ground, MOTION_ENDED, Outcome, Present, RunKind}
 use crate::span::Span;
 use crate::unit_store::{self, InForce};
 
-/// Rig time beyond a motion's own length before it counts as overdue, ticks.
-const OVERDUE_TICKS: u32 = 3000;
+/// Rig time beyond a motion's own length before it counts as overdue, ticks: the board takes up to 3000 to let the
+/// push down.
+const OVERDUE_TICKS: u32 = 5000;
 
 /// Which motion.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -243,7 +245,8 @@ pub(super) fn run_pieces(
                 let part = f64::from(done + now.since(start).min(length));
                 progress(part / f64::from(total.max(1)));
             };
-            until_motion_ends(bench, recording, Running { start, length, footing }, &advance)?;
+            let motion = Running { start, length, footing, settings: &target.profile.settings };
+            until_motion_ends(bench, recording, motion, &advance)?;
             if piece.is_holed(recording, start) && goes < most {
                 console::say("samples were lost where they decide: this motion is made once more");
                 goes += 1;
@@ -257,52 +260,74 @@ pub(super) fn run_pieces(
 
 /// A motion that was started.
 #[derive(Clone, Copy)]
-struct Running {
+struct Running<'target> {
     start: Tick,
     length: u32,
     footing: Footing,
+    settings: &'target Settings,
+}
+
+impl Running<'_> {
+    /// The tick up to which the record goes, after a release that `end` may have announced; or the end that the unit,
+    /// the board or the rig put to it.
+    fn released(
+        self,
+        recording: &mut Recording,
+        release: Release,
+        push: Option<Push>,
+        end: Option<Tick>,
+    ) -> Result<Tick, RunStop> {
+        let Release { tick, reason, position } = release;
+        match (reason, self.footing) {
+            (ReleaseReason::MotionEnded, _) => {
+                if end.is_none() {
+                    recording.note(tick, MOTION_ENDED)?;
+                }
+                Ok(self.start.after(self.length))
+            }
+            // That the lever does not move is what a diagnostic ramp is there to show; the next one may move it.
+            (ReleaseReason::NoMotion, Footing::Diagnostic) => Ok(tick),
+            (reason, _) => Err(match ending(reason) {
+                Some(why) => {
+                    let opening = recording.opening(position);
+                    RunStop::EndedByUnit(UnitEnd::new(why, (tick, position), opening, push, self.settings))
+                }
+                None => RunStop::released(reason),
+            }),
+        }
+    }
 }
 
 fn until_motion_ends(
     bench: &mut Bench,
     recording: &mut Recording,
-    motion: Running,
+    motion: Running<'_>,
     advance: &dyn Fn(Tick),
 ) -> Result<(), RunStop> {
-    let Running { start, length, footing } = motion;
+    let Running { start, length, .. } = motion;
     let planned_end = start.after(length);
     let limit_ms = length.saturating_add(OVERDUE_TICKS);
     let due = start.after(limit_ms);
     let mut doubt = Doubt::new(start, Source::Motion);
+    let mut push = None;
     let mut end = None;
     loop {
         match recording.next(bench)? {
             StreamItem::Motion { event: MotionEvent::Ended, .. } => end = Some(planned_end),
-            StreamItem::Released { tick, reason: ReleaseReason::MotionEnded, .. } => {
-                if end.is_none() {
-                    recording.note(tick, MOTION_ENDED)?;
-                }
-                end = Some(planned_end);
+            StreamItem::Released { tick, reason, position } => {
+                end = Some(motion.released(recording, Release { tick, reason, position }, push, end)?);
             }
-            // That the lever does not move is what a diagnostic ramp is there to show; the next one may move it.
-            StreamItem::Released { tick, reason: ReleaseReason::NoMotion, .. }
-                if footing == Footing::Diagnostic =>
-            {
-                end = Some(tick);
-            }
-            StreamItem::Released { reason, .. } => return Err(RunStop::released(reason)),
             StreamItem::Sample(sample) => {
                 advance(sample.tick);
+                push = Push::of(&sample).or(push);
                 if end.is_none() && doubt.is_due(&sample) {
                     let released = bench.client.status()?.released;
-                    match released.reason {
-                        ReleaseReason::MotionEnded => recording.note(released.tick, MOTION_ENDED)?,
-                        reason => return Err(RunStop::released(reason)),
-                    }
-                    end = Some(planned_end);
+                    end = Some(motion.released(recording, released, push, end)?);
                 }
-                // The batch that holds the motion's last tick comes after the word that it ended.
-                if end.is_some_and(|end| sample.tick.has_reached(end)) {
+                // Past its end the board lets the push down; the next motion must wait for that. The batch that holds
+                // the motion's last tick comes after the word that it ended.
+                let is_released = sample.state.source == Source::Released;
+                if is_released && end.is_some_and(|end| sample.tick.has_reached(end)) {
                     return Ok(());
                 }
             }

@@ -116,6 +116,12 @@ impl Recording {
         self.holes.iter().any(|hole| hole.span.meets(span) && hides(hole))
     }
 
+    /// Opening at a reading, where the run has a calibration.
+    pub(super) fn opening(&self, position: Counts) -> Option<f32> {
+        let opening = self.calibration.map(|learned| learned.unclamped_opening(position));
+        opening.filter(|opening| opening.is_finite())
+    }
+
     fn take(&mut self, item: &StreamItem) -> Result<(), RecordError> {
         if let StreamItem::Sample(StreamSample { tick, .. }) | StreamItem::State { tick, .. } = item {
             self.last = *tick;
@@ -161,6 +167,9 @@ impl Recording {
                 let dir = self.writer.dir().to_owned();
                 // The drive first; the reason of the cut outweighs a second trouble while closing.
                 bench.let_go(&stop);
+                if let Some(end) = stop.unit_end() {
+                    self.writer.refused(end.refusal());
+                }
                 let _closed = self.writer.close(stop.status());
                 Err(RunStop::Kept { stop: Box::new(stop), dir })
             }

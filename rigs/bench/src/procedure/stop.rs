@@ -2,8 +2,10 @@
 
 use std::path::PathBuf;
 
+use super::ended::UnitEnd;
 use crate::client::ClientError;
 use crate::exit::{Exit, Failure};
+use crate::judge::FaultOf;
 use crate::record::{RecordError, Status};
 use firmware_core::link::state::ReleaseReason;
 
@@ -25,8 +27,11 @@ pub enum RunStop {
         /// Its reason, in words.
         reason: &'static str,
     },
+    /// The motion could not go on.
+    #[error("{0}")]
+    EndedByUnit(UnitEnd),
     /// Whatever it was, what was recorded until then is kept.
-    #[error("{stop}. The record, marked incomplete: {}", .dir.display())]
+    #[error("{stop}. The record, marked {}: {}", .stop.mark(), .dir.display())]
     Kept {
         /// What cut the run short.
         stop: Box<RunStop>,
@@ -50,7 +55,39 @@ impl RunStop {
     /// How a run that ended so stands in its record.
     #[must_use]
     pub fn status(&self) -> Status {
-        Status::Incomplete { reason: self.to_string() }
+        match self {
+            Self::EndedByUnit(end) => end.status(),
+            Self::Kept { stop, .. } => stop.status(),
+            Self::Link(_)
+            | Self::Record(_)
+            | Self::Interrupted
+            | Self::Released { .. }
+            | Self::NotResumed(_)
+            | Self::Overdue { .. } => Status::Incomplete { reason: self.to_string() },
+        }
+    }
+
+    fn mark(&self) -> &'static str {
+        match self.status() {
+            Status::Complete => "complete",
+            Status::EndedByUnit { .. } => "ended by the unit",
+            Status::Incomplete { .. } => "incomplete",
+        }
+    }
+
+    /// The end that the unit put to it, where it did.
+    #[must_use]
+    pub fn unit_end(&self) -> Option<&UnitEnd> {
+        match self {
+            Self::EndedByUnit(end) => Some(end),
+            Self::Kept { stop, .. } => stop.unit_end(),
+            Self::Link(_)
+            | Self::Record(_)
+            | Self::Interrupted
+            | Self::Released { .. }
+            | Self::NotResumed(_)
+            | Self::Overdue { .. } => None,
+        }
     }
 
     fn is_interrupt(&self) -> bool {
@@ -58,7 +95,11 @@ impl RunStop {
             Self::Interrupted => true,
             Self::Kept { stop, .. } => stop.is_interrupt(),
             Self::NotResumed(failure) => failure.exit == Exit::Interrupted,
-            Self::Link(_) | Self::Record(_) | Self::Released { .. } | Self::Overdue { .. } => false,
+            Self::Link(_)
+            | Self::Record(_)
+            | Self::Released { .. }
+            | Self::EndedByUnit(_)
+            | Self::Overdue { .. } => false,
         }
     }
 
@@ -101,7 +142,12 @@ impl From<RunStop> for Failure {
             return failure;
         }
         let message = stop.to_string();
-        let exit = if stop.is_interrupt() { Exit::Interrupted } else { Exit::Undetermined };
+        let exit = match stop.unit_end().map(UnitEnd::fault_of) {
+            Some(FaultOf::Unit) => Exit::NotFit,
+            Some(FaultOf::Rig) => Exit::Undetermined,
+            None if stop.is_interrupt() => Exit::Interrupted,
+            None => Exit::Undetermined,
+        };
         Self { exit, message }
     }
 }

@@ -59,6 +59,15 @@ impl fmt::Display for RunKind {
 pub enum Status {
     /// It did.
     Complete,
+    /// The unit ended it: why stands in the outcome's refusal.
+    EndedByUnit {
+        /// Short name of the reason, for machines: `obstructed`.
+        reason: String,
+        /// Tick in which the drive was let go.
+        tick: u32,
+        /// Raw position in the last tick before.
+        position_counts: i16,
+    },
     /// It did not.
     Incomplete {
         /// Why, in words for the report.

@@ -70,6 +70,12 @@ impl Run {
         Loss::of(&self.rows)
     }
 
+    /// True for a run that the unit ended.
+    #[must_use]
+    pub fn is_ended_by_unit(&self) -> bool {
+        matches!(self.file.status, Status::EndedByUnit { .. })
+    }
+
     /// True when the run came to its end.
     #[must_use]
     pub fn is_complete(&self) -> bool {

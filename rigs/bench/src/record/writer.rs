@@ -11,9 +11,9 @@ use firmware_core::units::Tick;
 use crate::client::StreamItem;
 
 use super::{
-    Conditions, Made, Mark, Outcome, RECORD_VERSION, RUN_FILE, RecordError, Row, RunFile, RunInfo, RunName,
-    SAMPLE_HEADER, SAMPLES_FILE, SERIES_FILE, Sample, SampleSums, Series, Status, from_stream, numbering,
-    write_whole,
+    Conditions, Made, Mark, Outcome, RECORD_VERSION, RUN_FILE, RecordError, Refusal, Row, RunFile, RunInfo,
+    RunName, SAMPLE_HEADER, SAMPLES_FILE, SERIES_FILE, Sample, SampleSums, Series, Status, from_stream,
+    numbering, write_whole,
 };
 
 /// Checksum of `samples.csv`; any archive tool computes the same.
@@ -137,6 +137,11 @@ impl RunWriter {
     /// Notes what came out: a calibration, a refusal.
     pub fn outcome(&mut self, outcome: Outcome) {
         self.file.outcome = outcome;
+    }
+
+    /// Notes why the run could not go on.
+    pub fn refused(&mut self, refusal: Refusal) {
+        self.file.outcome.refusal = Some(refusal);
     }
 
     /// Adds a condition that was only known during the run (supply, temperature).

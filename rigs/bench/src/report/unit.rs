@@ -150,6 +150,9 @@ impl UnitResult {
         for (run, _) in &self.runs {
             let state = match &run.file.status {
                 Status::Complete => "complete".to_owned(),
+                Status::EndedByUnit { reason, tick, .. } => {
+                    format!("ended by the unit at tick {tick}: {reason}")
+                }
                 Status::Incomplete { reason } => format!("incomplete: {reason}"),
             };
             let sums = run.file.sums.unwrap_or_default();

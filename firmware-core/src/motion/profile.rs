@@ -1,7 +1,5 @@
-//! Motion profiles: what a sweep or a step is, tick by tick, run by the board itself.
-//!
-//! A profile is a list of straight segments. Each leads from where the last one ended to its own value
-//! in a stated number of ticks; zero ticks is a step, the same value again is a dwell.
+//! What a sweep or a step is, tick by tick: a list of straight segments. Each leads from where the last one ended to its
+//! own value in a stated number of ticks; zero ticks is a step, the same value again is a dwell.
 
 use heapless::Vec;
 use serde::{Deserialize, Serialize};
@@ -63,14 +61,37 @@ pub enum MotionError {
 
 /// A motion profile and how far it has run.
 #[derive(Debug, Clone, Default)]
-pub struct Motion {
+pub struct Profile {
     segments: Vec<Segment, MAX_SEGMENTS>,
     index: usize,
     elapsed: u32,
     from: Option<Goal>,
 }
 
-impl Motion {
+/// A tick of an open-loop ramp that pushes ever harder one way.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) struct Ramp {
+    pub(super) way: Way,
+    pub(super) part: RampPart,
+}
+
+/// Which way a push goes.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Way {
+    Opening,
+    Closing,
+}
+
+/// Where in the ramp a tick lies.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum RampPart {
+    Begins,
+    Goes,
+    /// Its last tick: it has no more push to give.
+    Spent,
+}
+
+impl Profile {
     /// An empty profile.
     #[must_use]
     pub const fn new() -> Self {
@@ -119,6 +140,38 @@ impl Motion {
     #[must_use]
     pub fn index(&self) -> usize {
         self.index
+    }
+
+    /// True once all segments have run.
+    pub(super) fn is_over(&self) -> bool {
+        self.index >= self.segments.len()
+    }
+
+    /// The ramp that the last tick's command belongs to. A dwell is none, nor is a ramp that only takes a push back:
+    /// neither has to move anything.
+    pub(super) fn ramp(&self) -> Option<Ramp> {
+        let segment = self.segments.get(self.index)?;
+        let (to, from) = match (segment.goal, self.from) {
+            (Goal::Duty(to), Some(Goal::Duty(from))) => (to.get(), from.get()),
+            (Goal::Current(to), Some(Goal::Current(from))) => (to.0, from.0),
+            (Goal::Duty(to), _) => (to.get(), 0.0),
+            (Goal::Current(to), _) => (to.0, 0.0),
+            (Goal::Opening(_) | Goal::Release, _) => return None,
+        };
+        let way = if to > from && to > 0.0 {
+            Way::Opening
+        } else if to < from && to < 0.0 {
+            Way::Closing
+        } else {
+            return None;
+        };
+        let part = match self.elapsed {
+            0 => return None,
+            done if done >= segment.ticks => RampPart::Spent,
+            1 => RampPart::Begins,
+            _ => RampPart::Goes,
+        };
+        Some(Ramp { way, part })
     }
 
     /// The command for this tick, or `None` once the profile has ended.
@@ -174,7 +227,7 @@ mod tests {
     }
 
     fn run(segments: &[Segment], here: f32) -> std::vec::Vec<Command> {
-        let mut motion = Motion::new();
+        let mut motion = Profile::new();
         for segment in segments {
             motion.push(*segment).unwrap();
         }
@@ -201,6 +254,6 @@ mod tests {
 
     #[test]
     fn an_empty_profile_is_refused() {
-        assert_eq!(Motion::new().rewind(Opening::OPEN), Err(MotionError::Empty));
+        assert_eq!(Profile::new().rewind(Opening::OPEN), Err(MotionError::Empty));
     }
 }
