@@ -7,11 +7,11 @@ use std::path::{Path, PathBuf};
 
 use firmware_core::calibration::{Calibration, CalibrationError, Setup, Warmth};
 use firmware_core::learn::{CheckSet, LearnOutcome};
+use host_sim::files::write_whole;
 use serde::{Deserialize, Serialize};
 
 use crate::exit::Failure;
 use crate::procedure::Target;
-use crate::record::write_whole;
 use crate::toml_file::TomlFile;
 
 /// Whether everything about a calibration was confirmed.

@@ -83,7 +83,7 @@ mod follower {
         loop {
             let is_last = stop.load(Ordering::SeqCst);
             match follower.new_lines() {
-                Ok(lines) => lines.iter().for_each(|line| eprintln!("board {line}")),
+                Ok(lines) => lines.iter().for_each(|line| eprintln!("board {}", printable(line))),
                 Err(error) => return eprintln!("board log: {error}"),
             }
             if is_last {

@@ -38,6 +38,6 @@ pub fn run(args: &Args, kind: MoveKind, console: &Console) -> VerbResult {
     let run = dir.file_name().map_or_else(String::new, |name| name.to_string_lossy().into_owned());
     let text = format!("{}: recorded {}", target.unit, dir.display());
     let told = Told { unit: target.unit, run, folder: dir.display().to_string() };
-    console.result(&text, &told);
+    console.result(&text, &told)?;
     Ok(crate::exit::Exit::Done)
 }
