@@ -14,13 +14,13 @@ pub enum ReadError {
     #[error("there is no such file; check the path")]
     Missing,
     /// A folder.
-    #[error("is a folder; a file is needed")]
+    #[error("is a folder")]
     Folder,
     /// A device, a pipe or a socket: it may never end, or never begin.
-    #[error("is a device or a pipe; a file on disk is needed")]
+    #[error("is a device or a pipe, which may never end")]
     NoFile,
     /// More than the limit.
-    #[error("is too large; allowed: at most {most} bytes")]
+    #[error("is too large; allowed: at most {}", size(*.most))]
     TooLarge {
         /// The limit, bytes.
         most: u64,
@@ -34,6 +34,11 @@ pub enum ReadError {
     /// The system refused.
     #[error("cannot be read ({0}); check path and permissions")]
     System(io::Error),
+}
+
+fn size(bytes: u64) -> String {
+    const MIB: u64 = 1 << 20;
+    if bytes.is_multiple_of(MIB) { format!("{} MiB", bytes / MIB) } else { format!("{bytes} bytes") }
 }
 
 impl From<io::Error> for ReadError {

@@ -71,7 +71,7 @@ impl TomlFile {
                 field: "".into(),
                 seen: "".into(),
                 allowed: error.to_string().into(),
-                next: "A TOML file is UTF-8 text of at most 1 MiB.".into(),
+                next: "A TOML file on disk is needed: UTF-8 text of at most 1 MiB.".into(),
             }),
         }
     }

@@ -26,7 +26,7 @@ pub use writer::RunWriter;
 
 /// Most bytes of `samples.csv`: an hour at 1000 samples a second.
 pub(crate) const SAMPLES_LIMIT: u64 = 256 << 20;
-/// Most bytes of `series.csv`: a row for every tick of the longest scenario.
+/// Most bytes of `series.csv`: a row of 100 bytes for each tick of the longest built-in scenario, 600 s.
 pub(crate) const SERIES_LIMIT: u64 = 64 << 20;
 /// Version of the folder's layout; a reader refuses any other.
 pub const RECORD_VERSION: u32 = 1;

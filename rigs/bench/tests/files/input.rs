@@ -20,7 +20,7 @@ fn what_has_no_end_no_writer_or_no_text_is_refused_at_once_in_words() {
         ("/dev/zero", "device"),
         ("fifo", "pipe"),
         ("dir", "folder"),
-        ("huge", "1048576"),
+        ("huge", "at most 1 MiB"),
         ("none.toml", "no such"),
     ] {
         for args in [
@@ -33,7 +33,7 @@ fn what_has_no_end_no_writer_or_no_text_is_refused_at_once_in_words() {
             has(&ends(at, 2, args), &[file, why]);
         }
     }
-    for (file, why) in [("fifo", "pipe"), ("dir", "folder"), ("huge", "67108864")] {
+    for (file, why) in [("fifo", "pipe"), ("dir", "folder"), ("huge", "at most 16 MiB")] {
         let said = ends(at, 2, &["campaign", "boost-step", "--runs", "1", "--checkpoint", file]);
         has(&said, &[file, why]);
     }
@@ -47,7 +47,7 @@ fn samples_beyond_an_hour_and_half_are_not_read() {
     learned(at);
     let samples = at.join("units/healthy/0001-learn/samples.csv");
     File::options().write(true).open(samples).unwrap().set_len(3 << 30).unwrap();
-    has(&ends(at, 2, &["judge", "units/healthy"]), &["samples.csv", "268435456"]);
+    has(&ends(at, 2, &["judge", "units/healthy"]), &["samples.csv", "at most 256 MiB"]);
 }
 
 #[test]
@@ -84,7 +84,8 @@ fn a_message_repeats_the_beginning_of_a_field_only() {
 fn no_message_holds_what_a_terminal_obeys() {
     let folder = tempfile::tempdir().unwrap();
     let at = folder.path();
-    let named = vanebench::profile::DEMO_LIMITS.replacen("bench-actuator-a", "a\\u001b[2J\\u009b\\u202e", 1);
+    let named =
+        vanebench::profile::DEMO_LIMITS.replacen("= \"bench-actuator-a", "= \"a\\u001b[2J\\u009b\\u202e", 1);
     fs::write(at.join("limits.toml"), named).unwrap();
     for args in [
         &["judge", "no\u{1b}[2Jfolder"][..],
