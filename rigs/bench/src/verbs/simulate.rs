@@ -15,6 +15,7 @@ use host_sim::campaign::{self, CampaignPlan, Spread};
 use host_sim::metrics::{METRICS, MetricColumn, Metrics};
 use host_sim::run::{Record, RunError, RunOutcome, run_world};
 use host_sim::scenario::{BuiltIn, Scenario, builtins};
+use host_sim::shown::brief;
 use serde::Serialize;
 
 use super::campaign::MOST_RUNS;
@@ -138,7 +139,8 @@ pub(super) fn scenario(name: &str) -> Result<Scenario, Failure> {
         let names: Vec<&str> = builtins().iter().map(|built_in| built_in.name).collect();
         let allowed = names.join(", ");
         return Err(Failure::usage(format!(
-            "no scenario `{name}`; built in: {allowed}; or give the path of a TOML file"
+            "no scenario `{}`; built in: {allowed}; or give the path of a TOML file",
+            brief(name)
         )));
     }
     Scenario::load(path).map_err(Failure::usage)
