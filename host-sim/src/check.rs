@@ -2,6 +2,8 @@
 //!
 //! In: a field name and its value. Out: nothing, or [`BadParameter`] naming field, value and what is allowed.
 
+use crate::shown::brief;
+
 /// A value that was refused.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
 #[error("`{field}` is {value}; allowed: {allowed}")]
@@ -18,7 +20,7 @@ impl BadParameter {
     /// A refusal of `value` for `field`.
     #[must_use]
     pub fn new(field: impl Into<String>, value: impl ToString, allowed: impl Into<String>) -> Self {
-        Self { field: field.into(), value: value.to_string(), allowed: allowed.into() }
+        Self { field: field.into(), value: brief(&value.to_string()), allowed: allowed.into() }
     }
 
     /// The same refusal, seen from the table that holds the field.

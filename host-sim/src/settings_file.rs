@@ -7,6 +7,8 @@ use serde::de::DeserializeOwned;
 use toml::de::{DeTable, DeValue};
 
 use crate::check::BadParameter;
+use crate::files::{self, TOML_LIMIT};
+use crate::shown::brief_message;
 
 /// Why a file was refused.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
@@ -32,13 +34,11 @@ pub enum FileError {
         bad: BadParameter,
     },
     /// The file cannot be read.
-    #[error(
-        "{file}: cannot be read ({reason}); check path and permissions; a readable UTF-8 text file is needed"
-    )]
+    #[error("{file}: {reason}")]
     Unreadable {
         /// File name as given.
         file: String,
-        /// What the system says.
+        /// Why not.
         reason: String,
     },
 }
@@ -55,7 +55,7 @@ pub fn read<T: DeserializeOwned>(
     let value: T = toml::from_str(text).map_err(|error| FileError::Shape {
         file: file.to_owned(),
         line: error.span().map_or(1, |span| line_at(text, span.start)),
-        message: error.message().trim_end().to_owned(),
+        message: brief_message(error.message()),
     })?;
     match check(&value) {
         Ok(()) => Ok(value),
@@ -68,7 +68,7 @@ pub fn read<T: DeserializeOwned>(
 /// # Errors
 /// [`FileError::Unreadable`].
 pub fn text_of(path: &std::path::Path) -> Result<String, FileError> {
-    std::fs::read_to_string(path).map_err(|error| FileError::Unreadable {
+    files::text_of(path, TOML_LIMIT).map_err(|error| FileError::Unreadable {
         file: path.display().to_string(),
         reason: error.to_string(),
     })

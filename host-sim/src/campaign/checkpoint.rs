@@ -1,23 +1,34 @@
 //! Keeps a campaign's progress on disk so that it can go on after an interruption.
 //!
-//! In: statistics so far and a fingerprint of the plan. Out: a JSON file, written beside and renamed, so that
-//! it is whole or absent. Refuses a checkpoint of another plan.
+//! In: statistics so far and a fingerprint of the plan. Out: a JSON file, whole or absent. Refuses a checkpoint
+//! of another plan.
 
 use std::path::{Path, PathBuf};
 
 use serde::{Deserialize, Serialize};
 
 use super::stats::CampaignStats;
+use crate::files::{self, ReadError};
+use crate::shown::brief_message;
+
+/// Most bytes of a checkpoint: 200 times the 77 kB that 2000 runs take, and more runs take hardly more.
+const MOST_BYTES: u64 = 16 << 20;
 
 /// Why a checkpoint could not be used.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
 pub enum CheckpointError {
-    /// The file cannot be read or written.
-    #[error("{file}: {reason}; check the folder and the space left")]
-    Disk {
+    /// The file cannot be read, or could never be written.
+    #[error("{file}: {reason}")]
+    Unreadable {
         /// File.
         file: PathBuf,
-        /// What the system says.
+        /// Why not.
+        reason: String,
+    },
+    /// The disk refuses the file: full, or without permission.
+    #[error("{reason}. The checkpoint of before still stands")]
+    Unwritable {
+        /// File and what the system says.
         reason: String,
     },
     /// Not a checkpoint of this program.
@@ -50,24 +61,16 @@ pub(super) struct Checkpoint {
 impl Checkpoint {
     /// Loads a checkpoint of the plan with this fingerprint; nothing when there is no file.
     pub(super) fn load(file: &Path, fingerprint: u64) -> Result<Option<Self>, CheckpointError> {
-        let text = match std::fs::read_to_string(file) {
+        let unreadable = |reason: String| CheckpointError::Unreadable { file: file.to_owned(), reason };
+        let text = match files::text_of(file, MOST_BYTES) {
             Ok(text) => text,
-            Err(error) if error.kind() == std::io::ErrorKind::NotFound => {
-                // Told now, not after the minutes that the first save is away.
-                return match file.parent() {
-                    Some(folder) if !(folder.as_os_str().is_empty() || folder.is_dir()) => {
-                        let reason = format!("there is no folder {}", folder.display());
-                        Err(CheckpointError::Disk { file: file.to_owned(), reason })
-                    }
-                    _ => Ok(None),
-                };
-            }
-            Err(error) => {
-                return Err(CheckpointError::Disk { file: file.to_owned(), reason: error.to_string() });
-            }
+            // Told now, not after the minutes that the first save is away.
+            Err(ReadError::Missing) => return room_for(file).map(|()| None).map_err(unreadable),
+            Err(error) => return Err(unreadable(error.to_string())),
         };
         let foreign = |reason: String| CheckpointError::Foreign { file: file.to_owned(), reason };
-        let checkpoint: Self = serde_json::from_str(&text).map_err(|error| foreign(error.to_string()))?;
+        let checkpoint: Self =
+            serde_json::from_str(&text).map_err(|error| foreign(brief_message(&error.to_string())))?;
         if checkpoint.fingerprint != fingerprint {
             return Err(CheckpointError::OtherPlan { file: file.to_owned() });
         }
@@ -79,12 +82,20 @@ impl Checkpoint {
 
     /// Writes it whole or not at all.
     pub(super) fn save(&self, file: &Path) -> Result<(), CheckpointError> {
-        let disk = |reason: String| CheckpointError::Disk { file: file.to_owned(), reason };
-        let text = serde_json::to_string(self).map_err(|error| disk(error.to_string()))?;
-        let mut beside = file.as_os_str().to_owned();
-        beside.push(".part");
-        std::fs::write(&beside, text).map_err(|error| disk(error.to_string()))?;
-        std::fs::rename(&beside, file).map_err(|error| disk(error.to_string()))
+        let text = serde_json::to_string(self)
+            .map_err(|error| CheckpointError::Unwritable { reason: error.to_string() })?;
+        files::write_whole(file, text.as_bytes())
+            .map_err(|error| CheckpointError::Unwritable { reason: error.to_string() })
+    }
+}
+
+/// Whether the folder is there that the file is to be made in.
+fn room_for(file: &Path) -> Result<(), String> {
+    match file.parent() {
+        Some(folder) if !(folder.as_os_str().is_empty() || folder.is_dir()) => {
+            Err(format!("there is no folder {}; make it, or give another file", folder.display()))
+        }
+        _ => Ok(()),
     }
 }
 

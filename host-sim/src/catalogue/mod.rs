@@ -14,6 +14,7 @@ mod preset;
 mod sensor;
 mod stops;
 
+use crate::shown::brief;
 pub use case::{Case, Mishaps};
 pub use healthy::{draw_unit, nominal_unit};
 pub use preset::{Family, Preset, Severity, Tag};
@@ -46,9 +47,10 @@ pub fn all() -> impl Iterator<Item = &'static Preset> {
 /// [`UnknownPreset`] with the three nearest names.
 pub fn find(name: &str) -> Result<&'static Preset, UnknownPreset> {
     all().find(|preset| preset.name == name).ok_or_else(|| {
+        let asked = brief(name);
         let mut names: Vec<&str> = all().map(|preset| preset.name).collect();
-        names.sort_by_key(|known| distance(name, known));
-        UnknownPreset { asked: name.to_owned(), nearest: names[..3].join(", ") }
+        names.sort_by_key(|known| distance(&asked, known));
+        UnknownPreset { asked, nearest: names[..3].join(", ") }
     })
 }
 

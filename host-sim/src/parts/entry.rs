@@ -11,6 +11,8 @@ use super::field::FieldSpec;
 use super::problem::Problem;
 use super::quantity::{Dimension, INCH_MM, Origin, Quantity, TOLERANCE_SHARE, ToleranceOrigin, UNITS, Unit};
 
+use crate::shown::MOST_SHOWN;
+
 /// Who measured the sheet's values and with what, where an entry does not say otherwise.
 #[derive(Debug, Clone, Default, Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -51,14 +53,31 @@ pub(super) fn quantity(spec: &FieldSpec, value: &Value, sheet: &Measured) -> Res
     in_range(spec, unit, written)?;
     let value = written * unit.in_base;
     let (tolerance, tolerance_origin) = match number("tol") {
-        Some(tol) if tol.is_finite() && tol >= 0.0 => (tol * unit.in_base, ToleranceOrigin::Stated),
-        Some(tol) => {
-            return Err(Problem::NotANumber { what: "tol", value: tol, and: " not below zero" });
-        }
+        Some(tol) => (stated_tolerance(spec, tol, tol * unit.in_base)?, ToleranceOrigin::Stated),
         None => (value.abs() * TOLERANCE_SHARE, ToleranceOrigin::Estimated),
     };
     let origin = measured_by(&|key| entry.get(key).and_then(Value::as_str).map(str::to_owned), sheet)?;
     Ok(Quantity { value, tolerance, tolerance_origin, origin })
+}
+
+/// A tolerance as it stands in the sheet and in the base unit; no wider than the range of the value.
+fn stated_tolerance(spec: &FieldSpec, written: f64, tolerance: f64) -> Result<f64, Problem> {
+    if !(written.is_finite() && written >= 0.0) {
+        return Err(Problem::NotANumber { what: "tol", value: written, and: " not below zero" });
+    }
+    let most = spec.range.1 - spec.range.0;
+    let unit = spec.dimension.symbol();
+    if tolerance <= most {
+        Ok(tolerance)
+    } else {
+        Err(Problem::ToleranceTooWide { value: tolerance, unit, most })
+    }
+}
+
+/// Words of a sheet, no longer than a page can hold.
+pub(super) fn words(text: String, most: usize) -> Result<String, Problem> {
+    let length = text.chars().count();
+    if length <= most { Ok(text) } else { Err(Problem::TooLong { length, most }) }
 }
 
 /// Who and with what: from the entry, else from the sheet.
@@ -66,8 +85,8 @@ pub(super) fn measured_by(own: &dyn Fn(&str) -> Option<String>, sheet: &Measured
     let by = own("by").or_else(|| sheet.by.clone());
     let with = own("with").or_else(|| sheet.with.clone());
     Ok(Origin::Measured {
-        by: by.ok_or(Problem::NobodyNamed { what: "who measured it (by)" })?,
-        with: with.ok_or(Problem::NobodyNamed { what: "with which tool (with)" })?,
+        by: words(by.ok_or(Problem::NobodyNamed { what: "who measured it (by)" })?, MOST_SHOWN)?,
+        with: words(with.ok_or(Problem::NobodyNamed { what: "with which tool (with)" })?, MOST_SHOWN)?,
     })
 }
 

@@ -9,6 +9,7 @@ mod entry;
 mod field;
 pub mod figures;
 pub mod flow;
+mod indexing;
 mod problem;
 mod quantity;
 mod read;

@@ -1,6 +1,7 @@
 //! What can be wrong with a parts sheet, in words that a technician can act on.
 
 use crate::nozzle::{LinkageError, RingError};
+use crate::shown::number;
 
 /// One thing wrong, with its place.
 #[derive(Debug, Clone, PartialEq)]
@@ -62,7 +63,7 @@ impl std::fmt::Display for Wheel {
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
 pub enum Problem {
     /// The file could not be read.
-    #[error("cannot be read ({reason}); check the path and its permissions")]
+    #[error("{reason}")]
     Unreadable {
         /// What the system said.
         reason: String,
@@ -108,7 +109,7 @@ pub enum Problem {
         allowed: String,
     },
     /// Not finite, or a tolerance below zero.
-    #[error("{what} is {value}; it must be a finite number{and}. Measure it again")]
+    #[error("{what} is {}; it must be a finite number{and}. Measure it again", number(*.value))]
     NotANumber {
         /// Value or tolerance.
         what: &'static str,
@@ -117,6 +118,24 @@ pub enum Problem {
         /// Further condition.
         and: &'static str,
     },
+    /// A tolerance wider than everything that the value could be.
+    #[error("has a tolerance of ±{} {unit}; allowed: at most {most} {unit}. Check the digits", number(*.value))]
+    ToleranceTooWide {
+        /// Tolerance in the base unit.
+        value: f64,
+        /// Base unit.
+        unit: &'static str,
+        /// Widest.
+        most: f64,
+    },
+    /// Words that would fill the page.
+    #[error("is {length} characters long; allowed: at most {most}. Shorten it")]
+    TooLong {
+        /// Characters.
+        length: usize,
+        /// Most.
+        most: usize,
+    },
     /// Nobody is named who measured it, or no tool.
     #[error("does not say {what}; add it here, or for the whole sheet under [measured]")]
     NobodyNamed {
@@ -124,7 +143,10 @@ pub enum Problem {
         what: &'static str,
     },
     /// Far from anything plausible, and no unit mix-up explains it.
-    #[error("is {value} {unit}; plausible is {min} to {max} {unit}. Measure it again, or check the digits")]
+    #[error(
+        "is {} {unit}; plausible is {min} to {max} {unit}. Measure it again, or check the digits",
+        number(*.value)
+    )]
     OutOfRange {
         /// Value in the base unit.
         value: f64,

@@ -14,13 +14,19 @@ use toml::Value;
 use super::check;
 use super::entry::{self, Measured};
 use super::field::{Field, FieldSpec, Missing, SPECS};
+use super::indexing::{self, RawIndexing};
 use super::problem::{Finding, Problem, SheetError};
 use super::quantity::{Origin, Quantity, ToleranceOrigin};
-use super::sheet::{ActsOn, Count, IndexLink, Indexing, Material, PartsSheet, WheelMaterial};
+use super::sheet::{Count, Indexing, Material, PartsSheet, WheelMaterial};
 use super::wheels;
+use crate::files::{self, TOML_LIMIT};
+use crate::shown::{MOST_SHOWN, brief, brief_message};
 
 /// Vane and blade counts that a turbo may have; the lower end makes a ring, the upper catches typing errors.
 const COUNTS: (u32, u32) = (3, 60);
+
+/// Most characters of the remark: a few lines of a report.
+const MOST_NOTE: usize = 400;
 
 type Entries = BTreeMap<String, Spanned<Value>>;
 
@@ -45,25 +51,6 @@ struct RawSheet {
     indexing: RawIndexing,
 }
 
-#[derive(Deserialize, Default)]
-#[serde(deny_unknown_fields)]
-struct RawIndexing {
-    #[serde(default)]
-    datum: String,
-    #[serde(default)]
-    chain: Vec<Spanned<RawLink>>,
-}
-
-#[derive(Deserialize)]
-#[serde(deny_unknown_fields)]
-struct RawLink {
-    name: String,
-    on: ActsOn,
-    tol_deg: Option<f64>,
-    tol_mm: Option<f64>,
-    at_radius_mm: Option<f64>,
-}
-
 impl PartsSheet {
     /// Reads and checks a file.
     ///
@@ -71,7 +58,7 @@ impl PartsSheet {
     /// Everything wrong with it, each with line, field and advice.
     pub fn read(path: &Path) -> Result<Self, SheetError> {
         let file = path.display().to_string();
-        match std::fs::read_to_string(path) {
+        match files::text_of(path, TOML_LIMIT) {
             Ok(text) => Self::parse(&file, &text),
             Err(error) => {
                 let problem = Problem::Unreadable { reason: error.to_string() };
@@ -92,7 +79,7 @@ impl PartsSheet {
         };
         let raw: RawSheet = toml::from_str(text).map_err(|error| {
             let line = error.span().map(|span| line_of(text, span.start));
-            let problem = Problem::Syntax { reason: error.message().to_owned() };
+            let problem = Problem::Syntax { reason: brief_message(error.message()) };
             refuse(vec![Finding { line, field: "sheet".into(), problem }])
         })?;
         let mut reader = Reader { text, measured: raw.measured.clone(), findings: Vec::new() };
@@ -151,11 +138,14 @@ impl Reader<'_> {
         let compressor_material = self.material(&sections, "compressor", Material::Aluminium);
         let turbine_material = self.material(&sections, "turbine", Material::Nickel);
         let indexing = self.indexing(raw.indexing);
+        let name = self.words("name", raw.name, MOST_SHOWN);
+        let note = self.words("note", raw.note, MOST_NOTE);
+        let measured_on = self.words("measured.on", raw.measured.on, MOST_SHOWN);
         let sheet = (|| {
             Some(PartsSheet {
-                name: raw.name,
-                measured_on: raw.measured.on,
-                note: raw.note,
+                name,
+                measured_on,
+                note,
                 vanes: vanes?.value,
                 compressor_blades: compressor_blades?,
                 turbine_blades: turbine_blades?,
@@ -173,7 +163,7 @@ impl Reader<'_> {
         let problem = match kind.map(|entry| entry.get_ref().as_str()) {
             Some(Some("pivoting-vanes")) => return Some(()),
             Some(Some("sliding-nozzle")) => Problem::SlidingNozzle,
-            Some(Some(other)) => Problem::UnknownNozzle { kind: other.to_owned() },
+            Some(Some(other)) => Problem::UnknownNozzle { kind: brief(other) },
             Some(None) => Problem::NotAQuantity { example: "kind = \"pivoting-vanes\"".into() },
             None => Problem::Missing { example: "kind = \"pivoting-vanes\"".into() },
         };
@@ -192,7 +182,7 @@ impl Reader<'_> {
             });
             for (key, entry) in entries.iter().filter(|(key, _)| !allowed.contains(&key.as_str())) {
                 let problem = Problem::UnknownKey { allowed: allowed.join(", ") };
-                self.report(Some(entry), format!("{section}.{key}"), problem);
+                self.report(Some(entry), format!("{section}.{}", brief(key)), problem);
             }
         }
     }
@@ -253,31 +243,24 @@ impl Reader<'_> {
             return Some(WheelMaterial { material: *material, origin });
         }
         let allowed = Material::NAMED.map(|(named, _)| named).join(", ");
-        let problem = Problem::UnknownMaterial { material: name.to_owned(), allowed };
+        let problem = Problem::UnknownMaterial { material: brief(name), allowed };
         self.report(entry, format!("{section}.material"), problem);
         None
     }
 
     fn indexing(&mut self, raw: RawIndexing) -> Indexing {
-        let mut chain = Vec::new();
-        for link in raw.chain {
-            let line = line_of(self.text, link.span().start);
-            let RawLink { name, on, tol_deg, tol_mm, at_radius_mm } = link.into_inner();
-            let degrees = match (tol_deg, tol_mm, at_radius_mm) {
-                (Some(degrees), None, None) => degrees,
-                (None, Some(mm), Some(radius)) => libm::atan2(mm, radius).to_degrees(),
-                _ => f64::NAN,
-            };
-            if degrees.is_finite() && degrees >= 0.0 {
-                chain.push(IndexLink { name, tolerance_deg: degrees, acts_on: on });
-            } else {
-                let example = "tol_deg = … or tol_mm = … with at_radius_mm = …, none below zero".into();
-                let problem = Problem::NotAQuantity { example };
-                let field = format!("indexing.chain {name:?}");
-                self.findings.push(Finding { line: Some(line), field, problem });
-            }
-        }
-        Indexing { datum: raw.datum, chain }
+        indexing::read(raw, &|at| line_of(self.text, at)).unwrap_or_else(|findings| {
+            self.findings.extend(findings);
+            Indexing::default()
+        })
+    }
+
+    /// Name and remarks of the sheet itself.
+    fn words(&mut self, field: &str, text: String, most: usize) -> String {
+        entry::words(text, most).unwrap_or_else(|problem| {
+            self.report(None, field, problem);
+            String::new()
+        })
     }
 }
 

@@ -1,16 +1,21 @@
 //! The verbs and what each takes.
 
+use std::io::ErrorKind;
+
+use clap::error::{ContextKind, ContextValue};
 use clap::{Parser, Subcommand};
+use host_sim::shown::brief;
 
 use crate::console::{Console, Style};
-use crate::exit::VerbResult;
+use crate::exit::{Exit, VerbResult};
 use crate::procedure::MoveKind;
 use crate::{interrupt, verbs};
 
 /// Bench, simulate, validate and match VGT vane actuators and their controllers.
 ///
 /// Exit codes: 0 fit or done; 1 not fit; 2 wrong command line or file; 3 undetermined (link lost, supply
-/// out of range, not proven, run incomplete, disk refuses); 130 interrupted.
+/// out of range, not proven, run incomplete, disk or standard output refuses); 130 interrupted. A reader of
+/// the output that leaves early (`| head`) changes none of them.
 #[derive(Debug, Parser)]
 #[command(name = "vanebench", version, propagate_version = true)]
 pub struct Cli {
@@ -40,7 +45,7 @@ enum Verb {
     /// Match the parts of a new turbo to the calibration of the old one
     Match(verbs::match_parts::Args),
     /// Judge what is on record of a unit against its limits
-    Judge(verbs::judge::Args),
+    Judge(verbs::judge::JudgeArgs),
     /// Judge, and lay the record out as a printable report
     Report(verbs::judge::ReportArgs),
     /// Run a scenario under one or several controllers and compare
@@ -52,6 +57,26 @@ enum Verb {
 }
 
 impl Cli {
+    /// Reads the command line.
+    ///
+    /// # Errors
+    /// How to end at once: after the help that was asked for, or after words about what is wrong.
+    pub fn read(console: &Console) -> Result<Self, Exit> {
+        Self::try_parse().map_err(|error| {
+            if !error.use_stderr() {
+                return match error.print() {
+                    Err(refused) if refused.kind() != ErrorKind::BrokenPipe => {
+                        console.note(&format!("vanebench: standard output: {refused}"));
+                        Exit::Undetermined
+                    }
+                    Ok(()) | Err(_) => Exit::Done,
+                };
+            }
+            console.note(&brief_words(&error));
+            Exit::Usage
+        })
+    }
+
     /// How results are to be printed.
     #[must_use]
     pub fn style(&self) -> Style {
@@ -80,4 +105,16 @@ impl Cli {
             Verb::Campaign(args) => verbs::campaign::run(args, console),
         }
     }
+}
+
+/// The parser's words, with what they repeat of the command line cut short.
+fn brief_words(error: &clap::Error) -> String {
+    const REPEATED: [ContextKind; 3] =
+        [ContextKind::InvalidValue, ContextKind::InvalidArg, ContextKind::InvalidSubcommand];
+    let words = error.to_string();
+    let repeated = REPEATED.into_iter().filter_map(|kind| error.get(kind));
+    repeated.fold(words, |words, value| match value {
+        ContextValue::String(value) if brief(value) != *value => words.replace(value, &brief(value)),
+        _ => words,
+    })
 }

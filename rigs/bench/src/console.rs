@@ -1,9 +1,10 @@
 //! What people and machines see: plain text or JSON on standard output, progress and cautions on
 //! standard error, so that output can be piped.
 
-use std::io::{IsTerminal, Write};
+use std::io::{ErrorKind, IsTerminal, Write};
 use std::time::Duration;
 
+use host_sim::shown::printable;
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 use serde::Serialize;
 
@@ -31,15 +32,24 @@ impl Console {
         Self { style }
     }
 
-    /// Writes a result: `text` for people, `value` for machines.
-    pub fn result(&self, text: &str, value: &impl Serialize) {
+    /// Writes a result: `text` for people, `value` for machines. A reader that has left (`| head`) is no
+    /// error: the verb ends with its own code.
+    ///
+    /// # Errors
+    /// When standard output takes nothing more.
+    pub fn result(&self, text: &str, value: &impl Serialize) -> Result<(), Failure> {
         match self.style {
-            Style::Plain => self.out(text),
-            Style::Json => match serde_json::to_string_pretty(value) {
-                Ok(json) => self.out(&json),
-                Err(error) => self.note(&format!("the result could not be written as JSON: {error}")),
-            },
+            Style::Plain => out(&printable(text.trim_end())),
+            Style::Json => serde_json::to_string_pretty(value)
+                .map_err(std::io::Error::from)
+                .and_then(|json| out(&printable_json(&json))),
         }
+        .map_err(|error| {
+            Failure::undetermined(format!(
+                "standard output: {error}. The result was not told whole; what was recorded or written to files \
+                 stands. Free space or send the output elsewhere, then run again."
+            ))
+        })
     }
 
     /// Writes a line for people on standard error; machines never see it.
@@ -50,7 +60,9 @@ impl Console {
     /// Writes how a verb failed.
     pub fn failure(&self, failure: &Failure) {
         if self.style == Style::Json {
-            self.result("", &serde_json::json!({ "error": failure.message, "exit": failure.exit.code() }));
+            let told = serde_json::json!({ "error": failure.message, "exit": failure.exit.code() });
+            // Where standard output is what failed, the line below still tells.
+            let _untold = self.result("", &told);
         }
         self.note(&format!("vanebench: {}", failure.message));
     }
@@ -73,18 +85,32 @@ impl Console {
             ProgressDrawTarget::hidden()
         }
     }
+}
 
-    fn out(&self, text: &str) {
-        // `| head` closes the pipe early: not an error of the verb.
-        let mut stdout = std::io::stdout().lock();
-        let _closed = writeln!(stdout, "{}", text.trim_end()).and_then(|()| stdout.flush());
+fn out(text: &str) -> std::io::Result<()> {
+    let mut stdout = std::io::stdout().lock();
+    match writeln!(stdout, "{text}").and_then(|()| stdout.flush()) {
+        Err(error) if error.kind() == ErrorKind::BrokenPipe => Ok(()),
+        written => written,
     }
 }
 
 /// Writes a line for people on standard error, from wherever there is no [`Console`] at hand.
 pub fn say(text: &str) {
     // A closed standard error is no reason to stop a rig that is moving.
-    let _closed = writeln!(std::io::stderr(), "{text}");
+    let _closed = writeln!(std::io::stderr(), "{}", printable(text));
+}
+
+/// Control characters that JSON may hold as they are, as codes that it reads back.
+fn printable_json(json: &str) -> String {
+    json.chars().fold(String::with_capacity(json.len()), |mut text, c| {
+        if c.is_control() && c != '\n' {
+            text.push_str(&format!("\\u{:04x}", u32::from(c)));
+        } else {
+            text.push(c);
+        }
+        text
+    })
 }
 
 /// A time span as people say it.

@@ -6,10 +6,11 @@
 use std::collections::BTreeMap;
 use std::ops::RangeInclusive;
 
+use host_sim::shown::{MOST_SHOWN, brief, number};
 use serde::{Deserialize, Serialize};
 
 use crate::figures::{Definition, Measure};
-use crate::toml_file::{TomlError, TomlFile};
+use crate::toml_file::{MOST_ORIGIN, TomlError, TomlFile};
 
 /// Bounds for one figure.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
@@ -73,6 +74,8 @@ impl Limits {
     /// [`TomlError`] with file, line, field, value and what is allowed.
     pub fn read(file: &TomlFile) -> Result<Self, TomlError> {
         let LimitsFile { name, origin, limit } = file.parse()?;
+        file.short("name", &name, MOST_SHOWN)?;
+        file.short("origin", &origin, MOST_ORIGIN)?;
         let mut limits = Vec::new();
         for (group, bounds) in limit.iter().flat_map(|(group, inner)| inner.iter().map(move |b| (group, b))) {
             let (figure, bounds) = bounds;
@@ -80,7 +83,11 @@ impl Limits {
             let Some(measure) = Measure::from_key(&key) else {
                 let known = known_keys(group);
                 let next = "Use one of the keys that verdict.json lists, or remove the table.";
-                return Err(file.refuse(&field, format!("no figure has the key {key}; {known}"), next));
+                return Err(file.refuse(
+                    &field,
+                    format!("no figure has the key {}; {known}", brief(&key)),
+                    next,
+                ));
             };
             bounds.check(file, &field, &measure.definition())?;
             limits.push(Limit { measure, bounds: *bounds });
@@ -143,7 +150,8 @@ impl Bounds {
         for (name, bound) in [("min", self.min), ("max", self.max)] {
             if let Some(bound) = bound.filter(|b| !possible.contains(b)) {
                 let (low, high) = (possible.start(), possible.end());
-                let allowed = format!("{bound} is not possible; allowed {low} to {high} {}", definition.unit);
+                let allowed =
+                    format!("{} is not possible; allowed {low} to {high} {}", number(bound), definition.unit);
                 return Err(file.refuse(&format!("{field}.{name}"), allowed, next));
             }
         }
@@ -177,7 +185,7 @@ fn known_keys(group: &str) -> String {
     let keys: Vec<_> =
         Measure::all().map(|m| m.definition().key).filter(|key| key.starts_with(&prefix)).collect();
     if keys.is_empty() {
-        format!("no figure is in the group {group}")
+        format!("no figure is in the group {}", brief(group))
     } else {
         format!("known: {}", keys.join(", "))
     }

@@ -2,12 +2,15 @@
 
 use std::process::ExitCode;
 
-use clap::Parser;
 use vanebench::cli::Cli;
-use vanebench::console::Console;
+use vanebench::console::{Console, Style};
 
 fn main() -> ExitCode {
-    let cli = Cli::parse();
+    let console = Console::new(Style::Plain);
+    let cli = match Cli::read(&console) {
+        Ok(cli) => cli,
+        Err(exit) => return exit.into(),
+    };
     let console = Console::new(cli.style());
     match cli.run(&console) {
         Ok(exit) => exit.into(),

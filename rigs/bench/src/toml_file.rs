@@ -7,8 +7,13 @@ use std::fmt;
 use std::ops::Range;
 use std::path::Path;
 
+use host_sim::files::{TOML_LIMIT, text_of};
+use host_sim::shown::{brief, brief_message};
 use serde::de::DeserializeOwned;
 use toml::de::{DeTable, DeValue};
+
+/// Most characters of where a file's numbers come from: a few lines of a report.
+pub const MOST_ORIGIN: usize = 400;
 
 /// A TOML text and where it came from.
 #[derive(Debug, Clone)]
@@ -58,15 +63,15 @@ impl TomlFile {
     /// When it is missing, unreadable or no UTF-8 text.
     pub fn read(path: &Path) -> Result<Self, TomlError> {
         let file = path.display().to_string();
-        match std::fs::read_to_string(path) {
+        match text_of(path, TOML_LIMIT) {
             Ok(text) => Ok(Self { file, text }),
             Err(error) => Err(TomlError {
                 file: file.into(),
                 line: None,
                 field: "".into(),
                 seen: "".into(),
-                allowed: format!("cannot be read ({error})").into(),
-                next: "Check the path; a readable UTF-8 text file is needed.".into(),
+                allowed: error.to_string().into(),
+                next: "A TOML file on disk is needed: UTF-8 text of at most 1 MiB.".into(),
             }),
         }
     }
@@ -98,24 +103,37 @@ impl TomlFile {
         TomlError {
             file: self.file.as_str().into(),
             line: span.as_ref().map(|span| self.line_at(span.start)),
-            field: field.into(),
-            seen: span.and_then(|span| self.text.get(span)).map(one_line).unwrap_or_default().into(),
+            field: brief(field).into(),
+            seen: span.and_then(|span| self.text.get(span)).map(brief).unwrap_or_default().into(),
             allowed: allowed.to_string().into(),
             next: next.into(),
         }
     }
 
+    /// Refuses words that would fill a page.
+    ///
+    /// # Errors
+    /// Names the field, its length and what is allowed.
+    pub fn short(&self, field: &str, words: &str, most: usize) -> Result<(), TomlError> {
+        let length = words.chars().count();
+        if length <= most {
+            return Ok(());
+        }
+        let allowed = format!("{length} characters long; allowed: at most {most}");
+        Err(self.refuse(field, allowed, "Shorten it and run again."))
+    }
+
     fn explain(&self, error: &toml::de::Error) -> TomlError {
         let span = error.span();
         let field = span.as_ref().and_then(|span| self.field_at(span)).unwrap_or_default();
-        let seen = span.as_ref().and_then(|s| self.text.get(s.clone())).map(one_line).unwrap_or_default();
+        let seen = span.as_ref().and_then(|s| self.text.get(s.clone())).map(brief).unwrap_or_default();
         TomlError {
             file: self.file.as_str().into(),
             line: span.map(|span| self.line_at(span.start)),
             // An unknown field points at its own name: no use in saying it twice.
             seen: if field.ends_with(&seen) { "".into() } else { seen.into() },
-            field: field.into(),
-            allowed: one_line(error.message()).into(),
+            field: brief(&field).into(),
+            allowed: brief_message(error.message()).into(),
             next: "Correct this line and run again; nothing was started.".into(),
         }
     }
@@ -158,16 +176,6 @@ fn field_covering(table: &DeTable<'_>, span: &Range<usize>) -> Option<String> {
         };
         deeper.or_else(|| (covers(key.span()) || covers(value.span())).then(|| name.to_string()))
     })
-}
-
-/// The first line of a text, shortened, so that a message stays readable.
-fn one_line(text: &str) -> String {
-    const LONGEST: usize = 160;
-    let line = text.lines().next().unwrap_or_default().trim();
-    if line.chars().count() <= LONGEST {
-        return line.to_owned();
-    }
-    line.chars().take(LONGEST).chain(['…']).collect()
 }
 
 #[cfg(test)]

@@ -2,11 +2,15 @@
 
 use std::path::Path;
 
+use host_sim::files::write_whole;
+use serde::Serialize;
+
 use crate::exit::Failure;
-use crate::judge::{Evidence, Verdict};
+use crate::judge::Evidence;
 use crate::limits::Limits;
+use crate::output::write_file;
 use crate::profile::Profile;
-use crate::record::{Run, VERDICT_FILE, runs_in, write_whole};
+use crate::record::{Run, VERDICT_FILE, runs_in};
 use crate::report::{Section, Sheet, UnitResult};
 
 /// The file that a report is written to.
@@ -30,27 +34,30 @@ pub fn read_runs(dir: &Path) -> Result<Vec<Run>, Failure> {
     found.iter().map(|(_, path)| Run::open(path).map_err(Failure::usage)).collect()
 }
 
-/// Judges each run by itself and writes its `verdict.json`, then all of them together.
+/// Judges all runs together. Writes nothing.
+#[must_use]
+pub fn judge_all(runs: Vec<Run>, profile: &Profile, limits: &Limits) -> UnitResult {
+    UnitResult::new(runs, profile, limits, Evidence::default())
+}
+
+/// Judges each run by itself and writes its `verdict.json` into its folder.
 ///
 /// # Errors
 /// When a verdict cannot be written.
-pub fn judge_all(runs: Vec<Run>, profile: &Profile, limits: &Limits) -> Result<UnitResult, Failure> {
-    for run in &runs {
-        let alone = UnitResult::new(vec![run.clone()], profile, limits, Evidence::default());
-        write_verdict(&run.dir.join(VERDICT_FILE), &alone.verdict)?;
-    }
-    Ok(UnitResult::new(runs, profile, limits, Evidence::default()))
+pub fn keep_verdicts(runs: &[Run], profile: &Profile, limits: &Limits) -> Result<(), Failure> {
+    runs.iter().try_for_each(|run| {
+        let alone = judge_all(vec![run.clone()], profile, limits);
+        let text = verdict_text(&alone.verdict)?;
+        write_whole(&run.dir.join(VERDICT_FILE), text.as_bytes()).map_err(Failure::undetermined)
+    })
 }
 
-/// Writes a verdict.
+/// A verdict as it stands in `verdict.json`.
 ///
 /// # Errors
-/// When the disk refuses.
-pub fn write_verdict(path: &Path, verdict: &Verdict) -> Result<(), Failure> {
-    let mut text = serde_json::to_string_pretty(verdict)
-        .map_err(|error| Failure::undetermined(format!("{}: {error}", path.display())))?;
-    text.push('\n');
-    write_whole(path, text.as_bytes()).map_err(Failure::undetermined)
+/// None in a sound build: every verdict can be written as JSON.
+pub fn verdict_text(verdict: &impl Serialize) -> Result<String, Failure> {
+    serde_json::to_string_pretty(verdict).map(|text| text + "\n").map_err(Failure::undetermined)
 }
 
 /// Lays out and writes the report.
@@ -67,7 +74,7 @@ pub fn write_report(
 ) -> Result<(), Failure> {
     let sheet = Sheet::of_unit(unit_dir).map_err(Failure::usage)?;
     let html = result.report(profile, limits, sheet, more).render().map_err(Failure::undetermined)?;
-    write_whole(path, html.as_bytes()).map_err(Failure::undetermined)
+    write_file(path, html.as_bytes())
 }
 
 /// A verdict in the few lines that a technician reads.

@@ -43,6 +43,7 @@ mod follower {
     use std::thread::{self, JoinHandle};
     use std::time::Duration;
 
+    use host_sim::shown::printable;
     use virtual_rig::board_log::{LogFollower, LogTable};
 
     use crate::exit::Failure;
@@ -83,7 +84,9 @@ mod follower {
         loop {
             let is_last = stop.load(Ordering::SeqCst);
             match follower.new_lines() {
-                Ok(lines) => lines.iter().for_each(|line| eprintln!("board {line}")),
+                Ok(lines) => {
+                    lines.iter().for_each(|line| eprintln!("board {}", printable(&line.to_string())))
+                }
                 Err(error) => return eprintln!("board log: {error}"),
             }
             if is_last {

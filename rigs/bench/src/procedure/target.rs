@@ -15,6 +15,7 @@ use crate::port::PortSpec;
 use crate::profile::Profile;
 use crate::record::Serials;
 use crate::short_text::ShortText;
+use crate::unit_name::{UnitName, UnitNameError};
 use crate::unit_store::Wanted;
 
 /// How the actuator is mounted, as said on the command line.
@@ -121,11 +122,11 @@ impl TargetArgs {
         if matches!(port, PortSpec::Device(_)) {
             self.criteria.of_a_real_unit(&profile)?;
         }
-        let unit_dir = self.records.join(&unit);
+        let unit_dir = unit.folder_in(&self.records).map_err(refused_name)?;
         let port = if self.log { &logged(port)? } else { port };
         Ok(Target {
             port: port.clone(),
-            unit,
+            unit: unit.to_string(),
             unit_dir,
             profile,
             limits,
@@ -146,25 +147,22 @@ impl TargetArgs {
         })
     }
 
-    fn unit_name(&self, port: &PortSpec) -> Result<String, Failure> {
+    fn unit_name(&self, port: &PortSpec) -> Result<UnitName, Failure> {
         let name = match (&self.unit, port) {
-            (Some(name), _) => name.clone(),
-            (None, PortSpec::Virtual { unit, .. }) => unit.clone(),
+            (Some(name), _) => name,
+            (None, PortSpec::Virtual { unit, .. }) => unit,
             (None, PortSpec::Device(_)) => {
                 return Err(Failure::usage(
                     "--unit is missing: give the unit a name (for instance the number on its tag), so that its record can be found again.",
                 ));
             }
         };
-        let sound = !name.is_empty() && name.chars().all(|c| c.is_ascii_alphanumeric() || "-_.".contains(c));
-        if sound && !name.starts_with('.') {
-            Ok(name)
-        } else {
-            Err(Failure::usage(format!(
-                "--unit {name:?}: the name becomes a folder; allowed are letters, digits, - _ and ., not starting with a dot."
-            )))
-        }
+        UnitName::parse(name).map_err(refused_name)
     }
+}
+
+fn refused_name(error: UnitNameError) -> Failure {
+    Failure::usage(format!("--unit: {error}."))
 }
 
 impl Target {

@@ -9,9 +9,10 @@ mod plan;
 pub use plan::{BandPlan, FrictionPlan, Plan, StepPlan, SweepPlan};
 
 use firmware_core::settings::Settings;
+use host_sim::shown::MOST_SHOWN;
 use serde::Deserialize;
 
-use crate::toml_file::{TomlError, TomlFile};
+use crate::toml_file::{MOST_ORIGIN, TomlError, TomlFile};
 
 /// The built-in demo actuator, an invention.
 pub const DEMO_PROFILE: &str = include_str!("../../../profiles/bench-actuator-a.toml");
@@ -69,6 +70,8 @@ impl Profile {
     /// [`TomlError`] names file, line, field, value and what is allowed.
     pub fn read(file: &TomlFile) -> Result<Self, TomlError> {
         let profile: Self = file.parse()?;
+        file.short("name", &profile.name, MOST_SHOWN)?;
+        file.short("origin", &profile.origin, MOST_ORIGIN)?;
         if !(5.0..=180.0).contains(&profile.travel_deg) {
             return Err(file.refuse("travel_deg", "allowed 5 to 180 degrees", NEXT));
         }

@@ -2,6 +2,9 @@
 
 use std::path::{Path, PathBuf};
 
+use host_sim::files::{ReadError, WriteError};
+use host_sim::shown::brief;
+
 use crate::toml_file::TomlError;
 
 /// Why a record was not written or not read.
@@ -16,6 +19,17 @@ pub enum RecordError {
         what: &'static str,
         /// The system's answer.
         source: std::io::Error,
+    },
+    /// A file was not written.
+    #[error(transparent)]
+    Unwritten(#[from] WriteError),
+    /// A file was not read.
+    #[error("{}: {source}", .path.display())]
+    Unread {
+        /// The file.
+        path: PathBuf,
+        /// Why not.
+        source: ReadError,
     },
     /// `run.toml` is wrong.
     #[error(transparent)]
@@ -75,5 +89,22 @@ impl RecordError {
     pub(crate) fn io(path: &Path, what: &'static str) -> impl FnOnce(std::io::Error) -> Self {
         let path = path.to_owned();
         move |source| Self::Io { path, what, source }
+    }
+
+    /// For `map_err`: the file that was not read.
+    pub(super) fn unread(path: &Path) -> impl FnOnce(ReadError) -> Self {
+        let path = path.to_owned();
+        move |source| Self::Unread { path, source }
+    }
+
+    /// A line that does not hold what its header promises.
+    pub(super) fn bad_line(
+        path: &Path,
+        line: u64,
+        field: &'static str,
+        seen: &str,
+        allowed: &'static str,
+    ) -> Self {
+        Self::BadLine { path: path.to_owned(), line, field, seen: brief(seen), allowed }
     }
 }

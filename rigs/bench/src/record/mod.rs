@@ -14,7 +14,6 @@ mod provenance;
 mod reader;
 mod samples;
 mod series;
-mod whole_file;
 mod writer;
 
 pub use error::RecordError;
@@ -27,9 +26,12 @@ pub use provenance::{BoardId, Ground, Present, Provenance, Serials};
 pub use reader::Run;
 pub use samples::{Mark, Row, SAMPLE_HEADER, Sample};
 pub use series::{Column, Series};
-pub use whole_file::{write_together, write_whole};
 pub use writer::RunWriter;
 
+/// Most bytes of `samples.csv`: an hour at 1000 samples a second.
+pub(crate) const SAMPLES_LIMIT: u64 = 256 << 20;
+/// Most bytes of `series.csv`: a row of 100 bytes for each tick of the longest built-in scenario, 600 s.
+pub(crate) const SERIES_LIMIT: u64 = 64 << 20;
 /// Version of the folder's layout; a reader refuses any other.
 pub const RECORD_VERSION: u32 = 1;
 /// The file that says what the run is.

@@ -1,12 +1,13 @@
 //! Reads a run folder back.
 
-use std::fs;
 use std::path::{Path, PathBuf};
+
+use host_sim::files::bytes_of;
 
 use super::writer::CRC;
 use super::{
     Loss, RECORD_VERSION, RUN_FILE, RecordError, Row, RunFile, RunName, SAMPLE_HEADER, SAMPLES_FILE,
-    SERIES_FILE, Sample, Series, Status,
+    SAMPLES_LIMIT, SERIES_FILE, SERIES_LIMIT, Sample, Series, Status,
 };
 use crate::toml_file::TomlFile;
 
@@ -41,14 +42,14 @@ impl Run {
             }
         }
         let file = read_run_file(dir, &run_path)?;
-        let bytes = fs::read(&samples_path).map_err(RecordError::io(&samples_path, "could not be read"))?;
+        let bytes = bytes_of(&samples_path, SAMPLES_LIMIT).map_err(RecordError::unread(&samples_path))?;
         if let Some(sums) = file.sums {
             unchanged(&samples_path, &bytes, sums.crc32)?;
             let evidence = file.evidence().unwrap_or_default();
             unchanged(&run_path, evidence.as_bytes(), sums.record_crc32)?;
             if let Some(closed) = sums.series_crc32 {
                 let path = dir.join(SERIES_FILE);
-                let bytes = fs::read(&path).map_err(RecordError::io(&path, "could not be read"))?;
+                let bytes = bytes_of(&path, SERIES_LIMIT).map_err(RecordError::unread(&path))?;
                 unchanged(&path, &bytes, closed)?;
             }
         }
@@ -117,13 +118,7 @@ fn read_rows(path: &Path, bytes: &[u8], closed: bool) -> Result<(Vec<Row>, bool)
         if closed { bytes.len() } else { bytes.iter().rposition(|&b| b == b'\n').map_or(0, |i| i + 1) };
     let torn = whole < bytes.len();
     let mut reader = csv::Reader::from_reader(bytes.get(..whole).unwrap_or_default());
-    let bad = |line, field, seen: &str, allowed| RecordError::BadLine {
-        path: path.to_owned(),
-        line,
-        field,
-        seen: seen.to_owned(),
-        allowed,
-    };
+    let bad = |line, field, seen: &str, allowed| RecordError::bad_line(path, line, field, seen, allowed);
     let header = reader.headers().map_err(|_| bad(1, "header", "", "allowed: UTF-8 text"))?;
     if !header.iter().eq(SAMPLE_HEADER) {
         let seen = header.iter().collect::<Vec<_>>().join(",");
@@ -151,6 +146,7 @@ mod tests {
     use firmware_core::command::Command;
     use firmware_core::learn::Stop;
     use firmware_core::units::{Ampere, Counts, Opening, Tick, Volt};
+    use std::fs;
 
     fn info() -> RunInfo {
         RunInfo {

@@ -2,7 +2,9 @@
 
 use std::path::Path;
 
-use super::{RecordError, write_whole};
+use host_sim::files::{bytes_of, write_whole};
+
+use super::{RecordError, SERIES_LIMIT};
 
 /// One trace.
 #[derive(Debug, Clone, PartialEq)]
@@ -61,7 +63,7 @@ impl Series {
         let bytes = self
             .to_csv()
             .map_err(|error| RecordError::io(path, "could not be written")(std::io::Error::other(error)))?;
-        write_whole(path, &bytes)
+        Ok(write_whole(path, &bytes)?)
     }
 
     /// Reads the file.
@@ -69,7 +71,8 @@ impl Series {
     /// # Errors
     /// On a header without a unit, a ragged row or a field that is no number.
     pub fn read(path: &Path) -> Result<Self, RecordError> {
-        let mut reader = csv::Reader::from_path(path).map_err(|error| unreadable(path, error))?;
+        let bytes = bytes_of(path, SERIES_LIMIT).map_err(RecordError::unread(path))?;
+        let mut reader = csv::Reader::from_reader(bytes.as_slice());
         let header = reader.headers().map_err(|error| unreadable(path, error))?.clone();
         let mut columns = header
             .iter()
@@ -96,7 +99,7 @@ fn unreadable(path: &Path, error: csv::Error) -> RecordError {
 }
 
 fn bad(path: &Path, line: u64, seen: String, allowed: &'static str) -> RecordError {
-    RecordError::BadLine { path: path.to_owned(), line, field: "column", seen, allowed }
+    RecordError::bad_line(path, line, "column", &seen, allowed)
 }
 
 #[cfg(test)]

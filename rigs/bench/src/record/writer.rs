@@ -8,12 +8,14 @@ use crc::{CRC_32_ISO_HDLC, Crc, Digest};
 use firmware_core::calibration::Calibration;
 use firmware_core::units::Tick;
 
+use host_sim::files::{bytes_of, write_whole};
+
 use crate::client::StreamItem;
 
 use super::{
     Conditions, Made, Mark, Outcome, RECORD_VERSION, RUN_FILE, RecordError, Refusal, Row, RunFile, RunInfo,
-    RunName, SAMPLE_HEADER, SAMPLES_FILE, SERIES_FILE, Sample, SampleSums, Series, Status, from_stream,
-    numbering, write_whole,
+    RunName, SAMPLE_HEADER, SAMPLES_FILE, SERIES_FILE, SERIES_LIMIT, Sample, SampleSums, Series, Status,
+    from_stream, numbering,
 };
 
 /// Checksum of `samples.csv`; any archive tool computes the same.
@@ -161,7 +163,7 @@ impl RunWriter {
     pub fn series(&mut self, series: &Series) -> Result<(), RecordError> {
         let path = self.dir.join(SERIES_FILE);
         series.write(&path)?;
-        let bytes = std::fs::read(&path).map_err(RecordError::io(&path, "could not be read back"))?;
+        let bytes = bytes_of(&path, SERIES_LIMIT).map_err(RecordError::unread(&path))?;
         self.sums.series_crc32 = Some(CRC.checksum(&bytes));
         Ok(())
     }
@@ -201,6 +203,6 @@ impl RunWriter {
         let path = self.dir.join(RUN_FILE);
         let text = toml::to_string(&self.file)
             .map_err(|error| RecordError::io(&path, "could not be written")(io::Error::other(error)))?;
-        write_whole(&path, text.as_bytes())
+        Ok(write_whole(&path, text.as_bytes())?)
     }
 }

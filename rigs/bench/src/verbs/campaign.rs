@@ -5,7 +5,9 @@
 
 use std::path::PathBuf;
 
-use host_sim::campaign::{CampaignPlan, CampaignStats, MetricSummary, Next, run_campaign};
+use host_sim::campaign::{
+    CampaignError, CampaignPlan, CampaignStats, CheckpointError, MetricSummary, Next, run_campaign,
+};
 use serde::Serialize;
 
 use super::metric_digits::shown_to;
@@ -142,9 +144,23 @@ fn run_scenario(args: &Args, console: &Console) -> VerbResult {
     });
     drop(watch);
     bar.finish_and_clear();
-    let stats = stats.map_err(Failure::usage)?;
-    console.result(&text(args, &plan, parts.as_ref(), &stats), &told(&plan, parts, &stats));
+    let stats = stats.map_err(refused)?;
+    console.result(&text(args, &plan, parts.as_ref(), &stats), &told(&plan, parts, &stats))?;
     Ok(if stats.runs() < plan.runs { Exit::Interrupted } else { Exit::Done })
+}
+
+/// A plan or a checkpoint that cannot be used is the caller's; a disk that refuses is nobody's.
+fn refused(error: CampaignError) -> Failure {
+    match error {
+        CampaignError::Checkpoint(CheckpointError::Unwritable { .. }) => Failure::undetermined(error),
+        CampaignError::Checkpoint(
+            CheckpointError::Unreadable { .. }
+            | CheckpointError::Foreign { .. }
+            | CheckpointError::OtherPlan { .. },
+        )
+        | CampaignError::Parameter(_)
+        | CampaignError::Settings(_) => Failure::usage(error),
+    }
 }
 
 fn told(plan: &CampaignPlan, parts: Option<ToldParts>, stats: &CampaignStats) -> Told {

@@ -1,11 +1,11 @@
 //! `demo`: the whole job on the built-in virtual rig, through a real pseudo-terminal.
 
-use std::fs;
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
 use firmware_core::calibration::{Setup, Warmth};
 use firmware_core::link::Pacing;
 use host_sim::catalogue;
+use host_sim::files::write_whole;
 use host_sim::scenario::BuiltIn;
 use serde::Serialize;
 
@@ -14,11 +14,12 @@ use crate::console::Console;
 use crate::exit::{Failure, VerbResult};
 use crate::judge::Verdict;
 use crate::limits::Limits;
+use crate::output::{Maker, OutFolder};
 use crate::port::{DEFAULT_UNIT, PortSpec, Processor};
 use crate::procedure::{Basis, Bench, LearnChoice, MoveKind, Target, learn, record_move, record_simulation};
 use crate::profile::Profile;
-use crate::record::{Serials, write_whole};
-use crate::unit_result::{REPORT_FILE, judge_all, read_runs, spoken, write_report};
+use crate::record::Serials;
+use crate::unit_result::{REPORT_FILE, judge_all, keep_verdicts, read_runs, spoken, write_report};
 use crate::unit_store::{self, OnUnproven, UnitStanding};
 
 /// The scenario that shows the controller on the engine.
@@ -29,11 +30,13 @@ const UNIT: &str = "demo-unit";
 const JOB_FILE: &str = "job.json";
 /// Folder of the unit records.
 const UNITS: &str = "units";
+/// The same with all that is in it.
+const UNITS_INSIDE: &str = "units/";
 
 /// What `demo` takes.
 #[derive(Debug, clap::Args)]
 pub struct Args {
-    /// Folder for records and report; made anew, an earlier demo in it is replaced
+    /// Folder for records and report: new, empty, or an earlier demo's, which is replaced
     #[arg(long, value_name = "DIR", default_value = "out/demo")]
     out: PathBuf,
     /// Seed of the virtual unit's scatter; the same seed gives the same bytes
@@ -70,8 +73,9 @@ struct Job<'a> {
 /// When the rig or the disk fails; what was recorded stays.
 pub fn run(args: &Args, console: &Console) -> VerbResult {
     catalogue::find(&args.on).map_err(Failure::usage)?;
-    prepare_folder(&args.out)?;
+    let mut folder = OutFolder::claim(&args.out, Maker::Demo)?;
     let target = target(args)?;
+    folder.clear_for(&[JOB_FILE, REPORT_FILE, UNITS_INSIDE])?;
     caution::show();
     console.note("(virtual rig: nothing real moves; unit, engine and numbers are invented)\n");
     let mut bench = Bench::open(&target, Acknowledged::VirtualRig)?;
@@ -89,7 +93,9 @@ pub fn run(args: &Args, console: &Console) -> VerbResult {
     }
     drop(bench);
     record_simulation(&target, &scenario()?)?;
-    finish(args, &target, console)
+    let exit = finish(args, &target, console);
+    folder.close()?;
+    exit
 }
 
 fn target(args: &Args) -> Result<Target, Failure> {
@@ -133,7 +139,8 @@ fn learn_unit(bench: &mut Bench, target: &Target, console: &Console) -> Result<(
 fn finish(args: &Args, target: &Target, console: &Console) -> VerbResult {
     let runs = read_runs(&target.unit_dir)?;
     let names = runs.iter().map(|run| format!("{UNITS}/{UNIT}/{}", run.name)).collect();
-    let result = judge_all(runs, &target.profile, &target.limits)?;
+    keep_verdicts(&runs, &target.profile, &target.limits)?;
+    let result = judge_all(runs, &target.profile, &target.limits);
     let report = args.out.join(REPORT_FILE);
     write_report(&report, &target.unit_dir, &result, &target.profile, &target.limits, Vec::new())?;
     let job = Job {
@@ -155,36 +162,6 @@ fn finish(args: &Args, target: &Target, console: &Console) -> VerbResult {
     text.push('\n');
     write_whole(&args.out.join(JOB_FILE), text.as_bytes()).map_err(Failure::undetermined)?;
     let summary = format!("{}\n  report {}", spoken(UNIT, &result), report.display());
-    console.result(&summary, &job);
+    console.result(&summary, &job)?;
     Ok(result.verdict.judgement.exit())
-}
-
-/// Makes the folder, and clears an earlier demo out of it; a folder with anything else in it is left alone.
-fn prepare_folder(out: &Path) -> Result<(), Failure> {
-    let trouble = |error: std::io::Error| {
-        Failure::undetermined(format!("{}: {error}. Give another folder with --out.", out.display()))
-    };
-    fs::create_dir_all(out).map_err(trouble)?;
-    let known = [JOB_FILE, REPORT_FILE, UNITS];
-    for entry in fs::read_dir(out).map_err(trouble)? {
-        let name = entry.map_err(trouble)?.file_name();
-        if !known.iter().any(|known| name.to_str() == Some(*known)) {
-            return Err(Failure::usage(format!(
-                "{}: holds {}, which no demo wrote. Give an empty or new folder with --out.",
-                out.display(),
-                name.display()
-            )));
-        }
-    }
-    let units = out.join(UNITS);
-    if units.exists() {
-        fs::remove_dir_all(&units).map_err(trouble)?;
-    }
-    for file in [JOB_FILE, REPORT_FILE] {
-        let path = out.join(file);
-        if path.exists() {
-            fs::remove_file(&path).map_err(trouble)?;
-        }
-    }
-    Ok(())
 }

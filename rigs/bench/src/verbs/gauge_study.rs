@@ -67,7 +67,8 @@ pub fn run(args: &Args, console: &Console) -> VerbResult {
     let plan = StudyPlan { units: args.units, setups: args.setups, learns: args.learns, seed: args.seed };
     let readings = study(&Settings::default(), plan).map_err(Failure::undetermined)?;
     let studied = evaluate(&readings)?;
-    console.result(&text(args, &studied), &serde_json::json!({ "gauge_study": studied, "seed": args.seed }));
+    console
+        .result(&text(args, &studied), &serde_json::json!({ "gauge_study": studied, "seed": args.seed }))?;
     Ok(Exit::Done)
 }
 

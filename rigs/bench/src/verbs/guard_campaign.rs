@@ -9,6 +9,7 @@ use serde::Serialize;
 use super::{guard_report, simulate};
 use crate::console::Console;
 use crate::exit::{Exit, Failure, VerbResult};
+use crate::output::{Maker, OutFolder};
 
 /// What `campaign guard` takes.
 #[derive(Debug, clap::Args)]
@@ -82,16 +83,17 @@ struct Told {
 /// A [`Failure`] for settings that are refused or a world that runs away.
 pub fn run(args: &Args, console: &Console) -> VerbResult {
     let settings = simulate::controller_or_built_in(args.with.as_deref())?;
+    let folder = args.out.as_deref().map(|dir| OutFolder::claim(dir, Maker::GuardCampaign)).transpose()?;
     let plan = GuardCampaign { settings, worlds: args.worlds, seed: args.seed };
     let table = run_worlds(&plan).map_err(Failure::undetermined)?;
-    if let Some(dir) = &args.out {
-        guard_report::write(dir, &table, args.seed, args.worlds)?;
+    if let Some(folder) = folder {
+        guard_report::write(folder, &table, args.seed, args.worlds)?;
     }
     let unhandled = table.unhandled();
     let exit = if unhandled.is_empty() { Exit::Done } else { Exit::NotFit };
     let text = text(&table, &unhandled);
     let faults = table.rows.iter().map(ToldRow::from).collect();
-    console.result(&text, &Told { seed: args.seed, worlds: args.worlds, unhandled, faults });
+    console.result(&text, &Told { seed: args.seed, worlds: args.worlds, unhandled, faults })?;
     Ok(exit)
 }
 

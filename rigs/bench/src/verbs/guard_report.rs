@@ -3,16 +3,15 @@
 //! In: the campaign's table. Out: a verdict (not fit when a world passed a limit without explanation) whose
 //! figures name their conditions, and a report. Nothing is computed here that the table does not hold.
 
-use std::path::Path;
-
 use host_sim::campaign::guard::{Row, Table};
 
 use crate::caution::CAUTIONS;
 use crate::exit::Failure;
 use crate::judge::{FigureRow, Judgement, Reason, Verdict};
-use crate::record::write_whole;
+use crate::output::OutFolder;
+use crate::record::VERDICT_FILE;
 use crate::report::{Report, Section, Table as ReportTable};
-use crate::unit_result::write_verdict;
+use crate::unit_result::verdict_text;
 
 /// The page's file.
 const PAGE: &str = "guard.html";
@@ -21,15 +20,11 @@ const PAGE: &str = "guard.html";
 ///
 /// # Errors
 /// When the disk refuses.
-pub fn write(dir: &Path, table: &Table, seed: u64, worlds: u32) -> Result<(), Failure> {
-    let refused = |error: &dyn std::fmt::Display| {
-        Failure::undetermined(format!("{}: {error}. Give another folder with --out.", dir.display()))
-    };
-    std::fs::create_dir_all(dir).map_err(|error| refused(&error))?;
+pub fn write(folder: OutFolder, table: &Table, seed: u64, worlds: u32) -> Result<(), Failure> {
     let verdict = verdict(table, seed, worlds);
-    write_verdict(&dir.join(crate::record::VERDICT_FILE), &verdict)?;
+    let text = verdict_text(&verdict)?;
     let page = page(table, verdict, seed, worlds).render().map_err(Failure::undetermined)?;
-    write_whole(&dir.join(PAGE), page.as_bytes()).map_err(Failure::undetermined)
+    folder.replace(&[(VERDICT_FILE, text.as_bytes()), (PAGE, page.as_bytes())])
 }
 
 /// The verdict over all worlds.
@@ -191,7 +186,8 @@ mod tests {
     #[test]
     fn both_files_are_written_whole() {
         let folder = tempfile::tempdir().unwrap();
-        write(folder.path(), &Table { rows: vec![row(Vec::new())] }, 1, 3).unwrap();
+        let out = OutFolder::claim(folder.path(), crate::output::Maker::GuardCampaign).unwrap();
+        write(out, &Table { rows: vec![row(Vec::new())] }, 1, 3).unwrap();
         let page = std::fs::read_to_string(folder.path().join(PAGE)).unwrap();
         assert!(page.contains(GuardFault::ALL[0].name()) && page.contains("pinch"));
         assert!(folder.path().join("verdict.json").exists());

@@ -1,14 +1,20 @@
 //! `judge` and `report`: weigh what is on record, and lay it out.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use serde::Serialize;
 
 use crate::console::Console;
 use crate::criteria::{CriteriaArgs, same_profile};
-use crate::exit::VerbResult;
+use crate::exit::{Failure, VerbResult};
 use crate::judge::Verdict;
-use crate::unit_result::{REPORT_FILE, judge_all, read_runs, spoken, write_report};
+use crate::limits::Limits;
+use crate::output::write_file;
+use crate::profile::Profile;
+use crate::report::UnitResult;
+use crate::unit_result::{
+    REPORT_FILE, judge_all, keep_verdicts, read_runs, spoken, verdict_text, write_report,
+};
 
 /// Which records, by which measure.
 #[derive(Debug, clap::Args)]
@@ -18,6 +24,19 @@ pub struct Args {
     dir: PathBuf,
     #[command(flatten)]
     criteria: CriteriaArgs,
+    /// Also write each run's own verdict.json into its folder
+    #[arg(long)]
+    keep_verdicts: bool,
+}
+
+/// What `judge` takes besides.
+#[derive(Debug, clap::Args)]
+pub struct JudgeArgs {
+    #[command(flatten)]
+    judge: Args,
+    /// File for the verdict, JSON; without it, nothing is written
+    #[arg(long, value_name = "FILE")]
+    out: Option<PathBuf>,
 }
 
 /// What `report` takes besides.
@@ -30,6 +49,16 @@ pub struct ReportArgs {
     out: Option<PathBuf>,
 }
 
+/// What a kept verdict says of itself.
+const ABOUT: &str = "verdict, made by vanebench";
+
+#[derive(Serialize)]
+struct Kept<'a> {
+    about: &'static str,
+    #[serde(flatten)]
+    told: Told<'a>,
+}
+
 #[derive(Serialize)]
 struct Told<'a> {
     unit: &'a str,
@@ -39,35 +68,63 @@ struct Told<'a> {
     verdict: &'a Verdict,
 }
 
-/// Judges each run and all together; writes each `verdict.json`.
+/// Judges all runs together. The records need not be writable.
 ///
 /// # Errors
-/// When records, profile or limits cannot be read.
-pub fn run(args: &Args, console: &Console) -> VerbResult {
-    judged(args, None, console)
+/// When records, profile or limits cannot be read, or what was asked for cannot be written.
+pub fn run(args: &JudgeArgs, console: &Console) -> VerbResult {
+    let judged = Judged::of(&args.judge)?;
+    if let Some(path) = &args.out {
+        let kept = Kept { about: ABOUT, told: judged.told(None) };
+        write_file(path, verdict_text(&kept)?.as_bytes())?;
+    }
+    judged.tell(None, console)
 }
 
 /// Judges, then writes the report.
 ///
 /// # Errors
-/// As [`run`], and when the report cannot be written.
+/// As [`run`].
 pub fn run_report(args: &ReportArgs, console: &Console) -> VerbResult {
-    let out = args.out.clone().unwrap_or_else(|| args.judge.dir.join(REPORT_FILE));
-    judged(&args.judge, Some(out), console)
+    let judged = Judged::of(&args.judge)?;
+    let path = args.out.clone().unwrap_or_else(|| args.judge.dir.join(REPORT_FILE));
+    let Judged { result, profile, limits, .. } = &judged;
+    write_report(&path, &args.judge.dir, result, profile, limits, Vec::new())?;
+    judged.tell(Some(&path), console)
 }
 
-fn judged(args: &Args, report: Option<PathBuf>, console: &Console) -> VerbResult {
-    let (profile, limits) = args.criteria.read()?;
-    let runs = read_runs(&args.dir)?;
-    same_profile(&runs, &profile)?;
-    let unit = runs.first().map_or_else(String::new, |run| run.file.run.unit.clone());
-    let result = judge_all(runs, &profile, &limits)?;
-    let mut text = spoken(&unit, &result);
-    if let Some(path) = &report {
-        write_report(path, &args.dir, &result, &profile, &limits, Vec::new())?;
-        text.push_str(&format!("\n  report {}", path.display()));
+/// The verdict and what it was reached by.
+struct Judged {
+    unit: String,
+    profile: Profile,
+    limits: Limits,
+    result: UnitResult,
+}
+
+impl Judged {
+    fn of(args: &Args) -> Result<Self, Failure> {
+        let (profile, limits) = args.criteria.read()?;
+        let runs = read_runs(&args.dir)?;
+        same_profile(&runs, &profile)?;
+        let unit = runs.first().map_or_else(String::new, |run| run.file.run.unit.clone());
+        if args.keep_verdicts {
+            keep_verdicts(&runs, &profile, &limits)?;
+        }
+        let result = judge_all(runs, &profile, &limits);
+        Ok(Self { unit, profile, limits, result })
     }
-    let report = report.map(|path| path.display().to_string());
-    console.result(&text, &Told { unit: &unit, report, verdict: &result.verdict });
-    Ok(result.verdict.judgement.exit())
+
+    fn told(&self, report: Option<&Path>) -> Told<'_> {
+        let report = report.map(|path| path.display().to_string());
+        Told { unit: &self.unit, report, verdict: &self.result.verdict }
+    }
+
+    fn tell(&self, report: Option<&Path>, console: &Console) -> VerbResult {
+        let mut text = spoken(&self.unit, &self.result);
+        if let Some(path) = report {
+            text.push_str(&format!("\n  report {}", path.display()));
+        }
+        console.result(&text, &self.told(report))?;
+        Ok(self.result.verdict.judgement.exit())
+    }
 }

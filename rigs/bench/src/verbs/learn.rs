@@ -105,7 +105,7 @@ fn run_replay(dir: &Path, args: &Args, console: &Console) -> VerbResult {
     let run = Run::open(dir).map_err(Failure::usage)?;
     criteria::same_profile(std::slice::from_ref(&run), &profile)?;
     let replayed = replay(&run, &profile.settings)?;
-    console.result(&replay_text(&replayed), &replayed);
+    console.result(&replay_text(&replayed), &replayed)?;
     Ok(match (&replayed.now, replayed.changed.is_empty()) {
         (None, _) => Exit::Undetermined,
         (Some(_), true) => Exit::Done,
@@ -159,7 +159,7 @@ fn tell(console: &Console, target: &Target, learned: &Learned) -> VerbResult {
     }
     let (unit, name) = (target.unit.clone(), run.name.to_string());
     let told = Told { unit, run: name, judgement, in_force: in_force(&standing), wander, lost, outcome };
-    console.result(&text, &told);
+    console.result(&text, &told)?;
     Ok(judgement.exit())
 }
 

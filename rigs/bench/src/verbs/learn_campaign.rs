@@ -10,7 +10,7 @@ use host_sim::catalogue::{self, Preset, Tag};
 use super::learn_picture;
 use crate::console::Console;
 use crate::exit::{Exit, Failure, VerbResult};
-use crate::record::write_whole;
+use crate::output::write_file;
 
 /// What `campaign learn` takes.
 #[derive(Debug, clap::Args)]
@@ -44,9 +44,9 @@ pub fn run(args: &Args, console: &Console) -> VerbResult {
     bar.finish_and_clear();
     let result = LearnCampaign::new(args.seed, args.runs, faults);
     if let Some(path) = &args.picture {
-        write_whole(path, learn_picture::confusion(&result).as_bytes()).map_err(Failure::undetermined)?;
+        write_file(path, learn_picture::confusion(&result).as_bytes())?;
     }
-    console.result(&text(&result), &result);
+    console.result(&text(&result), &result)?;
     Ok(if result.failures().is_empty() { Exit::Done } else { Exit::NotFit })
 }
 

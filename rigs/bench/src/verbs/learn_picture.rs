@@ -6,6 +6,8 @@ use std::fmt::Write as _;
 
 use host_sim::campaign::learn::{FaultTally, LearnCampaign};
 
+use crate::output::MADE_BY;
+
 const ROW: usize = 16;
 const NAMES: usize = 230;
 const BAR: usize = 420;
@@ -29,7 +31,7 @@ pub fn confusion(result: &LearnCampaign) -> String {
     let width = NAMES + BAR + NOTE;
     let mut out = format!(
         "<svg xmlns=\"http://www.w3.org/2000/svg\" viewBox=\"0 0 {width} {height}\" font-family=\"sans-serif\" \
-         font-size=\"11\"><rect width=\"{width}\" height=\"{height}\" fill=\"#fff\"/>\
+         font-size=\"11\"><!-- {MADE_BY} --><rect width=\"{width}\" height=\"{height}\" fill=\"#fff\"/>\
          <text x=\"8\" y=\"18\" font-size=\"14\">End-stop learning: {} runs of each fault, seed {}</text>",
         result.runs, result.seed
     );

@@ -7,7 +7,7 @@ mod page;
 mod text;
 mod travel;
 
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
 use firmware_core::settings::Settings;
 use host_sim::matching::{Change, OpeningMatch, Study, StudyPlan, TravelCheck, match_sheets, remap_settings};
@@ -17,7 +17,7 @@ use serde::Serialize;
 use super::simulate;
 use crate::console::Console;
 use crate::exit::{Exit, Failure, VerbResult};
-use crate::record::write_together;
+use crate::output::{Maker, OutFolder};
 use crate::whole_number::whole;
 
 /// Most draws of the what-if campaign: a minute or two.
@@ -75,6 +75,7 @@ pub fn run(args: &Args, console: &Console) -> VerbResult {
     let new = PartsSheet::read(&args.new).map_err(Failure::usage)?;
     let before = simulate::controller_or_built_in(args.controller.as_deref())?;
     let travel = args.travel.check(&new)?;
+    let folder = args.out.as_deref().map(|dir| OutFolder::claim(dir, Maker::Match)).transpose()?;
     let plan = StudyPlan { boost_limit_kpa: args.boost_limit, runs: args.runs, seed: args.seed };
     let study = Study::of(&old, &new, plan).map_err(Failure::usage)?;
     let found = match_sheets(&old, &new).map_err(Failure::usage)?;
@@ -88,24 +89,22 @@ pub fn run(args: &Args, console: &Console) -> VerbResult {
         (false, true) => Exit::Done,
     };
     let told = Told { study, settings: remapped.changes, travel, exit };
-    if let Some(dir) = &args.out {
-        write(dir, &told, &found, &remapped.settings)?;
+    if let Some(folder) = folder {
+        write(folder, &told, &found, &remapped.settings)?;
     }
-    console.result(&text::told(&told, args.out.as_deref()), &told);
+    console.result(&text::told(&told, args.out.as_deref()), &told)?;
     Ok(exit)
 }
 
-fn write(dir: &Path, told: &Told, found: &OpeningMatch, settings: &Settings) -> Result<(), Failure> {
-    let refused = |error: &dyn std::fmt::Display| {
-        Failure::undetermined(format!("{}: {error}; check the folder and its free space", dir.display()))
-    };
-    std::fs::create_dir_all(dir).map_err(|error| refused(&error))?;
-    let page = page::report(told).render().map_err(|error| refused(&error))?;
-    let controller = controller_toml(told, settings).map_err(|error| refused(&error))?;
-    let texts =
-        [("match.html", page), ("opening-map.csv", opening_map(found)), ("controller.toml", controller)];
-    let files: Vec<_> = texts.iter().map(|(name, text)| (dir.join(name), text.as_bytes())).collect();
-    write_together(&files).map_err(|error| refused(&error))
+fn write(folder: OutFolder, told: &Told, found: &OpeningMatch, settings: &Settings) -> Result<(), Failure> {
+    let page = page::report(told).render().map_err(Failure::undetermined)?;
+    let map = opening_map(found);
+    let controller = controller_toml(told, settings).map_err(Failure::undetermined)?;
+    folder.replace(&[
+        ("match.html", page.as_bytes()),
+        ("opening-map.csv", map.as_bytes()),
+        ("controller.toml", controller.as_bytes()),
+    ])
 }
 
 fn controller_toml(told: &Told, settings: &Settings) -> Result<String, toml::ser::Error> {

@@ -23,7 +23,7 @@ struct Told {
 /// None: no port at all is an answer too.
 pub fn run(_args: &Args, console: &Console) -> VerbResult {
     let told = Told { serial: port::found(), r#virtual: virtual_units::all() };
-    console.result(&text(&told), &told);
+    console.result(&text(&told), &told)?;
     Ok(Exit::Done)
 }
 

@@ -15,6 +15,7 @@ use host_sim::campaign::{self, CampaignPlan, Spread};
 use host_sim::metrics::{METRICS, MetricColumn, Metrics};
 use host_sim::run::{Record, RunError, RunOutcome, run_world};
 use host_sim::scenario::{BuiltIn, Scenario, builtins};
+use host_sim::shown::brief;
 use serde::Serialize;
 
 use super::campaign::MOST_RUNS;
@@ -22,7 +23,7 @@ use super::metric_digits::shown_to;
 use super::parts_on_engine::{ON_WHAT_GROUND, ToldParts};
 use crate::console::Console;
 use crate::exit::{Exit, Failure, VerbResult};
-use crate::record::write_together;
+use crate::output::{Maker, OutFolder};
 use crate::whole_number::whole;
 pub(super) use setup::controller_or_built_in;
 use setup::{Setup, setups};
@@ -99,17 +100,20 @@ struct Told<'a> {
 pub fn run(args: &Args, console: &Console) -> VerbResult {
     let Some(name) = &args.scenario else { return list(console) };
     let scenario = scenario(name)?;
+    let setups = setups(args, &scenario)?;
+    let folder = args.out.as_deref().map(|dir| OutFolder::claim(dir, Maker::Simulate)).transpose()?;
     let mut shown = Vec::new();
-    for Setup { name, controller, settings, scenario, parts } in setups(args, &scenario)? {
+    for Setup { name, controller, settings, scenario, parts } in setups {
         let outcome = one_run(args, &scenario, settings)?;
         shown.push(Shown { name, controller, parts, outcome });
     }
     let told = told(args, &scenario, &shown);
-    if let Some(dir) = &args.out {
-        write_out(dir, &scenario, &shown, &told)?;
-        console.note(&format!("written to {}", dir.display()));
+    if let Some(folder) = folder {
+        let dir = folder.dir().display().to_string();
+        write_out(folder, &scenario, &shown, &told)?;
+        console.note(&format!("written to {dir}"));
     }
-    console.result(&text(args, &scenario, &shown), &told);
+    console.result(&text(args, &scenario, &shown), &told)?;
     let is_over = shown.iter().any(|run| !run.outcome.metrics.limits_passed().is_empty());
     Ok(if is_over { Exit::NotFit } else { Exit::Done })
 }
@@ -121,7 +125,7 @@ fn list(console: &Console) -> VerbResult {
         listed.push(Listed { name: scenario.name, about: scenario.about, duration_s: scenario.duration_s });
     }
     let lines: Vec<String> = listed.iter().map(|l| format!("{:<15} {}", l.name, l.about)).collect();
-    console.result(&lines.join("\n"), &listed);
+    console.result(&lines.join("\n"), &listed)?;
     Ok(Exit::Done)
 }
 
@@ -135,7 +139,8 @@ pub(super) fn scenario(name: &str) -> Result<Scenario, Failure> {
         let names: Vec<&str> = builtins().iter().map(|built_in| built_in.name).collect();
         let allowed = names.join(", ");
         return Err(Failure::usage(format!(
-            "no scenario `{name}`; built in: {allowed}; or give the path of a TOML file"
+            "no scenario `{}`; built in: {allowed}; or give the path of a TOML file",
+            brief(name)
         )));
     }
     Scenario::load(path).map_err(Failure::usage)
@@ -213,16 +218,17 @@ fn text(args: &Args, scenario: &Scenario, shown: &[Shown]) -> String {
     lines.join("\n")
 }
 
-fn write_out(dir: &Path, scenario: &Scenario, shown: &[Shown], told: &Told<'_>) -> Result<(), Failure> {
-    let cannot = |error: std::io::Error| {
-        Failure::undetermined(format!("{}: cannot be made ({error}); give another folder", dir.display()))
-    };
+fn write_out(
+    folder: OutFolder,
+    scenario: &Scenario,
+    shown: &[Shown],
+    told: &Told<'_>,
+) -> Result<(), Failure> {
     let json = serde_json::to_string_pretty(told).map_err(Failure::undetermined)?;
     let page = page::page(scenario, shown, told).render().map_err(Failure::undetermined)?;
     let mut texts: Vec<_> =
         shown.iter().map(|run| (format!("{}.csv", run.name), run.outcome.trace.to_csv())).collect();
     texts.extend([("simulate.json".to_owned(), json), ("simulate.html".to_owned(), page)]);
-    std::fs::create_dir_all(dir).map_err(cannot)?;
-    let files: Vec<_> = texts.iter().map(|(name, text)| (dir.join(name), text.as_bytes())).collect();
-    write_together(&files).map_err(Failure::undetermined)
+    let files: Vec<_> = texts.iter().map(|(name, text)| (name.as_str(), text.as_bytes())).collect();
+    folder.replace(&files)
 }

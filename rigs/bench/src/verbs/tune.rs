@@ -19,7 +19,8 @@ use serde::Serialize;
 use crate::console::Console;
 use crate::criteria::{profile, same_profile};
 use crate::exit::{Exit, Failure, VerbResult};
-use crate::record::{Run, write_whole};
+use crate::output::{MADE_BY, write_file};
+use crate::record::Run;
 
 /// Tuning rules.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
@@ -125,7 +126,7 @@ pub fn run(args: &Args, console: &Console) -> VerbResult {
         simulated: Figures::from(&simulated(&settings, &found, STEP.0, STEP.1)),
         written: write(args.out.as_deref(), &settings, &record)?,
     };
-    console.result(&text(&told), &told);
+    console.result(&text(&told), &told)?;
     Ok(Exit::Done)
 }
 
@@ -150,8 +151,8 @@ fn points(record: &Run, base: &Settings) -> Vec<TunePoint> {
 fn write(out: Option<&Path>, settings: &Settings, record: &Run) -> Result<Option<PathBuf>, Failure> {
     let Some(path) = out else { return Ok(None) };
     let body = toml::to_string(settings).map_err(Failure::undetermined)?;
-    let head = format!("# Controller settings, position loop tuned on run {}.\n", record.name);
-    write_whole(path, format!("{head}{body}").as_bytes()).map_err(Failure::undetermined)?;
+    let head = format!("# Controller settings {MADE_BY}: position loop tuned on run {}.\n", record.name);
+    write_file(path, format!("{head}{body}").as_bytes())?;
     Ok(Some(path.to_owned()))
 }
 

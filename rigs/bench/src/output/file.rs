@@ -1,0 +1,44 @@
+//! One file that a person named.
+
+use std::fs::{self, File};
+use std::io::{self, Read};
+use std::path::Path;
+
+use host_sim::files::write_whole;
+
+use crate::exit::Failure;
+
+/// What every file that this tool hands over says near its top.
+pub const MADE_BY: &str = "made by vanebench";
+/// How much of an old file is looked at for [`MADE_BY`], bytes.
+const TOP: u64 = 1024;
+
+/// Writes a file of ours, over nothing or over an older one of ours.
+///
+/// # Errors
+/// When another file stands there, or the system refuses.
+pub fn write_file(path: &Path, bytes: &[u8]) -> Result<(), Failure> {
+    if is_foreign(path).map_err(|error| Failure::undetermined(format!("{}: {error}", path.display())))? {
+        return Err(Failure::usage(format!(
+            "{}: a file stands there that was not {MADE_BY}. Nothing was written. Give another name, or move that \
+             file away.",
+            path.display()
+        )));
+    }
+    write_whole(path, bytes).map_err(Failure::undetermined)
+}
+
+/// A file on disk that holds something and does not say that we made it.
+fn is_foreign(path: &Path) -> io::Result<bool> {
+    match fs::metadata(path) {
+        Ok(old) if old.is_file() && old.len() > 0 => {
+            let mut top = Vec::new();
+            File::open(path)?.take(TOP).read_to_end(&mut top)?;
+            Ok(!String::from_utf8_lossy(&top).contains(MADE_BY))
+        }
+        // Nothing there, an empty file, a device or a pipe. A folder is refused when it is written to.
+        Ok(_) => Ok(false),
+        Err(error) if error.kind() == io::ErrorKind::NotFound => Ok(false),
+        Err(error) => Err(error),
+    }
+}

@@ -1,0 +1,10 @@
+//! Where results are written that a person named with `--out`: only over what this tool made itself.
+//!
+//! A file says inside who made it; a folder holds [`folder::MARKER`], which lists what was made in it. Anything
+//! else is refused with what was found; devices and pipes take what they are given.
+
+mod file;
+mod folder;
+
+pub use file::{MADE_BY, write_file};
+pub use folder::{Maker, OutFolder};
