@@ -44,7 +44,8 @@ fn parse_check(word: &str) -> Result<CheckSet, String> {
     })
 }
 
-fn check_word(check: Check) -> &'static str {
+/// A check as `--checked` takes it.
+pub(super) fn check_word(check: Check) -> &'static str {
     match check {
         Check::LeverAttached => "lever-attached",
         Check::VanesFollow => "vanes-follow",
