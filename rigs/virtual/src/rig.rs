@@ -7,7 +7,7 @@ use firmware_core::link::state::{Identity, Pacing, StartReason};
 use firmware_core::session::Session;
 use firmware_core::settings::Settings;
 use firmware_core::store::Record;
-use firmware_core::units::Tick;
+use firmware_core::units::{Duty, Tick};
 use host_sim::catalogue::{Case, Mishaps};
 use host_sim::check::BadParameter;
 use host_sim::world::{Diverged, EngineState, World, WorldConfig};
@@ -27,6 +27,7 @@ pub struct SimulatedRig {
     next: Tick,
     pacing: Pacing,
     stored: Option<Record>,
+    duty: Duty,
 }
 
 impl SimulatedRig {
@@ -48,13 +49,27 @@ impl SimulatedRig {
             world.place(opening);
         }
         let session = session(pacing, None);
-        Ok(Self { session, world, mishaps: case.mishaps, next: Tick(0), pacing, stored: None })
+        Ok(Self {
+            session,
+            world,
+            mishaps: case.mishaps,
+            next: Tick(0),
+            pacing,
+            stored: None,
+            duty: Duty::ZERO,
+        })
     }
 
     /// What the board has been told to keep through power-off.
     #[must_use]
     pub fn stored(&self) -> Option<&Record> {
         self.stored.as_ref()
+    }
+
+    /// What the bridge was given in the last tick.
+    #[must_use]
+    pub fn duty(&self) -> Duty {
+        self.duty
     }
 
     /// The world, for whoever checks the rig against the truth.
@@ -110,8 +125,8 @@ impl TickedRig for SimulatedRig {
         let output = self.session.tick(&sample);
         self.stored = self.session.take_record().or(self.stored);
         self.next = self.next.after(1);
-        let duty = self.mishaps.duty(output.duty, self.world.time_s());
-        self.world.step(duty, &EngineState::Standing)
+        self.duty = self.mishaps.duty(output.duty, self.world.time_s());
+        self.world.step(self.duty, &EngineState::Standing)
     }
 
     fn transmit(&mut self, room: &mut [u8]) -> usize {
