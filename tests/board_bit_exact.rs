@@ -9,18 +9,21 @@
 
 mod board_support;
 
-use board_support::{Host, ROOM, calibration, powered_board};
+use board_support::{Host, ROOM, held, powered_board};
 use firmware_core::calibration::{Setup, Warmth};
 use firmware_core::controller::TickOutput;
 use firmware_core::faults::{FaultSet, LimitSet};
 use firmware_core::guard::GuardStage;
+use firmware_core::held::{OriginTag, Standing};
 use firmware_core::learn::{CheckSet, LearnOrder};
+use firmware_core::link::SelfTest;
 use firmware_core::link::message::ToBoard;
 use firmware_core::link::state::{Identity, Pacing, StartReason, Streaming};
-use firmware_core::motion::{Goal, Segment};
+use firmware_core::motion::{Footing, Goal, Segment};
 use firmware_core::sample::{EngineDemand, Mode, Sample};
 use firmware_core::session::Session;
 use firmware_core::settings::Settings;
+use firmware_core::store::LAYOUT_VERSION;
 use firmware_core::units::{Ampere, Duty, Kilopascal, Load, Opening, Rpm, Tick};
 use host_sim::airpath::EngineInputs;
 use host_sim::sensor::{ChannelFault, PositionFault};
@@ -60,9 +63,10 @@ fn talk(host: &mut Host, tick: Tick, world: &World) -> Vec<u8> {
     let mut bytes = Vec::new();
     if tick == Tick(0) {
         let stops = world.stop_truth();
-        let learned = calibration(stops.closed_counts.unwrap() as f32, stops.open_counts.unwrap() as f32);
+        let (closed, open) = (stops.closed_counts.unwrap() as f32, stops.open_counts.unwrap() as f32);
+        let learned = held(closed, open, Standing::Accepted);
         bytes.extend(host.say(&ToBoard::Hello));
-        bytes.extend(host.say(&ToBoard::SetCalibration { calibration: learned, unproven: CheckSet::NONE }));
+        bytes.extend(host.say(&ToBoard::SetCalibration(learned)));
         bytes.extend(host.say(&ToBoard::Store));
         bytes.extend(host.say(&ToBoard::Stream(Streaming::On)));
     }
@@ -70,7 +74,7 @@ fn talk(host: &mut Host, tick: Tick, world: &World) -> Vec<u8> {
         let turn = tick.0 / DEMAND_TICKS;
         let mode = [Mode::Boost, Mode::Idle, Mode::Boost, Mode::Brake, Mode::Limp][(turn % 5) as usize];
         bytes.extend(host.say(&ToBoard::ClearLatch));
-        bytes.extend(host.say(&ToBoard::Arm));
+        bytes.extend(host.say(&ToBoard::Arm { settings: Settings::default().hash() }));
         bytes.extend(host.say(&ToBoard::Engine(EngineDemand {
             mode,
             boost_target: Kilopascal(120.0 + 20.0 * (turn % 6) as f32),
@@ -89,9 +93,9 @@ fn talk(host: &mut Host, tick: Tick, world: &World) -> Vec<u8> {
 fn bench_work(host: &mut Host, tick: Tick, turn: u32) -> Vec<u8> {
     let order = LearnOrder::full(Setup::Attached, Warmth::Cold, CheckSet::NONE);
     let mut bytes = host.say(&ToBoard::Stop);
-    bytes.extend(host.say(&ToBoard::Arm));
+    bytes.extend(host.say(&ToBoard::Arm { settings: Settings::default().hash() }));
     if turn.is_multiple_of(8) {
-        bytes.extend(host.say(&ToBoard::StartLearn { start_at: tick, order }));
+        bytes.extend(host.say(&ToBoard::StartLearn { start_at: tick, order, tag: OriginTag(7) }));
         return bytes;
     }
     let opening = |value: f32| Goal::Opening(Opening::saturating(value, Opening::OPEN));
@@ -107,7 +111,12 @@ fn bench_work(host: &mut Host, tick: Tick, turn: u32) -> Vec<u8> {
     let segments = goals.iter().map(|(goal, ticks)| Segment { goal: *goal, ticks: *ticks }).collect();
     bytes.extend(host.say(&ToBoard::MotionClear));
     bytes.extend(host.say(&ToBoard::MotionAppend(segments)));
-    bytes.extend(host.say(&ToBoard::StartMotion { start_at: tick, setup: Setup::Attached }));
+    bytes.extend(host.say(&ToBoard::StartMotion {
+        start_at: tick,
+        setup: Setup::Attached,
+        warmth: Warmth::Cold,
+        footing: Footing::Accepted,
+    }));
     bytes
 }
 
@@ -138,6 +147,10 @@ fn identity() -> Identity {
     Identity {
         model: "emulated Cortex-M4F board".try_into().unwrap(),
         software: concat!("vanebench-board ", env!("CARGO_PKG_VERSION")).try_into().unwrap(),
+        build: 0,
+        layout: LAYOUT_VERSION,
+        board: "MPS2 AN386".try_into().unwrap(),
+        serial: Default::default(),
         pacing: Pacing::Stepped,
         started: StartReason::PowerOn,
     }
@@ -147,7 +160,7 @@ fn identity() -> Identity {
 #[ignore = "needs QEMU and the board image; .ci/run runs it"]
 fn board_and_host_do_not_differ_in_one_bit_over_a_hundred_thousand_ticks_with_faults() {
     let mut board = powered_board();
-    let mut session = Session::new(identity(), Settings::default());
+    let mut session = Session::new(identity(), SelfTest::NOT_FITTED, Settings::default());
     let mut world = World::new(&WorldConfig { faults: faults(), ..WorldConfig::default() }, 6).unwrap();
     let mut host = Host::default();
     let mut seen = Seen::default();

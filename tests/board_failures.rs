@@ -8,8 +8,9 @@
 
 mod board_support;
 
-use board_support::{Bench, calibration};
+use board_support::{Bench, held};
 use firmware_core::calibration::{Setup, Warmth};
+use firmware_core::held::{OriginTag, Standing};
 use firmware_core::learn::{Check, CheckSet, LearnOrder};
 use firmware_core::link::DRIVE_LEASE_TICKS;
 use firmware_core::link::message::ToBoard;
@@ -117,15 +118,15 @@ fn assert_lease_ended(bench: &Bench, driven: &[Duty]) {
 #[ignore = "needs QEMU and the board image; .ci/run runs it"]
 fn a_reset_in_mid_learn_ends_at_duty_zero_and_keeps_the_stored_calibration_and_what_is_unproven_of_it() {
     let mut bench = Bench::powered();
-    let stored = calibration(13_000.0, 2300.0);
     let open = CheckSet::NONE.with(Check::Indexing);
+    let stored = held(13_000.0, 2300.0, Standing::NotProven { open });
     bench.greet();
-    bench.ask(&ToBoard::SetCalibration { calibration: stored, unproven: open });
+    bench.ask(&ToBoard::SetCalibration(stored));
     bench.ask(&ToBoard::Store);
     bench.run(2).unwrap();
-    bench.ask(&ToBoard::Arm);
+    bench.arm();
     let order = LearnOrder::full(Setup::Attached, Warmth::Cold, CheckSet::NONE);
-    bench.ask(&ToBoard::StartLearn { start_at: bench.next, order });
+    bench.ask(&ToBoard::StartLearn { start_at: bench.next, order, tag: OriginTag(7) });
     while bench.run(1).unwrap() == [Duty::ZERO] {
         assert!(bench.next.0 < 5000, "the learn never drove");
     }
@@ -136,9 +137,6 @@ fn a_reset_in_mid_learn_ends_at_duty_zero_and_keeps_the_stored_calibration_and_w
     assert_host_is_told(&mut bench, reason);
     bench.heard.clear();
     bench.ask(&ToBoard::GetCalibration { setup: Setup::Attached });
-    let kept = bench
-        .heard
-        .iter()
-        .any(|message| *message == ToHost::Calibration { calibration: stored, unproven: open });
+    let kept = bench.heard.iter().any(|message| *message == ToHost::Calibration(stored));
     assert!(kept, "the stored calibration is gone: {:?}", bench.heard);
 }

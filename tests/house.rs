@@ -18,7 +18,7 @@ const CRATE_FLOORS: [&str; 6] =
 const CORE_FLOORS: [&[&str]; 5] = [
     &["units", "sample", "command", "calibration", "settings", "faults", "tables"],
     &["plausibility", "target", "guard", "slew", "position", "limits"],
-    &["learn", "store", "motion", "link"],
+    &["learn", "held", "store", "motion", "link"],
     &["controller", "drive"],
     &["session"],
 ];

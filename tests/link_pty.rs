@@ -1,10 +1,11 @@
 //! The client on a real serial device: the virtual rig's pseudo-terminal, opened as a USB adapter would be.
 #![allow(clippy::unwrap_used)] // a helper that cannot go on fails its test
 
-use firmware_core::calibration::Setup;
+use firmware_core::calibration::{Setup, Warmth};
 use firmware_core::link::state::{ReleaseReason, Streaming};
-use firmware_core::link::{Pacing, Refusal, Source};
-use firmware_core::motion::{Goal, Segment};
+use firmware_core::link::{Pacing, Refusal, Source, Talk};
+use firmware_core::motion::{Footing, Goal, Segment};
+use firmware_core::settings::Settings;
 use firmware_core::units::Duty;
 use host_sim::world::WorldConfig;
 use vanebench::client::{Client, ClientError, StreamItem};
@@ -17,16 +18,17 @@ fn rig(pacing: Pacing) -> RunningRig {
 }
 
 fn connect(rig: &RunningRig) -> Result<Client, ClientError> {
-    Client::connect(port::open(rig.path())?, "the pty")
+    Client::connect(port::open(rig.path())?, "the pty", Talk::FIRST)
 }
 
 /// A gentle push that lasts longer than any test.
 fn push(client: &mut Client) {
     let goal = Goal::Duty(Duty::try_new(0.05).unwrap());
-    client.arm().unwrap();
+    client.upload(&Settings::default()).unwrap();
+    client.arm(Settings::default().hash()).unwrap();
     client.stream(Streaming::On).unwrap();
     client.load_motion(&[Segment { goal, ticks: 60_000 }]).unwrap();
-    client.start_motion(Setup::Free).unwrap();
+    client.start_motion(Setup::Free, Warmth::Cold, Footing::Accepted).unwrap();
 }
 
 fn samples(client: &mut Client, count: usize) -> Result<u32, ClientError> {
@@ -49,14 +51,14 @@ fn a_port_in_use_is_busy_until_it_is_closed() {
     assert!(matches!(error, ClientError::PortBusy { .. }), "{error}");
     drop(first);
     let mut second = connect(&rig).unwrap();
-    assert_eq!(second.status().unwrap().released, ReleaseReason::NotStarted);
+    assert_eq!(second.status().unwrap().released.reason, ReleaseReason::NotStarted);
 }
 
 #[test]
 fn a_board_that_hears_another_speed_stays_silent_and_the_message_names_the_speed() {
     let rig = rig(Pacing::Stepped);
     let line = port::open_at(rig.path(), 9600).unwrap();
-    let error = Client::connect(line, "the pty").err().unwrap();
+    let error = Client::connect(line, "the pty", Talk::FIRST).err().unwrap();
     assert!(matches!(error, ClientError::NoAnswer { .. }) && error.to_string().contains("115200"), "{error}");
 }
 
@@ -67,7 +69,7 @@ fn a_stream_at_another_speed_is_garbled_and_the_message_names_the_speed() {
     client.stream(Streaming::On).unwrap();
     drop(client);
     let line = port::open_at(rig.path(), 9600).unwrap();
-    let error = Client::connect(line, "the pty").err().unwrap();
+    let error = Client::connect(line, "the pty", Talk::FIRST).err().unwrap();
     assert!(matches!(error, ClientError::Garbled { .. }) && error.to_string().contains("115200"), "{error}");
 }
 
@@ -91,7 +93,7 @@ fn a_paced_rig_drives_while_the_host_is_heard_and_lets_go_in_silence() {
     assert!(samples(&mut client, 1000).unwrap() > 700, "signs of life hold the lease of half a second");
     std::thread::sleep(std::time::Duration::from_millis(800));
     let status = client.status().unwrap();
-    assert_eq!((status.state.source, status.released), (Source::Released, ReleaseReason::HostSilent));
-    let error = client.start_motion(Setup::Free).unwrap_err();
+    assert_eq!((status.state.source, status.released.reason), (Source::Released, ReleaseReason::HostSilent));
+    let error = client.start_motion(Setup::Free, Warmth::Cold, Footing::Accepted).unwrap_err();
     assert!(matches!(error, ClientError::Refused { refusal: Refusal::NotArmed, .. }), "{error}");
 }

@@ -7,11 +7,12 @@ mod link_support;
 use std::sync::Arc;
 
 use firmware_core::calibration::{Setup, Warmth};
+use firmware_core::held::OriginTag;
 use firmware_core::learn::{Check, CheckSet, LearnEvent, LearnOrder, LearnOutcome};
 use firmware_core::link::codec::frame;
 use firmware_core::link::state::{MotionEvent, Streaming};
-use firmware_core::link::{DRIVE_LEASE_TICKS, Refusal, Source};
-use firmware_core::motion::{Goal, Segment};
+use firmware_core::link::{DRIVE_LEASE_TICKS, End, Head, Refusal, Source, Talk};
+use firmware_core::motion::{Footing, Goal, Segment};
 use firmware_core::units::{Duty, Opening};
 use link_support::{Board, BoardLine, Stranger, settings};
 use vanebench::client::{Client, ClientError, GapCause, LineUse, StreamItem, StreamSample};
@@ -37,16 +38,18 @@ fn sweep_and_steps() -> Vec<Segment> {
 }
 
 fn connect(line: BoardLine) -> Client {
-    let mut client = Client::connect(Box::new(line), "in-process").unwrap();
+    let mut client = Client::connect(Box::new(line), "in-process", Talk::FIRST).unwrap();
     client.upload(&settings()).unwrap();
     client.stream(Streaming::On).unwrap();
-    client.arm().unwrap();
+    client.arm(settings().hash()).unwrap();
     client
 }
 
 fn learn(client: &mut Client) -> LearnOutcome {
     let checked = Check::ALL.into_iter().fold(CheckSet::default(), |all, check| all.with(check));
-    client.start_learn(LearnOrder::full(Setup::Attached, Warmth::Cold, checked)).unwrap();
+    client
+        .start_learn(LearnOrder::full(Setup::Attached, Warmth::Cold, checked), OriginTag::default())
+        .unwrap();
     loop {
         if let StreamItem::Learn { event: LearnEvent::Outcome(outcome), .. } = client.next_item().unwrap() {
             return outcome;
@@ -69,7 +72,7 @@ fn whole_job(seed: u64) -> Run {
     assert!(matches!(outcome, LearnOutcome::Accepted(_)), "{outcome:?}");
     client.stream(Streaming::On).unwrap();
     client.load_motion(&sweep_and_steps()).unwrap();
-    client.start_motion(Setup::Attached).unwrap();
+    client.start_motion(Setup::Attached, Warmth::Cold, Footing::Accepted).unwrap();
     let mut samples = Vec::new();
     loop {
         match client.next_item().unwrap() {
@@ -112,7 +115,7 @@ fn a_command_lost_on_the_line_is_sent_again_and_done_once() {
         writes += 1;
         if writes % 5 == 0 { Vec::new() } else { bytes }
     });
-    let mut client = Client::connect(Box::new(line), "in-process").unwrap();
+    let mut client = Client::connect(Box::new(line), "in-process", Talk::FIRST).unwrap();
     for _ in 0..8 {
         client.load_motion(&sweep_and_steps()).unwrap();
     }
@@ -131,7 +134,7 @@ fn a_reply_lost_on_the_line_does_not_repeat_the_command() {
         reads += 1;
         if reads % 4 == 0 { Vec::new() } else { bytes }
     });
-    let mut client = Client::connect(Box::new(line), "in-process").unwrap();
+    let mut client = Client::connect(Box::new(line), "in-process", Talk::FIRST).unwrap();
     let full = [Segment { goal: opening(0.5), ticks: 1 }; 48];
     // A segment appended twice would not fit and be refused.
     for _ in 0..4 {
@@ -200,7 +203,7 @@ fn a_board_that_hears_its_host_no_more_lets_go_within_the_lease() {
     let mut client = connect(line);
     let push = Goal::Duty(Duty::try_new(0.05).unwrap());
     client.load_motion(&[Segment { goal: push, ticks: 60_000 }]).unwrap();
-    client.start_motion(Setup::Attached).unwrap();
+    client.start_motion(Setup::Attached, Warmth::Cold, Footing::Accepted).unwrap();
     let mut board = board.lock().unwrap();
     board.pass(DRIVE_LEASE_TICKS);
     assert_ne!(board.duty(), Duty::ZERO);
@@ -214,7 +217,7 @@ fn a_board_that_lost_its_power_is_told_from_a_dead_line() {
     let board = Arc::clone(&line.board);
     let mut client = connect(line);
     board.lock().unwrap().restart();
-    let error = client.arm().unwrap_err();
+    let error = client.arm(settings().hash()).unwrap_err();
     assert!(matches!(error, ClientError::Restarted { .. }), "{error}");
 }
 
@@ -222,20 +225,22 @@ fn a_board_that_lost_its_power_is_told_from_a_dead_line() {
 fn a_refusal_says_what_to_do() {
     let mut client = connect(BoardLine::new(Board::sound(1)));
     client.load_motion(&sweep_and_steps()).unwrap();
-    let error = client.start_motion(Setup::Free).unwrap_err();
+    let error = client.start_motion(Setup::Free, Warmth::Cold, Footing::Accepted).unwrap_err();
     assert!(matches!(error, ClientError::Refused { refusal: Refusal::NotCalibrated, .. }));
     assert!(error.to_string().contains("learn the end stops first"), "{error}");
 }
 
 #[test]
 fn a_port_without_a_board_is_told_by_what_is_heard() {
-    let connect =
-        |bytes: &[u8]| Client::connect(Box::new(Stranger(bytes.to_vec())), "ttyX").err().unwrap().to_string();
+    let connect = |bytes: &[u8]| {
+        Client::connect(Box::new(Stranger(bytes.to_vec())), "ttyX", Talk::FIRST).err().unwrap().to_string()
+    };
+    let of_version_9 = Head { version: 9, talk: Some(Talk::FIRST), sender: End::Board, sequence: 0 };
     std::thread::scope(|scope| {
         let nothing = scope.spawn(|| connect(b""));
         let text = scope.spawn(|| connect(b"login: \r\n"));
         let noise = scope.spawn(|| connect(&[0xE1, 0x9F, 0xFE, 0x81, 0x00, 0xC3, 0xFD]));
-        let other = scope.spawn(|| connect(&frame(9, 0, &[0, 1, 2]).unwrap()));
+        let other = scope.spawn(|| connect(&frame(of_version_9, &[0, 1, 2]).unwrap()));
         for (heard, says) in
             [(nothing, "not one byte"), (text, "login:"), (noise, "115200"), (other, "version 9")]
         {

@@ -5,7 +5,7 @@
 use firmware_core::faults::LimitSet;
 use firmware_core::link::batch::{Around, BatchBuilder};
 use firmware_core::link::codec::frame;
-use firmware_core::link::{Decoder, Point, StreamState, ToHost, encode};
+use firmware_core::link::{Decoder, End, Head, Point, StreamState, Talk, ToHost, encode};
 use firmware_core::units::{Tick, Volt};
 use vanebench_checks::reference_dir;
 
@@ -26,12 +26,15 @@ fn hex(text: &str) -> Vec<u8> {
 #[test]
 fn frames_of_other_packages_are_written_and_read_alike() {
     for row in rows("frames.csv") {
-        let (version, sequence): (u8, u16) = (row[0].parse().unwrap(), row[1].parse().unwrap());
-        let (message, wire) = (hex(&row[2]), hex(&row[3]));
-        assert_eq!(frame(version, sequence, &message).unwrap().as_slice(), wire);
+        let (version, talk): (u8, u16) = (row[0].parse().unwrap(), row[1].parse().unwrap());
+        let sender = if &row[2] == "board" { End::Board } else { End::Host };
+        let sequence = row[3].parse().unwrap();
+        let head = Head { version, talk: Talk::try_new(talk), sender, sequence };
+        let (message, wire) = (hex(&row[4]), hex(&row[5]));
+        assert_eq!(frame(head, &message).unwrap().as_slice(), wire);
         let mut decoder = Decoder::new();
         let content = wire.iter().find_map(|byte| decoder.push(*byte)).unwrap().unwrap();
-        assert_eq!((content.version, content.sequence), (version, sequence));
+        assert_eq!(content.head, head);
     }
 }
 
@@ -54,7 +57,7 @@ fn batches_of_another_packer_are_packed_and_read_alike() {
             panic!("one batch for {}", &row[0])
         };
         assert_eq!(batch.points().unwrap().as_slice(), points);
-        let wire = encode(0, &ToHost::Samples(batch)).unwrap();
+        let wire = encode(Talk::FIRST, 0, &ToHost::Samples(batch)).unwrap();
         let content = cobs::decode_vec(&wire[1..wire.len() - 1]).unwrap();
         let message = &content[..content.len() - 2];
         assert!(message.ends_with(&hex(&row[1])), "{}", &row[0]);

@@ -10,20 +10,28 @@ use std::path::{Path, PathBuf};
 
 use firmware_core::calibration::{Calibration, Contact, LearnedStop, Setup, Warmth};
 use firmware_core::faults::{Fault, FaultSet, Limit, LimitSet};
+use firmware_core::held::{Held, Origin, OriginTag, Standing};
 use firmware_core::learn::{Check, CheckSet, LearnEvent, LearnOrder, LearnPhase, Stop};
 use firmware_core::link::batch::{Around, BatchBuilder};
 use firmware_core::link::message::{Message, ToBoard, ToHost};
 use firmware_core::link::state::{
-    Arming, Capabilities, MotionEvent, ReleaseReason, StartReason, Status, Streaming,
+    Arming, Capabilities, MotionEvent, Release, ReleaseReason, StartReason, Status, Streaming,
 };
 use firmware_core::link::{
-    Drive, Identity, LinkCounters, Outcome, Pacing, Point, Refusal, Source, StreamState, Welcome, encode,
+    Drive, Identity, LinkCounters, Outcome, Pacing, Point, Refusal, SelfCheck, SelfTest, Source, StreamState,
+    Talk, Welcome, encode,
 };
-use firmware_core::motion::{Goal, Segment};
+use firmware_core::motion::{Footing, Goal, Segment};
 use firmware_core::sample::{EngineDemand, Mode};
-use firmware_core::settings::{SettingsSection, SlewSettings};
-use firmware_core::units::{Ampere, Celsius, Duty, Kilopascal, Load, Opening, Rpm, Tick, Volt};
+use firmware_core::settings::{Settings, SettingsSection, SlewSettings};
+use firmware_core::store::{StoreFault, StoreResult};
+use firmware_core::units::{Ampere, Celsius, Counts, Duty, Kilopascal, Load, Opening, Rpm, Tick, Volt};
 use proptest::prelude::*;
+
+/// The talk of the page's examples.
+const TALK: Talk = Talk::try_new(0x1234).unwrap();
+/// The host's mark in them.
+const TAG: OriginTag = OriginTag(0x00C0_FFEE);
 
 /// CRC-16/IBM-3740 bit by bit, from its definition: polynomial 0x1021, start 0xFFFF, not reflected, no
 /// final exclusive-or.
@@ -53,13 +61,30 @@ fn cobs_decode(mut encoded: &[u8]) -> Vec<u8> {
     decoded
 }
 
-/// Version, sequence, message of a frame with its zeros, checked as the page says.
-fn read_frame(wire: &[u8]) -> (u8, u16, Vec<u8>) {
+/// A frame taken apart.
+#[derive(Debug, PartialEq)]
+struct Read {
+    version: u8,
+    talk: u16,
+    is_boards: bool,
+    sequence: u16,
+    message: Vec<u8>,
+}
+
+/// Takes a frame with its zeros apart, checked as the page says.
+fn read_frame(wire: &[u8]) -> Read {
     let [0, encoded @ .., 0] = wire else { panic!("a zero before and after: {wire:02X?}") };
     let frame = cobs_decode(encoded);
     let (content, check) = frame.split_at(frame.len() - 2);
     assert_eq!(u16::from_le_bytes([check[0], check[1]]), crc(content));
-    (content[0], u16::from_le_bytes([content[1], content[2]]), content[3..].to_vec())
+    let marked = u16::from_le_bytes([content[1], content[2]]);
+    Read {
+        version: content[0],
+        talk: marked & 0x7FFF,
+        is_boards: marked & 0x8000 != 0,
+        sequence: u16::from_le_bytes([content[3], content[4]]),
+        message: content[5..].to_vec(),
+    }
 }
 
 fn hex(text: &str) -> Vec<u8> {
@@ -71,9 +96,9 @@ fn hex(text: &str) -> Vec<u8> {
 #[test]
 fn the_checksum_is_the_catalogues_crc_16_ibm_3740() {
     assert_eq!(crc(b"123456789"), 0x29B1);
-    let frame = encode(0x3231, &ToBoard::Arm).unwrap();
-    let (version, sequence, message) = read_frame(&frame);
-    assert_eq!((version, sequence, message), (2, 0x3231, vec![3]));
+    let frame = encode(TALK, 0x3231, &ToBoard::Stop).unwrap();
+    let read = Read { version: 3, talk: TALK.number(), is_boards: false, sequence: 0x3231, message: vec![4] };
+    assert_eq!(read_frame(&frame), read);
 }
 
 /// Source: Cheshire & Baker, "Consistent Overhead Byte Stuffing", IEEE/ACM Transactions on Networking 7(2),
@@ -98,9 +123,9 @@ fn stuffing_is_that_of_the_cobs_paper() {
 proptest! {
     #[test]
     fn any_frame_is_read_by_the_paper_decoder(sequence in any::<u16>(), until in any::<u32>()) {
-        let wire = encode(sequence, &ToBoard::Grant { until: Tick(until) }).unwrap();
-        let (version, read, message) = read_frame(&wire);
-        prop_assert_eq!((version, read, message[0]), (2, sequence, 2));
+        let wire = encode(TALK, sequence, &ToBoard::Grant { until: Tick(until) }).unwrap();
+        let Read { version, talk, is_boards, sequence: read, message } = read_frame(&wire);
+        prop_assert_eq!((version, talk, is_boards, read, message[0]), (3, TALK.number(), false, sequence, 2));
         let back = message[1..].iter().rev().fold(0u64, |number, byte| number << 7 | u64::from(byte & 0x7F));
         prop_assert_eq!(back, u64::from(until));
     }
@@ -120,7 +145,7 @@ fn full_range_noise_at_1_khz_still_fits_the_line() {
     }
     builder.close().unwrap();
     while let Some(batch) = builder.take() {
-        bytes += encode(u16::MAX, &ToHost::Samples(batch)).unwrap().len();
+        bytes += encode(Talk::LAST, u16::MAX, &ToHost::Samples(batch)).unwrap().len();
     }
     let used = bytes as f64 * 10.0 / 115_200.0 / 0.032;
     println!("line use of full-range noise: {bytes} bytes in 32 ms, {:.1} %", used * 100.0);
@@ -169,6 +194,11 @@ fn calibration() -> Calibration {
     }
 }
 
+fn held() -> Held {
+    let origin = Origin { tag: TAG, settings: Settings::default().hash(), tick: Tick(9000) };
+    Held::of_full_learn(calibration(), Standing::NotProven { open: CheckSet::ALL }, origin)
+}
+
 fn to_board() -> Vec<ToBoard> {
     let opening = Goal::Opening(Opening::try_new(0.5).unwrap());
     let segments = [Segment { goal: opening, ticks: 0 }, Segment { goal: Goal::Release, ticks: 1000 }];
@@ -176,17 +206,22 @@ fn to_board() -> Vec<ToBoard> {
         ToBoard::Hello,
         ToBoard::KeepAlive,
         ToBoard::Grant { until: Tick(256) },
-        ToBoard::Arm,
+        ToBoard::Arm { settings: Settings::default().hash() },
         ToBoard::Stop,
         ToBoard::ClearLatch,
         ToBoard::Stream(Streaming::On),
         ToBoard::Settings(SettingsSection::Slew(SlewSettings::default())),
-        ToBoard::SetCalibration { calibration: calibration(), unproven: CheckSet::ALL },
+        ToBoard::SetCalibration(held()),
         ToBoard::GetCalibration { setup: Setup::Attached },
         ToBoard::Store,
         ToBoard::MotionClear,
         ToBoard::MotionAppend(segments.into_iter().collect()),
-        ToBoard::StartMotion { start_at: Tick(300), setup: Setup::Attached },
+        ToBoard::StartMotion {
+            start_at: Tick(300),
+            setup: Setup::Attached,
+            warmth: Warmth::Cold,
+            footing: Footing::Accepted,
+        },
         ToBoard::Engine(EngineDemand {
             mode: Mode::Boost,
             boost_target: Kilopascal(180.0),
@@ -197,6 +232,7 @@ fn to_board() -> Vec<ToBoard> {
         ToBoard::StartLearn {
             start_at: Tick(300),
             order: LearnOrder::full(Setup::Attached, Warmth::Cold, CheckSet::default().with(Check::Indexing)),
+            tag: TAG,
         },
         ToBoard::GetLearnOutcome,
     ]
@@ -221,10 +257,16 @@ fn to_host() -> Vec<ToHost> {
         identity: Identity {
             model: "rig".parse().unwrap(),
             software: "core 0.1".parse().unwrap(),
+            build: 0xC0DE,
+            layout: 2,
+            board: "pcb 7".parse().unwrap(),
+            serial: "42".parse().unwrap(),
             pacing: Pacing::Stepped,
             started: StartReason::PowerOn,
         },
         capabilities: Capabilities { ticks_per_second: 1000, lease_ticks: 500, motion_segments: 48 },
+        self_test: SelfTest { image_crc: SelfCheck::Passed, ..SelfTest::NOT_FITTED },
+        settings: None,
         next: Tick(0),
         calibration: None,
     };
@@ -232,7 +274,7 @@ fn to_host() -> Vec<ToHost> {
         next: Tick(256),
         state,
         arming: Arming::Armed,
-        released: ReleaseReason::NotStarted,
+        released: Release::NONE,
         counters: LinkCounters { frames: 12, lost: 1, ..LinkCounters::NONE },
         dropped: 0,
     };
@@ -244,10 +286,15 @@ fn to_host() -> Vec<ToHost> {
         ToHost::State { tick: Tick(2000), state },
         ToHost::Waiting { next: Tick(256) },
         ToHost::Motion { tick: Tick(300), event: MotionEvent::Segment(0) },
-        ToHost::Released { tick: Tick(801), reason: ReleaseReason::HostSilent },
-        ToHost::Calibration { calibration: calibration(), unproven: CheckSet::ALL },
+        ToHost::Released { tick: Tick(801), reason: ReleaseReason::HostSilent, position: Counts(8001) },
+        ToHost::Calibration(held()),
         ToHost::Status(status),
-        ToHost::Learn { tick: Tick(512), event: LearnEvent::Phase(LearnPhase::Pressing(Stop::Closed)) },
+        ToHost::Learn {
+            number: 4,
+            tick: Tick(512),
+            event: LearnEvent::Phase(LearnPhase::Pressing(Stop::Closed)),
+        },
+        ToHost::Stored { number: 0, result: StoreResult::Failed(StoreFault::ReadBack) },
     ]
 }
 
@@ -258,7 +305,10 @@ fn expected() -> Vec<(String, Vec<u8>)> {
             .map(|(sequence, message)| {
                 let text = format!("{message:?}");
                 let name = text.split(|c: char| !c.is_alphanumeric()).next().unwrap().to_owned();
-                (format!("{to} {name}, sequence {sequence}"), encode(sequence, message).unwrap().to_vec())
+                (
+                    format!("{to} {name}, sequence {sequence}"),
+                    encode(TALK, sequence, message).unwrap().to_vec(),
+                )
             })
             .collect()
     }
@@ -335,7 +385,7 @@ fn the_pages_example_of_every_message_is_what_the_code_sends() {
     }
     assert_eq!(on_page.len(), expected().len());
     // The frame that the page takes apart byte by byte.
-    let grant = encode(2, &ToBoard::Grant { until: Tick(256) }).unwrap();
+    let grant = encode(TALK, 2, &ToBoard::Grant { until: Tick(256) }).unwrap();
     assert_eq!(grant.as_slice(), hex("00 03 02 02 06 02 80 02 69 94 00"));
     assert_eq!(crc(&hex("02 02 00 02 80 02")), 0x9469);
     assert!(page().contains("`00 03 02 02 06 02 80 02 69 94 00`"));
@@ -354,7 +404,7 @@ fn the_page_names_every_bit_of_the_sets() {
 /// The sample batch of the page, read by the rules that the page states.
 #[test]
 fn the_pages_batch_unpacks_by_hand() {
-    let (_, _, message) = read_frame(&encode(2, &batch()).unwrap());
+    let message = read_frame(&encode(TALK, 2, &batch()).unwrap()).message;
     let packed = message.split_at(message.len() - 14).1;
     assert_eq!(
         packed,
@@ -374,11 +424,11 @@ fn the_pages_batch_unpacks_by_hand() {
 fn a_duty_segment_is_four_bytes_of_ieee_754() {
     let segment = Segment { goal: Goal::Duty(Duty::try_new(0.1).unwrap()), ticks: 1 };
     let message = ToBoard::MotionAppend([segment].into_iter().collect());
-    let (_, _, body) = read_frame(&encode(0, &message).unwrap());
+    let body = read_frame(&encode(TALK, 0, &message).unwrap()).message;
     // 0.1 is 0x3DCCCCCD (IEEE 754), least significant byte first.
     assert_eq!(body, hex("0C 01 02 CD CC CC 3D 01"));
     let current = Segment { goal: Goal::Current(Ampere(1.0)), ticks: 300 };
-    let (_, _, body) =
-        read_frame(&encode(0, &ToBoard::MotionAppend([current].into_iter().collect())).unwrap());
+    let message = ToBoard::MotionAppend([current].into_iter().collect());
+    let body = read_frame(&encode(TALK, 0, &message).unwrap()).message;
     assert_eq!(body, hex("0C 01 03 00 00 80 3F AC 02"));
 }

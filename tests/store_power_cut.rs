@@ -10,9 +10,10 @@ use std::ops::Range;
 
 use embassy_futures::block_on;
 use firmware_core::calibration::{Calibration, Contact, LearnedStop, Setup, Warmth};
-use firmware_core::learn::CheckSet;
-use firmware_core::store::{Record, Store, StoreError};
-use firmware_core::units::{Opening, Volt};
+use firmware_core::held::{Held, Origin, OriginTag, Standing};
+use firmware_core::settings::SettingsHash;
+use firmware_core::store::{Store, StoreError};
+use firmware_core::units::{Opening, Tick, Volt};
 use flash::{Cut, Flash, PAGE, SIZE};
 
 /// Random sequences of saves, cuts and restarts.
@@ -22,7 +23,7 @@ const SAVES: u64 = 60;
 
 const SETUPS: [Setup; 3] = [Setup::Free, Setup::Attached, Setup::OnEngine];
 
-fn record(setup: Setup, number: u64) -> Record {
+fn record(setup: Setup, number: u64) -> Held {
     let at = |counts: f32| LearnedStop {
         zero_push_counts: counts + number as f32,
         pressed_counts: counts + number as f32 + 20.0,
@@ -40,7 +41,9 @@ fn record(setup: Setup, number: u64) -> Record {
         temperature: None,
         clearance: Opening::saturating(0.01, Opening::CLOSED),
     };
-    Record { relearns: number as u16, ..Record::of_full_learn(calibration, CheckSet::NONE) }
+    // The longest that each can be on flash.
+    let origin = Origin { tag: OriginTag(u64::MAX), settings: SettingsHash(u32::MAX), tick: Tick(u32::MAX) };
+    Held { relearns: number as u16, ..Held::of_full_learn(calibration, Standing::Accepted, origin) }
 }
 
 fn open(flash: Flash) -> Store<Flash> {
@@ -48,7 +51,7 @@ fn open(flash: Flash) -> Store<Flash> {
 }
 
 /// The flash after `saves` undisturbed saves, cycling through the setups, and what it holds.
-fn filled(saves: u64) -> (Flash, [Option<Record>; 3]) {
+fn filled(saves: u64) -> (Flash, [Option<Held>; 3]) {
     let mut store = open(Flash::erased());
     let mut held = [None; 3];
     for number in 0..saves {
@@ -60,7 +63,7 @@ fn filled(saves: u64) -> (Flash, [Option<Record>; 3]) {
     (store.into_flash(), held)
 }
 
-fn load_all(store: &mut Store<Flash>, context: &str) -> [Option<Record>; 3] {
+fn load_all(store: &mut Store<Flash>, context: &str) -> [Option<Held>; 3] {
     SETUPS.map(|setup| block_on(store.load(setup)).unwrap_or_else(|error| panic!("{context}: {error:?}")))
 }
 
@@ -121,7 +124,7 @@ fn ten_thousand_random_sequences_of_cuts_never_lose_or_mix_a_record() {
     for sequence in 0..SEQUENCES {
         let mut random = Mixer(sequence);
         let mut flash = Flash::erased();
-        let mut held: [Option<Record>; 3] = [None; 3];
+        let mut held: [Option<Held>; 3] = [None; 3];
         for number in 0..12 {
             let slot = random.below(3) as usize;
             let new = record(SETUPS[slot], number);

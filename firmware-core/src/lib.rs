@@ -9,7 +9,7 @@
 //!
 //! The floors, lowest first: [`units`], [`sample`], [`command`], [`settings`], [`faults`], [`tables`] → the stages
 //! ([`plausibility`], [`target`], [`guard`], [`slew`], [`position`], [`limits`], [`calibration`]) → [`learn`],
-//! [`motion`], [`store`], [`link`] → [`controller`], [`drive`] → [`session`].
+//! [`held`], [`motion`], [`store`], [`link`] → [`controller`], [`drive`] → [`session`].
 //!
 //! Directions are fixed once: opening 0 is vanes closed (smallest nozzle area), 1 is fully open;
 //! positive duty opens. Time is the tick number that the caller hands in; nothing here reads a clock.
@@ -23,6 +23,7 @@ pub mod controller;
 pub mod drive;
 pub mod faults;
 pub mod guard;
+pub mod held;
 pub mod learn;
 pub mod limits;
 pub mod link;

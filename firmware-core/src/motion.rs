@@ -12,6 +12,19 @@ use crate::units::{Ampere, Duty, Opening};
 /// Most segments a profile can hold.
 pub const MAX_SEGMENTS: usize = 48;
 
+/// On what footing a motion may run.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[serde(rename_all = "kebab-case")]
+pub enum Footing {
+    /// On an accepted calibration of this setup, warmth and settings.
+    Accepted,
+    /// On one that is not proven or suspended too, at half the current and half the speed.
+    Unproven,
+    /// On none: open loop, at little current, to see where the lever binds.
+    Diagnostic,
+}
+
 /// Where a segment ends, in the quantity that it drives.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]

@@ -2,11 +2,13 @@
 #![allow(dead_code, reason = "each test uses a part of it")]
 
 use firmware_core::calibration::{Calibration, Contact, LearnedStop, Setup, Warmth};
+use firmware_core::held::{Held, Origin, OriginTag, Standing};
 use firmware_core::link::message::{ToBoard, ToHost};
 use firmware_core::link::state::Welcome;
-use firmware_core::link::{Decoder, encode};
-use firmware_core::motion::{Goal, Segment};
+use firmware_core::link::{Decoder, Talk, encode};
+use firmware_core::motion::{Footing, Goal, Segment};
 use firmware_core::sample::Sample;
+use firmware_core::settings::Settings;
 use firmware_core::units::{Ampere, Counts, Duty, Kilopascal, Opening, Tick, Volt};
 use virtual_rig::board::{Board, BoardError, image};
 
@@ -27,7 +29,7 @@ pub(crate) struct Host {
 impl Host {
     /// The bytes of the next message.
     pub(crate) fn say(&mut self, message: &ToBoard) -> Vec<u8> {
-        let frame = encode(self.sequence, message).unwrap();
+        let frame = encode(Talk::FIRST, self.sequence, message).unwrap();
         self.sequence = self.sequence.wrapping_add(1);
         frame.to_vec()
     }
@@ -59,6 +61,12 @@ pub(crate) fn calibration(closed_counts: f32, open_counts: f32) -> Calibration {
     }
 }
 
+/// A calibration with these stops, as a learn of these tests would leave it.
+pub(crate) fn held(closed_counts: f32, open_counts: f32, standing: Standing) -> Held {
+    let origin = Origin { tag: OriginTag(0xB0A2D), settings: Settings::default().hash(), tick: Tick(9000) };
+    Held::of_full_learn(calibration(closed_counts, open_counts), standing, origin)
+}
+
 /// A board, its host, and a lever that stands still.
 pub(crate) struct Bench {
     pub(crate) board: Board,
@@ -81,6 +89,11 @@ impl Bench {
         self.hear(&step.link);
     }
 
+    /// Hands are clear, and the settings are the board's own.
+    pub(crate) fn arm(&mut self) {
+        self.ask(&ToBoard::Arm { settings: Settings::default().hash() });
+    }
+
     /// A new host's hello.
     pub(crate) fn greet(&mut self) -> Welcome {
         self.host = Host::default();
@@ -100,10 +113,15 @@ impl Bench {
         self.greet();
         let goal = Goal::Duty(Duty::saturating(0.1, Duty::ZERO));
         let hold = [Segment { goal, ticks: 0 }, Segment { goal, ticks: 60_000 }];
-        self.ask(&ToBoard::Arm);
+        self.arm();
         self.ask(&ToBoard::MotionClear);
         self.ask(&ToBoard::MotionAppend(hold.into_iter().collect()));
-        self.ask(&ToBoard::StartMotion { start_at: self.next, setup: Setup::Attached });
+        self.ask(&ToBoard::StartMotion {
+            start_at: self.next,
+            setup: Setup::Attached,
+            warmth: Warmth::Cold,
+            footing: Footing::Accepted,
+        });
     }
 
     /// Runs ticks on a silent link; gives each tick's duty.

@@ -5,7 +5,7 @@ use std::collections::VecDeque;
 use std::io::{self, Read, Write};
 use std::sync::{Arc, Mutex};
 
-use firmware_core::link::{Identity, Pacing};
+use firmware_core::link::{Identity, Pacing, SelfTest};
 use firmware_core::session::Session;
 use firmware_core::settings::{Settings, StopWindow, StopWindows};
 use firmware_core::units::{Duty, Tick};
@@ -100,10 +100,14 @@ fn session() -> Session {
     let identity = Identity {
         model: "checks".parse().unwrap(),
         software: "checks 1".parse().unwrap(),
+        build: 0,
+        layout: firmware_core::store::LAYOUT_VERSION,
+        board: "in process".parse().unwrap(),
+        serial: Default::default(),
         pacing: Pacing::Stepped,
         started: firmware_core::link::state::StartReason::PowerOn,
     };
-    Session::new(identity, Settings::default())
+    Session::new(identity, SelfTest::NOT_FITTED, Settings::default())
 }
 
 /// What the line does to whole writes of the host and to runs of bytes from the board.

@@ -6,12 +6,15 @@ use std::fmt::Write;
 use std::path::Path;
 
 /// Files that hold the link's types; the first definition of a name counts.
-const FILES: [&str; 21] = [
+const FILES: [&str; 24] = [
     "link/message.rs",
     "link/state.rs",
     "link/refusal.rs",
     "link/batch.rs",
     "link/sequence.rs",
+    "link/self_test.rs",
+    "held.rs",
+    "store/result.rs",
     "calibration.rs",
     "motion.rs",
     "sample.rs",
@@ -31,7 +34,7 @@ const FILES: [&str; 21] = [
 ];
 
 /// Types that are one number on the wire, and which.
-const NUMBERS: [(&str, &str); 13] = [
+const NUMBERS: [(&str, &str); 15] = [
     ("Tick", "u32"),
     ("Counts", "i16"),
     ("Opening", "f32"),
@@ -45,6 +48,8 @@ const NUMBERS: [(&str, &str); 13] = [
     ("FaultSet", "u32"),
     ("LimitSet", "u16"),
     ("CheckSet", "u8"),
+    ("SettingsHash", "u32"),
+    ("OriginTag", "u64"),
 ];
 
 /// A field or a variant.

@@ -270,6 +270,7 @@ mod tests {
     use super::*;
     use crate::link::codec::{Decoder, MAX_WIRE, encode};
     use crate::link::message::ToHost;
+    use crate::link::talk::Talk;
     use proptest::prelude::*;
     use std::vec::Vec as List;
 
@@ -350,7 +351,7 @@ mod tests {
             let mut back = List::new();
             for batch in batches {
                 prop_assert_eq!(batch.first, Tick(first).after(back.len() as u32));
-                let wire = encode(u16::MAX, &ToHost::Samples(batch.clone())).unwrap();
+                let wire = encode(Talk::LAST, u16::MAX, &ToHost::Samples(batch.clone())).unwrap();
                 prop_assert!(wire.len() <= MAX_WIRE);
                 let mut decoder = Decoder::new();
                 let content = wire.iter().find_map(|byte| decoder.push(*byte)).unwrap().unwrap();

@@ -8,17 +8,16 @@ use serde::de::DeserializeOwned;
 
 use super::PROTOCOL_VERSION;
 use super::message::Message;
+use super::talk::{HEAD_BYTES, Head, Talk};
 
-/// Largest frame before COBS: version, sequence, message and CRC. At 254 bytes COBS adds one byte.
+/// Largest frame before COBS: head, message and CRC. At 254 bytes COBS adds one byte.
 pub const MAX_FRAME: usize = 254;
 /// Largest frame on the line: COBS adds one byte, a zero stands before and after.
 pub const MAX_WIRE: usize = MAX_FRAME + 3;
-/// Version and sequence number.
-const HEADER: usize = 3;
 /// Checksum bytes, least significant first.
 const CHECK: usize = 2;
 /// Largest message.
-pub const MAX_MESSAGE: usize = MAX_FRAME - HEADER - CHECK;
+pub const MAX_MESSAGE: usize = MAX_FRAME - HEAD_BYTES - CHECK;
 
 /// CRC-16/IBM-3740 (polynomial 0x1021, start 0xFFFF, not reflected): finds every burst up to 16 bits.
 static CRC: Crc<u16> = Crc::<u16>::new(&CRC_16_IBM_3740);
@@ -44,11 +43,9 @@ pub enum FrameError {
 #[derive(Debug, Clone, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Content {
-    /// Protocol version of the sender.
-    pub version: u8,
-    /// Sequence number of the sender.
-    pub sequence: u16,
-    /// Header, message and checksum, as they came.
+    /// What stands before the message.
+    pub head: Head,
+    /// Head, message and checksum, as they came.
     frame: Vec<u8, MAX_FRAME>,
 }
 
@@ -66,7 +63,7 @@ pub enum MessageError {
 
 impl Content {
     fn body(&self) -> &[u8] {
-        self.frame.get(HEADER..self.frame.len().saturating_sub(CHECK)).unwrap_or_default()
+        self.frame.get(HEAD_BYTES..self.frame.len().saturating_sub(CHECK)).unwrap_or_default()
     }
 
     /// The message in the frame.
@@ -74,7 +71,7 @@ impl Content {
     /// # Errors
     /// [`MessageError`] when version, kind or a field is not known here.
     pub fn message<M: Message + DeserializeOwned>(&self) -> Result<M, MessageError> {
-        if self.version != PROTOCOL_VERSION {
+        if self.head.version != PROTOCOL_VERSION {
             return Err(MessageError::OtherVersion);
         }
         if self.body().first().is_none_or(|kind| *kind >= M::KINDS) {
@@ -92,9 +89,10 @@ impl Content {
 /// # Errors
 /// [`TooLong`] when the message does not fit [`MAX_MESSAGE`].
 #[inline]
-pub fn encode<M: Message>(sequence: u16, message: &M) -> Result<Vec<u8, MAX_WIRE>, TooLong> {
+pub fn encode<M: Message>(talk: Talk, sequence: u16, message: &M) -> Result<Vec<u8, MAX_WIRE>, TooLong> {
     let mut room = [0; MAX_MESSAGE];
-    frame(PROTOCOL_VERSION, sequence, body(message, &mut room)?)
+    let head = Head { version: PROTOCOL_VERSION, talk: Some(talk), sender: M::SENDER, sequence };
+    frame(head, body(message, &mut room)?)
 }
 
 /// Writes a message's bytes, without a frame around them.
@@ -106,16 +104,14 @@ pub fn body<'a, M: Message>(message: &M, room: &'a mut [u8; MAX_MESSAGE]) -> Res
     postcard::to_slice(message, room).map(|body| &*body).map_err(|_| TooLong)
 }
 
-/// Puts version, sequence and checksum around any message bytes: a frame that is sound on the line,
-/// whatever it says. For tests that play a board or a host of another version.
+/// Puts head and checksum around any message bytes: a frame that is sound on the line, whatever it says.
 ///
 /// # Errors
 /// [`TooLong`] when the bytes do not fit [`MAX_MESSAGE`].
 #[inline]
-pub fn frame(version: u8, sequence: u16, body: &[u8]) -> Result<Vec<u8, MAX_WIRE>, TooLong> {
+pub fn frame(head: Head, body: &[u8]) -> Result<Vec<u8, MAX_WIRE>, TooLong> {
     let mut content: Vec<u8, MAX_FRAME> = Vec::new();
-    content.push(version).map_err(|_| TooLong)?;
-    content.extend_from_slice(&sequence.to_le_bytes()).map_err(|_| TooLong)?;
+    content.extend_from_slice(&head.to_bytes()).map_err(|_| TooLong)?;
     content.extend_from_slice(body).map_err(|_| TooLong)?;
     let check = CRC.checksum(&content).to_le_bytes();
     content.extend_from_slice(&check).map_err(|_| TooLong)?;
@@ -168,17 +164,17 @@ impl Decoder {
 
 #[inline]
 fn unframe(raw: &[u8]) -> Result<Content, FrameError> {
-    let mut content = Content { version: 0, sequence: 0, frame: Vec::new() };
-    content.frame.resize_default(MAX_FRAME).map_err(|_| FrameError::Overlong)?;
-    let length = cobs::decode(raw, &mut content.frame).map_err(|_| FrameError::Cut)?.frame_size();
-    content.frame.truncate(length);
-    let (checked, check) = content.frame.split_last_chunk::<CHECK>().ok_or(FrameError::Cut)?;
-    let ([version, low, high], _) = checked.split_first_chunk::<HEADER>().ok_or(FrameError::Cut)?;
+    let mut frame: Vec<u8, MAX_FRAME> = Vec::new();
+    frame.resize_default(MAX_FRAME).map_err(|_| FrameError::Overlong)?;
+    let length = cobs::decode(raw, &mut frame).map_err(|_| FrameError::Cut)?.frame_size();
+    frame.truncate(length);
+    let (checked, check) = frame.split_last_chunk::<CHECK>().ok_or(FrameError::Cut)?;
+    let (head, _) = checked.split_first_chunk::<HEAD_BYTES>().ok_or(FrameError::Cut)?;
+    let head = Head::of_bytes(*head);
     if CRC.checksum(checked) != u16::from_le_bytes(*check) {
         return Err(FrameError::Damaged);
     }
-    (content.version, content.sequence) = (*version, u16::from_le_bytes([*low, *high]));
-    Ok(content)
+    Ok(Content { head, frame })
 }
 
 #[cfg(test)]
@@ -187,6 +183,7 @@ mod tests {
     extern crate std;
     use super::*;
     use crate::link::message::{SEGMENTS_PER_MESSAGE, ToBoard, ToHost};
+    use crate::link::talk::End;
     use crate::motion::{Goal, Segment};
     use proptest::prelude::*;
     use std::vec::Vec as List;
@@ -206,24 +203,29 @@ mod tests {
     }
 
     fn content(version: u8, body: &[u8]) -> Content {
-        let frame = [&[version, 0, 0], body, &[0; CHECK]].concat();
-        Content { version, sequence: 0, frame: Vec::from_slice(&frame).unwrap() }
+        let head = Head { version, talk: Some(Talk::FIRST), sender: End::Host, sequence: 0 };
+        let frame = [&head.to_bytes(), body, &[0; CHECK]].concat();
+        Content { head, frame: Vec::from_slice(&frame).unwrap() }
+    }
+
+    fn encode<M: Message>(sequence: u16, message: &M) -> Vec<u8, MAX_WIRE> {
+        super::encode(Talk::FIRST, sequence, message).unwrap()
     }
 
     #[test]
     fn noise_before_a_frame_does_not_swallow_it() {
         let mut bytes = List::from([0x55, 0xAA, 0x13]);
-        bytes.extend(encode(7, &ToBoard::KeepAlive).unwrap());
+        bytes.extend(encode(7, &ToBoard::KeepAlive));
         let frames = decode(&bytes);
         assert_eq!(frames.len(), 2);
         assert!(frames[0].is_err());
         let content = frames[1].clone().unwrap();
-        assert_eq!((content.sequence, content.message()), (7, Ok(ToBoard::KeepAlive)));
+        assert_eq!((content.head.sequence, content.message()), (7, Ok(ToBoard::KeepAlive)));
     }
 
     #[test]
     fn a_frame_cut_short_is_told_from_a_damaged_one() {
-        let whole = encode(1, &part(&[9; 40])).unwrap();
+        let whole = encode(1, &part(&[9; 40]));
         let mut cut = List::from(&whole[..20]);
         cut.push(0);
         assert_eq!(decode(&cut), [Err(FrameError::Cut)]);
@@ -264,13 +266,13 @@ mod tests {
         #[test]
         fn a_message_survives_the_line(sequence in any::<u16>(), bytes in prop::collection::vec(any::<u8>(), 0..=4 * SEGMENTS_PER_MESSAGE)) {
             let message = part(&bytes);
-            let wire = encode(sequence, &message).unwrap();
+            let wire = encode(sequence, &message);
             prop_assert_eq!((wire.first(), wire.last()), (Some(&0), Some(&0)));
             prop_assert!(!wire[1..wire.len() - 1].contains(&0));
             let frames = decode(&wire);
             prop_assert_eq!(frames.len(), 1);
             let content = frames[0].clone().unwrap();
-            prop_assert_eq!(content.sequence, sequence);
+            prop_assert_eq!(content.head.sequence, sequence);
             prop_assert_eq!(content.message::<ToBoard>(), Ok(message));
         }
 
@@ -296,7 +298,7 @@ mod tests {
             bytes in prop::collection::vec(any::<u8>(), 0..=4 * SEGMENTS_PER_MESSAGE), at in any::<prop::sample::Index>(), burst in 1u16..,
         ) {
             // Before COBS, where CRC-16's promise holds; after it a burst may also move a delimiter.
-            let wire = encode(0, &part(&bytes)).unwrap();
+            let wire = encode(0, &part(&bytes));
             let mut frame = [0; MAX_FRAME];
             let length = cobs::decode(&wire[1..wire.len() - 1], &mut frame).unwrap().frame_size();
             let start = at.index(length - 1);
@@ -310,9 +312,9 @@ mod tests {
         #[test]
         fn the_talk_resumes_after_any_noise(noise in prop::collection::vec(any::<u8>(), 0..600)) {
             let mut bytes = noise;
-            bytes.extend(encode(3, &ToBoard::Arm).unwrap());
+            bytes.extend(encode(3, &ToBoard::Stop));
             let last = decode(&bytes).pop().unwrap().unwrap();
-            prop_assert_eq!(last.message::<ToBoard>(), Ok(ToBoard::Arm));
+            prop_assert_eq!(last.message::<ToBoard>(), Ok(ToBoard::Stop));
         }
     }
 }

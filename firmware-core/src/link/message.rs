@@ -8,17 +8,22 @@ use serde::{Deserialize, Serialize};
 use super::batch::Batch;
 use super::refusal::Outcome;
 use super::state::{MotionEvent, ReleaseReason, Status, StreamState, Streaming, Welcome};
-use crate::calibration::{Calibration, Setup};
-use crate::learn::{CheckSet, LearnEvent, LearnOrder};
-use crate::motion::Segment;
+use super::talk::End;
+use crate::calibration::{Setup, Warmth};
+use crate::held::{Held, OriginTag};
+use crate::learn::{LearnEvent, LearnOrder};
+use crate::motion::{Footing, Segment};
 use crate::sample::EngineDemand;
-use crate::settings::SettingsSection;
-use crate::units::Tick;
+use crate::settings::{SettingsHash, SettingsSection};
+use crate::store::StoreResult;
+use crate::units::{Counts, Tick};
 
 /// One direction's messages.
 pub trait Message: Serialize {
     /// Number of kinds; the first byte of a message is its kind, counted from 0.
     const KINDS: u8;
+    /// The end that says these.
+    const SENDER: End;
 }
 
 /// Most segments in one message.
@@ -28,10 +33,10 @@ pub const SEGMENTS_PER_MESSAGE: usize = 16;
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum ToBoard {
-    /// Opens the talk: the board answers with [`ToHost::Welcome`], disarms, releases the drive and starts its
-    /// counters anew.
+    /// Opens the talk whose number its frame carries: the board answers with [`ToHost::Welcome`], disarms,
+    /// releases the drive and starts its counters anew.
     Hello,
-    /// Nothing but a sign of life; like every host message that is not stale it extends the drive lease.
+    /// Nothing but a sign of life; like every message of this talk that is not stale it extends the drive lease.
     KeepAlive,
     /// Stepped rigs: ticks before this one may run.
     Grant {
@@ -39,8 +44,11 @@ pub enum ToBoard {
         until: Tick,
     },
     /// The host vouches that hands are clear: the drive may be used until the lease runs out.
-    Arm,
-    /// Releases the drive and ends what was running, even with an old sequence number.
+    Arm {
+        /// Settings that the host has handed over: refused when the board has others.
+        settings: SettingsHash,
+    },
+    /// Releases the drive and ends what was running, whatever the talk and sequence number of its frame.
     Stop,
     /// Leaves the over-boost latch.
     ClearLatch,
@@ -48,19 +56,14 @@ pub enum ToBoard {
     Stream(Streaming),
     /// Takes one section of the settings into use, or refuses it as a whole.
     Settings(SettingsSection),
-    /// Puts a calibration into use.
-    SetCalibration {
-        /// The calibration.
-        calibration: Calibration,
-        /// What nobody has confirmed of it yet: kept with it.
-        unproven: CheckSet,
-    },
+    /// Puts a calibration into use, with its standing and origin.
+    SetCalibration(Held),
     /// Asks for the calibration in use; refused when it is another setup's.
     GetCalibration {
         /// Setup that it must have been learned in.
         setup: Setup,
     },
-    /// Stores the calibration in use so that it survives power-off.
+    /// Stores the calibration in use so that it survives power-off; [`ToHost::Stored`] says how that ended.
     Store,
     /// Removes all motion segments.
     MotionClear,
@@ -72,6 +75,10 @@ pub enum ToBoard {
         start_at: Tick,
         /// How the actuator is mounted now; openings need a calibration learned that way.
         setup: Setup,
+        /// Cold or hot; likewise.
+        warmth: Warmth,
+        /// On what footing it may run.
+        footing: Footing,
     },
     /// Hands the vanes to the engine controller with this demand; sent again to change the demand.
     Engine(EngineDemand),
@@ -83,6 +90,8 @@ pub enum ToBoard {
         start_at: Tick,
         /// What to learn, and what a person has confirmed.
         order: LearnOrder,
+        /// The host's mark of unit and run, kept with the calibration.
+        tag: OriginTag,
     },
     /// Asks for the outcome of the last learn again, as a [`ToHost::Learn`].
     GetLearnOutcome,
@@ -107,6 +116,7 @@ impl ToBoard {
 
 impl Message for ToBoard {
     const KINDS: u8 = 18;
+    const SENDER: End = End::Host;
 }
 
 /// What the board says.
@@ -156,25 +166,32 @@ pub enum ToHost {
         tick: Tick,
         /// Why.
         reason: ReleaseReason,
+        /// Raw position in the last tick before it.
+        position: Counts,
     },
-    /// The calibration in use.
-    Calibration {
-        /// The calibration.
-        calibration: Calibration,
-        /// What nobody has confirmed of it yet.
-        unproven: CheckSet,
-    },
+    /// The calibration in use, with its standing and origin.
+    Calibration(Held),
     /// Answer to [`ToBoard::GetStatus`].
     Status(Status),
     /// A phase, a touch or the outcome of a learn.
     Learn {
+        /// Number of the event in its learn, from 0; the outcome asked for again keeps its own.
+        number: u16,
         /// Tick of the event.
         tick: Tick,
         /// What happened.
         event: LearnEvent,
     },
+    /// A save has ended.
+    Stored {
+        /// Number of the save since the hello, from 0.
+        number: u16,
+        /// How it ended.
+        result: StoreResult,
+    },
 }
 
 impl Message for ToHost {
-    const KINDS: u8 = 11;
+    const KINDS: u8 = 12;
+    const SENDER: End = End::Board;
 }

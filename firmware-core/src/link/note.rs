@@ -4,7 +4,8 @@
 use super::message::ToHost;
 use super::state::{MotionEvent, ReleaseReason, StreamState};
 use crate::learn::LearnEvent;
-use crate::units::Tick;
+use crate::store::StoreResult;
+use crate::units::{Counts, Tick};
 
 /// Something that happened in a tick.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -42,6 +43,15 @@ pub enum Note {
         tick: Tick,
         /// Why.
         reason: ReleaseReason,
+        /// Raw position in the last tick before it.
+        position: Counts,
+    },
+    /// As [`ToHost::Stored`].
+    Stored {
+        /// Number of the save since the hello.
+        number: u16,
+        /// How it ended.
+        result: StoreResult,
     },
 }
 
@@ -49,6 +59,8 @@ pub enum Note {
 #[derive(Debug, Clone, Copy, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct LearnNote {
+    /// Number of the event in its learn.
+    pub number: u16,
     /// Tick of the event.
     pub tick: Tick,
     /// What happened.
@@ -57,8 +69,8 @@ pub struct LearnNote {
 
 impl From<LearnNote> for ToHost {
     #[inline]
-    fn from(LearnNote { tick, event }: LearnNote) -> Self {
-        Self::Learn { tick, event }
+    fn from(LearnNote { number, tick, event }: LearnNote) -> Self {
+        Self::Learn { number, tick, event }
     }
 }
 
@@ -70,7 +82,8 @@ impl From<Note> for ToHost {
             Note::State { tick, state } => Self::State { tick, state },
             Note::Waiting { next } => Self::Waiting { next },
             Note::Motion { tick, event } => Self::Motion { tick, event },
-            Note::Released { tick, reason } => Self::Released { tick, reason },
+            Note::Released { tick, reason, position } => Self::Released { tick, reason, position },
+            Note::Stored { number, result } => Self::Stored { number, result },
         }
     }
 }

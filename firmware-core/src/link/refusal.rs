@@ -4,10 +4,11 @@ use heapless::String;
 use serde::{Deserialize, Serialize};
 
 use super::state::Source;
-use crate::calibration::Setup;
+use crate::calibration::{Setup, Warmth};
+use crate::held::Standing;
 use crate::motion::MotionError;
-use crate::settings::SettingError;
-use crate::units::Tick;
+use crate::settings::{SettingError, SettingsHash};
+use crate::units::{Ampere, Tick};
 
 /// How a host message went.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -94,6 +95,46 @@ pub enum Refusal {
         /// Largest allowed.
         max: f32,
     },
+    /// The board has not been given all of its settings.
+    NoSettings {
+        /// Sections that are missing.
+        missing: u8,
+    },
+    /// The settings in use are not those that the host vouches for.
+    OtherSettings {
+        /// Settings in use.
+        board: SettingsHash,
+        /// Settings that the host named.
+        host: SettingsHash,
+    },
+    /// The calibration does not stand well enough for this footing.
+    NotInForce {
+        /// How it stands.
+        standing: Standing,
+    },
+    /// The calibration was learned cold and hot is asked for, or the other way round.
+    OtherWarmth {
+        /// Warmth it was learned in.
+        learned: Warmth,
+        /// Warmth asked for.
+        wanted: Warmth,
+    },
+    /// The calibration was learned under other settings.
+    CalibrationOfOtherSettings {
+        /// Settings it was learned under.
+        learned: SettingsHash,
+        /// Settings in use.
+        board: SettingsHash,
+    },
+    /// A diagnostic motion with an opening as its goal.
+    OpenLoopOnly,
+    /// A diagnostic motion with more current than it may use.
+    DiagnosticCurrent {
+        /// Most that is allowed.
+        max: Ampere,
+    },
+    /// A save waits or is under way: wait for [`ToHost::Stored`].
+    Saving,
 }
 
 impl Refusal {

@@ -9,7 +9,7 @@ use super::codec::FrameError;
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct LinkCounters {
-    /// Sound frames.
+    /// Sound frames of this talk.
     pub frames: u32,
     /// Frames that never came, from gaps in the sequence.
     pub lost: u32,
@@ -23,12 +23,25 @@ pub struct LinkCounters {
     pub overlong: u32,
     /// Sound frames whose message this end does not know.
     pub not_understood: u32,
+    /// Sound frames of another talk: another program uses the line.
+    pub foreign: u32,
+    /// Sound frames that came back to the end that sends such: the line echoes.
+    pub echoed: u32,
 }
 
 impl LinkCounters {
     /// Nothing seen yet.
-    pub const NONE: Self =
-        Self { frames: 0, lost: 0, repeated: 0, cut: 0, damaged: 0, overlong: 0, not_understood: 0 };
+    pub const NONE: Self = Self {
+        frames: 0,
+        lost: 0,
+        repeated: 0,
+        cut: 0,
+        damaged: 0,
+        overlong: 0,
+        not_understood: 0,
+        foreign: 0,
+        echoed: 0,
+    };
 
     /// Counts bytes that were no frame.
     pub fn count_error(&mut self, error: FrameError) {
@@ -53,6 +66,16 @@ impl LinkCounters {
     /// Counts a sound frame with a message that this end does not know.
     pub fn count_not_understood(&mut self) {
         self.not_understood = self.not_understood.saturating_add(1);
+    }
+
+    /// Counts a sound frame of another talk.
+    pub fn count_foreign(&mut self) {
+        self.foreign = self.foreign.saturating_add(1);
+    }
+
+    /// Counts a sound frame that came back.
+    pub fn count_echoed(&mut self) {
+        self.echoed = self.echoed.saturating_add(1);
     }
 
     /// True when nothing went wrong.

@@ -3,13 +3,15 @@
 use heapless::String;
 use serde::{Deserialize, Serialize};
 
+use super::self_test::SelfTest;
 use super::sequence::LinkCounters;
 use crate::calibration::{Setup, Warmth};
 use crate::command::Command;
 use crate::faults::FaultSet;
 use crate::guard::GuardStage;
-use crate::learn::CheckSet;
-use crate::units::Tick;
+use crate::held::Standing;
+use crate::settings::SettingsHash;
+use crate::units::{Counts, Tick};
 
 /// Sample batches on or off.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
@@ -41,6 +43,14 @@ pub struct Identity {
     pub model: String<32>,
     /// The board's software and its version.
     pub software: String<32>,
+    /// Hash of what the software was built from; 0 where the build has none.
+    pub build: u32,
+    /// Version of the stored layout that it reads and writes.
+    pub layout: u8,
+    /// The board's name.
+    pub board: String<24>,
+    /// The board's serial number; empty where it has none.
+    pub serial: String<24>,
     /// What makes time pass.
     pub pacing: Pacing,
     /// Why the board's software started.
@@ -115,7 +125,7 @@ pub struct Capabilities {
     pub motion_segments: u16,
 }
 
-/// Setup and warmth of a calibration.
+/// Setup, warmth and standing of a calibration.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct LearnedIn {
@@ -123,8 +133,8 @@ pub struct LearnedIn {
     pub setup: Setup,
     /// Cold or hot.
     pub warmth: Warmth,
-    /// What nobody has confirmed yet; none of it once it is proven.
-    pub unproven: CheckSet,
+    /// How far it may be trusted.
+    pub standing: Standing,
 }
 
 /// Answer to the hello.
@@ -135,6 +145,10 @@ pub struct Welcome {
     pub identity: Identity,
     /// What it can take.
     pub capabilities: Capabilities,
+    /// What its power-on self-test found.
+    pub self_test: SelfTest,
+    /// The settings in use, once it has any.
+    pub settings: Option<SettingsHash>,
     /// Next tick to run.
     pub next: Tick,
     /// The calibration that it has, if any.
@@ -151,8 +165,8 @@ pub struct Status {
     pub state: StreamState,
     /// Whether the drive may be used.
     pub arming: Arming,
-    /// Why the drive was let go last.
-    pub released: ReleaseReason,
+    /// When, where and why the drive was let go last.
+    pub released: Release,
     /// What the board has seen of the host's frames.
     pub counters: LinkCounters,
     /// Replies and events that found no room and were dropped.
@@ -237,6 +251,23 @@ pub struct StreamState {
     pub faults: FaultSet,
 }
 
+/// A release of the drive.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Release {
+    /// Tick of the release.
+    pub tick: Tick,
+    /// Why.
+    pub reason: ReleaseReason,
+    /// Raw position in the last tick before it.
+    pub position: Counts,
+}
+
+impl Release {
+    /// Before anything has driven.
+    pub const NONE: Self = Self { tick: Tick(0), reason: ReleaseReason::NotStarted, position: Counts(0) };
+}
+
 /// Why the drive was let go.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
@@ -255,4 +286,18 @@ pub enum ReleaseReason {
     LearnEnded,
     /// No host frame came within the drive lease. Disarmed; arm again to go on.
     HostSilent,
+    /// Something held the lever: the opening was not reached with the current at its limit.
+    Obstructed,
+    /// An open-loop ramp was spent and the lever did not move.
+    NoMotion,
+    /// The winding reached its heat limit.
+    HeatLimit,
+    /// The supply left its range.
+    SupplyRange,
+    /// A sensor's reading could not be believed.
+    SensorFault,
+    /// The tick number did not step by one. Disarmed.
+    TickFault,
+    /// What must be kept before anything moves could not be stored.
+    NotStored,
 }

@@ -4,17 +4,18 @@ use super::Session;
 use super::activity::Activity;
 use super::port::Order;
 use crate::calibration::{Calibration, CalibrationError, Setup};
-use crate::learn::{CheckSet, LearnEvent, LearnOrder, Learner};
+use crate::held::{Held, OriginTag};
+use crate::learn::{LearnOrder, Learner};
 use crate::link::codec::{Content, MessageError};
 use crate::link::message::{ToBoard, ToHost};
-use crate::link::note::{LearnNote, Note};
+use crate::link::note::Note;
 use crate::link::refusal::{Outcome, Refusal};
 use crate::link::state::{Capabilities, ReleaseReason, Source, Streaming, Welcome};
+use crate::link::talk::{Belonging, End, Talk};
 use crate::link::{DRIVE_LEASE_TICKS, PROTOCOL_VERSION};
 use crate::motion::{Goal, MAX_SEGMENTS, Segment};
 use crate::sample::EngineDemand;
-use crate::settings::SettingsSection;
-use crate::store::Record;
+use crate::settings::{SettingsHash, SettingsSection};
 use crate::units::{TICKS_PER_SECOND, Tick};
 
 /// All of this may be inlined: a board's image then compiles it with its own settings, for size, and this crate's own
@@ -22,15 +23,33 @@ use crate::units::{TICKS_PER_SECOND, Tick};
 impl Session {
     #[inline]
     pub(super) fn handle(&mut self, content: &Content) {
-        let asked = content.message::<ToBoard>();
-        match &asked {
-            Err(MessageError::OtherVersion) => {
+        let (head, asked) = (content.head, content.message::<ToBoard>());
+        match (head.belonging(End::Board, self.port.talk()), &asked) {
+            (Belonging::OtherVersion, _) => {
                 self.port.count_not_understood();
-                self.refuse(content.sequence, Refusal::OtherVersion { board: PROTOCOL_VERSION });
+                self.refuse(head.sequence, Refusal::OtherVersion { board: PROTOCOL_VERSION });
             }
-            Ok(ToBoard::Hello) => self.greet(content.sequence),
-            _ if !self.port.is_greeted() => self.refuse(content.sequence, Refusal::NoHello),
-            _ => self.answer(content.sequence, &asked),
+            (Belonging::Echo, _) => self.port.count_echoed(),
+            (Belonging::OfThisTalk | Belonging::Foreign, Ok(ToBoard::Hello))
+                if let Some(talk) = head.talk =>
+            {
+                self.greet(talk, head.sequence);
+            }
+            (Belonging::OfThisTalk, _) => self.answer(head.sequence, &asked),
+            (Belonging::Foreign, _) if !self.port.is_greeted() => {
+                self.port.be_asked_in(head.talk);
+                self.refuse(head.sequence, Refusal::NoHello);
+            }
+            (Belonging::Foreign, _) => self.overhear(&asked),
+        }
+    }
+
+    /// What another program says is none of this talk's business, but a stop is obeyed, whoever says it.
+    #[inline]
+    fn overhear(&mut self, asked: &Result<ToBoard, MessageError>) {
+        self.port.count_foreign();
+        if matches!(asked, Ok(ToBoard::Stop)) {
+            self.stop();
         }
     }
 
@@ -43,8 +62,10 @@ impl Session {
         }
         let repeatable = asked.as_ref().is_ok_and(ToBoard::may_be_repeated);
         match order {
+            Order::Again | Order::Stale { .. } if matches!(asked, Ok(ToBoard::Stop)) => {
+                self.stop_late(sequence);
+            }
             Order::Again if !repeatable => self.port.repeat_reply(),
-            Order::Stale { .. } if matches!(asked, Ok(ToBoard::Stop)) => self.stop_late(sequence),
             Order::Stale { last } => self.refuse(sequence, Refusal::Stale { last }),
             Order::New | Order::Again => {
                 let done = match asked {
@@ -59,8 +80,8 @@ impl Session {
     /// A stop is never too late to be obeyed.
     #[inline]
     fn stop_late(&mut self, sequence: u16) {
-        let done = self.stop();
-        self.port.reply_in_passing(sequence, done.map_or_else(Outcome::Refused, |()| Outcome::Done));
+        self.stop();
+        self.port.reply_in_passing(sequence, Outcome::Done);
     }
 
     #[inline]
@@ -80,18 +101,21 @@ impl Session {
     }
 
     #[inline]
-    fn greet(&mut self, sequence: u16) {
-        self.port.greet();
+    fn greet(&mut self, talk: Talk, sequence: u16) {
+        self.port.greet(talk);
         let _first = self.port.order(sequence);
         self.stream.reset();
         self.motion.clear();
         self.learned = None;
+        self.saves = 0;
         self.lease.extend(self.next);
         self.lease.disarm();
         self.lease.granted = self.next;
         let welcome = Welcome {
             identity: self.identity.clone(),
             capabilities: capabilities(),
+            self_test: self.self_test,
+            settings: Some(self.controller.settings().hash()),
             next: self.next,
             calibration: self.learned_in(),
         };
@@ -107,22 +131,25 @@ impl Session {
         match *message {
             ToBoard::Hello | ToBoard::KeepAlive => Ok(()),
             ToBoard::Grant { until } => self.grant(until),
-            ToBoard::Arm => self.arm(),
-            ToBoard::Stop => self.stop(),
+            ToBoard::Arm { settings } => self.arm(settings),
+            ToBoard::Stop => {
+                self.stop();
+                Ok(())
+            }
             ToBoard::ClearLatch => self.clear_latch(),
             ToBoard::Stream(streaming) => self.set_streaming(streaming),
             ToBoard::Settings(ref section) => self.apply_settings(section),
-            ToBoard::SetCalibration { ref calibration, unproven } => {
-                self.set_calibration(calibration, unproven)
-            }
+            ToBoard::SetCalibration(ref held) => self.set_calibration(held),
             ToBoard::GetCalibration { setup } => self.get_calibration(setup),
             ToBoard::Store => self.store(),
             ToBoard::MotionClear => self.clear_motion(),
             ToBoard::MotionAppend(ref segments) => self.append_motion(segments),
-            ToBoard::StartMotion { start_at, setup } => self.start_motion(start_at, setup),
+            ToBoard::StartMotion { start_at, setup, warmth: _, footing: _ } => {
+                self.start_motion(start_at, setup)
+            }
             ToBoard::Engine(demand) => self.follow_engine(demand),
             ToBoard::GetStatus => self.get_status(),
-            ToBoard::StartLearn { start_at, ref order } => self.start_learn(start_at, order),
+            ToBoard::StartLearn { start_at, ref order, tag } => self.start_learn(start_at, order, tag),
             ToBoard::GetLearnOutcome => self.get_learn_outcome(),
         }
     }
@@ -140,17 +167,20 @@ impl Session {
     }
 
     #[inline]
-    fn arm(&mut self) -> Result<(), Refusal> {
+    fn arm(&mut self, host: SettingsHash) -> Result<(), Refusal> {
+        let board = self.controller.settings().hash();
+        if board != host {
+            return Err(Refusal::OtherSettings { board, host });
+        }
         self.lease.arm();
         Ok(())
     }
 
     #[inline]
-    fn stop(&mut self) -> Result<(), Refusal> {
+    fn stop(&mut self) {
         if self.activity.source() != Source::Released {
             self.release(self.next, ReleaseReason::Stopped);
         }
-        Ok(())
     }
 
     #[inline]
@@ -170,23 +200,23 @@ impl Session {
         self.check_idle()?;
         self.controller.apply(section).map_err(|error| Refusal::setting(&error))?;
         // A calibration of another actuator waits for the settings that it fits.
-        self.controller.set_calibration(self.record.map(|record| record.calibration));
+        self.controller.set_calibration(self.held.map(|held| held.calibration));
         Ok(())
     }
 
     #[inline]
-    fn set_calibration(&mut self, calibration: &Calibration, unproven: CheckSet) -> Result<(), Refusal> {
+    fn set_calibration(&mut self, held: &Held) -> Result<(), Refusal> {
         self.check_idle()?;
-        calibration.check_for(calibration.setup).map_err(Refusal::from)?;
-        self.use_record(Record::of_full_learn(*calibration, unproven));
+        held.calibration.check_for(held.calibration.setup).map_err(Refusal::from)?;
+        self.hold(*held);
         Ok(())
     }
 
     #[inline]
     fn get_calibration(&mut self, setup: Setup) -> Result<(), Refusal> {
-        let calibration = self.calibration_for(setup)?;
-        let unproven = self.record.map_or(CheckSet::NONE, |record| record.unproven);
-        self.port.tell(&ToHost::Calibration { calibration, unproven });
+        self.calibration_for(setup)?;
+        let held = self.held.ok_or(Refusal::NotCalibrated)?;
+        self.port.tell(&ToHost::Calibration(held));
         Ok(())
     }
 
@@ -258,18 +288,19 @@ impl Session {
     }
 
     #[inline]
-    fn start_learn(&mut self, start_at: Tick, order: &LearnOrder) -> Result<(), Refusal> {
+    fn start_learn(&mut self, start_at: Tick, order: &LearnOrder, tag: OriginTag) -> Result<(), Refusal> {
         self.check_ready(start_at)?;
         self.learned = None;
         let learner = Learner::new(self.controller.settings(), *order);
-        self.activity = Activity::Learn { start_at, learner };
+        let settings = self.controller.settings().hash();
+        self.activity = Activity::Learn { start_at, learner, tag, settings, told: 0 };
         Ok(())
     }
 
     #[inline]
     fn get_learn_outcome(&mut self) -> Result<(), Refusal> {
-        let (tick, outcome) = self.learned.ok_or(Refusal::NothingLearned)?;
-        self.port.note_learn(LearnNote { tick, event: LearnEvent::Outcome(outcome) });
+        let outcome = self.learned.ok_or(Refusal::NothingLearned)?;
+        self.port.note_learn(outcome);
         Ok(())
     }
 

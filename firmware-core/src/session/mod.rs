@@ -18,18 +18,20 @@ mod stream;
 
 use crate::command::Command;
 use crate::controller::{Controller, TickOutput};
-use crate::learn::{CheckSet, LearnEvent, LearnOutcome, LearnTick};
+use crate::held::{Held, Origin, Standing};
+use crate::learn::{LearnEvent, LearnOutcome, LearnTick};
 use crate::link::batch::Around;
 use crate::link::note::{LearnNote, Note};
 use crate::link::point::{Point, current_steps, duty_steps, opening_steps};
+use crate::link::self_test::SelfTest;
 use crate::link::state::{
-    Arming, Drive, Identity, LearnedIn, MotionEvent, Pacing, ReleaseReason, Status, StreamState,
+    Arming, Drive, Identity, LearnedIn, MotionEvent, Pacing, Release, ReleaseReason, Status, StreamState,
 };
 use crate::motion::Motion;
 use crate::sample::{Request, Sample};
 use crate::settings::Settings;
-use crate::store::Record;
-use crate::units::{Duty, Opening, Tick};
+use crate::store::StoreResult;
+use crate::units::{Counts, Duty, Opening, Tick};
 
 use activity::Activity;
 use lease::Lease;
@@ -40,19 +42,25 @@ use stream::Stream;
 #[derive(Debug)]
 pub struct Session {
     identity: Identity,
+    self_test: SelfTest,
     controller: Controller,
     motion: Motion,
     activity: Activity,
-    released: ReleaseReason,
+    released: Release,
     state: StreamState,
     told: StreamState,
     lease: Lease,
     port: Port,
     stream: Stream,
-    learned: Option<(Tick, LearnOutcome)>,
-    /// Where the calibration in use came from.
-    record: Option<Record>,
+    /// The outcome of the last learn.
+    learned: Option<LearnNote>,
+    /// The calibration in use, its standing and origin.
+    held: Option<Held>,
     is_to_store: bool,
+    /// Saves since the hello.
+    saves: u16,
+    /// Raw position of the last tick.
+    position: Counts,
     is_at_rest: bool,
     /// The last granted tick has run and nobody has been told.
     is_out_of_grant: bool,
@@ -64,21 +72,24 @@ impl Session {
     /// in place: it is larger than a small stack.
     #[must_use]
     #[inline]
-    pub fn new(identity: Identity, settings: Settings) -> Self {
+    pub fn new(identity: Identity, self_test: SelfTest, settings: Settings) -> Self {
         Self {
             identity,
+            self_test,
             controller: Controller::new(settings),
             motion: Motion::new(),
             activity: Activity::Released,
-            released: ReleaseReason::NotStarted,
+            released: Release::NONE,
             state: StreamState::default(),
             told: StreamState::default(),
             lease: Lease::new(),
             port: Port::new(),
             stream: Stream::new(),
             learned: None,
-            record: None,
+            held: None,
             is_to_store: false,
+            saves: 0,
+            position: Counts(0),
             is_at_rest: true,
             is_out_of_grant: false,
             next: Tick(0),
@@ -86,8 +97,8 @@ impl Session {
     }
 
     /// Puts what was stored before the last power-off into use.
-    pub fn restore(&mut self, record: Record) {
-        self.use_record(record);
+    pub fn restore(&mut self, held: Held) {
+        self.hold(held);
     }
 
     /// Takes bytes from the line: any bytes, at any time between ticks.
@@ -122,17 +133,24 @@ impl Session {
         self.record(sample, &request, &output);
         self.is_out_of_grant = !self.may_advance(self.next);
         self.is_at_rest = output.duty == Duty::ZERO;
+        self.position = sample.position;
         output
     }
 
-    /// A record to write to non-volatile memory, for the time between ticks: writing may stall the processor, so it is
-    /// only ever given while the duty is 0.
-    pub fn take_record(&mut self) -> Option<Record> {
+    /// What to write to non-volatile memory, for the time between ticks: writing may stall the processor, so it is
+    /// only ever given while the duty is 0. Answer with [`Session::saved`].
+    pub fn take_save(&mut self) -> Option<Held> {
         if !(self.is_to_store && self.is_at_rest) {
             return None;
         }
         self.is_to_store = false;
-        self.record
+        self.held
+    }
+
+    /// Tells the host how the save that [`Session::take_save`] gave has ended.
+    pub fn saved(&mut self, result: StoreResult) {
+        self.port.note(Note::Stored { number: self.saves, result });
+        self.saves = self.saves.saturating_add(1);
     }
 
     /// Fills `out` with bytes for the line; gives how many. For the time between ticks, at least once in
@@ -166,8 +184,9 @@ impl Session {
 
     fn follow_learner(&mut self, now: Tick, tick: LearnTick) -> Request {
         if let Some(event) = tick.event {
-            self.port.note_learn(LearnNote { tick: now, event });
+            let note = self.note_learn(now, event);
             if let LearnEvent::Outcome(outcome) = event {
+                self.learned = Some(note);
                 self.finish_learn(now, outcome);
                 return Request::Release;
             }
@@ -177,16 +196,16 @@ impl Session {
 
     /// Only an accepted calibration comes into use and is stored; one not proven is only told.
     fn finish_learn(&mut self, now: Tick, outcome: LearnOutcome) {
-        self.learned = Some((now, outcome));
-        if let LearnOutcome::Accepted(calibration) = outcome {
-            self.controller.set_calibration(Some(calibration));
+        if let (LearnOutcome::Accepted(calibration), &Activity::Learn { ref learner, tag, settings, .. }) =
+            (outcome, &self.activity)
+        {
+            let origin = Origin { tag, settings, tick: now };
+            let held = match self.held {
+                Some(last) if learner.is_relearn() => last.relearned(calibration, origin),
+                Some(_) | None => Held::of_full_learn(calibration, Standing::Accepted, origin),
+            };
+            self.hold(held);
             self.is_to_store = true;
-            match (&self.activity, &mut self.record) {
-                (Activity::Learn { learner, .. }, Some(last)) if learner.is_relearn() => {
-                    last.relearn(calibration)
-                }
-                (_, record) => *record = Some(Record::of_full_learn(calibration, CheckSet::NONE)),
-            }
         }
         self.release(now, ReleaseReason::LearnEnded);
     }
@@ -215,12 +234,18 @@ impl Session {
         Request::Bench(command)
     }
 
+    /// Tells the host what the learner has to say.
+    fn note_learn(&mut self, tick: Tick, event: LearnEvent) -> LearnNote {
+        let note = LearnNote { number: self.activity.number_event(), tick, event };
+        self.port.note_learn(note);
+        note
+    }
+
     fn let_go_in_silence(&mut self, now: Tick) {
         if let Activity::Learn { learner, .. } = &mut self.activity {
             let event = learner.abandon().event;
-            if let Some(LearnEvent::Outcome(outcome)) = event {
-                self.learned = Some((now, outcome));
-                self.port.note_learn(LearnNote { tick: now, event: LearnEvent::Outcome(outcome) });
+            if let Some(event) = event {
+                self.learned = Some(self.note_learn(now, event));
             }
         }
         self.release(now, ReleaseReason::HostSilent);
@@ -232,8 +257,9 @@ impl Session {
             self.lease.disarm();
         }
         self.activity = Activity::Released;
-        self.released = reason;
-        self.port.note(Note::Released { tick, reason });
+        let position = self.position;
+        self.released = Release { tick, reason, position };
+        self.port.note(Note::Released { tick, reason, position });
     }
 
     fn record(&mut self, sample: &Sample, request: &Request, output: &TickOutput) {
@@ -284,9 +310,9 @@ impl Session {
         }
     }
 
-    fn use_record(&mut self, record: Record) {
-        self.controller.set_calibration(Some(record.calibration));
-        self.record = Some(record);
+    fn hold(&mut self, held: Held) {
+        self.controller.set_calibration(Some(held.calibration));
+        self.held = Some(held);
     }
 
     #[inline]
@@ -303,11 +329,11 @@ impl Session {
 
     #[inline]
     fn learned_in(&self) -> Option<LearnedIn> {
-        let unproven = self.record.map_or(CheckSet::NONE, |record| record.unproven);
-        self.controller.calibration().map(|learned| LearnedIn {
-            setup: learned.setup,
-            warmth: learned.warmth,
-            unproven,
+        self.controller.calibration()?;
+        self.held.map(|Held { calibration, standing, .. }| LearnedIn {
+            setup: calibration.setup,
+            warmth: calibration.warmth,
+            standing,
         })
     }
 

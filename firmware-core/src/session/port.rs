@@ -4,12 +4,13 @@ use heapless::Vec;
 
 use crate::link::PROTOCOL_VERSION;
 use crate::link::batch::BatchBuilder;
-use crate::link::codec::{Content, Decoder, MAX_MESSAGE, MAX_WIRE, TooLong, body, encode, frame};
+use crate::link::codec::{Content, Decoder, MAX_MESSAGE, MAX_WIRE, TooLong, body, frame};
 use crate::link::message::ToHost;
 use crate::link::note::{LearnNote, Note};
 use crate::link::queue::{Next, Priority, QueueFull, TransmitQueue};
 use crate::link::refusal::Outcome;
 use crate::link::sequence::{Arrival, LinkCounters, SequenceCheck};
+use crate::link::talk::{End, Head, Talk};
 
 /// How a host message stands against the ones before it.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -36,7 +37,10 @@ pub(super) struct Port {
     sent: usize,
     sequence: u16,
     last_reply: Option<(u16, Outcome)>,
-    greeted: bool,
+    /// The talk that a hello has opened.
+    talk: Option<Talk>,
+    /// The talk that an answer without a hello belongs to.
+    asked_in: Option<Talk>,
     dropped: u32,
 }
 
@@ -51,7 +55,8 @@ impl Port {
             sent: 0,
             sequence: 0,
             last_reply: None,
-            greeted: false,
+            talk: None,
+            asked_in: None,
             dropped: 0,
         }
     }
@@ -68,9 +73,9 @@ impl Port {
         }
     }
 
-    /// Starts the talk anew: counters, sequence numbers and queue as if just switched on.
+    /// Starts a talk: counters, sequence numbers and queue as if just switched on.
     #[inline]
-    pub(super) fn greet(&mut self) {
+    pub(super) fn greet(&mut self, talk: Talk) {
         self.check = SequenceCheck::new();
         self.counters = LinkCounters::NONE;
         self.queue.clear();
@@ -78,12 +83,21 @@ impl Port {
         self.sent = 0;
         self.sequence = 0;
         self.last_reply = None;
-        self.greeted = true;
+        self.talk = Some(talk);
         self.dropped = 0;
     }
 
     pub(super) fn is_greeted(&self) -> bool {
-        self.greeted
+        self.talk.is_some()
+    }
+
+    pub(super) fn talk(&self) -> Option<Talk> {
+        self.talk
+    }
+
+    /// Before a hello: answers go to whoever asked.
+    pub(super) fn be_asked_in(&mut self, talk: Option<Talk>) {
+        self.asked_in = talk;
     }
 
     #[inline]
@@ -99,6 +113,14 @@ impl Port {
 
     pub(super) fn count_not_understood(&mut self) {
         self.counters.count_not_understood();
+    }
+
+    pub(super) fn count_foreign(&mut self) {
+        self.counters.count_foreign();
+    }
+
+    pub(super) fn count_echoed(&mut self) {
+        self.counters.count_echoed();
     }
 
     pub(super) fn counters(&self) -> LinkCounters {
@@ -142,7 +164,7 @@ impl Port {
 
     /// Notes an event for the host, once it has greeted; one that finds no room is counted and dropped.
     pub(super) fn note(&mut self, note: Note) {
-        if self.greeted {
+        if self.is_greeted() {
             let queued = self.queue.note(note, Priority::Reply);
             self.count_dropped(queued);
         }
@@ -150,7 +172,7 @@ impl Port {
 
     /// As [`Port::note`], for the learner.
     pub(super) fn note_learn(&mut self, note: LearnNote) {
-        if self.greeted {
+        if self.is_greeted() {
             let queued = self.queue.note_learn(note);
             self.count_dropped(queued);
         }
@@ -195,9 +217,9 @@ impl Port {
     fn next_frame(&mut self, batches: &mut BatchBuilder) -> bool {
         while let Some(next) = self.queue.pull() {
             let made = match next {
-                Next::Message(body) => frame(PROTOCOL_VERSION, self.sequence, &body),
-                Next::Note(note) => encode(self.sequence, &ToHost::from(note)),
-                Next::Learn(note) => encode(self.sequence, &ToHost::from(note)),
+                Next::Message(body) => frame(self.head(), &body),
+                Next::Note(note) => self.encode(&ToHost::from(note)),
+                Next::Learn(note) => self.encode(&ToHost::from(note)),
                 Next::Batch => self.frame_batch(batches),
             };
             if let Ok(made) = made {
@@ -218,6 +240,22 @@ impl Port {
         if batches.waiting() < before || batch.is_none() {
             self.queue.batch_is_out();
         }
-        encode(self.sequence, &ToHost::Samples(batch.ok_or(TooLong)?))
+        self.encode(&ToHost::Samples(batch.ok_or(TooLong)?))
+    }
+
+    #[inline]
+    fn encode(&self, message: &ToHost) -> Result<Vec<u8, MAX_WIRE>, TooLong> {
+        let mut room = [0; MAX_MESSAGE];
+        frame(self.head(), body(message, &mut room)?)
+    }
+
+    #[inline]
+    fn head(&self) -> Head {
+        Head {
+            version: PROTOCOL_VERSION,
+            talk: self.talk.or(self.asked_in),
+            sender: End::Board,
+            sequence: self.sequence,
+        }
     }
 }

@@ -5,6 +5,7 @@
 
 mod actuator;
 mod guard;
+mod hash;
 mod learn;
 mod motion;
 mod plausibility;
@@ -13,6 +14,7 @@ mod target;
 
 pub use actuator::{ActuatorSettings, CountsDirection, SpringAction};
 pub use guard::{GuardLimits, GuardSettings, GuardStages, SPEED_POINTS};
+pub use hash::SettingsHash;
 pub use learn::{
     LearnLimits, LearnMotion, LearnSettings, LearnWindows, SetupWindows, StopWindow, StopWindows,
 };

@@ -14,8 +14,10 @@
 //! stalls the processor for milliseconds, so the board calls this outside the tick and only at duty 0.
 
 mod record;
+mod result;
 
-pub use record::{LAYOUT_VERSION, Record};
+pub use record::LAYOUT_VERSION;
+pub use result::{StoreFault, StoreResult};
 
 use core::ops::Range;
 
@@ -24,9 +26,10 @@ use sequential_storage::cache::{Cache, Uncached};
 use sequential_storage::map::{MapConfig, MapStorage};
 
 use crate::calibration::Setup;
+use crate::held::Held;
 use record::Stored;
 
-/// Room for the largest record and its key (125) and padding to the widest flash word (32), bytes.
+/// Room for the largest record and its key (147) and padding to the widest flash word (32), bytes.
 const BUFFER_BYTES: usize = 192;
 
 /// Buffer that the flash driver reads into; some need it aligned to their word.
@@ -69,7 +72,7 @@ enum Mirror {
 }
 
 /// A record with the number of its save.
-type Numbered = (u32, Record);
+type Numbered = (u32, Held);
 
 impl<F: NorFlash> Store<F> {
     /// Opens the store in a range of whole pages, an even number and at least four; nothing is read or
@@ -91,7 +94,7 @@ impl<F: NorFlash> Store<F> {
     ///
     /// # Errors
     /// [`StoreError`] says whether flash or record is at fault; only when both copies are.
-    pub async fn load(&mut self, setup: Setup) -> Result<Option<Record>, StoreError> {
+    pub async fn load(&mut self, setup: Setup) -> Result<Option<Held>, StoreError> {
         let first = self.read(Mirror::First, setup).await;
         let second = self.read(Mirror::Second, setup).await;
         match (first, second) {
@@ -105,7 +108,7 @@ impl<F: NorFlash> Store<F> {
     ///
     /// # Errors
     /// [`StoreError`]; the old record is then still there.
-    pub async fn save(&mut self, record: &Record) -> Result<(), StoreError> {
+    pub async fn save(&mut self, record: &Held) -> Result<(), StoreError> {
         self.heal(Mirror::First).await?;
         self.heal(Mirror::Second).await?;
         let setup = record.calibration.setup;

@@ -1,43 +1,11 @@
 //! What is kept of a calibration, with its layout version in the first byte.
 
 use sequential_storage::map::{SerializationError, Value};
-use serde::{Deserialize, Serialize};
 
-use crate::calibration::Calibration;
-use crate::learn::CheckSet;
+use crate::held::Held;
 
-/// Version of the stored layout; raised whenever [`Record`] or anything in it changes.
-pub const LAYOUT_VERSION: u8 = 1;
-
-/// One setup's calibration and where it came from.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-#[cfg_attr(feature = "defmt", derive(defmt::Format))]
-pub struct Record {
-    /// The calibration in force.
-    pub calibration: Calibration,
-    /// The last full learn, for whoever reads the store: nothing on the board compares a relearn with it; what
-    /// bounds relearns is the window of the setup.
-    pub anchor: Calibration,
-    /// Relearns since then.
-    pub relearns: u16,
-    /// What nobody has confirmed yet.
-    pub unproven: CheckSet,
-}
-
-impl Record {
-    /// The record of a full learn.
-    #[must_use]
-    pub fn of_full_learn(calibration: Calibration, unproven: CheckSet) -> Self {
-        Self { calibration, anchor: calibration, relearns: 0, unproven }
-    }
-
-    /// A relearn was accepted, everything confirmed.
-    pub fn relearn(&mut self, calibration: Calibration) {
-        self.calibration = calibration;
-        self.relearns = self.relearns.saturating_add(1);
-        self.unproven = CheckSet::NONE;
-    }
-}
+/// Version of the stored layout; raised whenever [`Held`] or anything in it changes.
+pub const LAYOUT_VERSION: u8 = 2;
 
 /// A record as it lies in flash.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -47,7 +15,7 @@ pub(super) enum Stored {
         /// Number of the save.
         number: u32,
         /// The record.
-        record: Record,
+        record: Held,
     },
     /// Of another layout: kept, not read.
     Other {

@@ -5,8 +5,9 @@
 
 use embassy_futures::block_on;
 use firmware_core::calibration::Setup;
+use firmware_core::held::Held;
 use firmware_core::link::state::StartReason;
-use firmware_core::store::{Record, Store};
+use firmware_core::store::{Store, StoreError, StoreFault, StoreResult};
 
 use crate::flash::Flash;
 use crate::raw::STORE_BYTES;
@@ -32,15 +33,24 @@ impl Keep {
 
     /// The record to start with.
     #[inline(never)]
-    pub fn load(&mut self) -> Option<Record> {
+    pub fn load(&mut self) -> Option<Held> {
         let store = self.0.as_mut()?;
         // One that cannot be read is as good as none: the host is told that the board is not calibrated.
         SETUPS.iter().find_map(|setup| block_on(store.load(*setup)).ok().flatten())
     }
 
-    /// Writes a record; false when it did not get there.
+    /// Writes a calibration; says how that ended.
     #[inline(never)]
-    pub fn save(&mut self, record: &Record) -> bool {
-        self.0.as_mut().is_some_and(|store| block_on(store.save(record)).is_ok())
+    pub fn save(&mut self, held: &Held) -> StoreResult {
+        let Some(store) = self.0.as_mut() else { return StoreResult::Failed(StoreFault::None) };
+        match block_on(store.save(held)) {
+            Ok(()) => StoreResult::Written,
+            Err(
+                StoreError::Range
+                | StoreError::OtherVersion { .. }
+                | StoreError::Flash
+                | StoreError::Record,
+            ) => StoreResult::Failed(StoreFault::Flash),
+        }
     }
 }

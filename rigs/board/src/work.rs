@@ -4,11 +4,13 @@ use core::mem::MaybeUninit;
 
 use embedded_io::{Read, Write};
 use firmware_core::drive::{Bridge, PwmAndDirection};
+use firmware_core::held::Held;
+use firmware_core::link::SelfTest;
 use firmware_core::link::state::{Identity, Pacing, StartReason};
 use firmware_core::sample::Sample;
 use firmware_core::session::Session;
 use firmware_core::settings::Settings;
-use firmware_core::store::Record;
+use firmware_core::store::{LAYOUT_VERSION, StoreResult};
 use firmware_core::units::Tick;
 use lockstep::{Ask, Drill, Stepped, TickDone, Usage, WindowError};
 
@@ -20,6 +22,7 @@ use crate::uart::Uart;
 use crate::{last_words, raw, stopwatch, wait_until, watchdog};
 
 const MODEL: &str = "emulated Cortex-M4F board";
+const BOARD: &str = "MPS2 AN386";
 const SOFTWARE: &str = concat!("vanebench-board ", env!("CARGO_PKG_VERSION"));
 
 /// Bytes moved between link and session at once.
@@ -42,13 +45,21 @@ pub struct Work {
 pub fn begin_session(
     place: &'static mut MaybeUninit<Session>,
     started: StartReason,
-    stored: Option<Record>,
+    stored: Option<Held>,
 ) -> &'static mut Session {
-    let identity =
-        Identity { model: short(MODEL), software: short(SOFTWARE), pacing: Pacing::Stepped, started };
-    let session = place.write(Session::new(identity, Settings::DEFAULT));
-    if let Some(record) = stored {
-        session.restore(record);
+    let identity = Identity {
+        model: short(MODEL),
+        software: short(SOFTWARE),
+        build: 0,
+        layout: LAYOUT_VERSION,
+        board: short(BOARD),
+        serial: short(""),
+        pacing: Pacing::Stepped,
+        started,
+    };
+    let session = place.write(Session::new(identity, SelfTest::NOT_FITTED, Settings::DEFAULT));
+    if let Some(held) = stored {
+        session.restore(held);
     }
     session
 }
@@ -128,8 +139,10 @@ impl Work {
             watchdog::feed();
         }
         last_words::note_tick(sample.tick);
-        if let Some(record) = self.session.take_record() {
-            let done = self.keep.save(&record);
+        if let Some(held) = self.session.take_save() {
+            let result = self.keep.save(&held);
+            self.session.saved(result);
+            let done = result == StoreResult::Written;
             self.stored = self.stored.wrapping_add(u16::from(done));
             log::stored(done);
         }

@@ -3,10 +3,12 @@
 //! In: what the unit is and a seed. Out: a rig for [`crate::runner`]. A world that runs away stops the
 //! rig with the world's own words; the link then falls silent, as a rig that lost power would.
 
+use firmware_core::held::Held;
+use firmware_core::link::SelfTest;
 use firmware_core::link::state::{Identity, Pacing, StartReason};
 use firmware_core::session::Session;
 use firmware_core::settings::Settings;
-use firmware_core::store::Record;
+use firmware_core::store::{LAYOUT_VERSION, StoreResult};
 use firmware_core::units::{Duty, Tick};
 use host_sim::catalogue::{Case, Mishaps};
 use host_sim::check::BadParameter;
@@ -16,6 +18,7 @@ use crate::runner::TickedRig;
 
 /// What the rig says it is; the same on every run so that records repeat.
 const MODEL: &str = "virtual rig";
+const BOARD: &str = "simulated board";
 const SOFTWARE: &str = concat!("vanebench-core ", env!("CARGO_PKG_VERSION"));
 
 /// A simulated unit on a simulated bench, behind the session that a real board runs.
@@ -26,7 +29,7 @@ pub struct SimulatedRig {
     mishaps: Mishaps,
     next: Tick,
     pacing: Pacing,
-    stored: Option<Record>,
+    stored: Option<Held>,
     duty: Duty,
 }
 
@@ -62,7 +65,7 @@ impl SimulatedRig {
 
     /// What the board has been told to keep through power-off.
     #[must_use]
-    pub fn stored(&self) -> Option<&Record> {
+    pub fn stored(&self) -> Option<&Held> {
         self.stored.as_ref()
     }
 
@@ -123,7 +126,10 @@ impl TickedRig for SimulatedRig {
         self.put_noise_on_line();
         let sample = self.world.sample(self.next);
         let output = self.session.tick(&sample);
-        self.stored = self.session.take_record().or(self.stored);
+        if let Some(held) = self.session.take_save() {
+            self.stored = Some(held);
+            self.session.saved(StoreResult::Written);
+        }
         self.next = self.next.after(1);
         self.duty = self.mishaps.duty(output.duty, self.world.time_s());
         self.world.step(self.duty, &EngineState::Standing)
@@ -139,12 +145,20 @@ const NOISE_MULTIPLIER: u32 = 2_654_435_761;
 /// The product's high bits are the well-mixed ones.
 const NOISE_SHIFT: u32 = 24;
 
-fn session(pacing: Pacing, stored: Option<Record>) -> Session {
-    let identity =
-        Identity { model: short(MODEL), software: short(SOFTWARE), pacing, started: StartReason::PowerOn };
-    let mut session = Session::new(identity, Settings::default());
-    if let Some(record) = stored {
-        session.restore(record);
+fn session(pacing: Pacing, stored: Option<Held>) -> Session {
+    let identity = Identity {
+        model: short(MODEL),
+        software: short(SOFTWARE),
+        build: 0,
+        layout: LAYOUT_VERSION,
+        board: short(BOARD),
+        serial: short(""),
+        pacing,
+        started: StartReason::PowerOn,
+    };
+    let mut session = Session::new(identity, SelfTest::NOT_FITTED, Settings::default());
+    if let Some(held) = stored {
+        session.restore(held);
     }
     session
 }

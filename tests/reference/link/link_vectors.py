@@ -2,7 +2,7 @@
 
 CRC by the package crccheck 1.3.1, COBS by the package cobs 1.2.2, packing by the rules of
 firmware-core/WIRE.md in plain Python. Run here: python3 link_vectors.py (Python 3.11 or later).
-Writes frames.csv (version, sequence, message, frame; bytes in hex) and batches.csv (points as
+Writes frames.csv (version, talk, sender, sequence, message, frame; bytes in hex) and batches.csv (points as
 position:duty:current:target, packed bytes in hex).
 """
 
@@ -15,8 +15,9 @@ from crccheck.crc import Crc16Ibm3740
 random.seed(1999)  # the year of the COBS paper; any number does
 
 
-def frame(version, sequence, message):
-    content = bytes([version]) + sequence.to_bytes(2, "little") + message
+def frame(version, talk, sender, sequence, message):
+    talk |= 0x8000 if sender == "board" else 0
+    content = bytes([version]) + talk.to_bytes(2, "little") + sequence.to_bytes(2, "little") + message
     content += Crc16Ibm3740.calc(content).to_bytes(2, "little")
     return b"\0" + cobs.encode(content) + b"\0"
 
@@ -45,12 +46,12 @@ def walk(count, step):
 
 with open("frames.csv", "w", newline="") as file:
     rows = csv.writer(file, lineterminator="\n")
-    rows.writerow(["version", "sequence", "message", "frame"])
-    messages = [b"", b"\0", b"\0" * 249, b"\x01" * 249, bytes(range(1, 250)), b"123456789"]
-    messages += [random.randbytes(random.randint(1, 249)) for _ in range(24)]
+    rows.writerow(["version", "talk", "sender", "sequence", "message", "frame"])
+    messages = [b"", b"\0", b"\0" * 247, b"\x01" * 247, bytes(range(1, 248)), b"123456789"]
+    messages += [random.randbytes(random.randint(1, 247)) for _ in range(24)]
     for message in messages:
-        version, sequence = random.randint(0, 255), random.randint(0, 65535)
-        rows.writerow([version, sequence, message.hex(), frame(version, sequence, message).hex()])
+        head = [random.randint(0, 255), random.randint(0, 32767), random.choice(["host", "board"]), random.randint(0, 65535)]
+        rows.writerow(head + [message.hex(), frame(*head, message).hex()])
 
 with open("batches.csv", "w", newline="") as file:
     rows = csv.writer(file, lineterminator="\n")

@@ -17,7 +17,7 @@ fn openings_need_a_calibration_of_the_same_setup() {
     let mut bench = Bench::ready(None);
     bench.load(opening);
     assert_eq!(bench.start(Setup::Free), refused(Refusal::NotCalibrated));
-    let mut bench = Bench::ready(Some(record(Setup::Free)));
+    let mut bench = Bench::ready(Some(held(Setup::Free)));
     bench.load(opening);
     let other = Refusal::OtherSetup { learned: Setup::Free, wanted: Setup::Attached };
     assert_eq!(bench.start(Setup::Attached), refused(other.clone()));
@@ -39,7 +39,7 @@ fn a_silent_host_loses_the_drive_until_it_arms_again() {
         "{told:?}"
     );
     assert_eq!(bench.start(Setup::Free), refused(Refusal::NotArmed));
-    assert_eq!(bench.ask(&ToBoard::Arm), Outcome::Done);
+    assert_eq!(bench.arm(), Outcome::Done);
     assert_eq!(bench.start(Setup::Free), Outcome::Done);
 }
 
@@ -59,7 +59,7 @@ fn a_line_that_echoes_the_board_does_not_stand_in_for_a_silent_host() {
         bench.session.receive(&bytes[..count]);
     }
     let released = told.iter().find_map(|m| match m {
-        ToHost::Released { tick, reason } => Some((*tick, *reason)),
+        ToHost::Released { tick, reason, .. } => Some((*tick, *reason)),
         _ => None,
     });
     assert_eq!(released, Some((Tick(DRIVE_LEASE_TICKS), ReleaseReason::HostSilent)));
@@ -78,7 +78,7 @@ fn a_command_that_is_asked_again_is_a_sign_of_life_and_a_stale_one_is_not() {
             bench.sequence = last.wrapping_sub(behind);
             bench.say(&ToBoard::ClearLatch);
         }
-        assert_eq!(bench.session.released, reason, "{behind} behind");
+        assert_eq!(bench.session.released.reason, reason, "{behind} behind");
     }
 }
 
@@ -91,7 +91,7 @@ fn a_stop_releases_the_drive_even_when_it_comes_late() {
     bench.sequence = 0;
     assert_eq!(bench.ask(&ToBoard::Stop), Outcome::Done);
     assert_eq!(bench.tick().duty, Duty::ZERO);
-    assert_eq!(bench.session.released, ReleaseReason::Stopped);
+    assert_eq!(bench.session.released.reason, ReleaseReason::Stopped);
 }
 
 #[test]
@@ -105,7 +105,7 @@ fn signs_of_life_hold_the_drive_to_the_end_of_the_motion() {
         told.extend(bench.say(&ToBoard::KeepAlive));
     }
     let released = told.iter().find_map(|m| match m {
-        ToHost::Released { tick, reason } => Some((*tick, *reason)),
+        ToHost::Released { tick, reason, .. } => Some((*tick, *reason)),
         _ => None,
     });
     assert_eq!(released, Some((Tick(MOTION_TICKS), ReleaseReason::MotionEnded)));
@@ -128,7 +128,7 @@ fn a_stop_and_a_new_hello_release_the_drive() {
 
 #[test]
 fn an_engine_is_followed_only_by_a_calibration_learned_on_it() {
-    let mut bench = Bench::ready(Some(record(Setup::Free)));
+    let mut bench = Bench::ready(Some(held(Setup::Free)));
     let other = Refusal::OtherSetup { learned: Setup::Free, wanted: Setup::OnEngine };
     assert_eq!(bench.ask(&ToBoard::Engine(DEMAND)), refused(other));
     assert_eq!(bench.session.activity.source(), Source::Released);
@@ -136,7 +136,7 @@ fn an_engine_is_followed_only_by_a_calibration_learned_on_it() {
 
 #[test]
 fn an_engine_is_not_followed_while_a_sensor_ends_below_its_limit() {
-    let mut bench = Bench::ready(Some(record(Setup::OnEngine)));
+    let mut bench = Bench::ready(Some(held(Setup::OnEngine)));
     let mut plausibility = Settings::default().plausibility;
     plausibility.exhaust_max = Kilopascal(400.0);
     let section = SettingsSection::Plausibility(plausibility);
@@ -148,7 +148,7 @@ fn an_engine_is_not_followed_while_a_sensor_ends_below_its_limit() {
 
 #[test]
 fn vanes_driven_open_blind_are_told_as_driven() {
-    let mut bench = Bench::ready(Some(record(Setup::OnEngine)));
+    let mut bench = Bench::ready(Some(held(Setup::OnEngine)));
     bench.position = Counts(0);
     bench.drive_engine(1000);
     let duty = bench.tick().duty;
@@ -161,6 +161,6 @@ fn a_new_host_does_not_inherit_the_motion_of_the_one_before() {
     let mut bench = Bench::ready(None);
     bench.load(duty(0.5));
     assert_eq!(bench.ask(&ToBoard::Hello), Outcome::Done);
-    assert_eq!(bench.ask(&ToBoard::Arm), Outcome::Done);
+    assert_eq!(bench.arm(), Outcome::Done);
     assert_eq!(bench.start(Setup::Free), refused(Refusal::MotionEmpty));
 }

@@ -27,7 +27,7 @@ fn all_settings_arrive_section_by_section() {
 
 #[test]
 fn new_settings_and_a_new_host_do_not_leave_the_over_boost_latch() {
-    let mut bench = Bench::ready(Some(record(Setup::OnEngine)));
+    let mut bench = Bench::ready(Some(held(Setup::OnEngine)));
     bench.boost = Kilopascal(330.0);
     bench.drive_engine(5000);
     assert_eq!(bench.session.state.stage, GuardStage::Latched);
@@ -36,7 +36,7 @@ fn new_settings_and_a_new_host_do_not_leave_the_over_boost_latch() {
         assert_eq!(bench.ask(&ToBoard::Settings(section)), Outcome::Done);
     }
     bench.boost = Kilopascal(101.0);
-    bench.ask(&ToBoard::Arm);
+    bench.arm();
     bench.drive_engine(3000);
     assert_eq!(bench.session.state.stage, GuardStage::Latched);
     bench.ask(&ToBoard::ClearLatch);
@@ -67,7 +67,7 @@ fn a_learn_does_not_answer_with_the_outcome_of_the_one_before() {
         match message {
             Some(message) => assert_eq!(bench.ask(&message), Outcome::Done),
             None => {
-                bench.ask(&ToBoard::Arm);
+                bench.arm();
                 bench.start_learn();
             }
         }
@@ -79,7 +79,7 @@ fn a_learn_does_not_answer_with_the_outcome_of_the_one_before() {
 fn a_calibration_whose_span_runs_the_other_way_is_not_used_until_the_settings_agree() {
     let mut turned = calibration(Setup::Free);
     core::mem::swap(&mut turned.closed, &mut turned.open);
-    let mut bench = Bench::ready(Some(Record::of_full_learn(turned, CheckSet::NONE)));
+    let mut bench = Bench::ready(Some(Held::of_full_learn(turned, Standing::Accepted, origin())));
     bench.load(Goal::Opening(Opening::OPEN));
     assert_eq!(bench.start(Setup::Free), refused(Refusal::NotCalibrated));
     let mut actuator = Settings::default().actuator;
@@ -92,36 +92,35 @@ fn a_calibration_whose_span_runs_the_other_way_is_not_used_until_the_settings_ag
 fn a_calibration_is_stored_on_request_and_only_at_duty_zero() {
     let mut bench = Bench::ready(None);
     assert_eq!(bench.ask(&ToBoard::Store), refused(Refusal::NotCalibrated));
-    let wanted = Record::of_full_learn(calibration(Setup::Attached), CheckSet::ALL);
-    let set = ToBoard::SetCalibration { calibration: wanted.calibration, unproven: wanted.unproven };
-    assert_eq!(bench.ask(&set), Outcome::Done);
+    let open = CheckSet::ALL;
+    let wanted = Held { standing: Standing::NotProven { open }, ..held(Setup::Attached) };
+    assert_eq!(bench.ask(&ToBoard::SetCalibration(wanted)), Outcome::Done);
     bench.load(duty(0.5));
     bench.start(Setup::Attached);
     bench.ticks(50);
     assert_eq!(bench.ask(&ToBoard::Store), Outcome::Done);
     bench.tick();
-    assert_eq!(bench.session.take_record(), None);
+    assert_eq!(bench.session.take_save(), None);
     bench.ask(&ToBoard::Stop);
     bench.tick();
-    assert_eq!(bench.session.take_record(), Some(wanted));
-    assert_eq!(bench.session.take_record(), None);
+    assert_eq!(bench.session.take_save(), Some(wanted));
+    assert_eq!(bench.session.take_save(), None);
 }
 
 #[test]
 fn what_is_unproven_of_a_stored_calibration_is_still_unproven_after_a_restart() {
-    let unproven = CheckSet::NONE.with(Check::MinimumFlow);
-    let stored = Record { relearns: 3, ..Record::of_full_learn(calibration(Setup::Attached), unproven) };
+    let standing = Standing::NotProven { open: CheckSet::NONE.with(Check::MinimumFlow) };
+    let stored = Held { relearns: 3, standing, ..held(Setup::Attached) };
     let mut bench = Bench::ready(Some(stored));
-    let calibration = stored.calibration;
     let answers = bench.say(&ToBoard::GetCalibration { setup: Setup::Attached });
-    assert_eq!(answers.first(), Some(&ToHost::Calibration { calibration, unproven }));
+    assert_eq!(answers.first(), Some(&ToHost::Calibration(stored)));
     assert_eq!(bench.ask(&ToBoard::Store), Outcome::Done);
     bench.tick();
-    assert_eq!(bench.session.take_record(), Some(stored));
+    assert_eq!(bench.session.take_save(), Some(stored));
     let welcome = bench.say(&ToBoard::Hello);
     let told = welcome.iter().find_map(|message| match message {
         ToHost::Welcome(welcome) => welcome.calibration,
         _ => None,
     });
-    assert_eq!(told.unwrap().unproven, unproven);
+    assert_eq!(told.unwrap().standing, standing);
 }

@@ -8,13 +8,15 @@ use std::vec::Vec as List;
 use super::*;
 use crate::calibration::{Calibration, Contact, LearnedStop, Setup, Warmth};
 use crate::guard::GuardStage;
+use crate::held::OriginTag;
 use crate::learn::{Check, CheckSet, LearnOrder, LearnRefusal};
 use crate::link::codec::frame;
 use crate::link::message::{Message, ToBoard, ToHost};
 use crate::link::refusal::{Outcome, Refusal};
 use crate::link::state::{Source, StartReason, Streaming};
+use crate::link::talk::{End, Head, Talk};
 use crate::link::{DRIVE_LEASE_TICKS, Decoder, PROTOCOL_VERSION, SequenceCheck, encode};
-use crate::motion::{Goal, Segment};
+use crate::motion::{Footing, Goal, Segment};
 use crate::sample::{EngineDemand, Mode};
 use crate::settings::{CountsDirection, SettingsSection};
 use crate::units::{Ampere, Counts, Kilopascal, Load, Rpm, Volt};
@@ -54,8 +56,22 @@ fn calibration(setup: Setup) -> Calibration {
     }
 }
 
-fn record(setup: Setup) -> Record {
-    Record::of_full_learn(calibration(setup), CheckSet::NONE)
+/// Where the calibrations of these tests came from.
+fn origin() -> Origin {
+    Origin { tag: OriginTag(0xD15E_A5ED), settings: Settings::default().hash(), tick: Tick(9000) }
+}
+
+fn held(setup: Setup) -> Held {
+    Held::of_full_learn(calibration(setup), Standing::Accepted, origin())
+}
+
+/// The talk that the tests' host opens.
+const TALK: Talk = Talk::FIRST;
+
+/// A host's frame of that talk.
+fn said(version: u8, sequence: u16, body: &[u8]) -> List<u8> {
+    let head = Head { version, talk: Some(TALK), sender: End::Host, sequence };
+    frame(head, body).unwrap().to_vec()
 }
 
 /// A host at one end and a session at the other.
@@ -69,17 +85,21 @@ struct Bench {
 }
 
 impl Bench {
-    fn new(pacing: Pacing, stored: Option<Record>) -> Self {
+    fn new(pacing: Pacing, stored: Option<Held>) -> Self {
         let text = |text: &str| text.parse().unwrap();
         let identity = Identity {
             model: text("test rig"),
             software: text("test 1"),
+            build: 0,
+            layout: 1,
+            board: "test board".parse().unwrap(),
+            serial: "1".parse().unwrap(),
             pacing,
             started: StartReason::PowerOn,
         };
-        let mut session = Session::new(identity, Settings::default());
-        if let Some(record) = stored {
-            session.restore(record);
+        let mut session = Session::new(identity, SelfTest::NOT_FITTED, Settings::default());
+        if let Some(held) = stored {
+            session.restore(held);
         }
         Self {
             session,
@@ -92,15 +112,20 @@ impl Bench {
     }
 
     /// Greeted and armed.
-    fn ready(stored: Option<Record>) -> Self {
+    fn ready(stored: Option<Held>) -> Self {
         let mut bench = Self::new(Pacing::Paced, stored);
         assert_eq!(bench.ask(&ToBoard::Hello), Outcome::Done);
-        assert_eq!(bench.ask(&ToBoard::Arm), Outcome::Done);
+        assert_eq!(bench.arm(), Outcome::Done);
         bench
     }
 
+    fn arm(&mut self) -> Outcome {
+        let settings = self.session.controller.settings().hash();
+        self.ask(&ToBoard::Arm { settings })
+    }
+
     fn say(&mut self, message: &ToBoard) -> List<ToHost> {
-        let frame = encode(self.sequence, message).unwrap();
+        let frame = encode(TALK, self.sequence, message).unwrap();
         self.sequence = self.sequence.wrapping_add(1);
         self.session.receive(&frame);
         self.hear()
@@ -151,13 +176,13 @@ impl Bench {
 
     fn start(&mut self, setup: Setup) -> Outcome {
         let start_at = self.tick;
-        self.ask(&ToBoard::StartMotion { start_at, setup })
+        self.ask(&ToBoard::StartMotion { start_at, setup, warmth: Warmth::Cold, footing: Footing::Accepted })
     }
 
     fn start_learn(&mut self) {
         let order = LearnOrder::full(Setup::Free, Warmth::Cold, CheckSet::default());
         let start_at = self.tick;
-        assert_eq!(self.ask(&ToBoard::StartLearn { start_at, order }), Outcome::Done);
+        assert_eq!(self.ask(&ToBoard::StartLearn { start_at, order, tag: OriginTag(7) }), Outcome::Done);
     }
 
     /// The engine's demand, kept up for so many ticks.

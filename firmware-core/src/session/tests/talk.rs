@@ -12,12 +12,12 @@ fn a_board_that_nobody_greeted_says_nothing() {
 #[test]
 fn a_command_before_the_hello_is_refused() {
     let mut bench = Bench::new(Pacing::Paced, None);
-    assert_eq!(bench.ask(&ToBoard::Arm), refused(Refusal::NoHello));
+    assert_eq!(bench.arm(), refused(Refusal::NoHello));
 }
 
 #[test]
 fn the_hello_is_answered_by_what_the_board_is() {
-    let mut bench = Bench::new(Pacing::Stepped, Some(record(Setup::Free)));
+    let mut bench = Bench::new(Pacing::Stepped, Some(held(Setup::Free)));
     let answers = bench.say(&ToBoard::Hello);
     let [ToHost::Welcome(welcome), ToHost::Reply { to: 0, outcome: Outcome::Done }] = answers.as_slice()
     else {
@@ -57,13 +57,13 @@ fn lost_and_damaged_host_frames_are_counted() {
 #[test]
 fn another_version_and_an_unknown_command_are_refused_by_name() {
     let mut bench = Bench::ready(None);
-    let other = frame(9, 3, &[1]).unwrap();
+    let other = said(9, 3, &[1]);
     bench.session.receive(&other);
     assert_eq!(
         bench.hear(),
         [ToHost::Reply { to: 3, outcome: refused(Refusal::OtherVersion { board: PROTOCOL_VERSION }) }]
     );
-    let unknown = frame(PROTOCOL_VERSION, 4, &[99]).unwrap();
+    let unknown = said(PROTOCOL_VERSION, 4, &[99]);
     bench.session.receive(&unknown);
     assert_eq!(bench.hear(), [ToHost::Reply { to: 4, outcome: refused(Refusal::UnknownKind) }]);
 }
@@ -109,7 +109,7 @@ fn a_line_without_room_leaves_a_counted_gap_and_no_lost_frame() {
         for byte in &bytes[..count] {
             let Some(content) = bench.decoder.push(*byte) else { continue };
             let content = content.unwrap();
-            assert_eq!(check.see(content.sequence), crate::link::sequence::Arrival::Expected);
+            assert_eq!(check.see(content.head.sequence), crate::link::sequence::Arrival::Expected);
             match content.message().unwrap() {
                 ToHost::Samples(batch) => {
                     assert_eq!(batch.first, first.after(covered));
@@ -133,7 +133,7 @@ fn noise() -> impl Strategy<Value = List<u8>> {
     let body = (ToBoard::KINDS..=u8::MAX, prop::collection::vec(any::<u8>(), 0..40));
     let unknown = (any::<u16>(), body).prop_map(|(sequence, (kind, rest))| {
         let body: List<u8> = core::iter::once(kind).chain(rest).collect();
-        frame(1, sequence, &body).unwrap().to_vec()
+        said(PROTOCOL_VERSION, sequence, &body)
     });
     prop_oneof![bytes, unknown]
 }
@@ -153,18 +153,18 @@ proptest! {
             prop_assert!(bench.session.transmit(&mut out) <= out.len());
         }
         prop_assert_eq!(bench.tick().duty, Duty::ZERO);
-        prop_assert_eq!(bench.session.released, ReleaseReason::HostSilent);
+        prop_assert_eq!(bench.session.released.reason, ReleaseReason::HostSilent);
     }
 
     #[test]
     fn any_known_message_in_any_order_is_answered_once(
-        kinds in prop::collection::vec((0u8..18, prop::collection::vec(any::<u8>(), 0..40)), 1..60),
+        kinds in prop::collection::vec((0u8..ToBoard::KINDS, prop::collection::vec(any::<u8>(), 0..40)), 1..60),
     ) {
-        let mut bench = Bench::ready(Some(record(Setup::Free)));
+        let mut bench = Bench::ready(Some(held(Setup::Free)));
         for (sequence, (kind, rest)) in (2u16..).zip(kinds) {
             let mut body = List::from([kind]);
             body.extend(rest);
-            bench.session.receive(&frame(1, sequence, &body).unwrap());
+            bench.session.receive(&said(PROTOCOL_VERSION, sequence, &body));
             let replies = bench.hear().iter().filter(|m| matches!(m, ToHost::Reply { .. })).count();
             prop_assert_eq!(replies, 1);
             bench.tick();

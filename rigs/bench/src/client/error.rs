@@ -81,6 +81,22 @@ pub enum ClientError {
         /// Version of the board.
         board: u8,
     },
+    /// What the tool says comes back.
+    #[error(
+        "port {port}: the line echoes: the tool's own words come back. Look for a loop-back plug, receive and transmit lines that touch, or an adapter whose local echo is on"
+    )]
+    Echo {
+        /// As given.
+        port: String,
+    },
+    /// Another program has opened a talk of its own.
+    #[error(
+        "port {port}: another program greeted the board, which has released the drive. What was recorded is kept. Close other tools on this line, then run again"
+    )]
+    OtherHost {
+        /// As given.
+        port: String,
+    },
     /// The line is gone.
     #[error(
         "port {port}: the line was cut ({system}). What was recorded is kept. Check plug and cable; the board releases the drive on its own"

@@ -4,7 +4,7 @@ use std::io;
 
 use firmware_core::link::message::ToHost;
 use firmware_core::link::sequence::Arrival;
-use firmware_core::link::{Content, MessageError, Outcome, Refusal, SequenceCheck, Welcome};
+use firmware_core::link::{Belonging, Content, End, Outcome, Refusal, SequenceCheck, Welcome};
 
 use firmware_core::units::Tick;
 
@@ -53,25 +53,44 @@ impl Client {
     }
 
     fn take(&mut self, content: &Content) -> Result<(), ClientError> {
-        let message = match content.message::<ToHost>() {
-            Ok(message) => message,
-            Err(MessageError::OtherVersion) => {
-                return Err(ClientError::OtherVersion { port: self.port.clone(), board: content.version });
+        match content.head.belonging(End::Host, Some(self.talk)) {
+            Belonging::OtherVersion => {
+                let (port, board) = (self.port.clone(), content.head.version);
+                Err(ClientError::OtherVersion { port, board })
             }
-            Err(MessageError::UnknownKind | MessageError::BadValue) => {
-                self.counters.count_arrival(self.check.see(content.sequence));
-                self.counters.count_not_understood();
-                return Ok(());
+            Belonging::Echo => {
+                self.counters.count_echoed();
+                Ok(())
             }
+            Belonging::Foreign => self.overhear(content),
+            Belonging::OfThisTalk => self.listen(content),
+        }
+    }
+
+    /// A board that welcomes another program has left this talk.
+    fn overhear(&mut self, content: &Content) -> Result<(), ClientError> {
+        self.counters.count_foreign();
+        match content.message::<ToHost>() {
+            Ok(ToHost::Welcome(_)) => Err(ClientError::OtherHost { port: self.port.clone() }),
+            Ok(_) | Err(_) => Ok(()),
+        }
+    }
+
+    fn listen(&mut self, content: &Content) -> Result<(), ClientError> {
+        let sequence = content.head.sequence;
+        let Ok(message) = content.message::<ToHost>() else {
+            self.counters.count_arrival(self.check.see(sequence));
+            self.counters.count_not_understood();
+            return Ok(());
         };
         if let ToHost::Welcome(welcome) = message {
-            self.be_welcomed(welcome, content.sequence);
+            self.be_welcomed(welcome, sequence);
             return Ok(());
         }
         if let ToHost::Reply { outcome: Outcome::Refused(Refusal::NoHello), .. } = message {
             return Err(ClientError::Restarted { port: self.port.clone() });
         }
-        let arrival = self.check.see(content.sequence);
+        let arrival = self.check.see(sequence);
         self.counters.count_arrival(arrival);
         if arrival != Arrival::Repeated {
             self.act_on(message);
@@ -112,10 +131,15 @@ impl Client {
             ToHost::State { tick, state } => self.items.push_back(StreamItem::State { tick, state }),
             ToHost::Waiting { next } => self.be_waited_for(next),
             ToHost::Motion { tick, event } => self.items.push_back(StreamItem::Motion { tick, event }),
-            ToHost::Released { tick, reason } => self.items.push_back(StreamItem::Released { tick, reason }),
-            ToHost::Calibration { calibration, .. } => self.calibration = Some(calibration),
+            ToHost::Released { tick, reason, position } => {
+                self.items.push_back(StreamItem::Released { tick, reason, position });
+            }
+            ToHost::Calibration(held) => self.held = Some(held),
             ToHost::Status(status) => self.status = Some(status),
-            ToHost::Learn { tick, event } => self.items.push_back(StreamItem::Learn { tick, event }),
+            ToHost::Learn { number, tick, event } => {
+                self.items.push_back(StreamItem::Learn { number, tick, event });
+            }
+            ToHost::Stored { number, result } => self.items.push_back(StreamItem::Stored { number, result }),
         }
     }
 }

@@ -4,7 +4,8 @@ use firmware_core::faults::LimitSet;
 use firmware_core::learn::LearnEvent;
 use firmware_core::link::state::{MotionEvent, ReleaseReason};
 use firmware_core::link::{Batch, Point, StreamState};
-use firmware_core::units::{Celsius, Tick, Volt};
+use firmware_core::store::StoreResult;
+use firmware_core::units::{Celsius, Counts, Tick, Volt};
 
 /// One tick.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -66,13 +67,24 @@ pub enum StreamItem {
         tick: Tick,
         /// Why.
         reason: ReleaseReason,
+        /// Raw position in the last tick before it.
+        position: Counts,
     },
     /// A phase, a touch or the outcome of a learn.
     Learn {
+        /// Number of the event in its learn, from 0.
+        number: u16,
         /// Tick of the event.
         tick: Tick,
         /// What happened.
         event: LearnEvent,
+    },
+    /// A save has ended.
+    Stored {
+        /// Number of the save in this talk, from 0.
+        number: u16,
+        /// How it ended.
+        result: StoreResult,
     },
 }
 

@@ -19,14 +19,15 @@ use std::collections::VecDeque;
 use std::io;
 use std::time::{Duration, Instant};
 
-use firmware_core::calibration::{Calibration, Setup};
-use firmware_core::learn::{CheckSet, LearnOrder};
+use firmware_core::calibration::{Setup, Warmth};
+use firmware_core::held::{Held, OriginTag};
+use firmware_core::learn::LearnOrder;
 use firmware_core::link::message::{SEGMENTS_PER_MESSAGE, ToBoard};
 use firmware_core::link::state::{Status, Streaming};
-use firmware_core::link::{Decoder, LinkCounters, Outcome, Pacing, SequenceCheck, Welcome};
-use firmware_core::motion::Segment;
+use firmware_core::link::{Decoder, LinkCounters, Outcome, Pacing, SequenceCheck, Talk, Welcome};
+use firmware_core::motion::{Footing, Segment};
 use firmware_core::sample::EngineDemand;
-use firmware_core::settings::Settings;
+use firmware_core::settings::{Settings, SettingsHash};
 use firmware_core::units::Tick;
 
 use crate::port::BAUD;
@@ -70,6 +71,7 @@ impl LineUse {
 pub struct Client {
     line: Box<dyn Line>,
     port: String,
+    talk: Talk,
     welcome: Welcome,
     decoder: Decoder,
     check: SequenceCheck,
@@ -77,7 +79,7 @@ pub struct Client {
     sequence: u16,
     reply: Option<(u16, Outcome)>,
     status: Option<Status>,
-    calibration: Option<Calibration>,
+    held: Option<Held>,
     /// Stepped rigs: where the rig waits; `None` while it runs.
     waiting_at: Option<Tick>,
     /// The grant that runs: its end, and its frame in case it is lost.
@@ -89,12 +91,13 @@ pub struct Client {
 }
 
 impl Client {
-    /// Says hello until the board answers.
+    /// Says hello until the board answers. The number of the talk keeps this talk's frames apart from any
+    /// other's: always the same where runs must repeat, drawn at random where other programs may use the line.
     ///
     /// # Errors
     /// [`ClientError`] tells a dead line from a wrong speed, another talker and another version.
-    pub fn connect(line: Box<dyn Line>, port: &str) -> Result<Self, ClientError> {
-        talk::connect(line, port)
+    pub fn connect(line: Box<dyn Line>, port: &str, talk: Talk) -> Result<Self, ClientError> {
+        talk::connect(line, port, talk)
     }
 
     /// What the board said of itself.
@@ -115,12 +118,13 @@ impl Client {
         self.line_use
     }
 
-    /// Vouches that hands are clear: from here on commands may move the vanes.
+    /// Vouches that hands are clear and that the board has these settings: from here on commands may move the
+    /// vanes.
     ///
     /// # Errors
     /// [`ClientError`].
-    pub fn arm(&mut self) -> Result<(), ClientError> {
-        self.command("arming", &ToBoard::Arm)
+    pub fn arm(&mut self, settings: SettingsHash) -> Result<(), ClientError> {
+        self.command("arming", &ToBoard::Arm { settings })
     }
 
     /// Releases the drive.
@@ -161,16 +165,12 @@ impl Client {
         Ok(())
     }
 
-    /// Puts a calibration into use on the board, with what nobody has confirmed of it.
+    /// Puts a calibration into use on the board, with its standing and origin.
     ///
     /// # Errors
     /// [`ClientError`].
-    pub fn set_calibration(
-        &mut self,
-        calibration: Calibration,
-        unproven: CheckSet,
-    ) -> Result<(), ClientError> {
-        self.command("the calibration", &ToBoard::SetCalibration { calibration, unproven })
+    pub fn set_calibration(&mut self, held: Held) -> Result<(), ClientError> {
+        self.command("the calibration", &ToBoard::SetCalibration(held))
     }
 
     /// Stores the calibration in use so that it survives power-off.
@@ -185,10 +185,10 @@ impl Client {
     ///
     /// # Errors
     /// [`ClientError`].
-    pub fn calibration(&mut self, setup: Setup) -> Result<Calibration, ClientError> {
-        self.calibration = None;
+    pub fn calibration(&mut self, setup: Setup) -> Result<Held, ClientError> {
+        self.held = None;
         self.command("reading the calibration", &ToBoard::GetCalibration { setup })?;
-        self.calibration.ok_or_else(|| self.silent())
+        self.held.ok_or_else(|| self.silent())
     }
 
     /// Where the board stands.
@@ -218,9 +218,14 @@ impl Client {
     ///
     /// # Errors
     /// [`ClientError`].
-    pub fn start_motion(&mut self, setup: Setup) -> Result<Tick, ClientError> {
+    pub fn start_motion(
+        &mut self,
+        setup: Setup,
+        warmth: Warmth,
+        footing: Footing,
+    ) -> Result<Tick, ClientError> {
         let start_at = self.soon()?;
-        self.command("the motion", &ToBoard::StartMotion { start_at, setup })?;
+        self.command("the motion", &ToBoard::StartMotion { start_at, setup, warmth, footing })?;
         Ok(start_at)
     }
 
@@ -228,9 +233,9 @@ impl Client {
     ///
     /// # Errors
     /// [`ClientError`].
-    pub fn start_learn(&mut self, order: LearnOrder) -> Result<Tick, ClientError> {
+    pub fn start_learn(&mut self, order: LearnOrder, tag: OriginTag) -> Result<Tick, ClientError> {
         let start_at = self.soon()?;
-        self.command("learning", &ToBoard::StartLearn { start_at, order })?;
+        self.command("learning", &ToBoard::StartLearn { start_at, order, tag })?;
         Ok(start_at)
     }
 

@@ -3,6 +3,7 @@
 use std::fmt;
 
 use firmware_core::calibration::Setup;
+use firmware_core::held::Standing;
 use firmware_core::link::{Refusal, Source};
 
 /// A refusal, to be printed.
@@ -47,6 +48,28 @@ impl fmt::Display for Reason<'_> {
             Refusal::StartInPast { next } => {
                 write!(f, "the start lies before tick {}; start later", next.0)
             }
+            Refusal::NoSettings { missing } => {
+                write!(f, "it has not been given {missing} of its settings' sections; hand all of them over")
+            }
+            Refusal::OtherSettings { board, host } => write!(
+                f,
+                "its settings are {board}, the profile's are {host}; another tool may have changed them: hand them over again"
+            ),
+            Refusal::NotInForce { standing } => write!(f, "its calibration is {}", standing_words(*standing)),
+            Refusal::OtherWarmth { learned, wanted } => {
+                write!(f, "its calibration was learned {learned}, and {wanted} is asked for; learn again")
+            }
+            Refusal::CalibrationOfOtherSettings { learned, board } => write!(
+                f,
+                "its calibration was learned under settings {learned}, in use are {board}; learn again under these"
+            ),
+            Refusal::OpenLoopOnly => f.write_str(
+                "without a calibration only open-loop motion is allowed, and an opening was asked for",
+            ),
+            Refusal::DiagnosticCurrent { max } => {
+                write!(f, "a diagnostic motion may use at most {} A; ask for less", max.0)
+            }
+            Refusal::Saving => f.write_str("it is still saving; try again in a second"),
         }
     }
 }
@@ -57,6 +80,16 @@ fn user(source: Source) -> &'static str {
         Source::Engine => "the engine controller",
         Source::Motion => "a motion profile",
         Source::Learn => "end-stop learning",
+    }
+}
+
+fn standing_words(standing: Standing) -> String {
+    match standing {
+        Standing::Accepted => "accepted".into(),
+        Standing::NotProven { open } => format!("not proven; still to confirm: {open}"),
+        Standing::Suspended { refusals } => {
+            format!("suspended: {refusals} later learns were refused or cut short; learn again")
+        }
     }
 }
 

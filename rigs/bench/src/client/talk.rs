@@ -6,7 +6,7 @@ use std::time::{Duration, Instant};
 
 use firmware_core::link::message::{ToBoard, ToHost};
 use firmware_core::link::{
-    Decoder, LinkCounters, MessageError, Outcome, Pacing, SequenceCheck, Welcome, encode,
+    Belonging, Decoder, End, LinkCounters, Outcome, Pacing, SequenceCheck, Talk, Welcome, encode,
 };
 use firmware_core::units::Tick;
 
@@ -56,8 +56,8 @@ impl Overheard {
 }
 
 /// Says hello until the board answers.
-pub(super) fn connect(mut line: Box<dyn Line>, port: &str) -> Result<Client, ClientError> {
-    let hello = encode(0, &ToBoard::Hello)
+pub(super) fn connect(mut line: Box<dyn Line>, port: &str, talk: Talk) -> Result<Client, ClientError> {
+    let hello = encode(talk, 0, &ToBoard::Hello)
         .map_err(|_| ClientError::TooLong { port: port.to_owned(), command: "the hello" })?;
     let mut overheard = Overheard::default();
     let mut decoder = Decoder::new();
@@ -69,11 +69,12 @@ pub(super) fn connect(mut line: Box<dyn Line>, port: &str) -> Result<Client, Cli
             let bytes = read(line.as_mut(), port)?;
             overheard.add(&bytes);
             let mut bytes = bytes.into_iter();
-            let Some((welcome, sequence)) = find_welcome(&mut bytes, &mut decoder, &mut counters, port)?
+            let Some((welcome, sequence)) =
+                find_welcome(&mut bytes, &mut decoder, &mut counters, port, talk)?
             else {
                 continue;
             };
-            let mut client = new_client(line, port, decoder, counters, welcome.clone());
+            let mut client = new_client(line, port, talk, decoder, counters, welcome.clone());
             client.be_welcomed(welcome, sequence);
             client.hear(bytes)?;
             return Ok(client);
@@ -87,15 +88,22 @@ fn find_welcome(
     decoder: &mut Decoder,
     counters: &mut LinkCounters,
     port: &str,
+    talk: Talk,
 ) -> Result<Option<(Welcome, u16)>, ClientError> {
     for byte in bytes {
         match decoder.push(byte) {
-            Some(Ok(content)) => match content.message::<ToHost>() {
-                Ok(ToHost::Welcome(welcome)) => return Ok(Some((welcome, content.sequence))),
+            Some(Ok(content)) => match content.head.belonging(End::Host, Some(talk)) {
+                Belonging::OfThisTalk => {
+                    if let Ok(ToHost::Welcome(welcome)) = content.message() {
+                        return Ok(Some((welcome, content.head.sequence)));
+                    }
+                }
                 // Left over from an earlier talk.
-                Ok(_) | Err(MessageError::UnknownKind | MessageError::BadValue) => {}
-                Err(MessageError::OtherVersion) => {
-                    return Err(ClientError::OtherVersion { port: port.to_owned(), board: content.version });
+                Belonging::Foreign => {}
+                Belonging::Echo => return Err(ClientError::Echo { port: port.to_owned() }),
+                Belonging::OtherVersion => {
+                    let (port, board) = (port.to_owned(), content.head.version);
+                    return Err(ClientError::OtherVersion { port, board });
                 }
             },
             Some(Err(error)) => counters.count_error(error),
@@ -108,6 +116,7 @@ fn find_welcome(
 fn new_client(
     line: Box<dyn Line>,
     port: &str,
+    talk: Talk,
     decoder: Decoder,
     counters: LinkCounters,
     welcome: Welcome,
@@ -115,6 +124,7 @@ fn new_client(
     Client {
         line,
         port: port.to_owned(),
+        talk,
         waiting_at: Some(welcome.next),
         welcome,
         decoder,
@@ -123,7 +133,7 @@ fn new_client(
         sequence: 0,
         reply: None,
         status: None,
-        calibration: None,
+        held: None,
         grant: None,
         sent_at: Instant::now(),
         items: VecDeque::new(),
@@ -159,7 +169,7 @@ impl Client {
 
     fn frame(&mut self, what: &'static str, message: &ToBoard) -> Result<Vec<u8>, ClientError> {
         self.sequence = self.sequence.wrapping_add(1);
-        let frame = encode(self.sequence, message)
+        let frame = encode(self.talk, self.sequence, message)
             .map_err(|_| ClientError::TooLong { port: self.port.clone(), command: what })?;
         Ok(frame.to_vec())
     }

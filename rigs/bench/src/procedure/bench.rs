@@ -1,10 +1,12 @@
 //! A bench that is ready to move: port open, board greeted, settings handed over, drive armed.
 
+use std::hash::{BuildHasher, RandomState};
 use std::path::Path;
+use std::process;
 
 use firmware_core::learn::CheckSet;
-use firmware_core::link::Pacing;
 use firmware_core::link::state::Streaming;
+use firmware_core::link::{Pacing, Talk};
 use host_sim::catalogue;
 use virtual_rig::board::{self, Board};
 use virtual_rig::board_rig::BoardRig;
@@ -43,9 +45,9 @@ impl Bench {
         };
         let port = shown(&target.port, &path);
         let line = port::open(&path).map_err(link)?;
-        let mut client = Client::connect(line, &port).map_err(link)?;
+        let mut client = Client::connect(line, &port, talk_on(&target.port)).map_err(link)?;
         client.upload(&target.profile.settings).map_err(link)?;
-        client.arm().map_err(link)?;
+        client.arm(target.profile.settings.hash()).map_err(link)?;
         client.stream(Streaming::On).map_err(link)?;
         Ok(Self { client, rig, _log: log, checked, port })
     }
@@ -92,6 +94,22 @@ fn start_virtual(
     let running = running
         .map_err(|error| Failure::undetermined(format!("the virtual rig could not start: {error}")))?;
     Ok((running, log, case.checks_passed()))
+}
+
+/// A stepped rig is this tool's own and its runs repeat to the byte; on any other line an earlier talk's frames may
+/// still be about.
+fn talk_on(port: &PortSpec) -> Talk {
+    match port {
+        PortSpec::Virtual { pacing: Pacing::Stepped, .. } => Talk::FIRST,
+        PortSpec::Virtual { pacing: Pacing::Paced, .. } | PortSpec::Device(_) => {
+            // The standard library's hash keys are drawn from the system's randomness.
+            let drawn = RandomState::new().hash_one(process::id());
+            u16::try_from(drawn % u64::from(Talk::LAST.number()))
+                .ok()
+                .and_then(|below| Talk::try_new(below + 1))
+                .unwrap_or(Talk::FIRST)
+        }
+    }
 }
 
 fn shown(port: &PortSpec, path: &Path) -> String {

@@ -3,6 +3,7 @@
 use std::path::PathBuf;
 
 use firmware_core::calibration::Calibration;
+use firmware_core::held::OriginTag;
 use firmware_core::learn::{CheckSet, LearnEvent, LearnOrder, LearnOutcome, LearnRefusal};
 use firmware_core::link::state::ReleaseReason;
 
@@ -88,14 +89,14 @@ fn follow(
     order: LearnOrder,
     progress: &dyn Fn(f64),
 ) -> Result<LearnOutcome, RunStop> {
-    let start = bench.client.start_learn(order)?;
+    let start = bench.client.start_learn(order, OriginTag::default())?;
     let due = start.after(LEARN_LIMIT_TICKS);
     let mut outcome = None;
     let mut released = None;
     while !recording.last().has_reached(due) {
         match recording.next(bench)? {
             StreamItem::Learn { event: LearnEvent::Outcome(ended), .. } => outcome = Some(ended),
-            StreamItem::Released { tick, reason: ReleaseReason::LearnEnded } => {
+            StreamItem::Released { tick, reason: ReleaseReason::LearnEnded, .. } => {
                 released = Some(tick);
                 // The frame with the outcome comes before this one; if it was lost, the board still knows.
                 if outcome.is_none() {
@@ -115,7 +116,8 @@ fn follow(
             StreamItem::Gap { .. }
             | StreamItem::State { .. }
             | StreamItem::Motion { .. }
-            | StreamItem::Learn { .. } => {}
+            | StreamItem::Learn { .. }
+            | StreamItem::Stored { .. } => {}
         }
     }
     Err(RunStop::Overdue { what: "the learn", limit_ms: LEARN_LIMIT_TICKS })

@@ -3,8 +3,9 @@
 use std::iter;
 use std::path::PathBuf;
 
+use firmware_core::held::{Held, Origin, OriginTag, Standing};
 use firmware_core::link::state::{MotionEvent, ReleaseReason};
-use firmware_core::motion::Segment;
+use firmware_core::motion::{Footing, Segment};
 use firmware_core::units::Tick;
 
 use super::bench::Bench;
@@ -128,7 +129,9 @@ pub fn record_move(
     progress: &dyn Fn(f64),
 ) -> Result<PathBuf, RunStop> {
     let Known { calibration, unproven } = known;
-    bench.client.set_calibration(calibration, unproven)?;
+    let origin =
+        Origin { tag: OriginTag::default(), settings: target.profile.settings.hash(), tick: Tick(0) };
+    bench.client.set_calibration(Held::of_full_learn(calibration, Standing::of_open(unproven), origin))?;
     let conditions = kind.conditions(target);
     let mut recording = Recording::create(target, bench, kind.run_kind(), Some(calibration), conditions)?;
     recording.writer.outcome(Outcome { calibration: Some(calibration), ..Outcome::default() });
@@ -148,7 +151,7 @@ fn run_pieces(
     for piece in pieces {
         bench.client.load_motion(&piece.segments)?;
         for _ in 0..piece.times {
-            let start = bench.client.start_motion(target.setup)?;
+            let start = bench.client.start_motion(target.setup, target.warmth, Footing::Accepted)?;
             let length = duration(&piece.segments);
             let advance = |now: Tick| {
                 let part = f64::from(done + now.since(start).min(length));
@@ -186,7 +189,8 @@ fn until_motion_ends(
             StreamItem::Gap { .. }
             | StreamItem::State { .. }
             | StreamItem::Motion { .. }
-            | StreamItem::Learn { .. } => {}
+            | StreamItem::Learn { .. }
+            | StreamItem::Stored { .. } => {}
         }
         if recording.last().has_reached(due) {
             return Err(RunStop::Overdue { what: "the motion", limit_ms });

@@ -70,6 +70,13 @@ impl RunStop {
                 ReleaseReason::Stopped => "it was told to stop",
                 ReleaseReason::NotStarted => "it has restarted",
                 ReleaseReason::MotionEnded | ReleaseReason::LearnEnded => "it ended early",
+                ReleaseReason::Obstructed => "something holds the lever",
+                ReleaseReason::NoMotion => "the lever did not move",
+                ReleaseReason::HeatLimit => "the winding reached its heat limit",
+                ReleaseReason::SupplyRange => "the supply left its range",
+                ReleaseReason::SensorFault => "a sensor's reading could not be believed",
+                ReleaseReason::TickFault => "its clock jumped",
+                ReleaseReason::NotStored => "it could not store what must be kept first",
             },
         }
     }

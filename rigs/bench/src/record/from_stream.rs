@@ -14,9 +14,9 @@ use crate::client::{GapCause, StreamItem, StreamSample};
 /// The note that stands where a motion ended.
 pub(crate) const MOTION_ENDED: &str = "motion ended";
 
-/// The row for one item; `calibration` gives samples their opening.
-pub(super) fn row(item: &StreamItem, calibration: Option<&Calibration>) -> Row {
-    match item {
+/// The row for one item; `calibration` gives samples their opening. `None` for what belongs to no tick.
+pub(super) fn row(item: &StreamItem, calibration: Option<&Calibration>) -> Option<Row> {
+    Some(match item {
         StreamItem::Sample(sample) => Row::Sample(recorded(sample, calibration)),
         StreamItem::Gap { first, ticks, cause: GapCause::LostOnLine | GapCause::NoRoom } => {
             Row::Mark(*first, Mark::Gap { lost: *ticks })
@@ -26,11 +26,12 @@ pub(super) fn row(item: &StreamItem, calibration: Option<&Calibration>) -> Row {
             Row::Mark(*tick, Mark::Note(format!("segment {number}")))
         }
         StreamItem::Motion { tick, event: MotionEvent::Ended } => note(*tick, MOTION_ENDED),
-        StreamItem::Released { tick, reason } => {
+        StreamItem::Released { tick, reason, .. } => {
             Row::Mark(*tick, Mark::Note(format!("released: {}", kebab(reason))))
         }
-        StreamItem::Learn { tick, event } => Row::Mark(*tick, learn_mark(event)),
-    }
+        StreamItem::Learn { tick, event, .. } => Row::Mark(*tick, learn_mark(event)),
+        StreamItem::Stored { .. } => return None,
+    })
 }
 
 fn note(tick: firmware_core::units::Tick, text: &str) -> Row {

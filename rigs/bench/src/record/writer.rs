@@ -112,8 +112,9 @@ impl RunWriter {
     /// When the disk refuses.
     pub fn item(&mut self, item: &StreamItem, calibration: Option<&Calibration>) -> Result<(), RecordError> {
         match from_stream::row(item, calibration) {
-            Row::Sample(sample) => self.sample(sample),
-            Row::Mark(tick, mark) => self.mark(tick, mark),
+            Some(Row::Sample(sample)) => self.sample(sample),
+            Some(Row::Mark(tick, mark)) => self.mark(tick, mark),
+            None => Ok(()),
         }
     }
 
