@@ -110,6 +110,10 @@ pub fn foreign_hello() -> Vec<u8> {
 
 /// Kinds of foreign frames for each way.
 pub const FOREIGN_KINDS: u8 = 6;
+/// Those to the tool that say "accepted" and "let go".
+pub const END_OF_A_LEARN: [u8; 2] = [5, 1];
+/// Event number later than any that a learn of the run has told.
+const LATE_EVENT: u16 = 200;
 
 /// A frame that another program, or another board, could send: of its talk, or of `talk` in disguise.
 pub fn foreign(way: Way, talk: Option<Talk>, number: u16, draw: u8, newest: &Content) -> Option<Vec<u8>> {
@@ -142,7 +146,7 @@ fn answer(draw: u8, newest: &Content) -> ToHost {
         (3, _) => ToHost::Gap { first: tick, ticks: 32 },
         (4, _) => ToHost::Waiting { next: Tick(1_000_000) },
         _ => ToHost::Learn {
-            number: 0,
+            number: LATE_EVENT,
             tick,
             event: LearnEvent::Outcome(LearnOutcome::Accepted(other_units())),
         },

@@ -22,7 +22,7 @@ use std::sync::{Arc, Mutex};
 use std::thread::{self, JoinHandle};
 use std::time::{Duration, Instant};
 
-use firmware_core::link::Content;
+use firmware_core::link::{Content, ToHost};
 use nix::fcntl::OFlag;
 use rand::{RngExt, SeedableRng};
 use rand_pcg::Pcg64Mcg;
@@ -41,6 +41,12 @@ pub enum Mishap {
     Double,
     /// One bit of a frame is another.
     Flip,
+    /// A frame with samples is lost; commands and replies all arrive.
+    DropSamples,
+    /// The first three frames with samples are lost.
+    LoseStart,
+    /// The word that the drive was let go is lost, once.
+    LoseReleased,
     /// A frame and those behind it come late, up to [`LONGEST_DELAY_MS`].
     Delay,
     /// Nothing passes for up to [`LONGEST_STALL_MS`], then everything.
@@ -66,11 +72,14 @@ pub enum Mishap {
 }
 
 impl Mishap {
-    pub const ALL: [Self; 15] = [
+    pub const ALL: [Self; 18] = [
         Self::Clean,
         Self::Drop,
         Self::Double,
         Self::Flip,
+        Self::DropSamples,
+        Self::LoseStart,
+        Self::LoseReleased,
         Self::Delay,
         Self::Stall,
         Self::Swallow,
@@ -84,6 +93,26 @@ impl Mishap {
         Self::TickRate,
     ];
 
+    /// True where going on would be wrong: the drive was let go, the line is another, or its words mean something else.
+    pub fn must_stop(self) -> bool {
+        match self {
+            Self::ForeignStop | Self::ForeignHello | Self::EchoAlways | Self::Reopen | Self::TickRate => true,
+            Self::Clean
+            | Self::Drop
+            | Self::Double
+            | Self::Flip
+            | Self::DropSamples
+            | Self::LoseStart
+            | Self::LoseReleased
+            | Self::Delay
+            | Self::Stall
+            | Self::Swallow
+            | Self::Repeat
+            | Self::Foreign
+            | Self::Echo => false,
+        }
+    }
+
     /// Once in a run, instead of a share of all frames.
     fn is_single(self) -> bool {
         match self {
@@ -92,6 +121,9 @@ impl Mishap {
             | Self::Drop
             | Self::Double
             | Self::Flip
+            | Self::DropSamples
+            | Self::LoseStart
+            | Self::LoseReleased
             | Self::Delay
             | Self::Repeat
             | Self::Foreign
@@ -140,6 +172,8 @@ pub const LONGEST_STALL_MS: u64 = 3000;
 const SINGLE_WITHIN: u32 = 250;
 /// Longest run of bytes that is swallowed: a few frames.
 const LONGEST_SWALLOW: usize = 600;
+/// Frames with samples that are lost at the start.
+const LOST_AT_START: u32 = 3;
 /// Frames that are remembered to come again.
 const REMEMBERED: usize = 8;
 /// Between two looks at both ends.
@@ -346,11 +380,18 @@ impl Relay {
         }
     }
 
-    fn strikes(&mut self) -> bool {
+    fn strikes(&mut self, way: Way, content: &Content) -> bool {
         self.frames += 1;
+        let said = (way == Way::ToTool).then(|| content.message::<ToHost>().ok()).flatten();
+        let is_samples = matches!(said, Some(ToHost::Samples(_)));
+        let before = self.struck.load(Ordering::SeqCst);
         let strikes = match (self.trouble.mishap, self.strike_at) {
             (Mishap::Clean, _) => false,
-            (Mishap::EchoAlways | Mishap::TickRate, _) => true,
+            (Mishap::EchoAlways, _) => true,
+            (Mishap::TickRate, _) => matches!(said, Some(ToHost::Welcome(_))),
+            (Mishap::LoseStart, _) => is_samples && before < LOST_AT_START,
+            (Mishap::LoseReleased, _) => matches!(said, Some(ToHost::Released { .. })) && before == 0,
+            (Mishap::DropSamples, _) => is_samples && self.dice.random_bool(self.trouble.share),
             (_, Some(at)) => self.frames == at,
             (_, None) => self.dice.random_bool(self.trouble.share),
         };
@@ -366,7 +407,7 @@ impl Relay {
         if self.trouble.disguise == Disguise::NoSecondAsking && self.is_second_asking(way, &content) {
             return;
         }
-        let strikes = self.strikes();
+        let strikes = self.strikes(way, &content);
         let shift = self.direction(way).shift;
         let frame = if shift == 0 {
             frames::delimited(&raw)
@@ -388,7 +429,7 @@ impl Relay {
     fn strike(&mut self, way: Way, content: &Content, mut frame: Vec<u8>) {
         match self.trouble.mishap {
             Mishap::Clean => self.direction(way).put(frame),
-            Mishap::Drop => {}
+            Mishap::Drop | Mishap::DropSamples | Mishap::LoseStart | Mishap::LoseReleased => {}
             Mishap::Double => {
                 self.direction(way).put(frame.clone());
                 self.direction(way).put(frame);
@@ -473,17 +514,20 @@ impl Relay {
         direction.put(frames::renumbered(way, &old, number));
     }
 
+    /// A frame of another talk; in disguise those two that end a learn with a calibration of another unit.
     fn put_foreign(&mut self, way: Way, newest: &Content) {
         let draw = self.dice.random_range(0..frames::FOREIGN_KINDS);
-        let disguised = self.trouble.disguise == Disguise::RightTalk && way == Way::ToTool;
         let direction = self.direction(way);
-        let (talk, number) = if disguised {
-            direction.shift = direction.shift.wrapping_add(1);
-            (newest.head.talk, newest.head.sequence.wrapping_add(direction.shift))
-        } else {
-            (None, newest.head.sequence.wrapping_add(draw.into()))
-        };
-        if let Some(frame) = frames::foreign(way, talk, number, draw, newest) {
+        let number = newest.head.sequence.wrapping_add(direction.shift);
+        if self.trouble.disguise == Disguise::RightTalk && way == Way::ToTool {
+            let direction = self.direction(way);
+            for (ahead, kind) in (1..).zip(frames::END_OF_A_LEARN) {
+                let frame = frames::foreign(way, newest.head.talk, number.wrapping_add(ahead), kind, newest);
+                direction.put(frame.unwrap());
+                direction.shift = direction.shift.wrapping_add(1);
+            }
+        } else if let Some(frame) = frames::foreign(way, None, number.wrapping_add(draw.into()), draw, newest)
+        {
             direction.put(frame);
         }
     }
