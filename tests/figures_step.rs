@@ -15,7 +15,13 @@ const SAMPLED: f64 = 2e-4;
 fn respond(step: f64, seconds: f64, response: impl Fn(f64) -> f64) -> StepResponse {
     let readings = (1..=(seconds * 1000.0) as u32).map(|ms| f64::from(ms) / 1000.0);
     let readings = readings.map(|t| (t, 0.5 + step * response(t))).collect();
-    let trace = StepTrace { command_before: 0.5, command_after: 0.5 + step, start: 0.5, readings };
+    let trace = StepTrace {
+        at: firmware_core::units::Tick(0),
+        command_before: 0.5,
+        command_after: 0.5 + step,
+        start: 0.5,
+        readings,
+    };
     trace.evaluate(BANDS).expect("the response settles")
 }
 

@@ -1,10 +1,15 @@
 //! The cautions, shown before anything moves and printed in every report.
 
-use std::io::{BufRead, IsTerminal, Write};
+use std::io::{BufRead, IsTerminal, Stdin, Write};
+use std::os::fd::AsFd;
+use std::time::{Duration, Instant};
 
+use nix::poll::{PollFd, PollFlags, PollTimeout, poll};
+use nix::sys::termios::{FlushArg, tcflush};
 use serde::{Deserialize, Serialize};
 
 use crate::exit::Failure;
+use crate::{console, interrupt};
 
 /// The cautions, one line each. Kinds of hazard from ISO 12100 (general) and the trade's usual practice.
 pub const CAUTIONS: [&str; 6] = [
@@ -37,7 +42,8 @@ pub enum Motion {
     Simulated,
 }
 
-/// The option that stands for "my hands are clear".
+/// The option that stands for "my hands are clear". It stands for planned starts only: after anything that
+/// stopped a unit, see [`confirm_again`].
 #[derive(Debug, Clone, Copy, clap::Args)]
 pub struct HandsClear {
     /// I have read the cautions; hands and tools are clear of the lever
@@ -45,11 +51,15 @@ pub struct HandsClear {
     hands_clear: bool,
 }
 
+/// Time to read the cautions before an answer counts, where a unit is to move again after a stop.
+const PAUSE: Duration = Duration::from_secs(2);
+/// Between two looks at Ctrl-C while a question is open.
+const LOOK: Duration = Duration::from_millis(50);
+
 /// Shows the cautions on standard error.
 pub fn show() {
-    let mut err = std::io::stderr();
     for line in CAUTIONS {
-        let _closed = writeln!(err, "CAUTION  {line}");
+        console::say(&format!("CAUTION  {line}"));
     }
 }
 
@@ -57,32 +67,79 @@ impl HandsClear {
     /// Shows the cautions, then waits for the acknowledgement that `motion` calls for.
     ///
     /// # Errors
-    /// Without `--hands-clear`, without a terminal to ask at, or with any answer but "yes": nothing moves.
+    /// Without `--hands-clear`, without a terminal to ask at, with any answer but "yes", or on Ctrl-C: nothing
+    /// moves.
     pub fn confirm(self, motion: Motion) -> Result<Acknowledged, Failure> {
         show();
         match (motion, self.hands_clear) {
             (Motion::Simulated, _) => {
-                let _closed = writeln!(std::io::stderr(), "(virtual rig: nothing real moves)\n");
+                console::say("(virtual rig: nothing real moves)\n");
                 Ok(Acknowledged::VirtualRig)
             }
             (Motion::Real, true) => Ok(Acknowledged::ByOption),
-            (Motion::Real, false) => ask(),
+            (Motion::Real, false) => ask("add --hands-clear"),
         }
     }
 }
 
-fn ask() -> Result<Acknowledged, Failure> {
-    if !std::io::stdin().is_terminal() {
-        return Err(Failure::usage(
-            "nothing moved: the cautions were not acknowledged. Clear the lever and add --hands-clear.",
-        ));
+/// Asks before a unit moves again after `stopped`: cautions, a pause, a typed yes, whatever was acknowledged
+/// before. The caller has let go of the drive. A virtual unit goes on unasked.
+///
+/// # Errors
+/// As [`HandsClear::confirm`].
+pub fn confirm_again(motion: Motion, stopped: &str) -> Result<Acknowledged, Failure> {
+    match motion {
+        Motion::Simulated => Ok(Acknowledged::VirtualRig),
+        Motion::Real => {
+            console::say(&format!("\nThe unit was stopped: {stopped}\nIt will move again."));
+            show();
+            pause()?;
+            ask("start again at a terminal")
+        }
     }
+}
+
+fn pause() -> Result<(), Failure> {
+    let _watch = interrupt::watch();
+    let shown_at = Instant::now();
+    while shown_at.elapsed() < PAUSE {
+        check_interrupt()?;
+        std::thread::sleep(LOOK);
+    }
+    Ok(())
+}
+
+fn ask(without_terminal: &str) -> Result<Acknowledged, Failure> {
+    let stdin = std::io::stdin();
+    if !stdin.is_terminal() {
+        return Err(Failure::usage(format!(
+            "nothing moved: the cautions were not acknowledged. Clear the lever and {without_terminal}."
+        )));
+    }
+    let _watch = interrupt::watch();
+    // What was typed before the question is no answer to it.
+    let _nothing_typed = tcflush(&stdin, FlushArg::TCIFLUSH);
     let _closed = write!(std::io::stderr(), "Hands and tools clear of the lever? Type yes to start: ");
+    while !has_line(&stdin) {
+        check_interrupt()?;
+    }
     let mut answer = String::new();
-    let read = std::io::stdin().lock().read_line(&mut answer);
+    let read = stdin.lock().read_line(&mut answer);
     if read.is_ok() && answer.trim().eq_ignore_ascii_case("yes") {
         Ok(Acknowledged::AtPrompt)
     } else {
         Err(Failure::usage("nothing moved: the answer was not yes."))
     }
+}
+
+fn check_interrupt() -> Result<(), Failure> {
+    if interrupt::asked() { Err(Failure::interrupted("nothing moved: stopped by the user")) } else { Ok(()) }
+}
+
+/// True once a line waits at the terminal or its input has ended; waits for one [`LOOK`].
+fn has_line(stdin: &Stdin) -> bool {
+    let mut watched = [PollFd::new(stdin.as_fd(), PollFlags::POLLIN)];
+    let patience = PollTimeout::try_from(LOOK).unwrap_or(PollTimeout::ZERO);
+    // A signal ends the wait early: the caller looks for it.
+    poll(&mut watched, patience).is_ok_and(|ready| ready > 0)
 }

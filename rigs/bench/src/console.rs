@@ -44,8 +44,7 @@ impl Console {
 
     /// Writes a line for people on standard error; machines never see it.
     pub fn note(&self, text: &str) {
-        // A closed standard error is no reason to stop a rig that is moving.
-        let _closed = writeln!(std::io::stderr(), "{text}");
+        say(text);
     }
 
     /// Writes how a verb failed.
@@ -80,6 +79,12 @@ impl Console {
         let mut stdout = std::io::stdout().lock();
         let _closed = writeln!(stdout, "{}", text.trim_end()).and_then(|()| stdout.flush());
     }
+}
+
+/// Writes a line for people on standard error, from wherever there is no [`Console`] at hand.
+pub fn say(text: &str) {
+    // A closed standard error is no reason to stop a rig that is moving.
+    let _closed = writeln!(std::io::stderr(), "{text}");
 }
 
 /// A time span as people say it.

@@ -20,6 +20,7 @@ pub mod procedure;
 pub mod profile;
 pub mod record;
 pub mod report;
+pub mod span;
 pub mod toml_file;
 pub mod unit_result;
 pub mod unit_store;

@@ -2,6 +2,7 @@
 //! to try next.
 
 use firmware_core::link::{LinkCounters, PROTOCOL_VERSION, Refusal};
+use firmware_core::units::TICKS_PER_SECOND;
 
 use super::refusal::Reason;
 use crate::port::BAUD;
@@ -120,6 +121,111 @@ pub enum ClientError {
         /// What had come until then.
         counters: LinkCounters,
     },
+    /// Frames come, but only another talk's.
+    #[error(
+        "port {port}: only frames of another talk come ({}). Another program uses this line. What was recorded is kept. Close it, then run again",
+        seen(counters)
+    )]
+    OnlyForeign {
+        /// As given.
+        port: String,
+        /// What had come until then.
+        counters: LinkCounters,
+    },
+    /// Bytes come, but no sound frame among them any more.
+    #[error(
+        "port {port}: no sound frame in {waited_ms} ms, only damaged bytes ({}). What was recorded is kept. Look at cable, ground and what else runs beside it",
+        seen(counters)
+    )]
+    OnlyDamaged {
+        /// As given.
+        port: String,
+        /// How long the tool waited.
+        waited_ms: u64,
+        /// What had come until then.
+        counters: LinkCounters,
+    },
+    /// The board talks, but nothing goes on.
+    #[error(
+        "port {port}: the board talks, but {waiting_for} did not come in {waited_ms} ms ({}). What was recorded is kept. The line loses or delays one direction: look at cable and adapter, then run again",
+        seen(counters)
+    )]
+    Stalled {
+        /// As given.
+        port: String,
+        /// What did not come.
+        waiting_for: &'static str,
+        /// How long the tool waited.
+        waited_ms: u64,
+        /// What had come until then.
+        counters: LinkCounters,
+    },
+    /// The line takes no more bytes.
+    #[error(
+        "port {port}: the line takes no more bytes: the other end does not read. What was recorded is kept. Check the board's power and the adapter"
+    )]
+    Blocked {
+        /// As given.
+        port: String,
+    },
+    /// Answers come too late to keep a drive in hand.
+    #[error(
+        "port {port}: the line is slow: answers take {took_ms} ms, and the board lets go of the drive after {lease_ms} ms without a word. Use a direct cable, no network in between"
+    )]
+    Slow {
+        /// As given.
+        port: String,
+        /// Time from command to reply.
+        took_ms: u64,
+        /// The board's drive lease.
+        lease_ms: u16,
+    },
+    /// A hello of this very talk reached the board again.
+    #[error(
+        "port {port}: the board was greeted a second time in this talk and has let go of the drive: the line repeats what is sent. What was recorded is kept. Look at adapter and cable, then run again"
+    )]
+    GreetedAgain {
+        /// As given.
+        port: String,
+    },
+    /// The board counts another number of ticks in a second.
+    #[error(
+        "port {port}: the board runs {board} ticks a second, this tool's times are for {}. Use the tool that belongs to the board's software",
+        TICKS_PER_SECOND
+    )]
+    OtherTickRate {
+        /// As given.
+        port: String,
+        /// The board's rate, 1/s.
+        board: u16,
+    },
+    /// The board lets go sooner than this tool can speak.
+    #[error(
+        "port {port}: the board lets go of the drive after {lease_ms} ms without a word; this tool speaks often enough for {least_ms} ms and more. Use the tool that belongs to the board's software"
+    )]
+    LeaseTooShort {
+        /// As given.
+        port: String,
+        /// The board's lease.
+        lease_ms: u16,
+        /// The shortest that can be kept up.
+        least_ms: u16,
+    },
+    /// The motion does not fit the board.
+    #[error(
+        "port {port}: the motion has {wanted} segments, the board holds {max}. Ask for fewer points in the profile's plan"
+    )]
+    TooManySegments {
+        /// As given.
+        port: String,
+        /// Segments of the motion.
+        wanted: usize,
+        /// Segments that the board says it holds.
+        max: u16,
+    },
+    /// The user asked to stop.
+    #[error("stopped by the user; the drive was released")]
+    Interrupted,
     /// The board started anew in the middle of the talk.
     #[error(
         "port {port}: the board has restarted: it lost its power or its software failed. What was recorded is kept. Check the supply, then run again"
@@ -150,7 +256,13 @@ pub enum ClientError {
 
 fn seen(counters: &LinkCounters) -> String {
     format!(
-        "{} sound frames before, {} lost, {} cut, {} damaged, {} too long",
-        counters.frames, counters.lost, counters.cut, counters.damaged, counters.overlong
+        "{} sound frames before, {} lost, {} cut, {} damaged, {} too long, {} of another talk, {} echoed",
+        counters.frames,
+        counters.lost,
+        counters.cut,
+        counters.damaged,
+        counters.overlong,
+        counters.foreign,
+        counters.echoed
     )
 }

@@ -2,13 +2,15 @@
 
 use std::io;
 
+use firmware_core::learn::LearnEvent;
 use firmware_core::link::message::ToHost;
 use firmware_core::link::sequence::Arrival;
+use firmware_core::link::state::ReleaseReason;
 use firmware_core::link::{Belonging, Content, End, Outcome, Refusal, SequenceCheck, Welcome};
-
-use firmware_core::units::Tick;
+use firmware_core::units::{Counts, Tick};
 
 use super::item::StreamItem;
+use super::talk::HELLO_SEQUENCE;
 use super::{Client, ClientError};
 
 /// Bytes taken from the line at once.
@@ -31,13 +33,12 @@ pub(super) fn read(line: &mut dyn super::Line, port: &str) -> Result<Vec<u8>, Cl
 }
 
 impl Client {
-    /// Takes in what the line has; true when at least one sound frame came.
-    pub(super) fn pump(&mut self) -> Result<bool, ClientError> {
+    /// Takes in what the line has.
+    pub(super) fn pump(&mut self) -> Result<(), ClientError> {
         let bytes = read(self.line.as_mut(), &self.port)?;
         self.line_use.bytes += bytes.len() as u64;
-        let before = self.counters.frames;
-        self.hear(bytes)?;
-        Ok(self.counters.frames != before)
+        self.bytes_heard += bytes.len() as u64;
+        self.hear(bytes)
     }
 
     /// Takes in bytes from the line.
@@ -84,11 +85,10 @@ impl Client {
             return Ok(());
         };
         if let ToHost::Welcome(welcome) = message {
-            self.be_welcomed(welcome, sequence);
-            return Ok(());
+            return self.be_welcomed_again(welcome, sequence);
         }
-        if let ToHost::Reply { outcome: Outcome::Refused(Refusal::NoHello), .. } = message {
-            return Err(ClientError::Restarted { port: self.port.clone() });
+        if let ToHost::Reply { to, outcome: Outcome::Refused(refusal) } = &message {
+            self.heed(*to, refusal)?;
         }
         let arrival = self.check.see(sequence);
         self.counters.count_arrival(arrival);
@@ -98,7 +98,35 @@ impl Client {
         Ok(())
     }
 
-    /// A welcome starts the board's sequence anew; a second one answers a hello that was sent twice.
+    /// A refusal that ends the talk: the board has restarted, or refuses what needs no answer. An old number
+    /// refused as stale is a copy that the line made.
+    fn heed(&self, to: u16, refusal: &Refusal) -> Result<(), ClientError> {
+        let port = self.port.clone();
+        match refusal {
+            Refusal::NoHello => Err(ClientError::Restarted { port }),
+            refusal if self.unawaited == Some(to) && to == self.sequence => {
+                let command = "to go on";
+                Err(ClientError::Refused { port, command, refusal: refusal.clone() })
+            }
+            _ => Ok(()),
+        }
+    }
+
+    /// A second welcome answers a hello that was sent twice, or is a copy that the line made; once the talk is
+    /// underway any other means that the board has let go.
+    fn be_welcomed_again(&mut self, welcome: Welcome, sequence: u16) -> Result<(), ClientError> {
+        if !self.is_underway {
+            self.be_welcomed(welcome, sequence);
+            Ok(())
+        } else if welcome == self.welcome {
+            self.counters.count_arrival(Arrival::Repeated);
+            Ok(())
+        } else {
+            Err(ClientError::GreetedAgain { port: self.port.clone() })
+        }
+    }
+
+    /// A welcome starts the board's sequence anew.
     pub(super) fn be_welcomed(&mut self, welcome: Welcome, sequence: u16) {
         self.check = SequenceCheck::new();
         self.counters.count_arrival(self.check.see(sequence));
@@ -108,38 +136,67 @@ impl Client {
 
     /// The end of an older grant, told twice, does not end the one that runs.
     fn be_waited_for(&mut self, next: Tick) {
-        if self.grant.take_if(|(until, _)| next.has_reached(*until)).is_some() {
+        if self.grant.take_if(|grant| next.has_reached(grant.until)).is_some() {
             self.waiting_at = Some(next);
+            self.progress();
         }
+    }
+
+    fn put(&mut self, item: StreamItem) {
+        self.progress();
+        self.items.push_back(item);
+    }
+
+    /// The hello lets go of what another talk was driving: no release of this talk's.
+    fn be_released(&mut self, tick: Tick, reason: ReleaseReason, position: Counts) {
+        if reason == ReleaseReason::NewHost && !self.is_underway {
+            self.took_over = true;
+            return;
+        }
+        self.may_drive = false;
+        self.put(StreamItem::Released { tick, reason, position });
+    }
+
+    /// An event of a learn, after a mark for those that are missing before it; one that is told again is dropped.
+    fn learn_event(&mut self, number: u16, tick: Tick, event: LearnEvent) {
+        let Some(missing) = number.checked_sub(self.events_due) else { return };
+        if missing > 0 {
+            self.put(StreamItem::LostEvents { tick, count: missing.into() });
+        }
+        self.events_due = number.saturating_add(1);
+        self.put(StreamItem::Learn { number, tick, event });
     }
 
     fn act_on(&mut self, message: ToHost) {
         match message {
             ToHost::Welcome(_) => {}
-            ToHost::Reply { to, outcome } => self.reply = Some((to, outcome)),
+            ToHost::Reply { to, outcome } => {
+                self.is_underway |= to != HELLO_SEQUENCE;
+                self.reply = Some((to, outcome));
+            }
             ToHost::Samples(batch) => {
                 self.line_use.ticks += u64::from(batch.ticks());
                 match self.reassembly.batch(&batch) {
-                    Some(items) => self.items.extend(items),
+                    Some(items) => {
+                        self.progress();
+                        self.items.extend(items);
+                    }
                     None => self.counters.count_not_understood(),
                 }
             }
             ToHost::Gap { first, ticks } => {
                 self.line_use.ticks += u64::from(ticks);
+                self.progress();
                 self.items.extend(self.reassembly.gap(first, ticks));
             }
-            ToHost::State { tick, state } => self.items.push_back(StreamItem::State { tick, state }),
+            ToHost::State { tick, state } => self.put(StreamItem::State { tick, state }),
             ToHost::Waiting { next } => self.be_waited_for(next),
-            ToHost::Motion { tick, event } => self.items.push_back(StreamItem::Motion { tick, event }),
-            ToHost::Released { tick, reason, position } => {
-                self.items.push_back(StreamItem::Released { tick, reason, position });
-            }
+            ToHost::Motion { tick, event } => self.put(StreamItem::Motion { tick, event }),
+            ToHost::Released { tick, reason, position } => self.be_released(tick, reason, position),
             ToHost::Calibration(held) => self.held = Some(held),
             ToHost::Status(status) => self.status = Some(status),
-            ToHost::Learn { number, tick, event } => {
-                self.items.push_back(StreamItem::Learn { number, tick, event });
-            }
-            ToHost::Stored { number, result } => self.items.push_back(StreamItem::Stored { number, result }),
+            ToHost::Learn { number, tick, event } => self.learn_event(number, tick, event),
+            ToHost::Stored { number, result } => self.put(StreamItem::Stored { number, result }),
         }
     }
 }

@@ -79,6 +79,13 @@ pub enum StreamItem {
         /// What happened.
         event: LearnEvent,
     },
+    /// Events of a learn that were lost on the line.
+    LostEvents {
+        /// Tick of the first event after them.
+        tick: Tick,
+        /// How many.
+        count: u32,
+    },
     /// A save has ended.
     Stored {
         /// Number of the save in this talk, from 0.
@@ -88,30 +95,49 @@ pub enum StreamItem {
     },
 }
 
-/// Turns batches into samples and finds what is missing between them.
+/// Turns batches into samples and finds what is missing between them, and before the first of them.
 #[derive(Debug, Default)]
 pub(super) struct Reassembly {
+    /// Next tick after what was heard last.
     expected: Option<Tick>,
+    /// First tick that was asked for, where nothing has been heard yet.
+    due: Option<Tick>,
 }
 
 impl Reassembly {
     /// Forgets where the stream stood: the next batch starts anew.
     pub(super) fn restart(&mut self) {
-        self.expected = None;
+        *self = Self::default();
     }
 
-    /// The samples of a batch, after the gap before them; `None` when its parts do not fit together.
+    /// Ticks from this one on were asked for: what is missing of them is a gap, be it before the first batch.
+    pub(super) fn due(&mut self, first: Tick) {
+        self.due.get_or_insert(first);
+    }
+
+    /// The samples of a batch, after the gap before them; `None` when its parts do not fit together. Ticks that
+    /// were heard before are left out.
     pub(super) fn batch(&mut self, batch: &Batch) -> Option<Vec<StreamItem>> {
         let points = batch.points().ok()?;
         let mut items = Vec::with_capacity(points.len() + 1);
         items.extend(self.lost_before(batch.first));
         let (limits, supply, temperature) = (batch.limits, batch.supply(), batch.temperature());
+        let is_new = |tick: Tick| self.expected.is_none_or(|expected| tick.has_reached(expected));
         for (offset, point) in (0..).zip(points) {
             let tick = batch.first.after(offset);
             let state = batch.state;
-            items.push(StreamItem::Sample(StreamSample { tick, point, state, limits, supply, temperature }));
+            if is_new(tick) {
+                items.push(StreamItem::Sample(StreamSample {
+                    tick,
+                    point,
+                    state,
+                    limits,
+                    supply,
+                    temperature,
+                }));
+            }
         }
-        self.expected = Some(batch.first.after(batch.ticks()));
+        self.reach(batch.first.after(batch.ticks()));
         Some(items)
     }
 
@@ -119,12 +145,20 @@ impl Reassembly {
     pub(super) fn gap(&mut self, first: Tick, ticks: u32) -> Vec<StreamItem> {
         let mut items: Vec<StreamItem> = self.lost_before(first).into_iter().collect();
         items.push(StreamItem::Gap { first, ticks, cause: GapCause::NoRoom });
-        self.expected = Some(first.after(ticks));
+        self.reach(first.after(ticks));
         items
     }
 
+    fn reach(&mut self, next: Tick) {
+        if self.expected.is_none_or(|expected| next.has_reached(expected)) {
+            self.expected = Some(next);
+        }
+    }
+
     fn lost_before(&self, first: Tick) -> Option<StreamItem> {
-        let expected = self.expected.filter(|expected| *expected != first && first.has_reached(*expected))?;
-        Some(StreamItem::Gap { first: expected, ticks: first.since(expected), cause: GapCause::LostOnLine })
+        let expected = self.expected.or(self.due)?;
+        let is_lost = expected != first && first.has_reached(expected);
+        let ticks = first.since(expected);
+        is_lost.then_some(StreamItem::Gap { first: expected, ticks, cause: GapCause::LostOnLine })
     }
 }

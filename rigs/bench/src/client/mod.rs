@@ -8,8 +8,12 @@
 mod error;
 mod incoming;
 mod item;
+mod obeyed;
 mod refusal;
 mod talk;
+#[cfg(test)]
+mod tests;
+mod trouble;
 
 pub use error::ClientError;
 pub use item::{GapCause, StreamItem, StreamSample};
@@ -30,24 +34,25 @@ use firmware_core::sample::EngineDemand;
 use firmware_core::settings::{Settings, SettingsHash};
 use firmware_core::units::Tick;
 
+use crate::interrupt;
 use crate::port::BAUD;
 use item::Reassembly;
+use obeyed::Obeyed;
 
 /// A serial line or what stands for one. A read that finds nothing within the line's own short patience
 /// gives `TimedOut` or `WouldBlock`; 0 bytes or any other error mean that the line is gone.
 pub trait Line: io::Read + io::Write + Send {}
 impl<T: io::Read + io::Write + Send> Line for T {}
 
-/// Ticks granted at once on a stepped rig: eight batches, well inside the drive lease.
-const GRANT_TICKS: u32 = 256;
 /// Ticks from now to the start of a motion on a stepped rig, which waits anyway.
 const STEPPED_LEAD_TICKS: u32 = 1;
 /// The same on a paced rig: longer than a command takes through a USB adapter.
 const PACED_LEAD_TICKS: u32 = 100;
-/// Sign of life on a paced rig, a fifth of the drive lease.
-const KEEP_ALIVE_EVERY: Duration = Duration::from_millis(100);
-/// Longest time without any frame in the middle of a talk.
-const SILENCE_LIMIT: Duration = Duration::from_secs(3);
+/// Longest wait for anything in the middle of a talk: within two seconds the user knows what is wrong.
+const GIVE_UP: Duration = Duration::from_millis(1800);
+
+/// Times that the status is asked for where only its reply comes: the frame with it was lost.
+const STATUS_TRIES: u32 = 5;
 
 /// How much of the line the board has used.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
@@ -67,6 +72,12 @@ impl LineUse {
     }
 }
 
+/// Ticks that may run, and their frame in case it is lost.
+struct Grant {
+    until: Tick,
+    frame: Vec<u8>,
+}
+
 /// A talk with one board.
 pub struct Client {
     line: Box<dyn Line>,
@@ -76,15 +87,33 @@ pub struct Client {
     decoder: Decoder,
     check: SequenceCheck,
     counters: LinkCounters,
+    bytes_heard: u64,
     sequence: u16,
     reply: Option<(u16, Outcome)>,
     status: Option<Status>,
     held: Option<Held>,
     /// Stepped rigs: where the rig waits; `None` while it runs.
     waiting_at: Option<Tick>,
-    /// The grant that runs: its end, and its frame in case it is lost.
-    grant: Option<(Tick, Vec<u8>)>,
+    /// The grant that runs.
+    grant: Option<Grant>,
+    /// What the board can take, and what follows for this end.
+    obeyed: Obeyed,
+    /// Number of the last grant or sign of life: nobody waits for its reply, but a refusal counts.
+    unawaited: Option<u16>,
     sent_at: Instant,
+    /// When something last came that the talk was waiting for.
+    progress_at: Instant,
+    /// Replies in a row that took too long.
+    slow_replies: u32,
+    /// Commands of this talk have been answered.
+    is_underway: bool,
+    /// The hello ended another talk's motion.
+    took_over: bool,
+    /// A motion may be running.
+    may_drive: bool,
+    /// Number of the next event of a learn.
+    events_due: u16,
+    is_interrupted: fn() -> bool,
     items: VecDeque<StreamItem>,
     reassembly: Reassembly,
     line_use: LineUse,
@@ -97,7 +126,7 @@ impl Client {
     /// # Errors
     /// [`ClientError`] tells a dead line from a wrong speed, another talker and another version.
     pub fn connect(line: Box<dyn Line>, port: &str, talk: Talk) -> Result<Self, ClientError> {
-        talk::connect(line, port, talk)
+        talk::connect(line, port, talk, interrupt::asked)
     }
 
     /// What the board said of itself.
@@ -127,12 +156,31 @@ impl Client {
         self.command("arming", &ToBoard::Arm { settings })
     }
 
-    /// Releases the drive.
+    /// Releases the drive: also after an interrupt, and without waiting for a stepped rig to rest.
     ///
     /// # Errors
     /// [`ClientError`].
     pub fn stop(&mut self) -> Result<(), ClientError> {
-        self.command("the stop", &ToBoard::Stop)
+        self.say_stop()
+    }
+
+    /// True when the hello ended another talk's motion: a run that was killed, or another program.
+    #[must_use]
+    pub fn took_over(&self) -> bool {
+        self.took_over
+    }
+
+    /// Waits until what another talk may have left has run out: one drive lease, while the drive is off.
+    ///
+    /// # Errors
+    /// [`ClientError::OtherHost`] when the other program is alive and greets again.
+    pub fn wait_out_lease(&mut self) -> Result<(), ClientError> {
+        let asked_at = Instant::now();
+        while asked_at.elapsed() < self.obeyed.lease() {
+            self.check_interrupt()?;
+            self.pump()?;
+        }
+        Ok(())
     }
 
     /// Leaves the over-boost latch.
@@ -148,9 +196,13 @@ impl Client {
     /// # Errors
     /// [`ClientError`].
     pub fn stream(&mut self, streaming: Streaming) -> Result<(), ClientError> {
-        self.command("the sample stream", &ToBoard::Stream(streaming))?;
+        let from = self.rest()?;
         self.reassembly.restart();
         self.line_use = LineUse::default();
+        if self.welcome.identity.pacing == Pacing::Stepped {
+            self.reassembly.due(from);
+        }
+        self.command("the sample stream", &ToBoard::Stream(streaming))?;
         Ok(())
     }
 
@@ -188,7 +240,7 @@ impl Client {
     pub fn calibration(&mut self, setup: Setup) -> Result<Held, ClientError> {
         self.held = None;
         self.command("reading the calibration", &ToBoard::GetCalibration { setup })?;
-        self.held.ok_or_else(|| self.silent())
+        self.held.ok_or_else(|| self.stalled("the calibration"))
     }
 
     /// Where the board stands.
@@ -197,8 +249,13 @@ impl Client {
     /// [`ClientError`].
     pub fn status(&mut self) -> Result<Status, ClientError> {
         self.status = None;
-        self.command("the status", &ToBoard::GetStatus)?;
-        self.status.ok_or_else(|| self.silent())
+        for _ in 0..STATUS_TRIES {
+            self.command("the status", &ToBoard::GetStatus)?;
+            if let Some(status) = self.status {
+                return Ok(status);
+            }
+        }
+        Err(self.stalled("the status"))
     }
 
     /// Replaces the board's motion profile.
@@ -206,6 +263,7 @@ impl Client {
     /// # Errors
     /// [`ClientError`].
     pub fn load_motion(&mut self, segments: &[Segment]) -> Result<(), ClientError> {
+        self.check_segments(segments.len())?;
         self.command("a new motion profile", &ToBoard::MotionClear)?;
         for part in segments.chunks(SEGMENTS_PER_MESSAGE) {
             let segments = part.iter().copied().collect();
@@ -225,6 +283,8 @@ impl Client {
         footing: Footing,
     ) -> Result<Tick, ClientError> {
         let start_at = self.soon()?;
+        self.reassembly.due(start_at);
+        self.may_drive = true;
         self.command("the motion", &ToBoard::StartMotion { start_at, setup, warmth, footing })?;
         Ok(start_at)
     }
@@ -235,6 +295,9 @@ impl Client {
     /// [`ClientError`].
     pub fn start_learn(&mut self, order: LearnOrder, tag: OriginTag) -> Result<Tick, ClientError> {
         let start_at = self.soon()?;
+        self.reassembly.due(start_at);
+        self.events_due = 0;
+        self.may_drive = true;
         self.command("learning", &ToBoard::StartLearn { start_at, order, tag })?;
         Ok(start_at)
     }
@@ -252,22 +315,22 @@ impl Client {
     /// # Errors
     /// [`ClientError`].
     pub fn follow_engine(&mut self, demand: EngineDemand) -> Result<(), ClientError> {
+        self.may_drive = true;
         self.command("the engine's demand", &ToBoard::Engine(demand))
     }
 
     /// The next thing that the board tells; lets time pass on a stepped rig, keeps a paced one alive.
     ///
     /// # Errors
-    /// [`ClientError::HungUp`] or [`ClientError::Silent`]; what came before stays valid.
+    /// [`ClientError`] says why nothing comes any more; what came before stays valid.
     pub fn next_item(&mut self) -> Result<StreamItem, ClientError> {
-        let asked_at = Instant::now();
+        let waiting = self.start_waiting();
         loop {
+            self.check_interrupt()?;
             if let Some(item) = self.items.pop_front() {
                 return Ok(item);
             }
-            if asked_at.elapsed() > SILENCE_LIMIT {
-                return Err(self.silent());
-            }
+            self.check_due(&waiting, "the next samples")?;
             self.let_time_pass()?;
             self.pump()?;
         }

@@ -1,7 +1,7 @@
 //! What is sent: the hello, commands with their resends, grants of time and signs of life.
 
 use std::collections::VecDeque;
-use std::io::Write;
+use std::io::{ErrorKind, Write};
 use std::time::{Duration, Instant};
 
 use firmware_core::link::message::{ToBoard, ToHost};
@@ -12,16 +12,20 @@ use firmware_core::units::Tick;
 
 use super::incoming::read;
 use super::item::Reassembly;
-use super::{Client, ClientError, GRANT_TICKS, KEEP_ALIVE_EVERY, Line, LineUse, SILENCE_LIMIT};
+use super::obeyed::Obeyed;
+use super::{Client, ClientError, GIVE_UP, Grant, Line, LineUse};
 
 /// Hellos before giving up; a USB board may start up when its port is opened.
 const HELLOS: u32 = 6;
 /// Wait after each hello.
 const HELLO_WAIT: Duration = Duration::from_millis(300);
-/// Times that a command is sent.
-const TRIES: u32 = 5;
-/// Wait for each reply, and for the end of a grant.
-const REPLY_WAIT: Duration = Duration::from_millis(400);
+/// Number of the hello.
+pub(super) const HELLO_SEQUENCE: u16 = 0;
+/// Wait for each reply, and for the end of a grant, before it is asked for again.
+const REPLY_WAIT: Duration = Duration::from_millis(200);
+/// Times that a stop is sent on the way out, and the wait for each reply: together well under a second.
+const STOP_TRIES: u32 = 3;
+const STOP_WAIT: Duration = Duration::from_millis(100);
 /// Bytes kept to tell the user what came instead of frames.
 const SHOWN_BYTES: usize = 40;
 
@@ -56,8 +60,13 @@ impl Overheard {
 }
 
 /// Says hello until the board answers.
-pub(super) fn connect(mut line: Box<dyn Line>, port: &str, talk: Talk) -> Result<Client, ClientError> {
-    let hello = encode(talk, 0, &ToBoard::Hello)
+pub(super) fn connect(
+    mut line: Box<dyn Line>,
+    port: &str,
+    talk: Talk,
+    is_interrupted: fn() -> bool,
+) -> Result<Client, ClientError> {
+    let hello = encode(talk, HELLO_SEQUENCE, &ToBoard::Hello)
         .map_err(|_| ClientError::TooLong { port: port.to_owned(), command: "the hello" })?;
     let mut overheard = Overheard::default();
     let mut decoder = Decoder::new();
@@ -66,6 +75,9 @@ pub(super) fn connect(mut line: Box<dyn Line>, port: &str, talk: Talk) -> Result
         send(line.as_mut(), port, &hello)?;
         let sent_at = Instant::now();
         while sent_at.elapsed() < HELLO_WAIT {
+            if is_interrupted() {
+                return Err(ClientError::Interrupted);
+            }
             let bytes = read(line.as_mut(), port)?;
             overheard.add(&bytes);
             let mut bytes = bytes.into_iter();
@@ -74,7 +86,11 @@ pub(super) fn connect(mut line: Box<dyn Line>, port: &str, talk: Talk) -> Result
             else {
                 continue;
             };
-            let mut client = new_client(line, port, talk, decoder, counters, welcome.clone());
+            let (capabilities, pacing) = (&welcome.capabilities, welcome.identity.pacing);
+            let obeyed = Obeyed::of(capabilities, pacing, port)?;
+            let mut client = new_client(line, port, talk, obeyed, welcome.clone());
+            (client.decoder, client.counters) = (decoder, counters);
+            client.is_interrupted = is_interrupted;
             client.be_welcomed(welcome, sequence);
             client.hear(bytes)?;
             return Ok(client);
@@ -113,29 +129,32 @@ fn find_welcome(
     Ok(None)
 }
 
-fn new_client(
-    line: Box<dyn Line>,
-    port: &str,
-    talk: Talk,
-    decoder: Decoder,
-    counters: LinkCounters,
-    welcome: Welcome,
-) -> Client {
+fn new_client(line: Box<dyn Line>, port: &str, talk: Talk, obeyed: Obeyed, welcome: Welcome) -> Client {
     Client {
         line,
         port: port.to_owned(),
         talk,
         waiting_at: Some(welcome.next),
         welcome,
-        decoder,
+        decoder: Decoder::new(),
         check: SequenceCheck::new(),
-        counters,
-        sequence: 0,
+        counters: LinkCounters::NONE,
+        bytes_heard: 0,
+        sequence: HELLO_SEQUENCE,
         reply: None,
         status: None,
         held: None,
         grant: None,
+        obeyed,
+        unawaited: None,
         sent_at: Instant::now(),
+        progress_at: Instant::now(),
+        slow_replies: 0,
+        is_underway: false,
+        took_over: false,
+        may_drive: false,
+        events_due: 0,
+        is_interrupted: || false,
         items: VecDeque::new(),
         reassembly: Reassembly::default(),
         line_use: LineUse::default(),
@@ -143,8 +162,11 @@ fn new_client(
 }
 
 fn send(line: &mut dyn Line, port: &str, bytes: &[u8]) -> Result<(), ClientError> {
-    line.write_all(bytes)
-        .map_err(|error| ClientError::HungUp { port: port.to_owned(), system: error.to_string() })
+    let port = || port.to_owned();
+    line.write_all(bytes).map_err(|error| match error.kind() {
+        ErrorKind::TimedOut | ErrorKind::WouldBlock => ClientError::Blocked { port: port() },
+        _ => ClientError::HungUp { port: port(), system: error.to_string() },
+    })
 }
 
 impl Client {
@@ -153,18 +175,38 @@ impl Client {
         self.rest()?;
         let frame = self.frame(what, message)?;
         let to = self.sequence;
-        for _ in 0..TRIES {
+        let waiting = self.start_waiting();
+        let asked_at = Instant::now();
+        while asked_at.elapsed() < GIVE_UP {
             self.send_frame(&frame)?;
-            if let Some(outcome) = self.wait_for_reply(to)? {
-                return match outcome {
-                    Outcome::Done => Ok(()),
-                    Outcome::Refused(refusal) => {
-                        Err(ClientError::Refused { port: self.port.clone(), command: what, refusal })
-                    }
-                };
+            let Some(outcome) = self.wait_for_reply(to, REPLY_WAIT)? else {
+                self.check_interrupt()?;
+                continue;
+            };
+            self.check_pace(asked_at.elapsed())?;
+            return match outcome {
+                Outcome::Done => Ok(()),
+                Outcome::Refused(refusal) => {
+                    Err(ClientError::Refused { port: self.port.clone(), command: what, refusal })
+                }
+            };
+        }
+        Err(self.gave_up(&waiting, "an answer"))
+    }
+
+    /// Tells the board to let go, whatever else is going on: no rest, no interrupt, three tries.
+    pub(super) fn say_stop(&mut self) -> Result<(), ClientError> {
+        let frame = self.frame("the stop", &ToBoard::Stop)?;
+        let to = self.sequence;
+        let waiting = self.start_waiting();
+        for _ in 0..STOP_TRIES {
+            self.send_frame(&frame)?;
+            if self.wait_for_reply(to, STOP_WAIT)?.is_some() {
+                self.may_drive = false;
+                return Ok(());
             }
         }
-        Err(self.silent())
+        Err(self.gave_up(&waiting, "an answer to the stop"))
     }
 
     fn frame(&mut self, what: &'static str, message: &ToBoard) -> Result<Vec<u8>, ClientError> {
@@ -179,13 +221,13 @@ impl Client {
         send(self.line.as_mut(), &self.port, frame)
     }
 
-    fn wait_for_reply(&mut self, to: u16) -> Result<Option<Outcome>, ClientError> {
+    fn wait_for_reply(&mut self, to: u16, patience: Duration) -> Result<Option<Outcome>, ClientError> {
         let sent_at = self.sent_at;
         loop {
             if self.reply.as_ref().is_some_and(|(answered, _)| *answered == to) {
                 return Ok(self.reply.take().map(|(_, outcome)| outcome));
             }
-            if sent_at.elapsed() > REPLY_WAIT {
+            if sent_at.elapsed() > patience {
                 return Ok(None);
             }
             self.pump()?;
@@ -197,18 +239,15 @@ impl Client {
         if self.welcome.identity.pacing == Pacing::Paced {
             return Ok(self.welcome.next);
         }
-        let mut heard_at = Instant::now();
+        let waiting = self.start_waiting();
         loop {
+            self.check_interrupt()?;
             if let Some(next) = self.waiting_at {
                 return Ok(next);
             }
-            if heard_at.elapsed() > SILENCE_LIMIT {
-                return Err(self.silent());
-            }
+            self.check_patience(&waiting, "the end of the ticks granted")?;
             self.grant_again_if_late()?;
-            if self.pump()? {
-                heard_at = Instant::now();
-            }
+            self.pump()?;
         }
     }
 
@@ -216,16 +255,18 @@ impl Client {
     pub(super) fn let_time_pass(&mut self) -> Result<(), ClientError> {
         match (self.welcome.identity.pacing, self.waiting_at) {
             (Pacing::Stepped, Some(next)) => {
-                let until = next.after(GRANT_TICKS);
-                let grant = self.frame("a grant", &ToBoard::Grant { until })?;
+                let until = next.after(self.obeyed.grant_ticks());
+                let frame = self.frame("a grant", &ToBoard::Grant { until })?;
+                self.unawaited = Some(self.sequence);
                 self.waiting_at = None;
-                self.send_frame(&grant)?;
-                self.grant = Some((until, grant));
+                self.send_frame(&frame)?;
+                self.grant = Some(Grant { until, frame });
                 Ok(())
             }
             (Pacing::Stepped, None) => self.grant_again_if_late(),
-            (Pacing::Paced, _) if self.sent_at.elapsed() >= KEEP_ALIVE_EVERY => {
+            (Pacing::Paced, _) if self.sent_at.elapsed() >= self.obeyed.keep_alive_every() => {
                 let sign = self.frame("a sign of life", &ToBoard::KeepAlive)?;
+                self.unawaited = Some(self.sequence);
                 self.send_frame(&sign)
             }
             (Pacing::Paced, _) => Ok(()),
@@ -237,20 +278,16 @@ impl Client {
         if self.sent_at.elapsed() < REPLY_WAIT {
             return Ok(());
         }
-        let Some((_, grant)) = self.grant.clone() else { return Ok(()) };
-        self.send_frame(&grant)
+        let Some(frame) = self.grant.as_ref().map(|grant| grant.frame.clone()) else { return Ok(()) };
+        self.send_frame(&frame)
     }
 
-    /// Asks for the release without waiting for an answer: the line may be gone.
+    /// The last word of a talk: a stop, answered where something may still be driving; the line may be gone.
     pub(super) fn farewell(&mut self) {
-        if let Ok(stop) = self.frame("the stop", &ToBoard::Stop) {
+        if self.may_drive {
+            let _answered = self.say_stop();
+        } else if let Ok(stop) = self.frame("the stop", &ToBoard::Stop) {
             let _sent = self.line.write_all(&stop).and_then(|()| self.line.flush());
         }
-    }
-
-    /// The error for a board that says nothing any more.
-    pub(super) fn silent(&self) -> ClientError {
-        let waited_ms = u64::try_from(SILENCE_LIMIT.as_millis()).unwrap_or(u64::MAX);
-        ClientError::Silent { port: self.port.clone(), waited_ms, counters: self.counters }
     }
 }

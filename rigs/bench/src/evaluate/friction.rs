@@ -2,19 +2,24 @@
 
 use firmware_core::command::Command;
 
-use super::{Exhibit, Shown, conditions};
+use super::{Exhibit, Shown, conditions, holes};
 use crate::figures::Direction;
-use crate::figures::friction::FrictionCurve;
+use crate::figures::friction::{BINS, FrictionCurve};
 use crate::judge::{Evidence, FaultOf};
 use crate::profile::{FrictionPlan, Profile};
-use crate::record::{Run, Sample};
+use crate::record::{Loss, Run, Sample};
+use crate::span::Span;
 
-/// Samples between the two readings that decide whether the lever moves.
-const BASE: usize = 50;
+/// Ticks between the two readings that decide whether the lever moves.
+const BASE: u32 = 50;
 /// Movement over that base that counts as moving, opening.
 const MOVING: f32 = 0.000_5;
 /// How far the pace of the duty may differ from the plan's, as a share: duty travels in steps of 0.0001.
 const SAME_PACE: f64 = 0.2;
+
+/// Way of the lever within a hole that hides a place of its travel, opening: a bin of the curve, which is
+/// narrower than the trouble of one vane pin.
+const HIDDEN: f64 = 1.0 / BINS as f64;
 
 /// One reading while moving.
 struct Moving {
@@ -34,13 +39,19 @@ pub(super) fn evaluate(run: &Run, profile: &Profile) -> Shown {
         };
         FrictionCurve::try_new(&of(Direction::Opening), &of(Direction::Closing), plan.end_excluded)
     };
+    let loss = run.loss();
+    let hidden = hidden(run, plan, &loss);
     match (curve(|m| m.current), curve(|m| m.duty)) {
+        (Ok(_), Ok(_)) if !hidden.is_empty() => holes::nothing(run, &loss, &hidden_words(&hidden)),
         (Ok(current), Ok(duty)) => {
             let figures = current.figures(&conditions(run));
             Shown {
-                evidence: Evidence { figures, findings: Vec::new() },
+                evidence: Evidence { figures, ..Evidence::default() },
                 exhibit: Some(Exhibit::Friction { current, duty }),
             }
+        }
+        (Err(error), _) | (_, Err(error)) if !loss.is_none() => {
+            holes::nothing(run, &loss, &format!("the ramps are not whole: {error}"))
         }
         (Err(error), _) | (_, Err(error)) => Shown::nothing(
             "no friction",
@@ -53,18 +64,22 @@ pub(super) fn evaluate(run: &Run, profile: &Profile) -> Shown {
 
 fn moving(run: &Run, plan: &FrictionPlan) -> Vec<Moving> {
     let samples: Vec<&Sample> = run.samples().collect();
-    let slow = (plan.opening_duty - plan.closing_duty) / f64::from(plan.ramp_ticks) * BASE as f64;
-    samples.windows(BASE + 1).filter_map(|window| reading(window, slow)).collect()
+    let slow = (plan.opening_duty - plan.closing_duty) / f64::from(plan.ramp_ticks) * f64::from(BASE);
+    let at = |index: usize, later: u32| {
+        let wanted = samples.get(index)?.tick.after(later);
+        // Where nothing is missing it stands as many samples on; after a hole it is nearer.
+        let near = samples.get(index..=(index + later as usize).min(samples.len() - 1))?;
+        near.iter().rev().find(|sample| sample.tick == wanted).copied()
+    };
+    (0..samples.len())
+        .filter_map(|index| reading(samples.get(index)?, at(index, BASE / 2)?, at(index, BASE)?, slow))
+        .collect()
 }
 
 /// The middle of the window, if over it the duty went at the planned ramp's pace and the lever with it. The
 /// quicker ramp that leads to the start is no friction measurement.
-fn reading(window: &[&Sample], slow: f64) -> Option<Moving> {
-    let (first, last, middle) = (window.first()?, window.last()?, window.get(BASE / 2)?);
+fn reading(first: &Sample, middle: &Sample, last: &Sample, slow: f64) -> Option<Moving> {
     let (Command::Duty(from), Command::Duty(to)) = (first.command, last.command) else { return None };
-    if last.tick.since(first.tick) as usize != BASE {
-        return None;
-    }
     let (pushed, moved) = (to.get() - from.get(), last.opening? - first.opening?);
     if (f64::from(pushed.abs()) / slow - 1.0).abs() > SAME_PACE {
         return None;
@@ -80,4 +95,27 @@ fn reading(window: &[&Sample], slow: f64) -> Option<Moving> {
         current: f64::from(middle.motor_current?.0),
         duty: f64::from(middle.duty),
     })
+}
+
+/// Holes of the ramps in which the lever moved so far that a place where it binds may lie in them, with the
+/// openings on either side. Ends that are left out anyway hide nothing.
+fn hidden(run: &Run, plan: &FrictionPlan, loss: &Loss) -> Vec<(Span, f64, f64)> {
+    let samples: Vec<&Sample> = run.samples().collect();
+    let inside = plan.end_excluded..=1.0 - plan.end_excluded;
+    let across = |hole: &Span| {
+        let after = samples.partition_point(|sample| !sample.tick.has_reached(hole.last));
+        let (before, after) = (samples.get(after.checked_sub(1)?)?, samples.get(after)?);
+        let is_ramp = |sample: &Sample| matches!(sample.command, Command::Duty(_));
+        let (from, to) = (f64::from(before.opening?), f64::from(after.opening?));
+        let counts = inside.contains(&from) || inside.contains(&to);
+        let hides = (is_ramp(before) || is_ramp(after)) && counts && (to - from).abs() > HIDDEN;
+        hides.then_some((*hole, from, to))
+    };
+    loss.holes().iter().filter_map(across).collect()
+}
+
+fn hidden_words(hidden: &[(Span, f64, f64)]) -> String {
+    let word = |(_, from, to): &(Span, f64, f64)| format!("{:.0} to {:.0} %", 100.0 * from, 100.0 * to);
+    let places: Vec<String> = hidden.iter().map(word).collect();
+    format!("the lever moved unseen from {} of travel", places.join(", "))
 }

@@ -5,6 +5,7 @@
 
 mod faults;
 mod friction;
+mod holes;
 mod learn;
 mod reversal;
 mod simulate;
@@ -57,7 +58,7 @@ impl Shown {
     /// A run that shows nothing but why.
     fn nothing(code: &str, seen: String, advice: &str, fault_of: FaultOf) -> Self {
         let finding = Finding { code: code.into(), seen, advice: advice.into(), fault_of };
-        Self { evidence: Evidence { figures: Vec::new(), findings: vec![finding] }, exhibit: None }
+        Self { evidence: Evidence { findings: vec![finding], ..Evidence::default() }, exhibit: None }
     }
 }
 
@@ -71,6 +72,7 @@ pub fn evaluate(run: &Run, profile: &Profile) -> Shown {
         RunKind::Step => step::evaluate(run, profile),
         RunKind::Simulate => simulate::evaluate(run),
     };
+    holes::set_aside(&mut shown.evidence, run);
     let findings = &mut shown.evidence.findings;
     findings.extend(faults::findings(run));
     if let Status::Incomplete { reason } = &run.file.status {
@@ -127,9 +129,7 @@ fn conditions(run: &Run) -> String {
     let stated =
         run.file.conditions.iter().map(|(name, value)| format!("{} {value}", name.replace('_', " ")));
     let mut conditions: Vec<_> = stated.collect();
-    if let Some(lost) = run.file.sums.map(|sums| sums.lost).filter(|lost| *lost > 0) {
-        conditions.push(format!("{lost} samples lost on the line"));
-    }
+    conditions.extend(run.loss().text());
     conditions.join("; ")
 }
 

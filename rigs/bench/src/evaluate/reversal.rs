@@ -13,12 +13,14 @@ use crate::profile::SweepPlan;
 use crate::record::{MOTION_ENDED, Mark, Row, Run, Sample};
 
 /// Readings averaged into one point: the command then moves by 0.01 % of travel from point to point.
-const AVERAGED: usize = 20;
+const AVERAGED: u32 = 20;
 /// Way back that counts as following, opening: over six deviations of the difference of two averages of
 /// readings that each scatter by 2.5 of 10 700 counts, the most of a sound sensor.
 const FOLLOWED: f64 = 0.000_5;
 /// Share of the ramps' readings that must be there.
 const WHOLE: f64 = 0.95;
+/// Longest hole in the ramps: at their rate it hides 0.03 % of travel.
+const LONGEST_HOLE: u32 = 64;
 /// How near recorded commands must lie to planned ones, opening.
 const SAME_COMMAND: f64 = 0.000_5;
 const RAMPS: u32 = 3;
@@ -85,29 +87,41 @@ fn widest(reversals: &[Reversal], conditions: &str) -> Option<Figure> {
 
 fn reversal(motion: &[&Sample], plan: &SweepPlan) -> Option<Reversal> {
     let last = motion.last()?.tick;
-    let ramps: Vec<(f64, f64)> = motion
+    // Ticks before the end, command, position.
+    let ramps: Vec<(u32, f64, f64)> = motion
         .iter()
         .filter(|sample| last.since(sample.tick) < RAMPS * REVERSAL_TICKS)
         .filter_map(|sample| match (sample.command, sample.opening) {
-            (Command::Opening(to), Some(at)) => Some((f64::from(to.get()), f64::from(at))),
+            (Command::Opening(to), Some(at)) => {
+                Some((last.since(sample.tick), f64::from(to.get()), f64::from(at)))
+            }
             _ => None,
         })
         .collect();
-    let commands = || ramps.iter().map(|(command, _)| *command);
+    let commands = || ramps.iter().map(|(_, command, _)| *command);
     let (low, high) = (commands().reduce(f64::min)?, commands().reduce(f64::max)?);
     let place = *plan.reversals.iter().find(|place| (**place - high).abs() < SAME_COMMAND)?;
     let is_planned = (high - low - REVERSAL_RANGE).abs() < SAME_COMMAND;
-    let is_whole = ramps.len() as f64 >= WHOLE * f64::from(RAMPS * REVERSAL_TICKS);
+    let is_whole = ramps.len() as f64 >= WHOLE * f64::from(RAMPS * REVERSAL_TICKS)
+        && ramps.windows(2).all(|pair| matches!(pair, [a, b] if a.0 - b.0 <= LONGEST_HOLE));
     if !is_planned || !is_whole {
         return None;
     }
-    let averaged = |points: &[(f64, f64)]| {
-        let (commands, positions): (Vec<f64>, Vec<f64>) = points.iter().copied().unzip();
+    let averaged = |points: &[(u32, f64, f64)]| {
+        let commands: Vec<f64> = points.iter().map(|point| point.1).collect();
+        let positions: Vec<f64> = points.iter().map(|point| point.2).collect();
         (mean(&commands), mean(&positions))
     };
-    let course: Vec<(f64, f64)> = ramps.chunks(AVERAGED).map(averaged).collect();
-    let third = course.len() / RAMPS as usize;
-    let turns = [course.get(..2 * third)?, course.get(third..)?];
+    // By ticks and not by count: a hole does not shift what comes after it.
+    let course_of = |from: u32, ramps_long: u32| -> Vec<(f64, f64)> {
+        let inside = |point: &&(u32, f64, f64)| {
+            let since = RAMPS * REVERSAL_TICKS - 1 - point.0;
+            (from..from + ramps_long * REVERSAL_TICKS).contains(&since)
+        };
+        let points: Vec<_> = ramps.iter().filter(inside).copied().collect();
+        points.chunk_by(|a, b| a.0 / AVERAGED == b.0 / AVERAGED).map(averaged).collect()
+    };
+    let turns = [course_of(0, 2), course_of(REVERSAL_TICKS, 2)];
     let dead_bands = turns.iter().filter_map(|turn| dead_band(turn, FOLLOWED)).collect();
-    Some(Reversal { place, course, dead_bands })
+    Some(Reversal { place, course: course_of(0, RAMPS), dead_bands })
 }

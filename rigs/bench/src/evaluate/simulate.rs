@@ -27,7 +27,10 @@ pub(super) fn evaluate(run: &Run) -> Shown {
     let conditions = run.file.conditions.get("scenario").cloned().unwrap_or_default();
     let figures = figures(&trace, &conditions);
     let findings = over_limit(&trace).into_iter().collect();
-    Shown { evidence: Evidence { figures, findings }, exhibit: Some(Exhibit::Boost(trace)) }
+    Shown {
+        evidence: Evidence { figures, findings, ..Evidence::default() },
+        exhibit: Some(Exhibit::Boost(trace)),
+    }
 }
 
 fn trace(run: &Run, series: &Series) -> BoostTrace {

@@ -1,15 +1,16 @@
 //! Steps: each jump of the commanded opening that the plan holds, and what followed until the next one.
 
 use firmware_core::command::Command;
-use firmware_core::units::TICKS_PER_SECOND;
+use firmware_core::units::{TICKS_PER_SECOND, Tick};
 
-use super::{Exhibit, Shown, conditions};
+use super::{Exhibit, Shown, conditions, holes};
 use crate::figures::motion::stroke_time;
 use crate::figures::step::{StepBands, StepTrace};
 use crate::figures::{Direction, Figure, Measure, mean};
 use crate::judge::{Evidence, FaultOf, Finding};
-use crate::profile::Profile;
-use crate::record::{Run, Sample};
+use crate::profile::{Profile, SweepPlan};
+use crate::record::{Loss, Run, Sample};
+use crate::span::Span;
 
 /// Samples before the step whose mean is its start.
 const BEFORE: usize = 50;
@@ -29,7 +30,9 @@ pub(super) fn evaluate(run: &Run, profile: &Profile) -> Shown {
     );
     let mut evidence = Evidence::default();
     let mut steps = Vec::new();
+    let loss = run.loss();
     for (trace, drift) in traces(run, &profile.plan.step.sizes_percent) {
+        let hole = loss.in_span(span_of(&trace));
         if drift.abs() > bands.moved {
             evidence.findings.push(not_at_rest(run, &trace, drift, bands));
             continue;
@@ -38,6 +41,10 @@ pub(super) fn evaluate(run: &Run, profile: &Profile) -> Shown {
             Ok(response) => {
                 evidence.figures.extend(response.figures(&conditions));
                 steps.push((trace, response));
+            }
+            Err(error) if hole.is_some() => {
+                let what = format!("step {}: {error}", size_of(&trace));
+                evidence.findings.push(holes::finding(run, &loss, &what));
             }
             Err(error) => evidence.findings.push(Finding {
                 code: "no step".into(),
@@ -48,7 +55,40 @@ pub(super) fn evaluate(run: &Run, profile: &Profile) -> Shown {
         }
     }
     evidence.figures.extend(strokes(run, profile, &conditions));
+    if !loss.is_none() {
+        evidence.findings.extend(unseen(run, &loss, profile));
+    }
     Shown { evidence, exhibit: (!steps.is_empty()).then_some(Exhibit::Steps(steps)) }
+}
+
+/// Planned steps of which the record holds no beginning: a hole lies over it.
+fn unseen(run: &Run, loss: &Loss, profile: &Profile) -> Vec<Finding> {
+    let mut sizes = profile.plan.step.sizes_percent.clone();
+    sizes.push(stroke_percent(&profile.plan.sweep));
+    let is_opening = |(trace, _): &(StepTrace, f64)| trace.command_after > trace.command_before;
+    let finding = |size: &f64, way: &str| {
+        holes::finding(run, loss, &format!("the {way} step of {size:.0} % of travel is not in the record"))
+    };
+    let of_size = |size: &f64| {
+        let (opening, closing): (Vec<_>, Vec<_>) = traces(run, &[*size]).into_iter().partition(is_opening);
+        [(opening, "opening"), (closing, "closing")]
+            .into_iter()
+            .filter(|(seen, _)| seen.is_empty())
+            .map(|(_, way)| finding(size, way))
+            .collect::<Vec<_>>()
+    };
+    sizes.iter().flat_map(of_size).collect()
+}
+
+fn stroke_percent(range: &SweepPlan) -> f64 {
+    100.0 * (range.highest - range.lowest)
+}
+
+/// From the rest before the step to the end of its hold.
+fn span_of(trace: &StepTrace) -> Span {
+    let last = trace.readings.last().map_or(0.0, |&(t, _)| t);
+    let ticks = (last * f64::from(TICKS_PER_SECOND)).round() as u32;
+    Span { first: Tick(trace.at.0.wrapping_sub(STANDING as u32)), last: trace.at.after(ticks) }
 }
 
 /// A step from a lever that still creeps or hunts gives no time of its own.
@@ -67,8 +107,12 @@ fn not_at_rest(run: &Run, trace: &StepTrace, drift: f64, bands: StepBands) -> Fi
 }
 
 fn told(run: &Run, trace: &StepTrace) -> String {
+    format!("{}: step {}", run.name, size_of(trace))
+}
+
+fn size_of(trace: &StepTrace) -> String {
     let (from, to) = (100.0 * trace.command_before, 100.0 * trace.command_after);
-    format!("{}: step from {from:.0} to {to:.0} % of travel", run.name)
+    format!("from {from:.0} to {to:.0} % of travel")
 }
 
 /// The bands that a profile gives.
@@ -84,11 +128,15 @@ fn strokes(run: &Run, profile: &Profile, conditions: &str) -> Vec<Figure> {
         let (from, to) = (trace.command_before, trace.command_after);
         let direction = if to > from { Direction::Opening } else { Direction::Closing };
         let seconds = stroke_time(&trace.readings, to, band)?;
+        let before = trace.readings.iter().rev().find(|(t, _)| *t < seconds).map_or(0.0, |&(t, _)| t);
+        let tick = |t: f64| trace.at.after((t * f64::from(TICKS_PER_SECOND)).round() as u32);
+        let needs = vec![Span { first: tick(before), last: tick(seconds) }];
         let conditions = format!("{conditions}; a stroke ends within {:.1} % of travel", 100.0 * band);
         let place = format!("{:.0} to {:.0} % of travel", 100.0 * from, 100.0 * to);
-        Some(Figure::new(Measure::StrokeTime(direction), 1000.0 * seconds, &conditions).placed(place))
+        let figure = Figure::new(Measure::StrokeTime(direction), 1000.0 * seconds, &conditions);
+        Some(figure.placed(place).needing(needs))
     };
-    traces(run, &[100.0 * (range.highest - range.lowest)]).into_iter().filter_map(time).collect()
+    traces(run, &[stroke_percent(range)]).into_iter().filter_map(time).collect()
 }
 
 /// The steps of these sizes, each with what the opening moved by just before it.
@@ -115,8 +163,9 @@ fn trace(
     if !sizes_percent.iter().any(planned) || first.tick.since(last.tick) != 1 {
         return None;
     }
+    let is_near = |s: &&(&Sample, f64)| (last.tick.since(s.0.tick) as usize) < STANDING;
     let held: Vec<_> =
-        before.iter().rev().take(STANDING).filter_map(|s| s.0.opening).map(f64::from).collect();
+        before.iter().rev().take_while(is_near).filter_map(|s| s.0.opening).map(f64::from).collect();
     let short = held.len().min(BEFORE);
     let (latest, earliest) = (mean(&held[..short]), mean(&held[held.len() - short..]));
     // The sample of the step's own tick was taken before the drive heard of it.
@@ -124,7 +173,12 @@ fn trace(
         let seconds = f64::from(sample.tick.since(first.tick)) / f64::from(TICKS_PER_SECOND);
         Some((seconds, f64::from(sample.opening?)))
     });
-    let trace =
-        StepTrace { command_before: from, command_after: to, start: latest, readings: later.collect() };
+    let trace = StepTrace {
+        at: first.tick,
+        command_before: from,
+        command_after: to,
+        start: latest,
+        readings: later.collect(),
+    };
     Some((trace, latest - earliest))
 }

@@ -5,7 +5,7 @@
 use firmware_core::command::Command;
 
 use super::reversal::{self, reversals};
-use super::{Exhibit, Shown, conditions};
+use super::{Exhibit, Shown, conditions, holes};
 use crate::figures::Sensor;
 use crate::figures::sweep::SweepTable;
 use crate::judge::{Evidence, FaultOf};
@@ -24,6 +24,11 @@ struct Plateau {
 pub(super) fn evaluate(run: &Run, profile: &Profile) -> Shown {
     let plan = &profile.plan.sweep;
     let (up, down) = cycles(&plateaus(run, plan), plan);
+    let loss = run.loss();
+    if run.is_complete() && !loss.is_none() && up.len() < plan.cycles as usize {
+        let what = format!("{} of {} cycles are there whole", up.len(), plan.cycles);
+        return holes::nothing(run, &loss, &what);
+    }
     let inputs = (0..plan.points as usize).map(|i| 100.0 * command_at(plan, i)).collect();
     match SweepTable::try_new(inputs, up, down) {
         Ok(table) => {
@@ -31,7 +36,7 @@ pub(super) fn evaluate(run: &Run, profile: &Profile) -> Shown {
                 format!("{}; {} whole cycles, turning points read once", conditions(run), table.cycles());
             let figures = table.figures(Sensor::Own, &conditions);
             let reversals = reversals(run, plan);
-            let evidence = Evidence { figures, findings: Vec::new() };
+            let evidence = Evidence { figures, ..Evidence::default() };
             Shown {
                 evidence: evidence.and(reversal::judged(&reversals, plan, run)),
                 exhibit: Some(Exhibit::Sweep(table, reversals)),
@@ -59,7 +64,8 @@ fn plateaus(run: &Run, plan: &SweepPlan) -> Vec<Plateau> {
 fn plateau(dwell: &[&Sample], plan: &SweepPlan) -> Option<Plateau> {
     let (first, last) = (dwell.first()?, dwell.last()?);
     let Command::Opening(opening) = first.command else { return None };
-    // A dwell that was cut before its averaged part is no reading; a batch lost at its edge does no harm.
+    // A dwell that was cut before its averaged part is no reading; a batch lost at its edge does no harm, nor
+    // do holes in the averaged part that leave half of its readings.
     if last.tick.since(first.tick) < plan.dwell_ticks / 4 * 3 {
         return None;
     }
@@ -67,7 +73,8 @@ fn plateau(dwell: &[&Sample], plan: &SweepPlan) -> Option<Plateau> {
     let point = (0..plan.points as usize).find(|i| (command_at(plan, *i) - command).abs() < SAME_COMMAND)?;
     let averaged = dwell.iter().filter(|s| last.tick.since(s.tick) < plan.average_ticks);
     let readings: Vec<f64> = averaged.filter_map(|s| s.opening).map(|o| 100.0 * f64::from(o)).collect();
-    (!readings.is_empty()).then(|| Plateau { point, reading: crate::figures::mean(&readings) })
+    (2 * readings.len() >= plan.average_ticks as usize)
+        .then(|| Plateau { point, reading: crate::figures::mean(&readings) })
 }
 
 /// Whole cycles of a pass up and the pass down after it, without the preconditioning ones.

@@ -18,6 +18,8 @@ pub mod sweep;
 pub use definition::Definition;
 pub use measure::{Direction, Measure, STEP_SIZES, Sensor, StepSize, Stop};
 
+use crate::span::Span;
+
 /// One measured quantity with everything a reader needs to judge or repeat it.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Figure {
@@ -29,19 +31,28 @@ pub struct Figure {
     pub place: String,
     /// Rate, dwell, ends left out, supply: whatever the value depends on.
     pub conditions: String,
+    /// Ticks without which the value cannot be told: a hole in them leaves the figure undetermined. Empty
+    /// where the controller computed the value itself.
+    pub needs: Vec<Span>,
 }
 
 impl Figure {
     /// A figure without a place.
     #[must_use]
     pub fn new(measure: Measure, value: f64, conditions: &str) -> Self {
-        Self { measure, value, place: String::new(), conditions: conditions.to_owned() }
+        Self { measure, value, place: String::new(), conditions: conditions.to_owned(), needs: Vec::new() }
     }
 
     /// The same figure, saying where it occurred.
     #[must_use]
     pub fn placed(self, place: String) -> Self {
         Self { place, ..self }
+    }
+
+    /// The same figure, saying which ticks it cannot do without.
+    #[must_use]
+    pub fn needing(self, needs: Vec<Span>) -> Self {
+        Self { needs, ..self }
     }
 
     /// Name, unit, definition and source.

@@ -4,7 +4,10 @@
 //! in them), overshoot, settling time, final error. A trace that never moves, never settles or is cut short
 //! is refused; the figures then stay undetermined instead of being guessed.
 
+use firmware_core::units::{TICKS_PER_SECOND, Tick};
+
 use super::{Direction, Figure, Measure, StepSize, extent, mean};
+use crate::span::Span;
 
 /// 63.2 % of the change, as the standards print it.
 pub const T63_SHARE: f64 = 0.632;
@@ -69,11 +72,21 @@ pub enum StepTraceError {
         /// The settled band in per cent of travel.
         band: f64,
     },
+    /// Too much of the end is missing.
+    #[error("{seen} of {due} readings of the last tenth are there; half of them are needed. Step again")]
+    EndMissing {
+        /// Readings seen.
+        seen: usize,
+        /// Readings that a whole record has there.
+        due: usize,
+    },
 }
 
 /// One step of the command and the opening that followed.
 #[derive(Debug, Clone, PartialEq)]
 pub struct StepTrace {
+    /// Tick of the step.
+    pub at: Tick,
     /// Commanded opening before the step.
     pub command_before: f64,
     /// Commanded opening after the step.
@@ -107,6 +120,26 @@ pub struct StepResponse {
     pub settling_s: f64,
     /// End minus command, fraction of travel.
     pub final_error: f64,
+    needs: StepNeeds,
+}
+
+/// Readings that decide: on either side of each crossing, and the whole way from 86.5 % to rest, where the
+/// peak lies. A hole after that, between two readings in the settled band, hides nothing.
+#[derive(Debug, Clone, Copy, PartialEq)]
+struct StepNeeds {
+    dead_time: Option<Span>,
+    t63: Option<Span>,
+    t86: Option<Span>,
+    settling: Option<Span>,
+    peak: Option<Span>,
+}
+
+/// Where a course crosses a level.
+#[derive(Debug, Clone, Copy)]
+struct Crossing {
+    seconds: f64,
+    /// The readings on either side, seconds.
+    between: (f64, f64),
 }
 
 impl StepTrace {
@@ -122,20 +155,41 @@ impl StepTrace {
             return Err(StepTraceError::NoMovement { percent: 100.0 * change, band: 100.0 * bands.moved });
         }
         let progress = |y: f64| (y - self.start) / change;
-        let time_to = |share| self.first_crossing(progress, share).unwrap_or(f64::INFINITY);
+        let crossing = |share| self.first_crossing(progress, share);
+        let moved = crossing(bands.moved / change.abs());
+        let (t63, t86) = (crossing(T63_SHARE), crossing(T86_SHARE));
+        let settled = self.settled_at(end, bands.settled);
+        let seconds = |at: Option<Crossing>| at.map_or(f64::INFINITY, |at| at.seconds);
+        let span = |at: Option<Crossing>| at.map(|at| self.span(at.between.0, at.between.1));
         let peak = self.readings.iter().map(|&(_, y)| progress(y)).fold(1.0, f64::max);
         Ok(StepResponse {
             size,
             direction: if commanded > 0.0 { Direction::Opening } else { Direction::Closing },
             start: self.start,
             end,
-            dead_time_s: time_to(bands.moved / change.abs()),
-            t63_s: time_to(T63_SHARE),
-            t86_s: time_to(T86_SHARE),
+            dead_time_s: seconds(moved),
+            t63_s: seconds(t63),
+            t86_s: seconds(t86),
             overshoot_percent: 100.0 * (peak - 1.0),
-            settling_s: self.settled_at(end, bands.settled),
+            settling_s: settled.map_or(0.0, |at| at.seconds),
             final_error: end - self.command_after,
+            needs: StepNeeds {
+                dead_time: span(moved),
+                t63: span(t63),
+                t86: span(t86),
+                settling: span(settled),
+                peak: t86.map(|from| {
+                    let to = settled.map_or(from.between.1, |at| at.between.1.max(from.between.1));
+                    self.span(from.between.0, to)
+                }),
+            },
         })
+    }
+
+    /// The ticks between two times of the trace, both included.
+    fn span(&self, from_s: f64, to_s: f64) -> Span {
+        let tick = |seconds: f64| self.at.after((seconds * f64::from(TICKS_PER_SECOND)).round() as u32);
+        Span { first: tick(from_s), last: tick(to_s) }
     }
 
     fn check_readings(&self) -> Result<(), StepTraceError> {
@@ -156,6 +210,10 @@ impl StepTrace {
         let (first, last) = (self.readings[0].0, self.readings[self.readings.len() - 1].0);
         let from = last - FINAL_SHARE * (last - first);
         let tail: Vec<f64> = self.readings.iter().filter(|r| r.0 >= from).map(|r| r.1).collect();
+        let due = ((last - from) * f64::from(TICKS_PER_SECOND)).round() as usize;
+        if tail.len() * 2 < due {
+            return Err(StepTraceError::EndMissing { seen: tail.len(), due });
+        }
         let (low, high) = extent(tail.iter().copied()).unwrap_or((0.0, 0.0));
         if high - low > 2.0 * bands.settled {
             return Err(StepTraceError::NotSettled {
@@ -167,27 +225,27 @@ impl StepTrace {
     }
 
     /// Time at which `progress` first reaches `share`, between two readings in proportion.
-    fn first_crossing(&self, progress: impl Fn(f64) -> f64, share: f64) -> Option<f64> {
+    fn first_crossing(&self, progress: impl Fn(f64) -> f64, share: f64) -> Option<Crossing> {
         let (mut t_before, mut p_before) = (0.0, 0.0);
         for &(t, y) in &self.readings {
             let p = progress(y);
             if p >= share {
                 let run = if p > p_before { (share - p_before) / (p - p_before) } else { 1.0 };
-                return Some(t_before + (t - t_before) * run.max(0.0));
+                let seconds = t_before + (t - t_before) * run.max(0.0);
+                return Some(Crossing { seconds, between: (t_before, t) });
             }
             (t_before, p_before) = (t, p);
         }
         None
     }
 
-    /// Time after the last reading outside the band; 0 when none is outside.
-    fn settled_at(&self, end: f64, band: f64) -> f64 {
+    /// The reading after the last one outside the band; none when none is outside.
+    fn settled_at(&self, end: f64, band: f64) -> Option<Crossing> {
         let outside = |y: f64| (y - end).abs() > band;
-        let Some(last_outside) = self.readings.iter().rposition(|&(_, y)| outside(y)) else {
-            return 0.0;
-        };
-        let next = self.readings.get(last_outside + 1).or(self.readings.last());
-        next.map_or(0.0, |&(t, _)| t)
+        let last_outside = self.readings.iter().rposition(|&(_, y)| outside(y))?;
+        let before = self.readings.get(last_outside)?.0;
+        let next = self.readings.get(last_outside + 1).or(self.readings.last())?.0;
+        Some(Crossing { seconds: next, between: (before, next) })
     }
 }
 
@@ -197,18 +255,20 @@ impl StepResponse {
     pub fn figures(&self, conditions: &str) -> Vec<Figure> {
         let place =
             format!("{}, {:.0} to {:.0} % of travel", self.direction, 100.0 * self.start, 100.0 * self.end);
+        let needs = &self.needs;
         let values = [
-            (Measure::DeadTime(self.size), 1000.0 * self.dead_time_s),
-            (Measure::T63(self.size), 1000.0 * self.t63_s),
-            (Measure::T86(self.size), 1000.0 * self.t86_s),
-            (Measure::Overshoot(self.size), self.overshoot_percent),
-            (Measure::SettlingTime(self.size), 1000.0 * self.settling_s),
-            (Measure::FinalError(self.size), 100.0 * self.final_error),
+            (Measure::DeadTime(self.size), 1000.0 * self.dead_time_s, needs.dead_time),
+            (Measure::T63(self.size), 1000.0 * self.t63_s, needs.t63),
+            (Measure::T86(self.size), 1000.0 * self.t86_s, needs.t86),
+            (Measure::Overshoot(self.size), self.overshoot_percent, needs.peak),
+            (Measure::SettlingTime(self.size), 1000.0 * self.settling_s, needs.settling),
+            (Measure::FinalError(self.size), 100.0 * self.final_error, None),
         ];
-        values
-            .into_iter()
-            .map(|(measure, value)| Figure::new(measure, value, conditions).placed(place.clone()))
-            .collect()
+        let figure = |(measure, value, needs): (Measure, f64, Option<Span>)| {
+            let figure = Figure::new(measure, value, conditions).placed(place.clone());
+            figure.needing(needs.into_iter().collect())
+        };
+        values.into_iter().map(figure).collect()
     }
 }
 
@@ -222,7 +282,7 @@ mod tests {
         let readings = (1..=300)
             .map(|i| (f64::from(i) * 0.001, from + (to - from) * (f64::from(i) / 100.0).min(1.0)))
             .collect();
-        StepTrace { command_before: from, command_after: to, start: from, readings }
+        StepTrace { at: Tick(0), command_before: from, command_after: to, start: from, readings }
     }
 
     #[test]

@@ -9,7 +9,9 @@ mod verdict;
 
 pub use advice::advice;
 pub use blame::fault_of;
-pub use verdict::{Check, FaultOf, FigureRow, Finding, Judgement, Reason, Verdict, figure_row};
+pub use verdict::{
+    Check, FaultOf, FigureRow, Finding, Holed, Judgement, LOSS_ADVICE, Reason, Verdict, figure_row,
+};
 
 use crate::figures::Figure;
 use crate::limits::{Limit, Limits, Standing};
@@ -21,6 +23,8 @@ pub struct Evidence {
     pub figures: Vec<Figure>,
     /// What was found beside figures: refusals of the learner, traces without an answer, a cut run.
     pub findings: Vec<Finding>,
+    /// Figures that the record's holes leave open: each limit on one of them is unanswered.
+    pub holed: Vec<Holed>,
 }
 
 impl Evidence {
@@ -29,6 +33,7 @@ impl Evidence {
     pub fn and(mut self, other: Self) -> Self {
         self.figures.extend(other.figures);
         self.findings.extend(other.findings);
+        self.holed.extend(other.holed);
         self
     }
 }
@@ -45,9 +50,11 @@ pub fn judge(evidence: &Evidence, limits: &Limits, asked: impl Fn(&Limit) -> boo
     let explained = !reasons.is_empty();
     for limit in limits.limits.iter().filter(|limit| asked(limit)) {
         let measured: Vec<_> = evidence.figures.iter().filter(|f| f.measure == limit.measure).collect();
-        if measured.is_empty() && !explained {
+        let holed: Vec<_> = evidence.holed.iter().filter(|h| h.measure == limit.measure).collect();
+        if measured.is_empty() && holed.is_empty() && !explained {
             reasons.push(Reason::missing(limit));
         }
+        reasons.extend(holed.into_iter().map(Reason::holed));
         for figure in measured {
             let standing = limit.bounds.standing(figure.value);
             match standing {
@@ -79,7 +86,7 @@ mod tests {
 
     fn evidence(values: &[f64]) -> Evidence {
         let figures = values.iter().map(|&v| Figure::new(HYSTERESIS, v, "")).collect();
-        Evidence { figures, findings: Vec::new() }
+        Evidence { figures, ..Evidence::default() }
     }
 
     fn cut() -> Finding {
@@ -109,9 +116,18 @@ mod tests {
         let seen = "no motion: moved 2 counts (needs 100)".into();
         let advice = "Free the lever.".into();
         let refusal = Finding { code: "no-motion".into(), seen, advice, fault_of: FaultOf::Unit };
-        let evidence = Evidence { figures: Vec::new(), findings: vec![refusal] };
+        let evidence = Evidence { findings: vec![refusal], ..Evidence::default() };
         let verdict = judge(&evidence, &limits(), |_| true);
         assert_eq!((verdict.judgement, verdict.reasons.len()), (Judgement::NotFit, 1));
+    }
+
+    #[test]
+    fn a_figure_with_a_hole_is_undetermined_beside_a_whole_one() {
+        let holed = Holed { measure: HYSTERESIS, seen: "ticks 5 to 9 are missing".into() };
+        let evidence = Evidence { holed: vec![holed], ..evidence(&[0.3]) };
+        let verdict = judge(&evidence, &limits(), |_| true);
+        assert_eq!(verdict.judgement, Judgement::Undetermined);
+        assert!(verdict.reasons[0].seen.contains("ticks 5 to 9"), "{:?}", verdict.reasons);
     }
 
     #[test]

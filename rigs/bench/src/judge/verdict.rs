@@ -4,7 +4,7 @@ use serde::{Deserialize, Serialize};
 
 use super::advice;
 use crate::exit::Exit;
-use crate::figures::Figure;
+use crate::figures::{Figure, Measure};
 use crate::limits::{Bounds, Limit, Standing};
 
 /// The three answers.
@@ -41,6 +41,18 @@ pub struct Finding {
     /// Where the cause lies.
     pub fault_of: FaultOf,
 }
+
+/// A figure whose ticks are not all in the record.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Holed {
+    /// What would have been measured.
+    pub measure: Measure,
+    /// Which ticks are missing, and in which run.
+    pub seen: String,
+}
+
+/// What to do about a record with holes in it.
+pub const LOSS_ADVICE: &str = "Loss on the line says nothing of the unit. Look at cable, ground and adapter and at the load of this computer, then run this part again.";
 
 /// One reason of a verdict.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
@@ -188,6 +200,16 @@ impl Reason {
             judgement: Judgement::Undetermined,
             seen: format!("{} was not measured, but it has a limit", definition.name),
             advice: "Run the part that measures it, or take the limit out of the limits file.".into(),
+        }
+    }
+
+    pub(super) fn holed(holed: &Holed) -> Self {
+        let definition = holed.measure.definition();
+        Self {
+            code: definition.key,
+            judgement: Judgement::Undetermined,
+            seen: format!("{} cannot be told: {}", definition.name, holed.seen),
+            advice: LOSS_ADVICE.into(),
         }
     }
 

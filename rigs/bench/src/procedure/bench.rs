@@ -14,10 +14,13 @@ use virtual_rig::rig::SimulatedRig;
 use virtual_rig::runner::RunningRig;
 
 use super::log::LogTeller;
+use super::stop::RunStop;
 use super::target::Target;
 use crate::client::{Client, ClientError};
 use crate::exit::Failure;
+use crate::interrupt::{self, Watch};
 use crate::port::{self, PortSpec, Processor};
+use crate::{caution, console};
 
 /// An open talk with a board, and the rig behind it when it is a virtual one.
 pub struct Bench {
@@ -28,6 +31,18 @@ pub struct Bench {
     _log: Option<LogTeller>,
     checked: CheckSet,
     port: String,
+    readiness: Readiness,
+    /// A signal brings the bench to rest instead of ending the program.
+    _watch: Watch,
+}
+
+/// Whether the unit may be moved by what is planned.
+#[derive(Debug, Clone, PartialEq, Eq)]
+enum Readiness {
+    /// Armed, and nothing has gone wrong since a person said that hands are clear.
+    Armed,
+    /// A run was cut short, for this reason. Counts are kept, motion is not: a person is asked first.
+    Stopped(String),
 }
 
 impl Bench {
@@ -36,6 +51,7 @@ impl Bench {
     /// # Errors
     /// Says which port, what was seen, what to try.
     pub fn open(target: &Target) -> Result<Self, Failure> {
+        let watch = interrupt::watch();
         let (path, rig, log, checked) = match &target.port {
             PortSpec::Virtual { unit, pacing, processor } => {
                 let (rig, log, checked) = start_virtual(unit, *pacing, *processor, target.seed)?;
@@ -47,9 +63,33 @@ impl Bench {
         let line = port::open(&path).map_err(link)?;
         let mut client = Client::connect(line, &port, talk_on(&target.port)).map_err(link)?;
         client.upload(&target.profile.settings).map_err(link)?;
+        if client.took_over() {
+            console::say(&format!(
+                "port {port}: an earlier run was still driving and was let go; waiting until its lease is over"
+            ));
+            client.wait_out_lease().map_err(link)?;
+        }
         client.arm(target.profile.settings.hash()).map_err(link)?;
         client.stream(Streaming::On).map_err(link)?;
-        Ok(Self { client, rig, _log: log, checked, port })
+        Ok(Self { client, rig, _log: log, checked, port, readiness: Readiness::Armed, _watch: watch })
+    }
+
+    /// Ends what is running and notes why: nothing moves on this bench before a person has said so again.
+    pub(super) fn let_go(&mut self, stop: &RunStop) {
+        // A line that is gone leaves it to the lease.
+        let _released = self.client.stop();
+        self.readiness = Readiness::Stopped(stop.to_string());
+    }
+
+    /// Makes sure that a planned motion may begin. After a stop of any kind the drive stays off while a person
+    /// reads the cautions and types yes; a virtual unit goes on by itself.
+    pub(super) fn be_ready(&mut self, target: &Target) -> Result<(), RunStop> {
+        if let Readiness::Stopped(why) = &self.readiness {
+            caution::confirm_again(target.motion(), why).map_err(RunStop::NotResumed)?;
+            self.client.arm(target.profile.settings.hash())?;
+            self.readiness = Readiness::Armed;
+        }
+        Ok(())
     }
 
     /// The port as messages and records name it.
@@ -123,6 +163,7 @@ fn shown(port: &PortSpec, path: &Path) -> String {
 fn link(error: ClientError) -> Failure {
     match error {
         ClientError::PortMissing { .. } | ClientError::NotASerialPort { .. } => Failure::usage(error),
+        ClientError::Interrupted => Failure::interrupted(error),
         other => Failure::undetermined(other),
     }
 }

@@ -6,14 +6,16 @@ use firmware_core::calibration::Calibration;
 use firmware_core::held::OriginTag;
 use firmware_core::learn::{CheckSet, LearnEvent, LearnOrder, LearnOutcome, LearnRefusal};
 use firmware_core::link::state::ReleaseReason;
+use firmware_core::link::{Refusal, Source};
 
 use super::bench::Bench;
+use super::doubt::Doubt;
 use super::recording::Recording;
 use super::stop::RunStop;
 use super::target::Target;
-use crate::client::StreamItem;
+use crate::client::{ClientError, StreamItem};
 use crate::judge::fault_of;
-use crate::record::{Conditions, Outcome, Refusal, RunKind};
+use crate::record::{self, Conditions, Outcome, RunKind};
 
 /// Longest learn, ticks: twice what the learner itself allows for the slowest sound unit.
 const LEARN_LIMIT_TICKS: u32 = 60_000;
@@ -62,6 +64,7 @@ pub fn learn(
     conditions.insert(CONFIRMED.into(), confirmed(choice.checked));
     let kind = if choice.previous.is_some() { RELEARN } else { "full" };
     conditions.insert(KIND.into(), kind.into());
+    bench.be_ready(target)?;
     let mut recording = Recording::create(target, bench, RunKind::Learn, choice.previous, conditions)?;
     let ended = follow(bench, &mut recording, order, progress);
     if let Ok(outcome) = &ended {
@@ -92,35 +95,48 @@ fn follow(
     let start = bench.client.start_learn(order, OriginTag::default())?;
     let due = start.after(LEARN_LIMIT_TICKS);
     let mut outcome = None;
-    let mut released = None;
+    let mut doubt = Doubt::new(start, Source::Learn);
     while !recording.last().has_reached(due) {
         match recording.next(bench)? {
-            StreamItem::Learn { event: LearnEvent::Outcome(ended), .. } => outcome = Some(ended),
-            StreamItem::Released { tick, reason: ReleaseReason::LearnEnded, .. } => {
-                released = Some(tick);
-                // The frame with the outcome comes before this one; if it was lost, the board still knows.
+            StreamItem::Learn { tick, event: LearnEvent::Outcome(ended), .. } => {
+                outcome = Some((tick, ended))
+            }
+            // The frame with the outcome comes before this one; if it was lost, the board still knows.
+            StreamItem::Released { reason: ReleaseReason::LearnEnded, .. } => {
                 if outcome.is_none() {
-                    bench.client.ask_learn_outcome()?;
+                    ask_outcome(bench)?;
                 }
             }
             StreamItem::Released { reason, .. } => return Err(RunStop::released(reason)),
             StreamItem::Sample(sample) => {
                 progress(f64::from(sample.tick.since(start)) / EXPECTED_TICKS);
-                // Up to the tick of the release, so that the record holds what the decision was made on.
-                if let (Some(outcome), Some(end)) = (outcome, released)
-                    && sample.tick.has_reached(end)
-                {
-                    return Ok(outcome);
+                match outcome {
+                    // Up to the tick of the outcome, so that the record holds what the decision was made on.
+                    Some((end, outcome)) if sample.tick.has_reached(end) => return Ok(outcome),
+                    Some(_) => {}
+                    None if doubt.is_due(&sample) => ask_outcome(bench)?,
+                    None => {}
                 }
             }
             StreamItem::Gap { .. }
             | StreamItem::State { .. }
             | StreamItem::Motion { .. }
             | StreamItem::Learn { .. }
+            | StreamItem::LostEvents { .. }
             | StreamItem::Stored { .. } => {}
         }
     }
     Err(RunStop::Overdue { what: "the learn", limit_ms: LEARN_LIMIT_TICKS })
+}
+
+/// Asks how the learn ended. A board that knows of no learn tells at least why it let go.
+fn ask_outcome(bench: &mut Bench) -> Result<(), RunStop> {
+    match bench.client.ask_learn_outcome() {
+        Err(ClientError::Refused { refusal: Refusal::NothingLearned, .. }) => {
+            Err(RunStop::released(bench.client.status()?.released.reason))
+        }
+        asked => Ok(asked?),
+    }
 }
 
 /// What a sound unit takes, ticks: only the progress bar looks at it.
@@ -142,8 +158,8 @@ pub(super) fn record_of(outcome: &LearnOutcome) -> Outcome {
     }
 }
 
-fn refusal_of(refusal: &LearnRefusal) -> Refusal {
-    Refusal {
+fn refusal_of(refusal: &LearnRefusal) -> record::Refusal {
+    record::Refusal {
         reason: refusal.name().replace(' ', "-"),
         seen: refusal.to_string(),
         advice: refusal.advice().to_owned(),

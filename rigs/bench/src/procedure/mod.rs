@@ -4,6 +4,7 @@
 //! incomplete with its reason, and the drive is released.
 
 mod bench;
+mod doubt;
 mod history;
 mod learn;
 mod log;

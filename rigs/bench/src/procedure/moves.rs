@@ -4,17 +4,19 @@ use std::iter;
 use std::path::PathBuf;
 
 use firmware_core::held::{Held, Origin, OriginTag, Standing};
+use firmware_core::link::Source;
 use firmware_core::link::state::{MotionEvent, ReleaseReason};
 use firmware_core::motion::{Footing, Segment};
 use firmware_core::units::Tick;
 
 use super::bench::Bench;
+use super::doubt::Doubt;
 use super::motions::{duration, friction_ramps, full_stroke, slow_reversal, staircase, steps};
 use super::recording::Recording;
 use super::stop::RunStop;
 use super::target::Target;
 use crate::client::StreamItem;
-use crate::record::{Conditions, Outcome, RunKind};
+use crate::record::{Conditions, MOTION_ENDED, Outcome, RunKind};
 use crate::unit_store::Known;
 
 /// Rig time beyond a motion's own length before it counts as overdue, ticks.
@@ -129,6 +131,7 @@ pub fn record_move(
     progress: &dyn Fn(f64),
 ) -> Result<PathBuf, RunStop> {
     let Known { calibration, unproven } = known;
+    bench.be_ready(target)?;
     let origin =
         Origin { tag: OriginTag::default(), settings: target.profile.settings.hash(), tick: Tick(0) };
     bench.client.set_calibration(Held::of_full_learn(calibration, Standing::of_open(unproven), origin))?;
@@ -173,14 +176,28 @@ fn until_motion_ends(
 ) -> Result<(), RunStop> {
     let limit_ms = length.saturating_add(OVERDUE_TICKS);
     let due = start.after(limit_ms);
+    let mut doubt = Doubt::new(start, Source::Motion);
     let mut ended = false;
     loop {
         match recording.next(bench)? {
-            StreamItem::Motion { event: MotionEvent::Ended, .. }
-            | StreamItem::Released { reason: ReleaseReason::MotionEnded, .. } => ended = true,
+            StreamItem::Motion { event: MotionEvent::Ended, .. } => ended = true,
+            StreamItem::Released { tick, reason: ReleaseReason::MotionEnded, .. } => {
+                if !ended {
+                    recording.note(tick, MOTION_ENDED)?;
+                }
+                ended = true;
+            }
             StreamItem::Released { reason, .. } => return Err(RunStop::released(reason)),
             StreamItem::Sample(sample) => {
                 advance(sample.tick);
+                if !ended && doubt.is_due(&sample) {
+                    let released = bench.client.status()?.released;
+                    match released.reason {
+                        ReleaseReason::MotionEnded => recording.note(released.tick, MOTION_ENDED)?,
+                        reason => return Err(RunStop::released(reason)),
+                    }
+                    ended = true;
+                }
                 // The batch that holds the motion's last tick comes after the word that it ended.
                 if ended && sample.tick.has_reached(start.after(length)) {
                     return Ok(());
@@ -190,6 +207,7 @@ fn until_motion_ends(
             | StreamItem::State { .. }
             | StreamItem::Motion { .. }
             | StreamItem::Learn { .. }
+            | StreamItem::LostEvents { .. }
             | StreamItem::Stored { .. } => {}
         }
         if recording.last().has_reached(due) {

@@ -7,8 +7,7 @@ use super::bench::Bench;
 use super::stop::RunStop;
 use super::target::Target;
 use crate::client::{StreamItem, StreamSample};
-use crate::interrupt;
-use crate::record::{Conditions, RecordError, RunInfo, RunKind, RunWriter, Status};
+use crate::record::{Conditions, Mark, RecordError, RunInfo, RunKind, RunWriter, Status};
 use crate::record::{PORT, STARTED};
 
 /// An open run and what turns its raw samples into rows.
@@ -53,12 +52,14 @@ impl Recording {
 
     /// The next thing from the board, already recorded.
     pub(super) fn next(&mut self, bench: &mut Bench) -> Result<StreamItem, RunStop> {
-        if interrupt::asked() {
-            return Err(RunStop::Interrupted);
-        }
         let item = bench.client.next_item()?;
         self.take(&item)?;
         Ok(item)
+    }
+
+    /// Adds a mark that the board's own word would have made.
+    pub(super) fn note(&mut self, tick: Tick, text: &str) -> Result<(), RecordError> {
+        self.writer.mark(tick, Mark::Note(text.to_owned()))
     }
 
     /// Tick of the newest item.
@@ -92,21 +93,40 @@ impl Recording {
         if let Some((low, high)) = self.supply {
             self.writer.condition("supply", format!("{low:.2} to {high:.2} V at the controller's connector"));
         }
-        let counters = bench.client.counters();
-        self.writer.made("line_frames", counters.frames.to_string());
-        self.writer.made("line_frames_lost", counters.lost.to_string());
-        self.writer.made("line_frames_damaged", counters.damaged.to_string());
-        self.writer.made("line_use_percent", format!("{:.1}", 100.0 * bench.client.line_use().fraction()));
+        self.made_of_line(bench);
         match ended {
             Ok(value) => Ok((value, self.writer.close(Status::Complete)?)),
             Err(stop) => {
                 let dir = self.writer.dir().to_owned();
-                // The reason of the cut outweighs a second trouble while closing.
+                // The drive first; the reason of the cut outweighs a second trouble while closing.
+                bench.let_go(&stop);
                 let _closed = self.writer.close(stop.status());
-                let _released = bench.client.stop();
                 Err(RunStop::Kept { stop: Box::new(stop), dir })
             }
         }
+    }
+
+    /// What was seen on the line since the hello.
+    fn made_of_line(&mut self, bench: &Bench) {
+        let counters = bench.client.counters();
+        let counted = [
+            ("line_frames", counters.frames),
+            ("line_frames_lost", counters.lost),
+            ("line_frames_damaged", counters.damaged),
+            ("line_frames_cut", counters.cut),
+            ("line_frames_overlong", counters.overlong),
+            ("line_frames_repeated", counters.repeated),
+            ("line_frames_not_understood", counters.not_understood),
+            ("line_frames_foreign", counters.foreign),
+            ("line_frames_echoed", counters.echoed),
+        ];
+        for (name, count) in counted {
+            self.writer.made(name, count.to_string());
+        }
+        let (lost, share) = self.writer.lost();
+        self.writer.made("ticks_without_samples", lost.to_string());
+        self.writer.made("ticks_without_samples_percent", format!("{:.2}", 100.0 * share));
+        self.writer.made("line_use_percent", format!("{:.1}", 100.0 * bench.client.line_use().fraction()));
     }
 }
 

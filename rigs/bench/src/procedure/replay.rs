@@ -60,6 +60,7 @@ pub fn replay(run: &Run, settings: &Settings) -> Result<Replayed, Failure> {
             run.dir.display()
         )));
     }
+    whole(run)?;
     let order = LearnOrder::full(info.setup, info.warmth, confirmed(run));
     let mut learner = Learner::new(settings, order);
     let mut now = None;
@@ -82,13 +83,32 @@ pub fn replay(run: &Run, settings: &Settings) -> Result<Replayed, Failure> {
     Ok(Replayed { run: run.name.to_string(), then, now, drives_differently_at, changed })
 }
 
+/// Refuses what a learner cannot be shown again: each of its ticks follows from the one before.
+fn whole(run: &Run) -> Result<(), Failure> {
+    let begins = run.rows.iter().any(|row| is_first_phase(row).is_some());
+    let lost = match (run.loss().text(), begins) {
+        (None, true) => return Ok(()),
+        (None, false) => "the mark of the learn's first tick is missing".to_owned(),
+        (Some(lost), _) => lost,
+    };
+    Err(Failure::usage(format!(
+        "{}: cannot be replayed: {lost}. Allowed: a record that holds every tick of its learn. What was decided \
+         then still stands: the board decided it on all ticks. Learn again on a sound line to have one to replay",
+        run.dir.display()
+    )))
+}
+
+fn is_first_phase(row: &Row) -> Option<Tick> {
+    match row {
+        Row::Mark(tick, Mark::Note(text)) if text.starts_with(FIRST_PHASE) => Some(*tick),
+        Row::Mark(..) | Row::Sample(_) => None,
+    }
+}
+
 /// The recorded samples from the learner's first tick on, each with what the drive was told, and the last
 /// one held for a while: a decision that comes a few ticks later than then is still a decision.
 fn samples(run: &Run) -> Vec<(Sample, Command)> {
-    let begins = run.rows.iter().find_map(|row| match row {
-        Row::Mark(tick, Mark::Note(text)) if text.starts_with(FIRST_PHASE) => Some(*tick),
-        Row::Mark(..) | Row::Sample(_) => None,
-    });
+    let begins = run.rows.iter().find_map(is_first_phase);
     let before = |tick: Tick| begins.is_some_and(|begins| !tick.has_reached(begins));
     let mut supply = run.samples().find_map(|sample| sample.supply).unwrap_or(Volt(f32::NAN));
     let mut samples = Vec::new();

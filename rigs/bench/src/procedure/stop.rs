@@ -12,7 +12,7 @@ use firmware_core::link::state::ReleaseReason;
 pub enum RunStop {
     /// The link.
     #[error(transparent)]
-    Link(#[from] ClientError),
+    Link(ClientError),
     /// The disk.
     #[error(transparent)]
     Record(#[from] RecordError),
@@ -20,9 +20,7 @@ pub enum RunStop {
     #[error("stopped by the user; the drive was released")]
     Interrupted,
     /// The board let go of the drive.
-    #[error(
-        "the board released the drive ({reason}). Look at supply, connector and host load, then run again"
-    )]
+    #[error("the board released the drive ({reason}). Remove the cause, then run again")]
     Released {
         /// Its reason, in words.
         reason: &'static str,
@@ -35,6 +33,9 @@ pub enum RunStop {
         /// The run's folder.
         dir: PathBuf,
     },
+    /// A person did not let the unit move again.
+    #[error("{0}")]
+    NotResumed(Failure),
     /// The procedure did not come to its end in the time that it takes.
     #[error("{what} did not end within {limit_ms} ms of rig time. Look at the record for what it was doing")]
     Overdue {
@@ -56,6 +57,7 @@ impl RunStop {
         match self {
             Self::Interrupted => true,
             Self::Kept { stop, .. } => stop.is_interrupt(),
+            Self::NotResumed(failure) => failure.exit == Exit::Interrupted,
             Self::Link(_) | Self::Record(_) | Self::Released { .. } | Self::Overdue { .. } => false,
         }
     }
@@ -65,7 +67,9 @@ impl RunStop {
     pub fn released(reason: ReleaseReason) -> Self {
         Self::Released {
             reason: match reason {
-                ReleaseReason::HostSilent => "it heard nothing from the host for too long",
+                ReleaseReason::HostSilent => {
+                    "it heard nothing from this tool for too long: the line is slow or stalls, or this computer is busy"
+                }
                 ReleaseReason::NewHost => "another host greeted it",
                 ReleaseReason::Stopped => "it was told to stop",
                 ReleaseReason::NotStarted => "it has restarted",
@@ -82,8 +86,20 @@ impl RunStop {
     }
 }
 
+impl From<ClientError> for RunStop {
+    fn from(error: ClientError) -> Self {
+        match error {
+            ClientError::Interrupted => Self::Interrupted,
+            error => Self::Link(error),
+        }
+    }
+}
+
 impl From<RunStop> for Failure {
     fn from(stop: RunStop) -> Self {
+        if let RunStop::NotResumed(failure) = stop {
+            return failure;
+        }
         let message = stop.to_string();
         let exit = if stop.is_interrupt() { Exit::Interrupted } else { Exit::Undetermined };
         Self { exit, message }

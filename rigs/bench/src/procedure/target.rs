@@ -112,10 +112,7 @@ impl TargetArgs {
             self.criteria.of_a_real_unit(&profile)?;
         }
         let unit_dir = self.records.join(&unit);
-        let motion = match port {
-            PortSpec::Virtual { .. } => Motion::Simulated,
-            PortSpec::Device(_) => Motion::Real,
-        };
+        let motion = motion_on(port);
         let port = if self.log { &logged(port)? } else { port };
         Ok(Target {
             port: port.clone(),
@@ -160,7 +157,20 @@ impl TargetArgs {
     }
 }
 
+fn motion_on(port: &PortSpec) -> Motion {
+    match port {
+        PortSpec::Virtual { .. } => Motion::Simulated,
+        PortSpec::Device(_) => Motion::Real,
+    }
+}
+
 impl Target {
+    /// Whether a real lever moves.
+    #[must_use]
+    pub fn motion(&self) -> Motion {
+        motion_on(&self.port)
+    }
+
     /// Name of the virtual unit, where it is one.
     #[must_use]
     pub fn virtual_unit(&self) -> Option<&str> {

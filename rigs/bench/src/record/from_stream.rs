@@ -30,6 +30,7 @@ pub(super) fn row(item: &StreamItem, calibration: Option<&Calibration>) -> Optio
             Row::Mark(*tick, Mark::Note(format!("released: {}", kebab(reason))))
         }
         StreamItem::Learn { tick, event, .. } => Row::Mark(*tick, learn_mark(event)),
+        StreamItem::LostEvents { tick, count } => Row::Mark(*tick, Mark::LostEvents { count: *count }),
         StreamItem::Stored { .. } => return None,
     })
 }

@@ -8,6 +8,7 @@
 mod error;
 mod from_stream;
 mod info;
+mod loss;
 mod numbering;
 mod reader;
 mod samples;
@@ -19,6 +20,7 @@ pub use error::RecordError;
 pub(crate) use from_stream::MOTION_ENDED;
 pub use info::{Conditions, Made, Outcome, Refusal, RunFile, RunInfo, RunKind, SampleSums, Status};
 pub(crate) use info::{PORT, STARTED};
+pub use loss::Loss;
 pub use numbering::{RunName, runs_in};
 pub use reader::Run;
 pub use samples::{Mark, Row, SAMPLE_HEADER, Sample};

@@ -5,8 +5,8 @@ use std::path::{Path, PathBuf};
 
 use super::writer::CRC;
 use super::{
-    RECORD_VERSION, RUN_FILE, RecordError, Row, RunFile, RunName, SAMPLE_HEADER, SAMPLES_FILE, SERIES_FILE,
-    Sample, Series, Status,
+    Loss, RECORD_VERSION, RUN_FILE, RecordError, Row, RunFile, RunName, SAMPLE_HEADER, SAMPLES_FILE,
+    SERIES_FILE, Sample, Series, Status,
 };
 use crate::toml_file::TomlFile;
 
@@ -62,6 +62,12 @@ impl Run {
             Row::Sample(sample) => Some(sample),
             Row::Mark(..) => None,
         })
+    }
+
+    /// What the record does not hold.
+    #[must_use]
+    pub fn loss(&self) -> Loss {
+        Loss::of(&self.rows)
     }
 
     /// True when the run came to its end.

@@ -62,6 +62,11 @@ pub enum Mark {
         /// Extrapolated to no push, counts.
         zero_push: f32,
     },
+    /// Events of a learn were lost on the line: touches or phases that the record does not show.
+    LostEvents {
+        /// How many.
+        count: u32,
+    },
     /// Anything else, in words.
     Note(String),
 }
@@ -79,6 +84,7 @@ impl fmt::Display for Mark {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Self::Gap { lost } => write!(f, "gap {lost}"),
+            Self::LostEvents { count } => write!(f, "lost-events {count}"),
             Self::Touch { stop, pressed, released, zero_push } => {
                 write!(f, "touch {stop} pressed {pressed} released {released} zero-push {zero_push}")
             }
@@ -95,6 +101,7 @@ impl Mark {
         let (word, rest) = text.split_once(' ')?;
         match word {
             "gap" => rest.parse().ok().map(|lost| Self::Gap { lost }),
+            "lost-events" => rest.parse().ok().map(|count| Self::LostEvents { count }),
             "note" => Some(Self::Note(rest.to_owned())),
             "touch" => Self::parse_touch(rest),
             _ => None,
@@ -172,7 +179,7 @@ impl Row {
             let mark = Mark::parse(mark);
             return mark.map(|mark| Self::Mark(tick, mark)).ok_or(bad(
                 SAMPLE_HEADER.len() - 1,
-                "allowed: gap N, touch STOP pressed N released N zero-push N, note TEXT",
+                "allowed: gap N, lost-events N, touch STOP pressed N released N zero-push N, note TEXT",
             ));
         }
         Ok(Self::Sample(Sample {
@@ -251,6 +258,7 @@ mod tests {
     fn marks_read_back() {
         let marks = [
             Mark::Gap { lost: 32 },
+            Mark::LostEvents { count: 2 },
             Mark::Touch { stop: Stop::Open, pressed: 2580.5, released: 2590.25, zero_push: 2600.1 },
             Mark::Note("supply dipped to 10.9 V, once".into()),
         ];

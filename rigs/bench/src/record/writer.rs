@@ -118,6 +118,13 @@ impl RunWriter {
         }
     }
 
+    /// Ticks that are marked as lost so far, and their share of all.
+    #[must_use]
+    pub fn lost(&self) -> (u64, f64) {
+        let SampleSums { samples, lost, .. } = self.sums;
+        (lost, if lost == 0 { 0.0 } else { lost as f64 / (samples + lost) as f64 })
+    }
+
     /// Hands everything so far to the system; call it after each batch, so that a crash loses one at most.
     ///
     /// # Errors

@@ -48,7 +48,13 @@ fn step(size: f64) -> StepTrace {
     let start = 0.5 - size / 2.0;
     let readings =
         (1..1000).map(|ms| f64::from(ms) / 1000.0).map(|t| (t, start + size * respond(t))).collect();
-    StepTrace { command_before: start, command_after: start + size, start, readings }
+    StepTrace {
+        at: firmware_core::units::Tick(0),
+        command_before: start,
+        command_after: start + size,
+        start,
+        readings,
+    }
 }
 
 fn learn_trace() -> LearnTrace {
@@ -122,7 +128,7 @@ fn report() -> Report {
     );
     let findings = vec![Finding::incomplete("0003-friction", "link lost at tick 8123 (device unplugged)")];
     let limits = Limits::read(&TomlFile::from_text("limits", DEMO_LIMITS)).unwrap();
-    let verdict = judge(&Evidence { figures, findings }, &limits, |_| true);
+    let verdict = judge(&Evidence { figures, findings, ..Evidence::default() }, &limits, |_| true);
     let table =
         Table::new(&["operator", "part", "trial", "reading, % of travel"]).row(["1", "A <b>", "1", "0.39"]);
     Report {

@@ -133,12 +133,14 @@ fn run_scenario(args: &Args, console: &Console) -> VerbResult {
     let threads = rayon::ThreadPoolBuilder::new().num_threads(args.threads.unwrap_or(0));
     let pool = threads.build().map_err(Failure::undetermined)?;
     let bar = console.progress("campaign", args.runs);
+    let watch = interrupt::watch();
     let stats = pool.install(|| {
         run_campaign(&plan, args.checkpoint.as_deref(), |progress| {
             bar.set_position(progress.done);
             if interrupt::asked() { Next::Stop } else { Next::GoOn }
         })
     });
+    drop(watch);
     bar.finish_and_clear();
     let stats = stats.map_err(Failure::usage)?;
     console.result(&text(args, &plan, parts.as_ref(), &stats), &told(&plan, parts, &stats));

@@ -62,6 +62,8 @@ struct Told {
     judgement: Judgement,
     #[serde(skip_serializing_if = "Option::is_none")]
     wander: Option<Wander>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    lost: Option<String>,
     #[serde(flatten)]
     outcome: crate::record::Outcome,
 }
@@ -151,7 +153,12 @@ fn tell(console: &Console, target: &Target, learned: &Learned) -> VerbResult {
     if let Some(wander) = &wander {
         text.push_str(&format!("\n  {}", wander.text()));
     }
-    let told = Told { unit: target.unit.clone(), run: run.name.to_string(), judgement, wander, outcome };
+    let lost = run.loss().text();
+    if let Some(lost) = &lost {
+        text.push_str(&format!("\n  {lost}; the board decided on all ticks, a replay is not possible"));
+    }
+    let told =
+        Told { unit: target.unit.clone(), run: run.name.to_string(), judgement, wander, lost, outcome };
     console.result(&text, &told);
     Ok(judgement.exit())
 }

@@ -10,7 +10,6 @@ use host_sim::catalogue::{self, Preset, Tag};
 use super::learn_picture;
 use crate::console::Console;
 use crate::exit::{Exit, Failure, VerbResult};
-use crate::interrupt;
 use crate::record::write_whole;
 
 /// What `campaign learn` takes.
@@ -33,7 +32,7 @@ pub struct Args {
 /// Runs the campaign and tells what it found.
 ///
 /// # Errors
-/// A [`Failure`] for an unknown fault, a world that runs away, an interrupt or a file that cannot be written.
+/// A [`Failure`] for an unknown fault, a world that runs away or a file that cannot be written.
 pub fn run(args: &Args, console: &Console) -> VerbResult {
     let presets = chosen(&args.only)?;
     let bar = console.progress("learn campaign", args.runs * presets.len() as u64);
@@ -41,11 +40,6 @@ pub fn run(args: &Args, console: &Console) -> VerbResult {
     for preset in presets {
         let tally = campaign(preset, &Settings::default(), args.runs, args.seed, &|done| bar.inc(done));
         faults.push(tally.map_err(|error| Failure::undetermined(format!("{}: {error}", preset.name)))?);
-        if interrupt::asked() {
-            return Err(Failure::interrupted(
-                "stopped by the user; of an unfinished learn campaign nothing is kept",
-            ));
-        }
     }
     bar.finish_and_clear();
     let result = LearnCampaign::new(args.seed, args.runs, faults);

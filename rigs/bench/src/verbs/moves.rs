@@ -5,6 +5,7 @@ use serde::Serialize;
 use crate::console::Console;
 use crate::exit::{Failure, VerbResult};
 use crate::procedure::{Bench, MoveKind, TargetArgs, record_move};
+use crate::record::Run;
 use crate::unit_store;
 
 /// What each of them takes.
@@ -19,6 +20,8 @@ struct Told {
     unit: String,
     run: String,
     folder: String,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    lost: Option<String>,
 }
 
 /// Moves the unit and records it.
@@ -36,8 +39,12 @@ pub fn run(args: &Args, kind: MoveKind, console: &Console) -> VerbResult {
     bar.finish_and_clear();
     let dir = dir.map_err(Failure::from)?;
     let run = dir.file_name().map_or_else(String::new, |name| name.to_string_lossy().into_owned());
-    let text = format!("{}: recorded {}", target.unit, dir.display());
-    let told = Told { unit: target.unit, run, folder: dir.display().to_string() };
+    let lost = Run::open(&dir).map_err(Failure::undetermined)?.loss().text();
+    let mut text = format!("{}: recorded {}", target.unit, dir.display());
+    if let Some(lost) = &lost {
+        text.push_str(&format!("\n  {lost}; a figure that needs them is undetermined"));
+    }
+    let told = Told { unit: target.unit, run, folder: dir.display().to_string(), lost };
     console.result(&text, &told);
     Ok(crate::exit::Exit::Done)
 }
