@@ -92,6 +92,7 @@ pub fn run(args: &Args, console: &Console) -> VerbResult {
 }
 
 fn serve(rig: &mut RunningRig) -> VerbResult {
+    let _watch = interrupt::watch();
     while !interrupt::asked() && !rig.has_ended() {
         thread::sleep(LOOK_AGAIN);
     }

@@ -517,10 +517,10 @@ impl Relay {
     /// A frame of another talk; in disguise those two that end a learn with a calibration of another unit.
     fn put_foreign(&mut self, way: Way, newest: &Content) {
         let draw = self.dice.random_range(0..frames::FOREIGN_KINDS);
+        let disguised = self.trouble.disguise == Disguise::RightTalk && way == Way::ToTool;
         let direction = self.direction(way);
         let number = newest.head.sequence.wrapping_add(direction.shift);
-        if self.trouble.disguise == Disguise::RightTalk && way == Way::ToTool {
-            let direction = self.direction(way);
+        if disguised {
             for (ahead, kind) in (1..).zip(frames::END_OF_A_LEARN) {
                 let frame = frames::foreign(way, newest.head.talk, number.wrapping_add(ahead), kind, newest);
                 direction.put(frame.unwrap());
