@@ -11,9 +11,12 @@ use std::process::{Child, Command, Stdio};
 use std::thread;
 use std::time::{Duration, Instant};
 
+use firmware_core::link::Pacing;
 use nix::pty::openpty;
 use nix::sys::signal::{Signal, kill};
 use nix::unistd::Pid;
+use virtual_rig::rig::SimulatedRig;
+use virtual_rig::runner::RunningRig;
 
 /// Longest time from the signal to the prompt.
 const PROMPT_WITHIN: Duration = Duration::from_secs(1);
@@ -150,4 +153,79 @@ fn where_nothing_moves_the_first_signal_ends_the_program() {
         assert_eq!(code, Some(130), "{signal}: {said}");
         assert!(took < PROMPT_WITHIN, "{signal}: {took:?}");
     }
+}
+
+/// The virtual rig behind a device path, paced: to the tool a real unit.
+fn paced_unit() -> RunningRig {
+    let case = host_sim::catalogue::find("healthy").unwrap().unit(None);
+    RunningRig::start(SimulatedRig::of_case(&case, 1, Pacing::Paced).unwrap()).unwrap()
+}
+
+fn learning(folder: &Path, rig: &RunningRig) -> Child {
+    let args = real_unit(folder, &rig.path().display().to_string());
+    vanebench().args(args).args(["--hands-clear", "--checked", "all"]).spawn().unwrap()
+}
+
+fn until_moving(folder: &Path, run: &str) {
+    let samples = folder.join("units/u1").join(run).join("samples.csv");
+    let moving = || fs::File::open(&samples).is_ok_and(|file| BufReader::new(file).lines().count() > 1000);
+    let asked_at = Instant::now();
+    while !moving() {
+        assert!(asked_at.elapsed() < Duration::from_secs(30), "it never moved");
+        thread::sleep(Duration::from_millis(20));
+    }
+}
+
+#[test]
+fn while_it_connects_to_a_silent_port_a_signal_ends_the_program() {
+    for signal in SIGNALS {
+        let folder = tempfile::tempdir().unwrap();
+        let pty = virtual_rig::pty::Pty::open().unwrap();
+        let args = real_unit(folder.path(), &pty.path().display().to_string());
+        let child = vanebench().args(args).arg("--hands-clear").spawn().unwrap();
+        thread::sleep(Duration::from_millis(500));
+        let asked_at = Instant::now();
+        send(&child, signal);
+        let (code, took, said) = ended(child, asked_at);
+        assert_eq!(code, Some(130), "{signal}: {said}");
+        assert!(took < PROMPT_WITHIN, "{signal}: {took:?}");
+    }
+}
+
+#[test]
+fn a_unit_that_moves_is_stopped_and_a_second_signal_ends_at_once() {
+    for signal in SIGNALS {
+        let folder = tempfile::tempdir().unwrap();
+        let rig = paced_unit();
+        let child = learning(folder.path(), &rig);
+        until_moving(folder.path(), "0001-learn");
+        let asked_at = Instant::now();
+        send(&child, signal);
+        let (code, took, said) = ended(child, asked_at);
+        assert_eq!(code, Some(130), "{signal}: {said}");
+        assert!(took < PROMPT_WITHIN, "{signal}: {took:?}");
+    }
+    let folder = tempfile::tempdir().unwrap();
+    let rig = paced_unit();
+    let child = learning(folder.path(), &rig);
+    until_moving(folder.path(), "0001-learn");
+    send(&child, Signal::SIGTERM);
+    send(&child, Signal::SIGINT);
+    let (code, took, said) = ended(child, Instant::now());
+    assert_eq!(code, Some(130), "{said}");
+    assert!(took < Duration::from_millis(500), "{took:?}");
+}
+
+#[test]
+fn a_restart_within_the_lease_of_a_killed_run_waits_it_out_with_a_word() {
+    let folder = tempfile::tempdir().unwrap();
+    let rig = paced_unit();
+    let mut killed = learning(folder.path(), &rig);
+    until_moving(folder.path(), "0001-learn");
+    killed.kill().unwrap();
+    killed.wait().unwrap();
+    let again = learning(folder.path(), &rig);
+    let (code, _, said) = ended(again, Instant::now());
+    assert_eq!(code, Some(0), "{said}");
+    assert!(said.contains("an earlier run was still driving"), "{said}");
 }

@@ -18,6 +18,9 @@ const FINAL_SHARE: f64 = 0.1;
 /// Fewest readings after the step from which a response can be read.
 const MIN_READINGS: usize = 20;
 
+/// Ticks without a move that count as rest: two batches of samples, the usual hole.
+const REST_TICKS: usize = 64;
+
 /// Bands against which movement and rest are told apart, as fractions of travel.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct StepBands {
@@ -123,8 +126,8 @@ pub struct StepResponse {
     needs: StepNeeds,
 }
 
-/// Readings that decide: on either side of each crossing, and the whole way from 86.5 % to rest, where the
-/// peak lies. A hole after that, between two readings in the settled band, hides nothing.
+/// Readings that decide: on either side of each crossing, and the whole way to rest for what may lie on it: the
+/// peak, and the last time outside the settled band. A hole after that hides nothing.
 #[derive(Debug, Clone, Copy, PartialEq)]
 struct StepNeeds {
     dead_time: Option<Span>,
@@ -159,6 +162,7 @@ impl StepTrace {
         let moved = crossing(bands.moved / change.abs());
         let (t63, t86) = (crossing(T63_SHARE), crossing(T86_SHARE));
         let settled = self.settled_at(end, bands.settled);
+        let rest_s = self.rest_after(settled.map_or(0.0, |at| at.between.1), bands);
         let seconds = |at: Option<Crossing>| at.map_or(f64::INFINITY, |at| at.seconds);
         let span = |at: Option<Crossing>| at.map(|at| self.span(at.between.0, at.between.1));
         let peak = self.readings.iter().map(|&(_, y)| progress(y)).fold(1.0, f64::max);
@@ -177,11 +181,8 @@ impl StepTrace {
                 dead_time: span(moved),
                 t63: span(t63),
                 t86: span(t86),
-                settling: span(settled),
-                peak: t86.map(|from| {
-                    let to = settled.map_or(from.between.1, |at| at.between.1.max(from.between.1));
-                    self.span(from.between.0, to)
-                }),
+                settling: Some(self.span(settled.map_or(0.0, |at| at.between.0), rest_s)),
+                peak: t86.map(|from| self.span(from.between.0, rest_s.max(from.between.1))),
             },
         })
     }
@@ -190,6 +191,21 @@ impl StepTrace {
     fn span(&self, from_s: f64, to_s: f64) -> Span {
         let tick = |seconds: f64| self.at.after((seconds * f64::from(TICKS_PER_SECOND)).round() as u32);
         Span { first: tick(from_s), last: tick(to_s) }
+    }
+
+    /// End of the first rest from a time on: readings without a hole that stay in the moved band. The end of the
+    /// trace where there is none.
+    fn rest_after(&self, from_s: f64, bands: StepBands) -> f64 {
+        let begin = self.readings.partition_point(|&(t, _)| t < from_s);
+        let mut rests = self.readings.get(begin..).unwrap_or_default().windows(REST_TICKS + 1);
+        let is_rest = |rest: &&[(f64, f64)]| {
+            let (Some(first), Some(last)) = (rest.first(), rest.last()) else { return false };
+            let ticks = ((last.0 - first.0) * f64::from(TICKS_PER_SECOND)).round();
+            let range = super::range(rest.iter().map(|&(_, y)| y));
+            ticks == REST_TICKS as f64 && range <= 2.0 * bands.moved
+        };
+        let end = rests.find(is_rest).and_then(|rest| rest.last()).or(self.readings.last());
+        end.map_or(from_s, |&(t, _)| t)
     }
 
     fn check_readings(&self) -> Result<(), StepTraceError> {
