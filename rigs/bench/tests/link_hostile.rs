@@ -71,6 +71,9 @@ impl Count {
         if plan.trouble.mishap.must_stop() && ran.struck > 0 && against == Against::Same {
             (against, why) = (Against::Other, Some("it went on".into()));
         }
+        if plan.trouble.mishap.loses_nothing() && against == Against::Undetermined {
+            (against, why) = (Against::Other, Some("nothing was lost, and nothing was decided".into()));
+        }
         match against {
             Against::Same => self.same += 1,
             Against::Undetermined => self.undetermined += 1,
@@ -312,13 +315,14 @@ fn at_one_per_cent_loss_nineteen_of_twenty_runs_still_decide() {
 #[test]
 fn each_safeguard_of_the_link_taken_away_turns_a_row_red() {
     let taken = [
-        ("talk number", Mishap::Foreign, Disguise::RightTalk, Verb::Learn),
-        ("sequence number", Mishap::Repeat, Disguise::RightNumber, Verb::Step),
-        ("checksum", Mishap::Flip, Disguise::RightChecksum, Verb::Step),
+        ("talk number", Mishap::Foreign, Disguise::RightTalk, Verb::Learn, 0.02),
+        // Often enough to strike between the few frames that hand a motion over.
+        ("sequence number", Mishap::Repeat, Disguise::RightNumber, Verb::Step, 0.3),
+        ("checksum", Mishap::Flip, Disguise::RightChecksum, Verb::Step, 0.02),
     ];
-    for (safeguard, mishap, disguise, verb) in taken {
+    for (safeguard, mishap, disguise, verb, share) in taken {
         let plans = |disguise| -> Vec<Plan> {
-            (0..4).map(|index| Plan::new(verb, index * UNITS.len() as u64, mishap, 0.02, disguise)).collect()
+            (0..4).map(|index| Plan::new(verb, index * UNITS.len() as u64, mishap, share, disguise)).collect()
         };
         let (with, without) = (count(&plans(Disguise::None)), count(&plans(disguise)));
         println!("{}", with.row(safeguard));

@@ -68,6 +68,13 @@ fn said_again(way: Way, content: &Content, talk: Talk, number: u16) -> Option<Ve
     frame.ok().map(|frame| frame.to_vec())
 }
 
+/// A reply under another number, to the question that the tool asked before `shift` was added to its number.
+pub fn answered(content: &Content, number: u16, shift: u16) -> Option<Vec<u8>> {
+    let Ok(ToHost::Reply { to, outcome }) = content.message() else { return None };
+    let reply = ToHost::Reply { to: to.wrapping_sub(shift), outcome };
+    encode(content.head.talk?, number, &reply).ok().map(|frame| frame.to_vec())
+}
+
 /// A flipped bit before COBS and checksum, in a place that the position on the line chooses.
 pub fn flipped_with_checksum(frame: &[u8], at: usize, bit: u8) -> Vec<u8> {
     let unchanged = || frame.to_vec();

@@ -113,6 +113,25 @@ impl Mishap {
         }
     }
 
+    /// True where every word arrives, in order and in time: nothing excuses a run that decides nothing.
+    pub fn loses_nothing(self) -> bool {
+        match self {
+            Self::Clean | Self::Double | Self::Delay | Self::Repeat | Self::Foreign | Self::Echo => true,
+            Self::Drop
+            | Self::Flip
+            | Self::DropSamples
+            | Self::LoseStart
+            | Self::LoseReleased
+            | Self::Stall
+            | Self::Swallow
+            | Self::ForeignStop
+            | Self::ForeignHello
+            | Self::EchoAlways
+            | Self::Reopen
+            | Self::TickRate => false,
+        }
+    }
+
     /// Once in a run, instead of a share of all frames.
     fn is_single(self) -> bool {
         match self {
@@ -408,18 +427,28 @@ impl Relay {
             return;
         }
         let strikes = self.strikes(way, &content);
-        let shift = self.direction(way).shift;
-        let frame = if shift == 0 {
-            frames::delimited(&raw)
-        } else {
-            frames::renumbered(way, &content, content.head.sequence.wrapping_add(shift))
-        };
+        let frame = self.carried(way, &content, &raw);
         if strikes {
             self.strike(way, &content, frame);
         } else {
             self.direction(way).put(frame);
         }
         self.direction(way).remember(&content);
+    }
+
+    /// The frame as it goes on: renumbered where a disguise has put frames in between.
+    fn carried(&self, way: Way, content: &Content, raw: &[u8]) -> Vec<u8> {
+        let (shift, asked_shift) = match way {
+            Way::ToRig => (self.to_rig.shift, 0),
+            Way::ToTool => (self.to_tool.shift, self.to_rig.shift),
+        };
+        let number = content.head.sequence.wrapping_add(shift);
+        match (shift, asked_shift) {
+            (0, 0) => frames::delimited(raw),
+            (_, 0) => frames::renumbered(way, content, number),
+            (_, asked) => frames::answered(content, number, asked)
+                .unwrap_or_else(|| frames::renumbered(way, content, number)),
+        }
     }
 
     fn is_second_asking(&self, way: Way, content: &Content) -> bool {
@@ -501,7 +530,7 @@ impl Relay {
         }
         let pick = self.dice.random_range(0..count);
         let old = self.direction(way).remembered[pick].clone();
-        let disguised = self.trouble.disguise == Disguise::RightNumber && way == Way::ToTool;
+        let disguised = self.trouble.disguise == Disguise::RightNumber;
         let direction = self.direction(way);
         if disguised {
             direction.shift = direction.shift.wrapping_add(1);
