@@ -410,6 +410,10 @@ impl Relay {
             (Mishap::TickRate, _) => matches!(said, Some(ToHost::Welcome(_))),
             (Mishap::LoseStart, _) => is_samples && before < LOST_AT_START,
             (Mishap::LoseReleased, _) => matches!(said, Some(ToHost::Released { .. })) && before == 0,
+            // A flipped bit of a command mostly makes nonsense of it: what a checksum hides are samples.
+            (Mishap::Flip, _) if self.trouble.disguise == Disguise::RightChecksum => {
+                is_samples && self.dice.random_bool(self.trouble.share)
+            }
             (Mishap::DropSamples, _) => is_samples && self.dice.random_bool(self.trouble.share),
             (_, Some(at)) => self.frames == at,
             (_, None) => self.dice.random_bool(self.trouble.share),

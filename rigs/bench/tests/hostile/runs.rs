@@ -1,5 +1,6 @@
 //! Runs of the tool on a unit behind a hostile line, what they decided and what they recorded.
 
+use std::collections::HashMap;
 use std::fs;
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
@@ -273,7 +274,7 @@ fn outcome(run_toml: &Path) -> Option<toml::Value> {
 /// A row of a record, by the ticks that it accounts for.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Row {
-    Sample(u32),
+    Sample { tick: u32, position: i16 },
     Gap { first: u32, ticks: u32 },
 }
 
@@ -288,8 +289,7 @@ pub fn rows(samples_csv: &Path) -> Vec<Row> {
         let tick = record.get(0)?.parse().ok()?;
         match record.get(record.len() - 1)?.strip_prefix("gap ") {
             Some(ticks) => Some(Row::Gap { first: tick, ticks: ticks.parse().ok()? }),
-            None if record.get(1)?.is_empty() => None,
-            None => Some(Row::Sample(tick)),
+            None => record.get(1)?.parse().ok().map(|position| Row::Sample { tick, position }),
         }
     });
     rows.collect()
@@ -300,7 +300,7 @@ pub fn unmarked(rows: &[Row], start: u32) -> Option<String> {
     let mut next = start;
     for row in rows {
         let (first, ticks) = match *row {
-            Row::Sample(tick) => (tick, 1),
+            Row::Sample { tick, .. } => (tick, 1),
             Row::Gap { first, ticks } => (first, ticks),
         };
         if first != next {
@@ -311,17 +311,36 @@ pub fn unmarked(rows: &[Row], start: u32) -> Option<String> {
     None
 }
 
+/// The first sample of a record that is another in the record of the same ticks on a clean line.
+pub fn altered(rows: &[Row], clean: &[Row]) -> Option<String> {
+    let clean: HashMap<u32, i16> = clean.iter().filter_map(|row| row.sample()).collect();
+    let mut samples = rows.iter().filter_map(|row| row.sample());
+    let is_other = |(tick, position): &(u32, i16)| clean.get(tick).is_some_and(|one| one != position);
+    samples
+        .find(is_other)
+        .map(|(tick, position)| format!("{position} counts at tick {tick}, sent were {}", clean[&tick]))
+}
+
+impl Row {
+    fn sample(self) -> Option<(u32, i16)> {
+        match self {
+            Self::Sample { tick, position } => Some((tick, position)),
+            Self::Gap { .. } => None,
+        }
+    }
+}
+
 /// First tick that a record accounts for.
 pub fn first_tick(rows: &[Row]) -> Option<u32> {
     rows.first().map(|row| match *row {
-        Row::Sample(tick) | Row::Gap { first: tick, .. } => tick,
+        Row::Sample { tick, .. } | Row::Gap { first: tick, .. } => tick,
     })
 }
 
 /// Last tick that a record accounts for.
 pub fn last_tick(rows: &[Row]) -> Option<u32> {
     rows.last().map(|row| match *row {
-        Row::Sample(tick) => tick,
+        Row::Sample { tick, .. } => tick,
         Row::Gap { first, ticks } => first + ticks.saturating_sub(1),
     })
 }
