@@ -35,6 +35,9 @@ const HELD_BACK_TICKS: u32 = 300;
 /// After a signal that the tool answers: the batch and the bytes on their way.
 const ON_THE_WAY_TICKS: u32 = 150;
 
+/// File with what the tool said.
+const SAID: &str = "said";
+
 /// How the drive went off.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 enum Off {
@@ -51,6 +54,12 @@ struct Ended {
     to_prompt: Duration,
     code: Option<i32>,
     wrong: Option<String>,
+}
+
+impl Ended {
+    fn without_motion(said: String) -> Self {
+        Self { off: Off::Already, to_prompt: Duration::ZERO, code: None, wrong: Some(said) }
+    }
 }
 
 struct Job {
@@ -80,7 +89,8 @@ impl Job {
             "--port",
         ]);
         command.arg(rig.path()).args(criteria).current_dir(folder.path());
-        let tool = command.stdin(Stdio::null()).stdout(Stdio::null()).stderr(Stdio::null()).spawn().unwrap();
+        let said = fs::File::create(folder.path().join(SAID)).unwrap();
+        let tool = command.stdin(Stdio::null()).stdout(Stdio::null()).stderr(said).spawn().unwrap();
         Self { folder, _rig: rig, seen, tool }
     }
 
@@ -92,13 +102,17 @@ impl Job {
         *self.seen.lock().unwrap()
     }
 
-    /// Waits until the lever is driven: moments before have nothing to stop.
-    fn wait_for_drive(&self) {
-        let began = Instant::now();
+    /// Waits until the lever is driven: moments before have nothing to stop. Gives what the tool said where it ended
+    /// without a motion.
+    fn wait_for_drive(&mut self) -> Result<(), String> {
         while !self.seen().is_driven {
-            assert!(began.elapsed() < Duration::from_secs(20), "the learn never drove");
+            if let Some(status) = self.tool.try_wait().unwrap() {
+                let said = fs::read_to_string(self.folder.path().join(SAID)).unwrap();
+                return Err(format!("{status}: {}", said.lines().last().unwrap_or_default()));
+            }
             thread::sleep(Duration::from_millis(1));
         }
+        Ok(())
     }
 
     fn end(mut self, signal: Signal) -> Ended {
@@ -160,8 +174,11 @@ fn ends(signal: Signal, count: usize) -> Vec<Ended> {
                     if number >= count as u64 {
                         return;
                     }
-                    let job = Job::start(1 + number % 5);
-                    job.wait_for_drive();
+                    let mut job = Job::start(1 + number % 5);
+                    if let Err(said) = job.wait_for_drive() {
+                        done.lock().unwrap().push(Ended::without_motion(said));
+                        continue;
+                    }
                     // Within the shortest learn; a moment that the seed draws.
                     let moment = Pcg64Mcg::seed_from_u64(number).random_range(0..4000);
                     thread::sleep(Duration::from_millis(moment));
