@@ -181,8 +181,9 @@ fn samples_lost_at_the_start_and_in_the_middle_are_marked_told_and_counted() {
     let (code, told) = unit.run(&["learn", "--checked", "all"], lost);
     assert_eq!(code, 0, "{told:#}");
     let samples = text(&unit.dir("0001-learn"), "samples.csv");
-    assert!(samples.lines().nth(1).unwrap().starts_with("0,,,"), "{:?}", samples.lines().nth(1));
-    assert_eq!(samples.lines().filter(|line| line.contains(",gap ")).count(), 2);
+    let gaps: Vec<&str> = samples.lines().filter(|line| line.contains(",gap ")).collect();
+    assert_eq!(gaps.len(), 2, "{gaps:?}");
+    assert!(gaps[0].starts_with("0,"), "{gaps:?}");
     assert!(told["lost"].as_str().unwrap().contains("ticks without samples"), "{told:#}");
     let run = text(&unit.dir("0001-learn"), "run.toml");
     for key in ["line_frames_lost = \"7\"", "line_frames_foreign = \"0\"", "ticks_without_samples = "] {
@@ -209,4 +210,48 @@ fn friction_with_30_per_cent_of_the_samples_lost_is_undetermined_and_no_fault_of
     assert_eq!((code, told["judgement"].as_str()), (3, Some("undetermined")), "{told:#}");
     let said = told.to_string();
     assert!(said.contains("lost on the line") && !said.contains("moves freely"), "{told:#}");
+}
+
+/// Verdicts of a sound unit's run with this share of its batches lost, for each seed of the loss.
+fn judged(verb: &str, percent: u32, seeds: u32) -> Vec<String> {
+    let unit = Unit::new();
+    unit.learn();
+    let judge = |seed: u32| {
+        let mut batches = 0_u32;
+        let lost = move |message: &ToHost| {
+            let is_batch = matches!(message, ToHost::Samples(_));
+            batches += u32::from(is_batch);
+            // Steele, Lea and Flood 2014 (SplitMix), the finalizer: each batch falls by itself.
+            let mut mixed = u64::from(batches) << 32 | u64::from(seed);
+            for factor in [0xBF58_476D_1CE4_E5B9, 0x94D0_49BB_1331_11EB] {
+                mixed = (mixed ^ (mixed >> 30)).wrapping_mul(factor);
+            }
+            is_batch && (mixed >> 33) % 100 < u64::from(percent)
+        };
+        let (code, told) = unit.run(&[verb], lost);
+        assert_eq!(code, 0, "{told:#}");
+        let (_, told) = unit.vanebench(&["judge", told["folder"].as_str().unwrap()]);
+        let judgement = told["judgement"].as_str().unwrap().to_owned();
+        assert_ne!(judgement, "not-fit", "{verb}, {percent} %, seed {seed}: {:#}", told["reasons"]);
+        if judgement != "fit" {
+            eprintln!("{verb}, {percent} %, seed {seed}: {:#}", told["reasons"]);
+        }
+        judgement
+    };
+    (0..seeds).map(judge).collect()
+}
+
+/// Four runs of each kind at four shares of loss: with none blamed of 48, the share that is blamed lies below 6.1 %
+/// (95 %, rule of three). At 1 % loss nearly all must still be determined; one of twelve may not.
+#[test]
+fn a_sound_unit_is_never_blamed_for_what_the_line_lost_and_one_per_cent_leaves_it_determined() {
+    let seeds = std::env::var("LOSSY_SEEDS").map_or(4, |seeds| seeds.parse().unwrap());
+    for verb in ["step", "sweep", "friction"] {
+        for percent in [1, 5, 20, 60] {
+            let judged = judged(verb, percent, seeds);
+            let fit = judged.iter().filter(|judgement| *judgement == "fit").count();
+            println!("{verb}, {percent} %: {fit} of {seeds} determined");
+            assert!(percent > 1 || 4 * fit >= 3 * judged.len(), "{verb}: {fit} of {seeds} at 1 %");
+        }
+    }
 }

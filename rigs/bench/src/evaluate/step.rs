@@ -29,7 +29,7 @@ pub(super) fn evaluate(run: &Run, profile: &Profile) -> Shown {
         100.0 * bands.settled,
     );
     let mut evidence = Evidence::default();
-    let mut steps = Vec::new();
+    let (mut steps, mut figures) = (Vec::new(), Vec::new());
     let loss = run.loss();
     for (trace, drift) in traces(run, &profile.plan.step.sizes_percent) {
         let hole = loss.in_span(span_of(&trace));
@@ -39,9 +39,12 @@ pub(super) fn evaluate(run: &Run, profile: &Profile) -> Shown {
         }
         match trace.evaluate(bands) {
             Ok(response) => {
-                evidence.figures.extend(response.figures(&conditions));
+                let direction = response.direction;
+                figures.extend(response.figures(&conditions).into_iter().map(|figure| (direction, figure)));
                 steps.push((trace, response));
             }
+            // Made once more, and whole then.
+            Err(_) if hole.is_some() && is_made_again(run, &trace, &loss) => {}
             Err(error) if hole.is_some() => {
                 let what = format!("step {}: {error}", size_of(&trace));
                 evidence.findings.push(holes::finding(run, &loss, &what));
@@ -54,11 +57,35 @@ pub(super) fn evaluate(run: &Run, profile: &Profile) -> Shown {
             }),
         }
     }
-    evidence.figures.extend(strokes(run, profile, &conditions));
+    figures.extend(strokes(run, profile, &conditions));
+    evidence.figures = without_repeated(figures, &loss);
     if !loss.is_none() {
         evidence.findings.extend(unseen(run, &loss, profile));
     }
     Shown { evidence, exhibit: (!steps.is_empty()).then_some(Exhibit::Steps(steps)) }
+}
+
+/// The figures without those that a hole leaves open, where the same step was made once more and tells them.
+fn without_repeated(figures: Vec<(Direction, Figure)>, loss: &Loss) -> Vec<Figure> {
+    let is_whole = |figure: &Figure| figure.needs.iter().all(|span| loss.in_span(*span).is_none());
+    let told: Vec<(Direction, Measure)> = figures
+        .iter()
+        .filter(|(_, figure)| is_whole(figure))
+        .map(|(direction, figure)| (*direction, figure.measure))
+        .collect();
+    let counts = |(direction, figure): &(Direction, Figure)| {
+        is_whole(figure) || !told.contains(&(*direction, figure.measure))
+    };
+    figures.into_iter().filter(counts).map(|(_, figure)| figure).collect()
+}
+
+/// True when the same step stands in the record a second time, without a hole.
+fn is_made_again(run: &Run, step: &StepTrace, loss: &Loss) -> bool {
+    let size = 100.0 * (step.command_after - step.command_before);
+    traces(run, &[size.abs()]).iter().any(|(other, _)| {
+        let same_way = (other.command_after > other.command_before) == (size > 0.0);
+        same_way && loss.in_span(span_of(other)).is_none()
+    })
 }
 
 /// Planned steps of which the record holds no beginning: a hole lies over it.
@@ -122,7 +149,7 @@ pub(super) fn bands(profile: &Profile) -> StepBands {
 
 /// How long the steps over the range of the sweep took; one that never arrived has no time, and its limit
 /// stays unanswered.
-fn strokes(run: &Run, profile: &Profile, conditions: &str) -> Vec<Figure> {
+fn strokes(run: &Run, profile: &Profile, conditions: &str) -> Vec<(Direction, Figure)> {
     let (range, band) = (&profile.plan.sweep, profile.plan.bands.stroke_end);
     let time = |(trace, _): (StepTrace, f64)| {
         let (from, to) = (trace.command_before, trace.command_after);
@@ -134,7 +161,7 @@ fn strokes(run: &Run, profile: &Profile, conditions: &str) -> Vec<Figure> {
         let conditions = format!("{conditions}; a stroke ends within {:.1} % of travel", 100.0 * band);
         let place = format!("{:.0} to {:.0} % of travel", 100.0 * from, 100.0 * to);
         let figure = Figure::new(Measure::StrokeTime(direction), 1000.0 * seconds, &conditions);
-        Some(figure.placed(place).needing(needs))
+        Some((direction, figure.placed(place).needing(needs)))
     };
     traces(run, &[stroke_percent(range)]).into_iter().filter_map(time).collect()
 }

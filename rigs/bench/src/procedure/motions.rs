@@ -83,6 +83,17 @@ pub fn full_stroke(plan: &StepPlan, range: &SweepPlan) -> Vec<Segment> {
     up_and_down(plan, range.lowest, range.highest)
 }
 
+/// Ticks after a step in which a sound unit comes to rest: what is lost of them cannot be told from the rest.
+const DECISIVE_TICKS: u32 = 400;
+
+/// The stretches of a step piece that decide its figures, in ticks from its start.
+#[must_use]
+pub(super) fn decisive(plan: &StepPlan) -> [std::ops::Range<u32>; 2] {
+    let up = FIRST_APPROACH_TICKS.saturating_add(plan.hold_ticks);
+    let after = |step: u32| step.saturating_sub(1)..step.saturating_add(DECISIVE_TICKS.min(plan.hold_ticks));
+    [after(up), after(up.saturating_add(plan.hold_ticks))]
+}
+
 fn up_and_down(plan: &StepPlan, low: f64, high: f64) -> Vec<Segment> {
     let (low, high) = (opening(low), opening(high));
     vec![

@@ -9,6 +9,7 @@ use super::target::Target;
 use crate::client::{StreamItem, StreamSample};
 use crate::record::{Conditions, Mark, RecordError, RunInfo, RunKind, RunWriter, Status};
 use crate::record::{PORT, STARTED};
+use crate::span::Span;
 
 /// An open run and what turns its raw samples into rows.
 pub(super) struct Recording {
@@ -17,6 +18,7 @@ pub(super) struct Recording {
     last: Tick,
     supply: Option<(f32, f32)>,
     rows: u32,
+    holes: Vec<Span>,
 }
 
 /// Rows between two hand-overs to the system: a quarter of a second, all that a crash can lose.
@@ -47,7 +49,7 @@ impl Recording {
         let mut writer = RunWriter::create(&target.unit_dir, info, conditions)?;
         writer.made(PORT, bench.port().to_owned());
         writer.made(STARTED, unix_seconds());
-        Ok(Self { writer, calibration, last: Tick(0), supply: None, rows: 0 })
+        Ok(Self { writer, calibration, last: Tick(0), supply: None, rows: 0, holes: Vec::new() })
     }
 
     /// The next thing from the board, already recorded.
@@ -67,6 +69,11 @@ impl Recording {
         self.last
     }
 
+    /// True when ticks of this span were lost.
+    pub(super) fn lacks(&self, span: Span) -> bool {
+        self.holes.iter().any(|hole| hole.meets(span))
+    }
+
     fn take(&mut self, item: &StreamItem) -> Result<(), RecordError> {
         if let StreamItem::Sample(StreamSample { tick, .. }) | StreamItem::State { tick, .. } = item {
             self.last = *tick;
@@ -74,6 +81,9 @@ impl Recording {
         if let StreamItem::Sample(StreamSample { supply: Some(supply), .. }) = item {
             let (low, high) = self.supply.unwrap_or((supply.0, supply.0));
             self.supply = Some((low.min(supply.0), high.max(supply.0)));
+        }
+        if let StreamItem::Gap { first, ticks, .. } = item {
+            self.holes.push(Span { first: *first, last: first.after(ticks.saturating_sub(1)) });
         }
         self.writer.item(item, self.calibration.as_ref())?;
         self.rows += 1;
