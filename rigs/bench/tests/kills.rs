@@ -8,7 +8,7 @@ mod hostile;
 
 use std::fs;
 use std::path::{Path, PathBuf};
-use std::process::{Child, Command, Stdio};
+use std::process::{Child, Command, ExitStatus, Stdio};
 use std::sync::atomic::{AtomicUsize, Ordering};
 use std::sync::{Arc, Mutex};
 use std::thread;
@@ -28,6 +28,8 @@ const WORKERS: usize = 4;
 const STOP_WITHIN: Duration = Duration::from_millis(100);
 /// The drive lease and what a busy machine adds.
 const LEASE_WITHIN: Duration = Duration::from_millis(700);
+/// Between two looks at the tool. What this machine sleeps longer than that is taken off the times.
+const LOOK: Duration = Duration::from_millis(1);
 /// From the signal to the prompt.
 const PROMPT_WITHIN: Duration = Duration::from_secs(1);
 /// Rows that are not yet on disk when the tool is killed: what it holds back at most.
@@ -120,19 +122,33 @@ impl Job {
         let ticks = self.seen().ticks;
         let sent_at = Instant::now();
         kill(Pid::from_raw(self.tool.id().cast_signed()), signal).unwrap();
-        let status = self.tool.wait().unwrap();
-        let to_prompt = sent_at.elapsed();
-        let off = self.wait_for_off(sent_at);
+        let (status, late) = self.wait_for_end();
+        let to_prompt = sent_at.elapsed().saturating_sub(late);
+        let off = self.wait_for_off(sent_at, late);
         let answered = signal != Signal::SIGKILL;
         let wrong = kept(&self.run_dir(), &before, ticks, answered);
         Ended { off, to_prompt, code: status.code(), wrong }
     }
 
-    fn wait_for_off(&self, sent_at: Instant) -> Off {
+    /// Waits for the prompt; gives also how much too late this machine woke a sleeper meanwhile.
+    fn wait_for_end(&mut self) -> (ExitStatus, Duration) {
+        let mut late = Duration::ZERO;
+        loop {
+            let asleep_at = Instant::now();
+            if let Some(status) = self.tool.try_wait().unwrap() {
+                return (status, late);
+            }
+            thread::sleep(LOOK);
+            late += asleep_at.elapsed().saturating_sub(LOOK * 2);
+        }
+    }
+
+    fn wait_for_off(&self, sent_at: Instant, late: Duration) -> Off {
         // The lease may run out long after the tool is gone.
         thread::sleep(LEASE_WITHIN.saturating_sub(sent_at.elapsed()));
         let seen = self.seen();
-        let after = |at: Option<Instant>| at.filter(|at| *at > sent_at).map(|at| at - sent_at);
+        let after =
+            |at: Option<Instant>| at.filter(|at| *at > sent_at).map(|at| (at - sent_at).saturating_sub(late));
         match (seen.is_driven, after(seen.off_at), after(seen.stop_at)) {
             (true, _, _) => Off::Never,
             (false, None, _) => Off::Already,
