@@ -32,6 +32,8 @@ enum Verb {
     Demo(verbs::demo::Args),
     /// List the serial ports and the built-in virtual units
     Ports(verbs::ports::Args),
+    /// Put a virtual unit on a serial device, for practice and for clients in other languages
+    Rig(verbs::rig::Args),
     /// Find a unit's two end stops, or say why not
     Learn(verbs::learn::Args),
     /// Record a closed-loop staircase, up and down, and slow reversals
@@ -92,6 +94,7 @@ impl Cli {
         match &self.verb {
             Verb::Demo(args) => verbs::demo::run(args, console),
             Verb::Ports(args) => verbs::ports::run(args, console),
+            Verb::Rig(args) => verbs::rig::run(args, console),
             Verb::Learn(args) => verbs::learn::run(args, console),
             Verb::Sweep(args) => verbs::moves::run(args, MoveKind::Sweep, console),
             Verb::Friction(args) => verbs::moves::run(args, MoveKind::Friction, console),

@@ -7,7 +7,7 @@ use firmware_core::link::SelfTest;
 use firmware_core::link::state::{Identity, Pacing, StartReason};
 use firmware_core::session::Session;
 use firmware_core::store::{Kept, LAYOUT_VERSION, StoreResult};
-use firmware_core::units::Tick;
+use firmware_core::units::{Duty, Tick};
 use host_sim::catalogue::{Case, Mishaps};
 use host_sim::check::BadParameter;
 use host_sim::world::{Diverged, EngineState, World, WorldConfig};
@@ -28,6 +28,7 @@ pub struct SimulatedRig {
     next: Tick,
     pacing: Pacing,
     stored: Option<Kept>,
+    duty: Duty,
 }
 
 impl SimulatedRig {
@@ -49,13 +50,27 @@ impl SimulatedRig {
             world.place(opening);
         }
         let session = session(pacing, None);
-        Ok(Self { session, world, mishaps: case.mishaps, next: Tick(0), pacing, stored: None })
+        Ok(Self {
+            session,
+            world,
+            mishaps: case.mishaps,
+            next: Tick(0),
+            pacing,
+            stored: None,
+            duty: Duty::ZERO,
+        })
     }
 
     /// What the board has been told to keep through power-off.
     #[must_use]
     pub fn stored(&self) -> Option<&Kept> {
         self.stored.as_ref()
+    }
+
+    /// What the bridge was given in the last tick.
+    #[must_use]
+    pub fn duty(&self) -> Duty {
+        self.duty
     }
 
     /// The world, for whoever checks the rig against the truth.
@@ -114,8 +129,8 @@ impl TickedRig for SimulatedRig {
         let sample = self.world.sample(self.next);
         let output = self.session.tick(&sample);
         self.next = self.next.after(1);
-        let duty = self.mishaps.duty(output.duty, self.world.time_s());
-        self.world.step(duty, &EngineState::Standing)
+        self.duty = self.mishaps.duty(output.duty, self.world.time_s());
+        self.world.step(self.duty, &EngineState::Standing)
     }
 
     fn transmit(&mut self, room: &mut [u8]) -> usize {

@@ -87,6 +87,12 @@ impl RunningRig {
         &self.path
     }
 
+    /// True once the rig has come to its end by itself.
+    #[must_use]
+    pub fn has_ended(&self) -> bool {
+        self.thread.as_ref().is_none_or(JoinHandle::is_finished)
+    }
+
     /// Closes the rig's end of the line, as pulling the plug would, and says how the rig ended.
     pub fn unplug(&mut self) -> Ended {
         self.stop.store(true, Ordering::SeqCst);

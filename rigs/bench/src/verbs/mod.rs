@@ -14,5 +14,6 @@ mod metric_digits;
 pub mod moves;
 mod parts_on_engine;
 pub mod ports;
+pub mod rig;
 pub mod simulate;
 pub mod tune;

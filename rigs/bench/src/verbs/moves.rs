@@ -58,9 +58,9 @@ pub fn run(args: &Args, kind: MoveKind, console: &Console) -> VerbResult {
     let on_unproven = if args.on_unproven { OnUnproven::Allow } else { OnUnproven::Refuse };
     let in_force = unit_store::ground(&target.wanted(), on_unproven)?;
     let (mut bench, basis) = open(args, &target, in_force)?;
-    basis.in_force().learned_with(&target.unit, &bench.board()?;
+    basis.in_force().learned_with(&target.unit, &bench.board())?;
     let dir =
-        watched(console, "moving", |progress| record_move(&mut bench, &target, kind, &basis, progress)?;
+        watched(console, "moving", |progress| record_move(&mut bench, &target, kind, &basis, progress))?;
     let lost = Run::open(&dir).map_err(Failure::undetermined)?.loss().text();
     let mut text = format!("{}: recorded {}{}", target.unit, dir.display(), on_what(&basis));
     if let Some(lost) = &lost {
@@ -80,12 +80,12 @@ fn nothing_in_force(target: &Target) -> Result<Option<String>, Failure> {
 fn open(args: &Args, target: &Target, in_force: Box<InForce>) -> Result<(Bench, Basis), Failure> {
     let hands_clear = args.target.hands_clear;
     if !args.on_unproven {
-        let cautions = hands_clear.confirm(target.motion()?;
+        let cautions = hands_clear.confirm(target.motion())?;
         return Ok((Bench::open(target, cautions)?, Basis::Accepted(in_force)));
     }
     let unproven = unit_store::stands(&in_force);
     let (cautions, present) =
-        hands_clear.confirm_unproven(target.motion(), &unproven, target.operator.as_ref()?;
+        hands_clear.confirm_unproven(target.motion(), &unproven, target.operator.as_ref())?;
     Ok((Bench::open(target, cautions)?, Basis::Unproven(in_force, present)))
 }
 
@@ -132,7 +132,7 @@ fn run_diagnostic(args: &Args, target: &Target, because: String, console: &Conso
         "No calibration is in force: {because}.\nfriction therefore only looks where the lever binds: open loop, at most \
          {peak:.2} A. The lever may let go and jump either way.\n"
     ));
-    let cautions = args.target.hands_clear.confirm(target.motion()?;
+    let cautions = args.target.hands_clear.confirm(target.motion())?;
     let mut bench = Bench::open(target, cautions)?;
     let dir = watched(console, "looking where it binds", |progress| {
         record_diagnostic(&mut bench, target, because.clone(), progress)
