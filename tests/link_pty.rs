@@ -6,7 +6,7 @@ use firmware_core::link::state::{ReleaseReason, Streaming};
 use firmware_core::link::{Pacing, Refusal, Source};
 use firmware_core::motion::{Goal, Segment};
 use firmware_core::units::Duty;
-use host_sim::world::WorldConfig;
+use plant::world::WorldConfig;
 use vanebench::client::{Client, ClientError, StreamItem};
 use vanebench::port;
 use virtual_rig::rig::SimulatedRig;

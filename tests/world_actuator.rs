@@ -7,7 +7,7 @@
 #[path = "support/world.rs"]
 mod reference;
 
-use host_sim::actuator::{
+use plant::actuator::{
     Actuator, ActuatorParams, ActuatorState, Drive, EnergyAudit, GearParams, Linkage, SpringParams, Stop,
     StopPair,
 };

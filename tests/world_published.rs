@@ -6,9 +6,9 @@
 #[path = "support/world.rs"]
 mod reference;
 
-use host_sim::airpath::published::{PUBLISHED, PublishedInputs, PublishedState};
-use host_sim::airpath::rk4;
-use host_sim::world::RPM_PER_RAD_S;
+use plant::airpath::published::{PUBLISHED, PublishedInputs, PublishedState};
+use plant::airpath::rk4;
+use plant::world::RPM_PER_RAD_S;
 use reference::column;
 use vanebench_checks::assert_near;
 

@@ -8,9 +8,9 @@ use firmware_core::session::Session;
 use firmware_core::settings::Settings;
 use firmware_core::store::Record;
 use firmware_core::units::Tick;
-use host_sim::catalogue::{Case, Mishaps};
-use host_sim::check::BadParameter;
-use host_sim::world::{Diverged, EngineState, World, WorldConfig};
+use plant::check::BadParameter;
+use plant::world::{Diverged, EngineState, World, WorldConfig};
+use study::catalogue::{Case, Mishaps};
 
 use crate::runner::TickedRig;
 

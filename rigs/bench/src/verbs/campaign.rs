@@ -5,8 +5,8 @@
 
 use std::path::PathBuf;
 
-use host_sim::campaign::{CampaignPlan, CampaignStats, MetricSummary, Next, run_campaign};
 use serde::Serialize;
+use study::campaign::{CampaignPlan, CampaignStats, MetricSummary, Next, run_campaign};
 
 use super::metric_digits::shown_to;
 use super::parts_on_engine::{ON_WHAT_GROUND, ToldParts, put_on};
@@ -98,7 +98,7 @@ struct Told {
     seed: u64,
     runs: u64,
     failures: u64,
-    failed: Vec<host_sim::campaign::FailedRun>,
+    failed: Vec<study::campaign::FailedRun>,
     metrics: Vec<ToldMetric>,
 }
 

@@ -5,7 +5,7 @@
 
 use std::path::Path;
 
-use host_sim::campaign::guard::{Row, Table};
+use study::campaign::guard::{Row, Table};
 
 use crate::caution::CAUTIONS;
 use crate::exit::Failure;
@@ -160,7 +160,7 @@ fn page(table: &Table, verdict: Verdict, seed: u64, worlds: u32) -> Report {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use host_sim::campaign::guard::GuardFault;
+    use study::campaign::guard::GuardFault;
 
     fn row(unhandled: Vec<u32>) -> Row {
         Row {

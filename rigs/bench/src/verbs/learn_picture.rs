@@ -4,7 +4,7 @@
 
 use std::fmt::Write as _;
 
-use host_sim::campaign::learn::{FaultTally, LearnCampaign};
+use study::campaign::learn::{FaultTally, LearnCampaign};
 
 const ROW: usize = 16;
 const NAMES: usize = 230;

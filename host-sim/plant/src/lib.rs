@@ -1,0 +1,13 @@
+//! The world around the controller: actuator, ring, stops, sensors, nozzle and air path.
+
+pub mod actuator;
+pub mod airpath;
+pub mod atmosphere;
+pub mod check;
+pub mod friction;
+pub mod gas;
+pub mod lanes;
+pub mod nozzle;
+pub mod sensor;
+pub mod settings_file;
+pub mod world;
