@@ -9,8 +9,9 @@ use plant::actuator::{End, Obstruction, Stop};
 use plant::airpath::FuelResponse;
 use plant::world::{Fault, FaultKind};
 use study::metrics::METRICS;
-use study::run::{COLUMNS, RunOutcome, run_scenario};
+use study::run::{RunOutcome, run_scenario};
 use study::scenario::{BuiltIn, Scenario, builtins};
+use study::trace::COLUMNS;
 
 fn built_in(name: &str) -> Scenario {
     BuiltIn::named(name).unwrap().scenario().unwrap()

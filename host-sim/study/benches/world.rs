@@ -19,8 +19,9 @@ use plant::friction::{LuGre, LuGreParams};
 use plant::world::{ACTUATOR_STEP_S, ACTUATOR_STEPS, EngineState, TICK_S, World, WorldConfig};
 use study::campaign::{CampaignPlan, Next, Spread, run_campaign};
 use study::metrics::Meter;
-use study::run::{Record, TraceRow, perfect_calibration, run_world};
+use study::run::{Record, perfect_calibration, run_world};
 use study::scenario::{BuiltIn, Scenario, wanted_boost_kpa};
+use study::trace::TraceRow;
 
 /// A duty that keeps the ring moving through its travel and over its stops: ± 25 %, 0.4 s each way.
 fn swing(tick: u32) -> f64 {

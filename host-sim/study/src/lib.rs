@@ -5,3 +5,4 @@ pub mod catalogue;
 pub mod metrics;
 pub mod run;
 pub mod scenario;
+pub mod trace;

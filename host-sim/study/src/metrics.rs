@@ -6,8 +6,8 @@
 use firmware_core::guard::GuardStage;
 use serde::{Deserialize, Serialize};
 
-use crate::run::TraceRow;
 use crate::scenario::RunLimits;
+use crate::trace::TraceRow;
 use plant::actuator::ActuatorParams;
 use plant::world::{TICK_S, WorldConfig};
 

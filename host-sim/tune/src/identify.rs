@@ -7,7 +7,7 @@
 use core::fmt;
 
 use super::least_squares::LeastSquares;
-use super::margins::Process;
+use super::process::Process;
 
 /// One sample of a record.
 #[derive(Debug, Clone, Copy, PartialEq)]

@@ -7,15 +7,19 @@
 //! Duty to position integrates where no strong spring is; the sensor sits on the motor's side of the
 //! joint, so play between lever and ring cannot be seen, and is not guessed.
 
+mod gains;
 mod identify;
 mod least_squares;
 mod margins;
+mod process;
 mod relay;
 mod response;
 mod rules;
 
+pub use gains::Gains;
 pub use identify::{Identified, IdentifyError, TunePoint, identify};
-pub use margins::{Loop, Margins, Process};
+pub use margins::{Loop, Margins};
+pub use process::Process;
 pub use relay::{RelayCycle, relay_cycle};
 pub use response::{StepResponse, predicted, simulated};
-pub use rules::{Gains, Rule, tuned_settings};
+pub use rules::{Rule, tuned_settings};

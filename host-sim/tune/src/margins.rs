@@ -1,30 +1,7 @@
 //! Frequency response of a loop: gain margin, phase margin and the peak of the sensitivity.
 
-use super::rules::Gains;
-
-/// What is controlled.
-#[derive(Debug, Clone, Copy, PartialEq, serde::Serialize)]
-#[serde(rename_all = "kebab-case")]
-pub enum Process {
-    /// k′ e^(−θs) / (s (τs + 1)).
-    Integrating {
-        /// k′, output per second and input.
-        gain_per_s: f64,
-        /// τ, s; 0 for none.
-        time_constant_s: f64,
-        /// θ, s.
-        dead_time_s: f64,
-    },
-    /// k e^(−θs) / (τs + 1).
-    FirstOrder {
-        /// k, output per input.
-        gain: f64,
-        /// τ, s.
-        time_constant_s: f64,
-        /// θ, s.
-        dead_time_s: f64,
-    },
-}
+use super::gains::Gains;
+use super::process::Process;
 
 /// A controller around a process.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -50,31 +27,6 @@ pub struct Margins {
 
 /// Points over the whole range of frequencies; margins are interpolated between them.
 const POINTS: usize = 40_000;
-
-impl Process {
-    /// Gain and phase (rad) at a frequency.
-    fn at(&self, omega: f64) -> (f64, f64) {
-        match *self {
-            Self::Integrating { gain_per_s, time_constant_s, dead_time_s } => {
-                let lag = omega * time_constant_s;
-                let gain = gain_per_s / (omega * (1.0 + lag * lag).sqrt());
-                (gain, -core::f64::consts::FRAC_PI_2 - lag.atan() - omega * dead_time_s)
-            }
-            Self::FirstOrder { gain, time_constant_s, dead_time_s } => {
-                let lag = omega * time_constant_s;
-                (gain.abs() / (1.0 + lag * lag).sqrt(), -lag.atan() - omega * dead_time_s)
-            }
-        }
-    }
-
-    /// Dead time, s.
-    #[must_use]
-    pub fn dead_time_s(&self) -> f64 {
-        match *self {
-            Self::Integrating { dead_time_s, .. } | Self::FirstOrder { dead_time_s, .. } => dead_time_s,
-        }
-    }
-}
 
 impl Loop {
     /// Gain and phase (rad) of the open loop.

@@ -1,7 +1,6 @@
 //! Relay feedback on a model: the limit cycle, and the ultimate gain by the describing function 4d/(πa).
 
-use super::margins::Process;
-use super::response::Plant;
+use super::process::{Process, ProcessInTime};
 
 /// A relay's limit cycle.
 #[derive(Debug, Clone, Copy, PartialEq, serde::Serialize)]
@@ -24,7 +23,7 @@ const WARM_UP: usize = 12;
 #[must_use]
 pub fn relay_cycle(process: &Process, height: f64) -> RelayCycle {
     let dt = process.dead_time_s().max(1e-4) / STEPS_PER_DEAD_TIME;
-    let mut plant = Plant::new(process, dt);
+    let mut plant = ProcessInTime::new(process, dt);
     let (mut rises, mut risen_at, mut period_s) = (0, 0.0, 0.0);
     let (mut low, mut high, mut last) = (0.0_f64, 0.0_f64, 0.0_f64);
     let mut output = 0.0_f64;

@@ -11,43 +11,8 @@ use firmware_core::settings::Settings;
 use firmware_core::units::{Ampere, Counts, Kilopascal, Opening, Tick, Volt};
 
 use super::identify::Identified;
-use super::margins::{Loop, Process};
-
-/// A process in time, with its dead time.
-pub(super) struct Plant {
-    delayed: VecDeque<f64>,
-    dt: f64,
-    process: Process,
-    speed: f64,
-    output: f64,
-}
-
-impl Plant {
-    pub(super) fn new(process: &Process, dt: f64) -> Self {
-        let steps = (process.dead_time_s() / dt).round() as usize;
-        Self { delayed: VecDeque::from(vec![0.0; steps]), dt, process: *process, speed: 0.0, output: 0.0 }
-    }
-
-    /// Exact for an input that stands during the step.
-    pub(super) fn step(&mut self, input: f64) -> f64 {
-        self.delayed.push_back(input);
-        let input = self.delayed.pop_front().unwrap_or(input);
-        match self.process {
-            Process::FirstOrder { gain, time_constant_s, .. } => {
-                let keep = libm::exp(-self.dt / time_constant_s);
-                self.output = gain * input + (self.output - gain * input) * keep;
-            }
-            Process::Integrating { gain_per_s, time_constant_s, .. } => {
-                let goal = gain_per_s * input;
-                let keep = if time_constant_s > 0.0 { libm::exp(-self.dt / time_constant_s) } else { 0.0 };
-                let next = goal + (self.speed - goal) * keep;
-                self.output += goal * self.dt - time_constant_s * (next - self.speed);
-                self.speed = next;
-            }
-        }
-        self.output
-    }
-}
+use super::margins::Loop;
+use super::process::ProcessInTime;
 
 /// One step response, sampled each millisecond.
 #[derive(Debug, Clone, PartialEq, serde::Serialize)]
@@ -85,7 +50,7 @@ const LINEAR_STEPS: usize = 50;
 pub fn predicted(tuned: &Loop, from: f64, to: f64) -> StepResponse {
     let dt = TICK_S / LINEAR_STEPS as f64;
     let gains = &tuned.gains;
-    let mut plant = Plant::new(&tuned.process, dt);
+    let mut plant = ProcessInTime::new(&tuned.process, dt);
     let (mut integral, mut slow, mut value) = (0.0, 0.0, 0.0);
     let opening = (0..RESPONSE_MS)
         .map(|_| {

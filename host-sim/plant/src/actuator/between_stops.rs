@@ -6,10 +6,12 @@
 
 use super::Bodies;
 use super::contact::Contacts;
-use super::dynamics::GEAR_LOSS_SPEED;
 use super::params::{ActuatorParams, Linkage};
 use crate::friction::stribeck_share;
 use crate::lanes::{held, laned, larger, smaller};
+
+/// Speed below which the load-dependent gear loss acts like a damper, rad/s: keeps its sign change smooth.
+pub(super) const GEAR_LOSS_SPEED: f64 = 0.05;
 
 laned! {
     /// Two bodies, ring friction and the joint, with the step length worked in. SI units at the lever.

@@ -4,14 +4,12 @@
 //! bristles. Friction and contacts are linear in the new speed; two passes find where they are linearised.
 
 use super::Actuator;
-use super::between_stops::{LeverAndRing, Motion};
+use super::between_stops::{GEAR_LOSS_SPEED, LeverAndRing, Motion};
 use super::contact::{Contacts, Row};
 use super::params::{Linkage, SootPatch};
 
 /// Fixed-point passes on |v|/g(v) and the contacts: with two, the scheme is first order and the bristle bound holds.
 const PASSES: usize = 2;
-/// Speed below which the load-dependent gear loss acts like a damper, rad/s: keeps its sign change smooth.
-pub(super) const GEAR_LOSS_SPEED: f64 = 0.05;
 
 impl Actuator {
     /// Motor torque at the lever, N m.

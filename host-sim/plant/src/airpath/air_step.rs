@@ -5,8 +5,9 @@
 //! have, so that an engine with a leak steps alone.
 
 use super::equations::EquationsLanes;
-use super::reduced::{AirState, Operating, ReducedModel, Vanes};
+use super::reduced::ReducedModel;
 use super::rk4::{along, combined};
+use super::state::{AirState, Operating, Vanes};
 use super::steady::{RUN_STEPS, STEP_S};
 use crate::atmosphere::Ambient;
 use crate::lanes::{Lanes, WIDTH, go_on_in_widest_registers, laned};

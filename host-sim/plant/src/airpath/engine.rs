@@ -5,7 +5,8 @@
 
 use super::air_step::AirStepInput;
 use super::engine_params::{EngineParams, FuelResponse};
-use super::reduced::{AirState, Flows, Operating, ReducedModel, Vanes};
+use super::reduced::ReducedModel;
+use super::state::{AirState, Flows, Operating, Vanes};
 use super::steady::NoSteadyState;
 use crate::atmosphere::Ambient;
 use crate::check::BadParameter;

@@ -3,8 +3,8 @@
 //! In: everything that does not change, worked out once, and the state. Out: flows and rates; see
 //! [`super::ReducedModel`] for their source.
 
-use super::reduced::{AirState, Flows, Operating, Vanes};
 use super::reduced_params::ReducedParams;
+use super::state::{AirState, Flows, Operating, Vanes};
 use crate::atmosphere::Ambient;
 use crate::lanes::{self, held, laned, larger, smaller};
 

@@ -17,8 +17,8 @@
 
 use std::sync::Arc;
 
-use super::reduced::Vanes;
 use super::reduced_params::ReducedParams;
+use super::state::Vanes;
 use crate::check::BadParameter;
 use crate::lanes::held;
 use crate::nozzle::RingParams;

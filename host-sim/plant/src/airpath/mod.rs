@@ -11,6 +11,7 @@ pub mod published;
 mod reduced;
 mod reduced_params;
 mod rk4;
+mod state;
 mod steady;
 
 pub(crate) use air_step::{AirPathLanes, AirStepInput};
@@ -19,7 +20,8 @@ pub use engine_params::{EngineParams, FuelResponse};
 pub(crate) use gas_torque::GasOnRing;
 pub use gas_torque::GasTorqueParams;
 pub use measured_ring::MeasuredRing;
-pub use reduced::{AirState, Flows, Operating, ReducedModel, Vanes};
+pub use reduced::ReducedModel;
 pub use reduced_params::ReducedParams;
 pub use rk4::rk4;
+pub use state::{AirState, Flows, Operating, Vanes};
 pub use steady::NoSteadyState;

@@ -3,8 +3,9 @@
 //! In: a model, an operating point, vanes. Out: the state at which all derivatives vanish. Refuses, with
 //! the residual left, a point that has no rest within a minute of running.
 
-use super::reduced::{AirState, Operating, ReducedModel, Vanes};
+use super::reduced::ReducedModel;
 use super::rk4::rk4;
+use super::state::{AirState, Operating, Vanes};
 
 /// No steady state was found.
 #[derive(Debug, Clone, Copy, PartialEq, thiserror::Error)]

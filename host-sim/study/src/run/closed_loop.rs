@@ -7,8 +7,9 @@ use firmware_core::sample::{EngineDemand, Request};
 use firmware_core::settings::{ModeSettings, Settings};
 use firmware_core::units::{Duty, Kilopascal, Load, Rpm, Tick};
 
-use super::{RunError, TraceRow, perfect_calibration};
+use super::{RunError, perfect_calibration};
 use crate::scenario::{Demand, Scenario, wanted_boost_kpa};
+use crate::trace::TraceRow;
 use plant::airpath::{EngineInputs, FuelRequest};
 use plant::check::BadParameter;
 use plant::world::{EngineState, World, WorldConfig};

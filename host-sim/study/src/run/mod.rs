@@ -7,10 +7,8 @@
 
 mod closed_loop;
 mod lanes;
-mod trace;
 
 pub(crate) use lanes::run_in_lanes;
-pub use trace::{COLUMNS, Trace, TraceColumn, TraceRow};
 
 use firmware_core::calibration::{Calibration, Contact, LearnedStop, Setup, Warmth};
 use firmware_core::faults::FaultSet;
@@ -20,6 +18,7 @@ use firmware_core::units::{Opening, Volt};
 
 use crate::metrics::{Meter, Metrics};
 use crate::scenario::Scenario;
+use crate::trace::Trace;
 use closed_loop::Loop;
 use plant::airpath::NoSteadyState;
 use plant::check::BadParameter;

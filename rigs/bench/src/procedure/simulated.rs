@@ -62,7 +62,7 @@ fn write(writer: &mut RunWriter, outcome: &RunOutcome, limit_kpa: f64) -> Result
 
 fn series(outcome: &RunOutcome, limit_kpa: f64) -> Series {
     let rows = &outcome.trace.rows;
-    let mut columns: Vec<Column> = study::run::COLUMNS
+    let mut columns: Vec<Column> = study::trace::COLUMNS
         .iter()
         .map(|column| Column {
             name: column.name.to_owned(),
