@@ -11,8 +11,17 @@ fn root() -> PathBuf {
 }
 
 /// Crates, lowest floor first; each may depend only on those before it.
-const CRATE_FLOORS: [&str; 6] =
-    ["firmware-core", "lockstep", "host-sim", "virtual-rig", "vanebench", "vanebench-checks"];
+const CRATE_FLOORS: [&str; 9] = [
+    "firmware-core",
+    "lockstep",
+    "plant",
+    "study",
+    "parts",
+    "tune",
+    "virtual-rig",
+    "vanebench",
+    "vanebench-checks",
+];
 
 /// Modules of `firmware-core`, lowest floor first; a module may use its own floor and those below.
 const CORE_FLOORS: [&[&str]; 5] = [

@@ -1,6 +1,6 @@
 //! What a simulated millisecond costs, part by part, and how many times real time the closed loop runs.
 //!
-//! Run with `cargo bench -p host-sim --bench world`. Criterion prints the time per tick of each part alone; the
+//! Run with `cargo bench -p study --bench world`. Criterion prints the time per tick of each part alone; the
 //! last lines print the whole closed loop, one run after the other and as a campaign. A debug build or a busy
 //! machine makes the figures worse.
 

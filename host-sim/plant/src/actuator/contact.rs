@@ -190,17 +190,6 @@ impl Contact {
         }
     }
 
-    /// Push against the body, N m, 0 or more.
-    #[inline]
-    fn push(&self, angle: f64, speed: f64) -> f64 {
-        let stop = &self.stop;
-        let depth = self.outward * (angle - stop.angle_rad);
-        if depth <= 0.0 {
-            return 0.0;
-        }
-        (stop.stiffness_nm_per_rad * depth + stop.damping_nm_s_per_rad * self.outward * speed).max(0.0)
-    }
-
     /// Whether it would push at the end of a step at this speed.
     #[inline]
     fn is_pushing(&self, angle: f64, speed: f64, dt: f64) -> bool {
@@ -269,7 +258,23 @@ impl Contacts {
     pub(super) fn would_pull(&self, angle: f64, guess: f64, speed: f64, dt: f64) -> bool {
         self.list.iter().flatten().any(|c| c.is_reached(angle, guess, dt) && !c.is_pushing(angle, speed, dt))
     }
+}
 
+#[cfg(test)]
+impl Contact {
+    /// Push against the body, N m, 0 or more.
+    fn push(&self, angle: f64, speed: f64) -> f64 {
+        let stop = &self.stop;
+        let depth = self.outward * (angle - stop.angle_rad);
+        if depth <= 0.0 {
+            return 0.0;
+        }
+        (stop.stiffness_nm_per_rad * depth + stop.damping_nm_s_per_rad * self.outward * speed).max(0.0)
+    }
+}
+
+#[cfg(test)]
+impl Contacts {
     /// Torque on the body from all contacts, N m (negative at the high side).
     pub(super) fn torque(&self, angle: f64, speed: f64) -> f64 {
         self.list.iter().flatten().map(|c| -c.outward * c.push(angle, speed)).sum()

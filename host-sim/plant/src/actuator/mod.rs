@@ -5,6 +5,7 @@
 //! winding exactly with the back-emf held, then both bodies implicitly with friction and contacts
 //! linearised at the new speed (two passes). First order, stable at any step.
 
+#[cfg(test)]
 mod audit;
 mod between_stops;
 mod contact;
@@ -13,7 +14,6 @@ mod lanes;
 mod motor;
 mod params;
 
-pub use audit::{EnergyAudit, EnergyBook};
 pub use contact::{End, Obstruction, Stop, StopCondition, StopPair};
 pub use motor::{Drive, supply_at_connector};
 pub use params::{

@@ -1,4 +1,4 @@
-//! Air path: the reduced model that campaigns run, the published model that it is checked against, and
+//! Air path: intake and exhaust pressure, turbo speed, nozzle or measured ring, and
 //! the engine around it.
 
 mod air_step;
@@ -7,7 +7,6 @@ mod engine_params;
 mod equations;
 mod gas_torque;
 mod measured_ring;
-pub mod published;
 mod reduced;
 mod reduced_params;
 mod rk4;
