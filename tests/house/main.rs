@@ -1,14 +1,16 @@
 //! The house rules that a compiler does not check: nothing imports upward, and the developers' page names
 //! only what exists.
 
+mod circles;
+mod names;
+mod source;
+
 use std::collections::BTreeMap;
 use std::fs;
 use std::path::{Path, PathBuf};
 use std::process::Command;
 
-fn root() -> PathBuf {
-    PathBuf::from(env!("CARGO_MANIFEST_DIR"))
-}
+use source::{CRATES, Source, production, root, tracked};
 
 /// Crates, lowest floor first; each may depend only on those before it.
 const CRATE_FLOORS: [&str; 9] = [
@@ -165,4 +167,74 @@ fn the_top_level_holds_only_what_belongs_there() {
         let top = path.split('/').next().unwrap();
         assert!(top.starts_with('.') || allowed.contains(&top), "{top} does not belong at the top level");
     }
+}
+
+/// Crates whose `pub` items must be named by another crate; the core's are for boards outside.
+const CLOSED_CRATES: [&str; 6] = ["plant", "study", "parts", "tune", "virtual_rig", "vanebench"];
+
+/// Longest function allowed, lines, and the longest that nine in ten may be.
+const LONGEST_FUNCTION: usize = 60;
+const NINE_IN_TEN: usize = 22;
+
+fn of_crate<'all>(sources: &'all [Source], krate: &str) -> Vec<&'all Source> {
+    sources.iter().filter(|source| source.krate == krate).collect()
+}
+
+#[test]
+fn no_files_import_each_other_in_a_circle() {
+    let sources = production();
+    let found: Vec<_> =
+        CRATES.iter().flat_map(|(krate, _)| circles::circles(&of_crate(&sources, krate))).collect();
+    println!("circles of files: {}", found.len());
+    assert!(found.is_empty(), "{found:#?}");
+}
+
+#[test]
+fn a_planted_circle_is_found() {
+    let source = |name: &str, text: &str| Source {
+        krate: "planted",
+        path: String::new(),
+        module: vec![name.to_owned()],
+        tree: syn::parse_str(text).unwrap(),
+        lines: 0,
+    };
+    let (a, b) = (source("a", "use crate::b::B; struct A;"), source("b", "struct B(super::a::A);"));
+    assert_eq!(circles::circles(&[&a, &b]), [["a", "b"]]);
+    assert!(circles::circles(&[&a, &source("b", "struct B;")]).is_empty());
+}
+
+#[test]
+fn every_type_name_has_one_meaning() {
+    let sources = production();
+    let twice = names::declared_twice(&sources);
+    println!("type names declared twice: {}", twice.len());
+    assert!(twice.is_empty(), "{twice:#?}");
+}
+
+#[test]
+fn functions_stay_short() {
+    let sources = production();
+    let lines = names::function_lines(&sources);
+    let p90 = lines[lines.len() * 9 / 10].0;
+    let production_lines: usize = sources.iter().map(|source| source.lines).sum();
+    println!(
+        "functions: {}, nine in ten within {p90} lines; production lines: {production_lines}",
+        lines.len()
+    );
+    let long: Vec<_> = lines.iter().filter(|(lines, _)| *lines > LONGEST_FUNCTION).collect();
+    assert!(long.is_empty() && p90 <= NINE_IN_TEN, "p90 {p90}, too long: {long:#?}");
+}
+
+#[test]
+fn every_public_item_is_named_by_another_crate() {
+    let sources = production();
+    let outside: Vec<(String, String)> = ["tests", "rigs", "host-sim"]
+        .iter()
+        .flat_map(|folder| tracked(folder))
+        .filter(|path| path.starts_with("tests/") || path.contains("/tests/") || path.contains("/benches/"))
+        .map(|path| (path.clone(), fs::read_to_string(root().join(&path)).unwrap()))
+        .collect();
+    let unnamed = names::unnamed_outside(&sources, &CLOSED_CRATES, &outside);
+    println!("public items that no other crate names: {}", unnamed.len());
+    assert!(unnamed.is_empty(), "{unnamed:#?}");
 }
