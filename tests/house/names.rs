@@ -83,7 +83,8 @@ impl<'tree> Visit<'tree> for Functions {
     }
 }
 
-/// `pub` items of these crates whose name stands in no other crate and no test or bench outside.
+/// `pub` items of these crates whose name stands in no other crate and no test or bench outside. A type that stands in
+/// the signature or the fields of another public item is named by whoever uses that item.
 pub(crate) fn unnamed_outside(
     sources: &[Source],
     crates: &[&str],
@@ -93,12 +94,23 @@ pub(crate) fn unnamed_outside(
         sources.iter().map(|source| (source.krate, words_of(source.tree.to_token_stream()))).collect();
     let beyond: BTreeSet<String> =
         outside.iter().filter_map(|(_, text)| text.parse::<TokenStream>().ok()).flat_map(words_of).collect();
+    let interfaces: Vec<(&str, String, BTreeSet<String>)> = sources
+        .iter()
+        .flat_map(|source| {
+            let mut public = Interfaces(Vec::new());
+            public.visit_file(&source.tree);
+            public.0.into_iter().map(|(item, words)| (source.krate, item, words))
+        })
+        .collect();
     let mut unnamed = Vec::new();
     for source in sources.iter().filter(|source| crates.contains(&source.krate)) {
         let mut public = Public(Vec::new());
         public.visit_file(&source.tree);
         for name in public.0 {
             let named = beyond.contains(&name)
+                || interfaces.iter().any(|(krate, item, words)| {
+                    *krate == source.krate && *item != name && words.contains(&name)
+                })
                 || words.iter().any(|(krate, words)| *krate != source.krate && words.contains(&name));
             if !named {
                 unnamed.push(format!("{} {name}", source.path));
@@ -147,5 +159,41 @@ impl<'tree> Visit<'tree> for Public {
     }
     fn visit_item_const(&mut self, item: &'tree syn::ItemConst) {
         self.note(&item.vis, &item.ident);
+    }
+}
+
+/// What each public item shows of others: signatures, fields, variants.
+struct Interfaces(Vec<(String, BTreeSet<String>)>);
+
+impl Interfaces {
+    fn note(&mut self, visibility: &syn::Visibility, name: &syn::Ident, shown: TokenStream) {
+        if matches!(visibility, syn::Visibility::Public(_)) {
+            self.0.push((name.to_string(), words_of(shown)));
+        }
+    }
+}
+
+impl<'tree> Visit<'tree> for Interfaces {
+    fn visit_item_struct(&mut self, item: &'tree syn::ItemStruct) {
+        let fields = item.fields.iter().filter(|field| matches!(field.vis, syn::Visibility::Public(_)));
+        self.note(&item.vis, &item.ident, fields.map(|field| field.ty.to_token_stream()).collect());
+    }
+    fn visit_item_enum(&mut self, item: &'tree syn::ItemEnum) {
+        self.note(&item.vis, &item.ident, item.variants.to_token_stream());
+    }
+    fn visit_item_trait(&mut self, item: &'tree syn::ItemTrait) {
+        self.note(&item.vis, &item.ident, item.to_token_stream());
+    }
+    fn visit_item_type(&mut self, item: &'tree syn::ItemType) {
+        self.note(&item.vis, &item.ident, item.ty.to_token_stream());
+    }
+    fn visit_item_fn(&mut self, item: &'tree syn::ItemFn) {
+        self.note(&item.vis, &item.sig.ident, item.sig.to_token_stream());
+    }
+    fn visit_impl_item_fn(&mut self, item: &'tree syn::ImplItemFn) {
+        self.note(&item.vis, &item.sig.ident, item.sig.to_token_stream());
+    }
+    fn visit_item_const(&mut self, item: &'tree syn::ItemConst) {
+        self.note(&item.vis, &item.ident, item.ty.to_token_stream());
     }
 }

@@ -170,7 +170,7 @@ use Field as F;
 /// All values, each section's required ones before those estimated from them. The ranges are wide
 /// (turbos from motorcycle to large truck); they catch wrong units, not bad parts. Estimate rules are
 /// common practice without a source, with half-widths to match.
-pub const SPECS: &[FieldSpec] = &[
+pub(crate) const SPECS: &[FieldSpec] = &[
     refused(F::VaneHeight, "nozzle", "height", Length, (2.0, 40.0)),
     refused(F::VaneChord, "nozzle", "chord", Length, (5.0, 60.0)),
     refused(F::PivotRadius, "nozzle", "pivot_radius", Length, (15.0, 120.0)),

@@ -33,7 +33,7 @@ pub struct Figure {
 }
 
 /// Propagates the sheet's tolerances through any formula of the sheet.
-pub fn propagate_sheet(sheet: &PartsSheet, formula: impl Fn(&PartsSheet) -> f64) -> Propagated {
+pub(crate) fn propagate_sheet(sheet: &PartsSheet, formula: impl Fn(&PartsSheet) -> f64) -> Propagated {
     let fields: Vec<Field> = sheet.quantities().map(|(field, _)| field).collect();
     let inputs: Vec<Input> = sheet
         .quantities()
@@ -208,7 +208,7 @@ pub struct VaneRotation {
 
 /// Both ways to know the vane rotation; they should agree within the stated tolerances.
 #[must_use]
-pub fn vane_rotation(sheet: &PartsSheet) -> VaneRotation {
+pub(crate) fn vane_rotation(sheet: &PartsSheet) -> VaneRotation {
     VaneRotation {
         at_vanes_deg: sheet.value(Field::OpenAngle) - sheet.value(Field::ClosedAngle),
         by_linkage_deg: sheet.linkage().vane_rotation_deg(),

@@ -41,7 +41,7 @@ impl ReferenceConditions {
 }
 
 /// Exhaust of lean burning at about 800 K: γ 1.33; R of combustion products near that of air.
-pub const EXHAUST: Gas = Gas { gamma: 1.33, r: 286.0 };
+pub(crate) const EXHAUST: Gas = Gas { gamma: 1.33, r: 286.0 };
 
 /// Choked flow through an effective area, kg/s.
 #[must_use]
@@ -50,11 +50,11 @@ pub fn choked_flow_kg_s(area_mm2: f64, temperature_k: f64, pressure_pa: f64) -> 
 }
 
 /// Exhaust state at which the choked capacity is quoted.
-pub const CAPACITY_AT: (f64, f64) = (900.0, 250_000.0);
+pub(crate) const CAPACITY_AT: (f64, f64) = (900.0, 250_000.0);
 
 /// Choked flow in corrected units at an opening, kg/s.
 #[must_use]
-pub fn swallowing_capacity_kg_s(sheet: &PartsSheet, opening: f64) -> f64 {
+pub(crate) fn swallowing_capacity_kg_s(sheet: &PartsSheet, opening: f64) -> f64 {
     let (temperature, pressure) = CAPACITY_AT;
     let nozzle = sheet.nozzle().map_or(f64::NAN, |nozzle| nozzle.effective_area_mm2(opening));
     let area = in_series_mm2(nozzle, sheet.volute_area_mm2());

@@ -17,7 +17,8 @@ mod sheet;
 pub mod uncertainty;
 pub mod wheels;
 
-pub use field::{EstimateRule, Field, FieldSpec, Missing, SPECS};
+pub use field::{EstimateRule, Field, FieldSpec, Missing};
+
 pub use problem::{Finding, Problem, SheetError, Wheel};
-pub use quantity::{Dimension, INCH_MM, Origin, Quantity, TOLERANCE_RULE, ToleranceOrigin, UNITS, Unit};
+pub use quantity::{Dimension, Origin, Quantity, ToleranceOrigin, UNITS, Unit};
 pub use sheet::{ActsOn, Count, IndexLink, Indexing, Material, PartsSheet, WheelMaterial};

@@ -29,7 +29,7 @@ pub struct Unit {
 }
 
 /// One inch in mm, exact since 1959.
-pub const INCH_MM: f64 = 25.4;
+pub(crate) const INCH_MM: f64 = 25.4;
 
 /// Every unit a sheet may use.
 pub const UNITS: &[Unit] = &[
@@ -88,13 +88,11 @@ pub enum Origin {
 pub enum ToleranceOrigin {
     /// Written on the sheet.
     Stated,
-    /// By rule: [`TOLERANCE_RULE`].
+    /// By rule: ±0.5 % of the value.
     Estimated,
 }
 
-/// What a measured value without a tolerance is taken to be good for.
-pub const TOLERANCE_RULE: &str = "±0.5 % of the value";
-/// The number in [`TOLERANCE_RULE`].
+/// What a measured value without a tolerance is taken to be good for, as a share of the value.
 pub(crate) const TOLERANCE_SHARE: f64 = 0.005;
 
 /// A value with its tolerance and origin, in the base unit of its dimension.

@@ -31,11 +31,11 @@ pub struct WheelShape {
 /// Width of the solid disc that stands for hub and backface, as a share of the diameter. With
 /// [`BLADE_THICKNESS_SHARE`] it makes a 50 mm aluminium and a 46 mm nickel wheel weigh in together
 /// near 2.8e-5 kg m², the rotor of the invented bench engine A. An estimate, ±30 %.
-pub const DISC_WIDTH_SHARE: f64 = 0.10;
+pub(crate) const DISC_WIDTH_SHARE: f64 = 0.10;
 /// Mean blade thickness as a share of the diameter; an estimate.
-pub const BLADE_THICKNESS_SHARE: f64 = 0.012;
+pub(crate) const BLADE_THICKNESS_SHARE: f64 = 0.012;
 /// Half-width of the inertia estimate, relative.
-pub const INERTIA_ESTIMATE_SHARE: f64 = 0.30;
+pub(crate) const INERTIA_ESTIMATE_SHARE: f64 = 0.30;
 
 impl WheelShape {
     /// Estimated inertia, kg m²: a solid disc, J = π ρ b d⁴ / 32, plus flat radial blades of the tip's
@@ -54,7 +54,7 @@ impl WheelShape {
 
 /// The compressor wheel of a sheet.
 #[must_use]
-pub fn compressor_wheel(sheet: &PartsSheet) -> WheelShape {
+pub(crate) fn compressor_wheel(sheet: &PartsSheet) -> WheelShape {
     WheelShape {
         diameter_mm: sheet.value(Field::CompressorExducer),
         tip_height_mm: sheet.value(Field::CompressorTipHeight),
@@ -65,7 +65,7 @@ pub fn compressor_wheel(sheet: &PartsSheet) -> WheelShape {
 
 /// The turbine wheel of a sheet.
 #[must_use]
-pub fn turbine_wheel(sheet: &PartsSheet) -> WheelShape {
+pub(crate) fn turbine_wheel(sheet: &PartsSheet) -> WheelShape {
     WheelShape {
         diameter_mm: sheet.value(Field::TurbineInducer),
         tip_height_mm: sheet.value(Field::TurbineTipHeight),
@@ -75,7 +75,7 @@ pub fn turbine_wheel(sheet: &PartsSheet) -> WheelShape {
 }
 
 /// How [`estimated_inertia_kg_m2`] estimates, in words.
-pub const INERTIA_RULE: &str = "solid disc and flat blades: π ρ b d⁴/32 + n ρ t h r³/3 for each wheel";
+pub(crate) const INERTIA_RULE: &str = "solid disc and flat blades: π ρ b d⁴/32 + n ρ t h r³/3 for each wheel";
 
 /// Rotor inertia from both wheels' diameters, blades and materials, kg m²; shaft and nut are small.
 #[must_use]

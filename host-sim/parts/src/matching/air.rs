@@ -33,7 +33,7 @@ const STEP_S: f64 = 1e-3;
 /// Length of the run after the load step, s.
 const RUN_S: f64 = 8.0;
 /// When "boost after" is read, s after the load step.
-pub const RESPONSE_S: f64 = 1.0;
+pub(crate) const RESPONSE_S: f64 = 1.0;
 
 /// A turbo on the engine: air path, nozzle, volute.
 #[derive(Debug, Clone, PartialEq)]
@@ -48,7 +48,7 @@ pub struct TurboOnEngine {
 
 /// How much larger than bench engine A the engine is that suits a sheet's open nozzle.
 #[must_use]
-pub fn engine_scale(nozzle: &NozzleModel, sheet: &PartsSheet) -> f64 {
+pub(crate) fn engine_scale(nozzle: &NozzleModel, sheet: &PartsSheet) -> f64 {
     let open_mm2 = in_series_mm2(nozzle.effective_area_mm2(1.0), sheet.volute_area_mm2());
     open_mm2 * 1e-6 / ReducedParams::default().nozzle_max_m2
 }
@@ -141,7 +141,7 @@ pub struct LoadStep {
 }
 
 /// The points that the comparison runs.
-pub const LOAD_STEPS: [LoadStep; 4] = [
+pub(crate) const LOAD_STEPS: [LoadStep; 4] = [
     LoadStep {
         name: "pull-away",
         speed_rpm: 1200.0,

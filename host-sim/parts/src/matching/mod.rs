@@ -9,16 +9,14 @@ mod remap;
 mod sensitivity;
 mod study;
 
-pub use air::{
-    AirComparison, AirError, ENTERS, LOAD_STEPS, LoadStep, RESPONSE_S, Response, TurboOnEngine, compare,
-    engine_scale,
-};
+pub use air::{AirComparison, AirError, ENTERS, LoadStep, Response, TurboOnEngine, compare};
+
 pub use learned::{
     ClockedPart, End, EndReserve, LearnedCounts, LeverSensor, NoLeverTravel, OpeningSign, TravelCheck,
     TravelFinding, check_travel,
 };
-pub use on_engine::{AreaOnEngine, PartsOnEngine, with_wheels_of};
+pub use on_engine::{AreaOnEngine, PartsOnEngine};
 pub use opening_map::{Knot, Met, MinimumFlow, OpeningMatch, Unmet};
-pub use remap::{Change, Remapped, remap_openings, remap_settings};
+pub use remap::{Change, Remapped, remap_settings};
 pub use sensitivity::{Bar, SWEPT, Sensitivity, Spread, sensitivity};
 pub use study::{AreaPoint, SheetValue, Side, Study, StudyError, StudyPlan, match_sheets};

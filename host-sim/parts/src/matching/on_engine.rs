@@ -21,7 +21,7 @@ const MM2_PER_M2: f64 = 1e6;
 
 /// The air path with wheels and rotor of a sheet. An estimate: compressor flow in proportion to trim.
 #[must_use]
-pub fn with_wheels_of(sheet: &PartsSheet, base: ReducedParams) -> ReducedParams {
+pub(crate) fn with_wheels_of(sheet: &PartsSheet, base: ReducedParams) -> ReducedParams {
     let flow = trim(sheet.value(Field::CompressorInducer), sheet.value(Field::CompressorExducer))
         / MODEL_COMPRESSOR_TRIM;
     ReducedParams {

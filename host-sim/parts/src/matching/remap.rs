@@ -35,7 +35,7 @@ pub struct Remapped {
 }
 
 /// Maps every entry of any table of openings.
-pub fn remap_openings(found: &OpeningMatch, openings: &mut [f32]) {
+pub(crate) fn remap_openings(found: &OpeningMatch, openings: &mut [f32]) {
     for opening in openings {
         // Openings are stored as f32: the map is worked out in double and rounded once.
         *opening = found.opening(f64::from(*opening)) as f32;

@@ -15,10 +15,12 @@ mod motor;
 mod params;
 
 pub use contact::{End, Obstruction, Stop, StopCondition, StopPair};
-pub use motor::{Drive, supply_at_connector};
+pub use motor::Drive;
+pub(crate) use motor::supply_at_connector;
+pub(crate) use params::REFERENCE_C;
 pub use params::{
     ActuatorParams, BENCH_TRAVEL_RAD, BridgeIdle, BridgeParams, GearParams, HeatParams, Linkage, MotorParams,
-    REFERENCE_C, RingParams, SootPatch, SpringParams,
+    RingParams, SootPatch, SpringParams,
 };
 
 pub(crate) use lanes::ActuatorLanes;

@@ -189,7 +189,7 @@ fn outside_resistance(bridge: &BridgeParams, duty: f64) -> f64 {
 
 /// Voltage at the controller's supply connector, V.
 #[must_use]
-pub fn supply_at_connector(bridge: &BridgeParams, drive: Drive, current_a: f64) -> f64 {
+pub(crate) fn supply_at_connector(bridge: &BridgeParams, drive: Drive, current_a: f64) -> f64 {
     match drive {
         Drive::Volts(volts) => volts,
         Drive::Bridge { duty, supply_v } => {

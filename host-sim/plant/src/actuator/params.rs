@@ -42,7 +42,7 @@ pub struct HeatParams {
 }
 
 /// Temperature at which motor data are stated, °C.
-pub const REFERENCE_C: f64 = 20.0;
+pub(crate) const REFERENCE_C: f64 = 20.0;
 
 /// What the bridge does when the duty is exactly 0.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]

@@ -12,7 +12,7 @@
 use core::f64::consts::PI;
 
 /// Fewest vanes that make a ring: with fewer, "the neighbour" is the same vane on both sides.
-pub const MIN_VANES: u32 = 3;
+pub(crate) const MIN_VANES: u32 = 3;
 
 /// A point or direction in the plane of the ring, mm.
 type Vector = (f64, f64);

@@ -9,4 +9,4 @@ pub use channel::{ChannelFault, ChannelParams};
 pub(crate) use channels::{Channels, Readings, Signal};
 pub(crate) use noise::Noise;
 pub(crate) use position::PositionSensor;
-pub use position::{COUNTS_MAX, PositionFault, PositionSensorParams};
+pub use position::{PositionFault, PositionSensorParams};

@@ -11,7 +11,7 @@ use crate::check::{BadParameter, between, not_negative};
 use crate::lanes::nearest;
 
 /// Highest reading of a 14-bit sensor.
-pub const COUNTS_MAX: f64 = 16_383.0;
+pub(crate) const COUNTS_MAX: f64 = 16_383.0;
 const COUNTS_PER_TURN_OF_RANGE: f64 = 16_384.0;
 
 /// The sensor as it should be.

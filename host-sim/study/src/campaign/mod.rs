@@ -14,7 +14,7 @@ mod tally;
 
 pub use checkpoint::CheckpointError;
 pub use spread::{Distribution, Spread};
-pub use stats::{CampaignStats, FAILURES_KEPT, FailedRun, MetricSummary, WORST_KEPT, WorstRun};
+pub use stats::{CampaignStats, FailedRun, MetricSummary, WorstRun};
 
 use std::path::Path;
 use std::sync::atomic::{AtomicU64, Ordering};

@@ -12,9 +12,9 @@ use crate::metrics::{METRICS, MetricColumn, Metrics};
 /// against it: a quantile is known to 3 % at a ten-thousandth of the range and to 0.15 % at its end.
 const BINS: usize = 2000;
 /// Worst runs kept for each metric.
-pub const WORST_KEPT: usize = 5;
+pub(crate) const WORST_KEPT: usize = 5;
 /// Failed runs kept with their reasons.
-pub const FAILURES_KEPT: usize = 20;
+pub(crate) const FAILURES_KEPT: usize = 20;
 
 /// A float that survives JSON bit for bit.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]

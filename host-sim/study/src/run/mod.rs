@@ -73,7 +73,7 @@ pub struct RunOutcome {
 }
 
 /// Guard events kept: a guard that changes more often is told by its count.
-pub const MOST_EVENTS: usize = 200;
+pub(crate) const MOST_EVENTS: usize = 200;
 
 /// Runs a scenario with a row every 10 ms.
 ///

@@ -11,7 +11,9 @@ mod vehicle;
 pub use boost_map::wanted_boost_kpa;
 pub use builtin::{BuiltIn, builtins};
 pub use demand::{Demand, DemandCursor, DemandPoint, Shape, VaneUse};
-pub use vehicle::{CycleError, EngineFigures, Vehicle, engine_cycle, vehicle_cycle};
+pub(crate) use vehicle::engine_cycle;
+pub(crate) use vehicle::vehicle_cycle;
+pub use vehicle::{CycleError, EngineFigures, Vehicle};
 
 use std::path::{Path, PathBuf};
 

@@ -179,7 +179,7 @@ impl Table {
 ///
 /// # Errors
 /// [`CycleError`], with file and line.
-pub fn vehicle_cycle(
+pub(crate) fn vehicle_cycle(
     text: &str,
     file: &str,
     vehicle: &Vehicle,
@@ -206,7 +206,11 @@ pub fn vehicle_cycle(
 ///
 /// # Errors
 /// [`CycleError`], with file and line.
-pub fn engine_cycle(text: &str, file: &str, engine: &EngineFigures) -> Result<Vec<DemandPoint>, CycleError> {
+pub(crate) fn engine_cycle(
+    text: &str,
+    file: &str,
+    engine: &EngineFigures,
+) -> Result<Vec<DemandPoint>, CycleError> {
     let table = Table::read(text, file)?;
     let times = table.times("time_s")?;
     let speeds = table.column("speed_rpm", 300.0..=8000.0, "an engine speed in rpm, 300 to 8000")?;

@@ -63,7 +63,7 @@ pub struct Judged {
 ///
 /// # Errors
 /// [`RunError`] when the healthy world cannot be made.
-pub fn intended_stops(healthy: &WorldConfig, case: &Case, ticks: u32) -> Result<StopTruth, RunError> {
+pub(crate) fn intended_stops(healthy: &WorldConfig, case: &Case, ticks: u32) -> Result<StopTruth, RunError> {
     let truth = World::new(healthy, 0)?.stop_truth();
     let seconds = f64::from(ticks) / 1000.0;
     let through = |counts: f64| {

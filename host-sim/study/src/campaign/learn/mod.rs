@@ -13,9 +13,10 @@ mod tally;
 
 pub use bound::exact_bounds;
 pub use case::{LearnRun, RunError, relearn, run};
-pub use judge::{Judged, TOLERANCE, Verdict, intended_stops, judge};
+pub(crate) use judge::intended_stops;
+pub use judge::{Judged, TOLERANCE, Verdict, judge};
 pub use study::{StudyError, StudyPlan, StudyReadings, study};
-pub use summary::{LearnCampaign, MAY_REJECT, MUST_FIT, Rate};
+pub use summary::{LearnCampaign, Rate};
 pub use tally::{FaultTally, Spread};
 
 use firmware_core::calibration::{Setup, Warmth};

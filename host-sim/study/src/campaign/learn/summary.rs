@@ -8,9 +8,9 @@ use super::tally::FaultTally;
 use crate::catalogue::Tag;
 
 /// Share of must-accept units that may be refused.
-pub const MAY_REJECT: f64 = 0.01;
+pub(crate) const MAY_REJECT: f64 = 0.01;
 /// Share of a fault's refusals that must give a reason that fits it.
-pub const MUST_FIT: f64 = 0.95;
+pub(crate) const MUST_FIT: f64 = 0.95;
 
 /// Something counted, with its exact two-sided 95 % bounds.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
