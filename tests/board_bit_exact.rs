@@ -25,10 +25,10 @@ use firmware_core::session::Session;
 use firmware_core::settings::Settings;
 use firmware_core::store::{LAYOUT_VERSION, StoreResult};
 use firmware_core::units::{Ampere, Duty, Kilopascal, Load, Opening, Rpm, Tick};
-use host_sim::airpath::EngineInputs;
-use host_sim::sensor::{ChannelFault, PositionFault};
-use host_sim::world::{EngineState, Fault, FaultKind, World, WorldConfig};
 use lockstep::{Usage, instructions};
+use plant::airpath::EngineInputs;
+use plant::sensor::{ChannelFault, PositionFault};
+use plant::world::{EngineState, Fault, FaultKind, World, WorldConfig};
 
 /// Ticks that are compared.
 const TICKS: u32 = 102_400;

@@ -5,11 +5,11 @@
 
 use firmware_core::guard::GuardCause;
 use firmware_core::settings::Settings;
-use host_sim::airpath::FuelResponse;
-use host_sim::campaign::guard::{GuardCampaign, GuardFault, Plan, Verdict, run, run_one};
+use plant::airpath::FuelResponse;
 use proptest::prelude::*;
 use rand::SeedableRng;
 use rand_pcg::Pcg64Mcg;
+use study::campaign::guard::{GuardCampaign, GuardFault, Plan, Verdict, run, run_one};
 
 fn worlds() -> u32 {
     let asked = std::env::var("VANEBENCH_GUARD_WORLDS").ok();

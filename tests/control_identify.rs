@@ -7,11 +7,9 @@ use firmware_core::controller::Controller;
 use firmware_core::sample::Request;
 use firmware_core::settings::Settings;
 use firmware_core::units::{Opening, Tick, Volt};
-use host_sim::actuator::ActuatorParams;
-use host_sim::tuning::{
-    IdentifyError, Loop, Process, Rule, TunePoint, identify, predicted, simulated, tuned_settings,
-};
-use host_sim::world::{EngineState, World, WorldConfig};
+use plant::actuator::ActuatorParams;
+use plant::world::{EngineState, World, WorldConfig};
+use tune::{IdentifyError, Loop, Process, Rule, TunePoint, identify, predicted, simulated, tuned_settings};
 use vanebench_checks::assert_near;
 
 fn calibration(world: &World) -> Calibration {

@@ -7,7 +7,7 @@ use firmware_core::faults::{Fault, FaultSet, Limit};
 use firmware_core::sample::{Request, Sample};
 use firmware_core::settings::Settings;
 use firmware_core::units::{Ampere, Duty, Tick};
-use host_sim::world::{EngineState, World, WorldConfig};
+use plant::world::{EngineState, World, WorldConfig};
 
 struct Bench {
     world: World,

@@ -7,9 +7,9 @@ use firmware_core::controller::Controller;
 use firmware_core::sample::Request;
 use firmware_core::settings::Settings;
 use firmware_core::units::{Opening, Tick, Volt};
-use host_sim::actuator::Linkage;
-use host_sim::friction::RingCondition;
-use host_sim::world::{EngineState, World, WorldConfig};
+use plant::actuator::Linkage;
+use plant::friction::RingCondition;
+use plant::world::{EngineState, World, WorldConfig};
 use rand::{RngExt, SeedableRng};
 use rand_pcg::Pcg64Mcg;
 

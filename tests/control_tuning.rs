@@ -6,7 +6,7 @@ use std::collections::BTreeMap;
 use firmware_core::position::regulator::{Gains as TickGains, Integral, OutputRange, Regulator};
 use firmware_core::settings::Settings;
 use firmware_core::units::TICK_SECONDS;
-use host_sim::tuning::{Gains, Loop, Process, Rule, predicted, relay_cycle};
+use tune::{Gains, Loop, Process, Rule, predicted, relay_cycle};
 use vanebench_checks::{assert_near, reference_dir};
 
 fn reference() -> BTreeMap<String, f64> {

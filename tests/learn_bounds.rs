@@ -1,6 +1,6 @@
 //! The exact bounds that a campaign prints, against SciPy 1.17.1 (`tests/reference/learn/clopper_pearson.py`).
 
-use host_sim::campaign::learn::exact_bounds;
+use study::campaign::learn::exact_bounds;
 use vanebench_checks::{assert_near, reference_dir};
 
 #[test]

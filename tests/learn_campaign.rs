@@ -4,8 +4,8 @@
 //! `vanebench --json campaign learn --runs 1000 --seed 20261128`, run with the thresholds frozen.
 
 use firmware_core::settings::Settings;
-use host_sim::campaign::learn::{FaultTally, LearnCampaign, campaign};
-use host_sim::catalogue;
+use study::campaign::learn::{FaultTally, LearnCampaign, campaign};
+use study::catalogue;
 use vanebench_checks::{assert_near, reference_dir};
 
 fn short(name: &str, runs: u64) -> FaultTally {

@@ -8,11 +8,11 @@
 use firmware_core::calibration::{Calibration, Setup, Warmth};
 use firmware_core::learn::{CheckSet, LearnOrder, LearnOutcome};
 use firmware_core::settings::Settings;
-use host_sim::actuator::ActuatorParams;
-use host_sim::campaign::learn::{relearn, run};
-use host_sim::catalogue::{Case, draw_unit, find, nominal_unit};
-use host_sim::world::World;
+use plant::actuator::ActuatorParams;
+use plant::world::World;
 use rand::SeedableRng;
+use study::campaign::learn::{relearn, run};
+use study::catalogue::{Case, draw_unit, find, nominal_unit};
 use vanebench_checks::assert_near;
 
 const TRAVEL: f64 = 10_700.0;

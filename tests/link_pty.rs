@@ -7,7 +7,7 @@ use firmware_core::link::{Pacing, Refusal, Source, Talk};
 use firmware_core::motion::{Footing, Goal, Segment};
 use firmware_core::settings::Settings;
 use firmware_core::units::Duty;
-use host_sim::world::WorldConfig;
+use plant::world::WorldConfig;
 use vanebench::client::{Client, ClientError, StreamItem};
 use vanebench::port;
 use virtual_rig::rig::SimulatedRig;

@@ -1,11 +1,11 @@
 //! What the engine sees, what matters most, and whether the learned travel fits the parts.
 #![allow(clippy::unwrap_used, reason = "a check that cannot be set up must fail")]
 
-use host_sim::matching::{
+use parts::matching::{
     ClockedPart, End, LearnedCounts, LeverSensor, OpeningMatch, OpeningSign, SWEPT, TravelFinding,
-    check_travel, compare, what_if,
+    check_travel, compare, sensitivity,
 };
-use host_sim::parts::{Field, PartsSheet};
+use parts::{Field, PartsSheet};
 use vanebench_checks::assert_near;
 
 const BOOST_LIMIT_KPA: f64 = 280.0;
@@ -83,9 +83,9 @@ fn the_tornado_puts_what_nobody_measured_on_top_and_repeats_byte_for_byte() {
         .collect();
     let (old, new) = (ring_a(), PartsSheet::parse("b", &unmeasured.join("\n")).unwrap());
     let found = between(&old, &new);
-    let first = what_if(&old, &new, &found, 64, 7).unwrap();
-    assert_eq!(first, what_if(&old, &new, &found, 64, 7).unwrap());
-    assert_ne!(first.campaign, what_if(&old, &new, &found, 64, 8).unwrap().campaign);
+    let first = sensitivity(&old, &new, &found, 64, 7).unwrap();
+    assert_eq!(first, sensitivity(&old, &new, &found, 64, 7).unwrap());
+    assert_ne!(first.campaign, sensitivity(&old, &new, &found, 64, 8).unwrap().campaign);
     assert!(first.bars.windows(2).all(|pair| pair[0].span_kpa() >= pair[1].span_kpa()));
     assert!(first.bars[0].estimated && first.bars[1].estimated, "{:?}", first.bars);
     // First order against the campaign: u² = Σ (span/2)²/3. They agree as far as the curve is straight.

@@ -1,12 +1,12 @@
 //! Figures of the parts sheet against handbook values and worked examples.
 #![allow(clippy::unwrap_used, reason = "a check that cannot be set up must fail")]
 
-use host_sim::gas::Gas;
-use host_sim::parts::figures::indexing_stack;
-use host_sim::parts::flow::{SAE_J922, SAE_J1826, choked_flow_kg_s};
-use host_sim::parts::wheels::{WheelShape, estimated_inertia_kg_m2, trim};
-use host_sim::parts::{ActsOn, IndexLink, Indexing, Material, PartsSheet};
-use host_sim::uncertainty::{Correlation, Input, propagate, propagate_correlated, rectangular};
+use parts::figures::indexing_stack;
+use parts::flow::{SAE_J922, SAE_J1826, choked_flow_kg_s};
+use parts::uncertainty::{Correlation, Input, propagate, propagate_correlated, rectangular};
+use parts::wheels::{WheelShape, estimated_inertia_kg_m2, trim};
+use parts::{ActsOn, IndexLink, Indexing, Material, PartsSheet};
+use plant::gas::Gas;
 use vanebench_checks::assert_near;
 
 fn sheet() -> PartsSheet {
@@ -33,7 +33,7 @@ fn trims_are_the_hand_calculated_ones() {
 /// vanes stand further apart, so at the same angle the second ring leaves more.
 #[test]
 fn thirteen_short_vanes_and_eleven_tall_ones_differ_by_their_pitch_not_by_their_height() {
-    use host_sim::nozzle::{RingDimensions, VaneRing};
+    use plant::nozzle::{RingDimensions, VaneRing};
     let ring = |vanes, height_mm| {
         VaneRing::try_new(RingDimensions {
             vanes,
@@ -181,7 +181,7 @@ fn the_indexing_chain_adds_up_straight_and_in_quadrature() {
 
 #[test]
 fn every_figure_has_a_value_an_uncertainty_and_a_source() {
-    for figure in host_sim::parts::figures::figures(&sheet()) {
+    for figure in parts::figures::figures(&sheet()) {
         assert!(figure.value.is_finite() && figure.value > 0.0, "{figure:?}");
         assert!(figure.standard_uncertainty.is_finite() && figure.standard_uncertainty > 0.0, "{figure:?}");
         assert!(!figure.formula.is_empty() && !figure.source.is_empty());

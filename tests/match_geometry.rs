@@ -2,7 +2,7 @@
 #![allow(clippy::unwrap_used, reason = "a check that cannot be set up must fail")]
 
 use csv::ReaderBuilder;
-use host_sim::nozzle::{FourBar, RingDimensions, VaneRing};
+use plant::nozzle::{FourBar, RingDimensions, VaneRing};
 use vanebench_checks::{assert_near, reference_dir};
 
 fn ring(vanes: u32, height: f64, chord: f64, thickness: f64, radius: f64, fraction: f64) -> VaneRing {

@@ -2,9 +2,9 @@
 #![allow(clippy::unwrap_used, reason = "a check that cannot be set up must fail")]
 
 use firmware_core::settings::Settings;
-use host_sim::matching::{Met, MinimumFlow, OpeningMatch, remap_settings};
-use host_sim::nozzle::{Linkage, NozzleModel, RingDimensions, VaneRing};
-use host_sim::parts::{Field, PartsSheet};
+use parts::matching::{Met, MinimumFlow, OpeningMatch, remap_settings};
+use parts::{Field, PartsSheet};
+use plant::nozzle::{Linkage, NozzleModel, RingDimensions, VaneRing};
 use proptest::prelude::*;
 
 fn sheet(text: &str) -> PartsSheet {

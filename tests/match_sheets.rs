@@ -1,7 +1,7 @@
 //! Faulty parts sheets: each fault is found, named, and told what to do about.
 #![allow(clippy::unwrap_used, reason = "a check that cannot be set up must fail")]
 
-use host_sim::parts::{Field, PartsSheet, Problem};
+use parts::{Field, PartsSheet, Problem};
 use proptest::prelude::*;
 
 const RING_A: &str = include_str!("../rigs/profiles/sheets/ring-a.toml");
@@ -221,7 +221,7 @@ proptest! {
             .collect();
         match PartsSheet::parse("fuzz.toml", &text.join("\n")) {
             Ok(sheet) => {
-                for figure in host_sim::parts::figures::figures(&sheet) {
+                for figure in parts::figures::figures(&sheet) {
                     prop_assert!(figure.value.is_finite() && figure.standard_uncertainty.is_finite(), "{:?}", figure);
                 }
             }

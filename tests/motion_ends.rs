@@ -7,12 +7,12 @@ mod motion_support;
 
 use firmware_core::motion::Ending;
 use firmware_core::settings::Settings;
-use host_sim::campaign::learn::exact_bounds;
-use host_sim::catalogue::{self, Case};
 use motion_support::{Row, Rule, Told, Unit, motions, wide_unit};
 use rand::{RngExt, SeedableRng};
 use rand_pcg::Pcg64Mcg;
 use rayon::prelude::*;
+use study::campaign::learn::exact_bounds;
+use study::catalogue::{self, Case};
 use vanebench::profile::Profile;
 
 /// Sound units, each with one of each motion; `MOTION_UNITS=1429` makes ten thousand motions of them.

@@ -7,11 +7,9 @@
 #[path = "support/world.rs"]
 mod reference;
 
-use host_sim::actuator::{
-    Actuator, ActuatorParams, ActuatorState, Drive, EnergyAudit, GearParams, Linkage, SpringParams, Stop,
-    StopPair,
+use plant::actuator::{
+    Actuator, ActuatorParams, ActuatorState, Drive, GearParams, Linkage, SpringParams, Stop, StopPair,
 };
-use proptest::prelude::*;
 use reference::column;
 use vanebench_checks::assert_near;
 
@@ -133,58 +131,6 @@ fn the_lever_held_at_a_stop_draws_v_over_r() {
     assert_near("current, A", actuator.state().current_a, 3.75, 1e-4);
 }
 
-#[test]
-fn the_energy_account_closes_to_a_thousandth() {
-    let mut actuator = Actuator::try_new(ActuatorParams::bench_actuator_a()).unwrap();
-    let mut audit = EnergyAudit::new(&actuator);
-    let volts = |t: f64| {
-        if t < 0.05 {
-            0.0
-        } else if t < 0.8 {
-            6.0
-        } else if t < 1.3 {
-            -3.0
-        } else {
-            0.0
-        }
-    };
-    for step in 0..15_000 {
-        audit.step(&mut actuator, volts((f64::from(step) + 0.5) * 1e-4), 0.0, 1e-4);
-    }
-    let book = audit.book();
-    assert_near("supplied, J", book.supplied_j, 13.685_721, 1e-3);
-    assert!(book.residual_j().abs() < 1e-3 * book.supplied_j, "residual {} J", book.residual_j());
-}
-
-#[test]
-fn the_energy_account_closes_with_play_in_the_joint() {
-    let mut params = ActuatorParams::bench_actuator_a();
-    params.linkage = Linkage::with_play_deg(0.4);
-    let mut actuator = Actuator::try_new(params).unwrap();
-    let mut audit = EnergyAudit::new(&actuator);
-    let dt = 2e-5;
-    for step in 0..75_000 {
-        let t = f64::from(step) * dt;
-        let volts = if t < 0.05 {
-            0.0
-        } else if t < 0.8 {
-            6.0
-        } else if t < 1.3 {
-            -3.0
-        } else {
-            0.0
-        };
-        audit.step(&mut actuator, volts, 0.0, dt);
-    }
-    let book = audit.book();
-    assert!(
-        book.residual_j().abs() < 1e-3 * book.supplied_j,
-        "residual {} of {} J",
-        book.residual_j(),
-        book.supplied_j
-    );
-}
-
 /// Speed after / speed before an impact on a stop, nothing else acting.
 fn restitution(dt: f64) -> f64 {
     let mut params = linear();
@@ -250,24 +196,4 @@ fn play_shows_as_a_gap_when_the_drive_reverses() {
     run(&mut actuator, -6.0, 0.10, 1e-4);
     let pulling = actuator.state().lever_rad - actuator.state().ring_rad;
     assert_near("gap taken up on reversal, °", (pushing - pulling).to_degrees(), 0.8, 0.15);
-}
-
-proptest! {
-    #![proptest_config(ProptestConfig::with_cases(48))]
-    #[test]
-    fn stops_and_joint_never_create_energy(
-        speed in -12.0_f64..12.0, start in 0.05_f64..1.15, play_deg in 0.0_f64..2.0, dt in 2e-5_f64..3e-4,
-    ) {
-        let mut params = linear();
-        params.motor.torque_constant_nm_per_a = 0.0;
-        params.ring.stops = ActuatorParams::bench_actuator_a().ring.stops;
-        params.linkage = Linkage::with_play_deg(play_deg);
-        let mut actuator = Actuator::try_new(params).unwrap();
-        actuator.set_state(ActuatorState { lever_rad: start, ring_rad: start, lever_rad_s: speed, ..at_rest() });
-        let at_start = actuator.mechanical_energy_j();
-        for _ in 0..5_000 {
-            actuator.step(Drive::Volts(0.0), 0.0, dt);
-            prop_assert!(actuator.mechanical_energy_j() <= at_start * (1.0 + 1e-9) + 1e-12);
-        }
-    }
 }

@@ -7,8 +7,8 @@
 #[path = "support/world.rs"]
 mod reference;
 
-use host_sim::airpath::{AirState, Operating, ReducedModel, ReducedParams, rk4};
-use host_sim::atmosphere::Ambient;
+use plant::airpath::{AirState, Operating, ReducedModel, ReducedParams, rk4};
+use plant::atmosphere::Ambient;
 use reference::column;
 use vanebench_checks::assert_near;
 
@@ -219,5 +219,5 @@ fn thin_air_at_2500_m_costs_boost_and_speeds_the_turbo() {
     let model = ReducedModel::try_new(ReducedParams::default(), thin).unwrap();
     let state = model.steady(model.vanes(0.2), &Operating::new(2000.0, 25.0)).unwrap();
     assert_near("intake, Pa", state[0], 189_105.004, 1e-6);
-    assert_near("turbo, rpm", state[2] * host_sim::world::RPM_PER_RAD_S, 145_866.99, 1e-6);
+    assert_near("turbo, rpm", state[2] * plant::world::RPM_PER_RAD_S, 145_866.99, 1e-6);
 }

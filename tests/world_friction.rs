@@ -7,7 +7,7 @@
 #[path = "support/world.rs"]
 mod reference;
 
-use host_sim::friction::{LuGre, LuGreParams};
+use plant::friction::{LuGre, LuGreParams};
 use reference::column;
 use vanebench_checks::assert_near;
 

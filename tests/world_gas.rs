@@ -3,8 +3,8 @@
 //! Sources: NACA Report 1135 (1953), Tables I and II; ISO 2533:1975 (values by the Python packages ambiance
 //! 1.3.1 and fluids 1.3.1, script `tests/reference/world/c3_gas.py`); closed forms for choking.
 
-use host_sim::atmosphere::Ambient;
-use host_sim::gas::{Gas, compressor_power_w, turbine_power_w};
+use plant::atmosphere::Ambient;
+use plant::gas::{Gas, compressor_power_w, turbine_power_w};
 use vanebench_checks::assert_near;
 
 const LEAN_EXHAUST: Gas = Gas { gamma: 1.33, r: 286.0 };

@@ -5,12 +5,13 @@
 //! practice, no source.
 
 use firmware_core::settings::Settings;
-use host_sim::actuator::{End, Obstruction, Stop};
-use host_sim::airpath::FuelResponse;
-use host_sim::metrics::METRICS;
-use host_sim::run::{COLUMNS, RunOutcome, run_scenario};
-use host_sim::scenario::{BuiltIn, Scenario, builtins};
-use host_sim::world::{Fault, FaultKind};
+use plant::actuator::{End, Obstruction, Stop};
+use plant::airpath::FuelResponse;
+use plant::world::{Fault, FaultKind};
+use study::metrics::METRICS;
+use study::run::{RunOutcome, run_scenario};
+use study::scenario::{BuiltIn, Scenario, builtins};
+use study::trace::COLUMNS;
 
 fn built_in(name: &str) -> Scenario {
     BuiltIn::named(name).unwrap().scenario().unwrap()

@@ -7,13 +7,13 @@
 
 use firmware_core::settings::Settings;
 use firmware_core::units::Duty;
-use host_sim::airpath::{EngineInputs, Flows, HoseState};
-use host_sim::gas::Gas;
-use host_sim::matching::PartsOnEngine;
-use host_sim::parts::PartsSheet;
-use host_sim::run::run_scenario;
-use host_sim::scenario::BuiltIn;
-use host_sim::world::{EngineState, World, WorldConfig};
+use parts::PartsSheet;
+use parts::matching::PartsOnEngine;
+use plant::airpath::{EngineInputs, Flows, HoseState};
+use plant::gas::Gas;
+use plant::world::{EngineState, World, WorldConfig};
+use study::run::run_scenario;
+use study::scenario::BuiltIn;
 use vanebench_checks::assert_near;
 
 /// The ring of the worked throats: 10° at the closed stop, 40° at the open one, nothing lost, nothing leaking.

@@ -9,8 +9,8 @@ use firmware_core::link::{Identity, Pacing, SelfTest};
 use firmware_core::session::Session;
 use firmware_core::settings::{Settings, StopWindow, StopWindows};
 use firmware_core::units::{Duty, Tick};
-use host_sim::actuator::ActuatorParams;
-use host_sim::world::{EngineState, World, WorldConfig};
+use plant::actuator::ActuatorParams;
+use plant::world::{EngineState, World, WorldConfig};
 use virtual_rig::line::{BAUD, LineBudget};
 
 /// Readings of the unit's ring stops: 2800 counts at lever angle 0, 10 700 counts of travel.

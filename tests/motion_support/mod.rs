@@ -7,12 +7,12 @@ use firmware_core::motion::{Ending, Motion, Profile, Seen, Segment, Step};
 use firmware_core::sample::Request;
 use firmware_core::settings::Settings;
 use firmware_core::units::{Opening, TICKS_PER_SECOND, Tick};
-use host_sim::actuator::{End, Linkage};
-use host_sim::catalogue::Case;
-use host_sim::run::perfect_calibration;
-use host_sim::world::{EngineState, World, WorldConfig};
+use plant::actuator::{End, Linkage};
+use plant::world::{EngineState, World, WorldConfig};
 use rand::RngExt;
 use rand_pcg::Pcg64Mcg;
+use study::catalogue::Case;
+use study::run::perfect_calibration;
 use vanebench::procedure::{friction_ramps, full_stroke, slow_reversal, staircase, steps};
 
 /// Whether an ending of the motion's own is obeyed.

@@ -4,7 +4,7 @@ use std::io::ErrorKind;
 
 use clap::error::{ContextKind, ContextValue};
 use clap::{Parser, Subcommand};
-use host_sim::shown::brief;
+use plant::shown::brief;
 
 use crate::console::{Console, Style};
 use crate::exit::{Exit, VerbResult};

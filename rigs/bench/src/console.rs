@@ -4,8 +4,8 @@
 use std::io::{ErrorKind, IsTerminal, Write};
 use std::time::Duration;
 
-use host_sim::shown::printable;
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
+use plant::shown::printable;
 use serde::Serialize;
 
 use crate::exit::Failure;

@@ -2,7 +2,7 @@
 //!
 //! `main.rs` parses and calls one verb; each verb reads top to bottom: settings → caution → procedure →
 //! record → verdict → what the technician sees. This crate never knows a plant equation: the world is
-//! `host-sim`, and even the built-in rig is reached through a serial line.
+//! `host-sim/`, and even the built-in rig is reached through a serial line.
 
 pub mod caution;
 pub mod checks;

@@ -6,7 +6,7 @@
 use std::collections::BTreeMap;
 use std::ops::RangeInclusive;
 
-use host_sim::shown::{MOST_SHOWN, brief, number};
+use plant::shown::{MOST_SHOWN, brief, number};
 use serde::{Deserialize, Serialize};
 
 use crate::figures::{Definition, Measure};

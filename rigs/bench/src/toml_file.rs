@@ -7,8 +7,8 @@ use std::fmt;
 use std::ops::Range;
 use std::path::Path;
 
-use host_sim::files::{TOML_LIMIT, text_of};
-use host_sim::shown::{brief, brief_message};
+use plant::files::{TOML_LIMIT, text_of};
+use plant::shown::{brief, brief_message};
 use serde::de::DeserializeOwned;
 use toml::de::{DeTable, DeValue};
 

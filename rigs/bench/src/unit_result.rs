@@ -2,7 +2,7 @@
 
 use std::path::Path;
 
-use host_sim::files::write_whole;
+use plant::files::write_whole;
 use serde::Serialize;
 
 use crate::exit::Failure;

@@ -1,7 +1,7 @@
 //! The units that the built-in rig can stand in for, one for each preset of the fault catalogue.
 
-use host_sim::catalogue;
 use serde::Serialize;
+use study::catalogue;
 
 /// One virtual unit.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]

@@ -157,7 +157,7 @@ fn where_nothing_moves_the_first_signal_ends_the_program() {
 
 /// The virtual rig behind a device path, paced: to the tool a real unit.
 fn paced_unit() -> RunningRig {
-    let case = host_sim::catalogue::find("healthy").unwrap().unit(None);
+    let case = study::catalogue::find("healthy").unwrap().unit(None);
     RunningRig::start(SimulatedRig::of_case(&case, 1, Pacing::Paced).unwrap()).unwrap()
 }
 

@@ -12,8 +12,8 @@ use firmware_core::learn::LearnEvent;
 use firmware_core::link::Decoder;
 use firmware_core::link::message::ToHost;
 use firmware_core::link::state::{MotionEvent, Pacing};
-use host_sim::catalogue;
 use serde_json::Value;
+use study::catalogue;
 use virtual_rig::rig::SimulatedRig;
 use virtual_rig::runner::{RunningRig, TickedRig};
 

@@ -34,7 +34,7 @@ fn a_folder_that_cannot_be_written_to_stays_as_it_is() {
     assert_eq!(fs::read_dir(at.join("out")).unwrap().count(), 1, "files of a set that is not whole");
 }
 
-const BOOST_STEP: &str = include_str!("../../../host-sim/scenarios/boost-step.toml");
+const BOOST_STEP: &str = include_str!("../../../host-sim/study/scenarios/boost-step.toml");
 
 #[test]
 fn two_controllers_stand_side_by_side_and_the_same_seed_gives_the_same_bytes() {

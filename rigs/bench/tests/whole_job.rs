@@ -8,9 +8,9 @@ use std::path::Path;
 use assert_cmd::Command;
 use firmware_core::calibration::{Setup, Warmth};
 use firmware_core::link::state::Pacing;
-use host_sim::catalogue;
-use host_sim::world::World;
+use plant::world::World;
 use serde_json::Value;
+use study::catalogue;
 use virtual_rig::rig::SimulatedRig;
 use virtual_rig::runner::RunningRig;
 

@@ -5,9 +5,9 @@
 
 use firmware_core::link::state::Pacing;
 use firmware_core::units::Tick;
-use host_sim::catalogue::{Case, Mishaps};
-use host_sim::check::BadParameter;
-use host_sim::world::{Diverged, EngineState, World};
+use plant::check::BadParameter;
+use plant::world::{Diverged, EngineState, World};
+use study::catalogue::{Case, Mishaps};
 
 use crate::board::{Board, BoardError, Step};
 use crate::runner::TickedRig;

@@ -1,4 +1,4 @@
-//! A rig without hardware: `firmware-core` and `host-sim` behind a pseudo-terminal or in process.
+//! A rig without hardware: `firmware-core` and `host-sim/` behind a pseudo-terminal or in process.
 //!
 //! ```text
 //! bench tool ── serialport ── pty ── runner ── rig (Session ⇄ World)

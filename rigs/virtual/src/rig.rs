@@ -8,9 +8,9 @@ use firmware_core::link::state::{Identity, Pacing, StartReason};
 use firmware_core::session::Session;
 use firmware_core::store::{Kept, LAYOUT_VERSION, StoreResult};
 use firmware_core::units::{Duty, Tick};
-use host_sim::catalogue::{Case, Mishaps};
-use host_sim::check::BadParameter;
-use host_sim::world::{Diverged, EngineState, World, WorldConfig};
+use plant::check::BadParameter;
+use plant::world::{Diverged, EngineState, World, WorldConfig};
+use study::catalogue::{Case, Mishaps};
 
 use crate::runner::TickedRig;
 

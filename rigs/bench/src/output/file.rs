@@ -4,7 +4,7 @@ use std::fs::{self, File};
 use std::io::{self, Read};
 use std::path::Path;
 
-use host_sim::files::write_whole;
+use plant::files::write_whole;
 
 use crate::exit::Failure;
 

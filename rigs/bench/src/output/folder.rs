@@ -5,7 +5,7 @@ use std::fs;
 use std::io;
 use std::path::{Component, Path, PathBuf};
 
-use host_sim::files::{TOML_LIMIT, text_of, write_together};
+use plant::files::{TOML_LIMIT, text_of, write_together};
 
 use crate::exit::Failure;
 

@@ -7,7 +7,7 @@ use std::process;
 use firmware_core::learn::CheckSet;
 use firmware_core::link::state::Streaming;
 use firmware_core::link::{Pacing, Talk};
-use host_sim::catalogue;
+use study::catalogue;
 use virtual_rig::board::{self, Board};
 use virtual_rig::board_rig::BoardRig;
 use virtual_rig::rig::SimulatedRig;

@@ -43,7 +43,7 @@ mod follower {
     use std::thread::{self, JoinHandle};
     use std::time::Duration;
 
-    use host_sim::shown::printable;
+    use plant::shown::printable;
     use virtual_rig::board_log::{LogFollower, LogTable};
 
     use crate::exit::Failure;

@@ -1,13 +1,13 @@
 //! Runs a scenario with the profile's controller settings and keeps it as a run of the unit.
 //!
 //! In: a scenario, settings, a seed. Out: a run folder with the traces as `series.csv` and each change of the
-//! guard as a mark. The plant is `host-sim`; nothing here knows an equation.
+//! guard as a mark. The plant is `host-sim/`; nothing here knows an equation.
 
 use std::path::PathBuf;
 
 use firmware_core::units::Tick;
-use host_sim::run::{RunOutcome, TimedEvent, run_scenario};
-use host_sim::scenario::Scenario;
+use study::run::{RunOutcome, TimedEvent, run_scenario};
+use study::scenario::Scenario;
 
 use super::target::Target;
 use crate::caution::Acknowledged;
@@ -64,7 +64,7 @@ fn write(writer: &mut RunWriter, outcome: &RunOutcome, limit_kpa: f64) -> Result
 
 fn series(outcome: &RunOutcome, limit_kpa: f64) -> Series {
     let rows = &outcome.trace.rows;
-    let mut columns: Vec<Column> = host_sim::run::COLUMNS
+    let mut columns: Vec<Column> = study::trace::COLUMNS
         .iter()
         .map(|column| Column {
             name: column.name.to_owned(),

@@ -9,7 +9,7 @@ mod plan;
 pub use plan::{BandPlan, FrictionPlan, Plan, StepPlan, SweepPlan};
 
 use firmware_core::settings::Settings;
-use host_sim::shown::MOST_SHOWN;
+use plant::shown::MOST_SHOWN;
 use serde::Deserialize;
 
 use crate::toml_file::{MOST_ORIGIN, TomlError, TomlFile};

@@ -2,8 +2,8 @@
 
 use std::path::{Path, PathBuf};
 
-use host_sim::files::{ReadError, WriteError};
-use host_sim::shown::brief;
+use plant::files::{ReadError, WriteError};
+use plant::shown::brief;
 
 use crate::toml_file::TomlError;
 

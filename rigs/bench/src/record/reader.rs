@@ -2,7 +2,7 @@
 
 use std::path::{Path, PathBuf};
 
-use host_sim::files::bytes_of;
+use plant::files::bytes_of;
 
 use super::writer::CRC;
 use super::{

@@ -2,7 +2,7 @@
 
 use std::path::Path;
 
-use host_sim::files::{bytes_of, write_whole};
+use plant::files::{bytes_of, write_whole};
 
 use super::{RecordError, SERIES_LIMIT};
 

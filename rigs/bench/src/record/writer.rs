@@ -8,7 +8,7 @@ use crc::{CRC_32_ISO_HDLC, Crc, Digest};
 use firmware_core::calibration::Calibration;
 use firmware_core::units::Tick;
 
-use host_sim::files::{bytes_of, write_whole};
+use plant::files::{bytes_of, write_whole};
 
 use crate::client::StreamItem;
 

@@ -5,10 +5,10 @@
 
 use std::path::PathBuf;
 
-use host_sim::campaign::{
+use serde::Serialize;
+use study::campaign::{
     CampaignError, CampaignPlan, CampaignStats, CheckpointError, MetricSummary, Next, run_campaign,
 };
-use serde::Serialize;
 
 use super::metric_digits::shown_to;
 use super::parts_on_engine::{ON_WHAT_GROUND, ToldParts, put_on};
@@ -100,7 +100,7 @@ struct Told {
     seed: u64,
     runs: u64,
     failures: u64,
-    failed: Vec<host_sim::campaign::FailedRun>,
+    failed: Vec<study::campaign::FailedRun>,
     metrics: Vec<ToldMetric>,
 }
 

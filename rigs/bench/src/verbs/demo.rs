@@ -4,10 +4,10 @@ use std::path::PathBuf;
 
 use firmware_core::calibration::{Setup, Warmth};
 use firmware_core::link::Pacing;
-use host_sim::catalogue;
-use host_sim::files::write_whole;
-use host_sim::scenario::BuiltIn;
+use plant::files::write_whole;
 use serde::Serialize;
+use study::catalogue;
+use study::scenario::BuiltIn;
 
 use crate::caution::{self, Acknowledged, CAUTIONS};
 use crate::console::Console;
@@ -113,7 +113,7 @@ fn target(args: &Args) -> Result<Target, Failure> {
     })
 }
 
-fn scenario() -> Result<host_sim::scenario::Scenario, Failure> {
+fn scenario() -> Result<study::scenario::Scenario, Failure> {
     let built_in = BuiltIn::named(SCENARIO)
         .ok_or_else(|| Failure::undetermined(format!("the built-in scenario {SCENARIO} is missing")))?;
     built_in.scenario().map_err(Failure::undetermined)

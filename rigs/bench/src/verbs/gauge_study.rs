@@ -7,8 +7,8 @@
 use std::fmt::Write as _;
 
 use firmware_core::settings::Settings;
-use host_sim::campaign::learn::{StudyPlan, StudyReadings, TOLERANCE, study};
 use serde::Serialize;
+use study::campaign::learn::{StudyPlan, StudyReadings, TOLERANCE, study};
 
 use crate::console::Console;
 use crate::exit::{Exit, Failure, VerbResult};

@@ -3,8 +3,8 @@
 
 use std::path::PathBuf;
 
-use host_sim::campaign::guard::{GuardCampaign, Row, Table, run as run_worlds};
 use serde::Serialize;
+use study::campaign::guard::{GuardCampaign, Row, Table, run as run_worlds};
 
 use super::{guard_report, simulate};
 use crate::console::Console;

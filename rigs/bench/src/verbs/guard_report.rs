@@ -3,7 +3,7 @@
 //! In: the campaign's table. Out: a verdict (not fit when a world passed a limit without explanation) whose
 //! figures name their conditions, and a report. Nothing is computed here that the table does not hold.
 
-use host_sim::campaign::guard::{Row, Table};
+use study::campaign::guard::{Row, Table};
 
 use crate::caution::CAUTIONS;
 use crate::exit::Failure;
@@ -155,7 +155,7 @@ fn page(table: &Table, verdict: Verdict, seed: u64, worlds: u32) -> Report {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use host_sim::campaign::guard::GuardFault;
+    use study::campaign::guard::GuardFault;
 
     fn row(unhandled: Vec<u32>) -> Row {
         Row {

@@ -4,8 +4,8 @@ use std::fmt::Write as _;
 use std::path::PathBuf;
 
 use firmware_core::settings::Settings;
-use host_sim::campaign::learn::{LearnCampaign, Rate, campaign};
-use host_sim::catalogue::{self, Preset, Tag};
+use study::campaign::learn::{LearnCampaign, Rate, campaign};
+use study::catalogue::{self, Preset, Tag};
 
 use super::learn_picture;
 use crate::console::Console;

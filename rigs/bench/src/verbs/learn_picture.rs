@@ -4,7 +4,7 @@
 
 use std::fmt::Write as _;
 
-use host_sim::campaign::learn::{FaultTally, LearnCampaign};
+use study::campaign::learn::{FaultTally, LearnCampaign};
 
 use crate::output::MADE_BY;
 

@@ -10,8 +10,8 @@ mod travel;
 use std::path::PathBuf;
 
 use firmware_core::settings::Settings;
-use host_sim::matching::{Change, OpeningMatch, Study, StudyPlan, TravelCheck, match_sheets, remap_settings};
-use host_sim::parts::PartsSheet;
+use parts::PartsSheet;
+use parts::matching::{Change, OpeningMatch, Study, StudyPlan, TravelCheck, match_sheets, remap_settings};
 use serde::Serialize;
 
 use super::simulate;

@@ -5,10 +5,10 @@
 
 use std::path::Path;
 
-use host_sim::matching::{AreaOnEngine, PartsOnEngine};
-use host_sim::parts::PartsSheet;
-use host_sim::scenario::Scenario;
+use parts::PartsSheet;
+use parts::matching::{AreaOnEngine, PartsOnEngine};
 use serde::Serialize;
+use study::scenario::Scenario;
 
 use crate::exit::Failure;
 

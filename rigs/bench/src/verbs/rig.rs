@@ -10,8 +10,8 @@ use std::time::Duration;
 
 use firmware_core::learn::{Check, CheckSet};
 use firmware_core::link::Pacing;
-use host_sim::catalogue::{self, Case};
 use serde::Serialize;
+use study::catalogue::{self, Case};
 use virtual_rig::rig::SimulatedRig;
 use virtual_rig::runner::{Ended, RunningRig};
 
@@ -21,7 +21,7 @@ use crate::exit::{Exit, Failure, VerbResult};
 use crate::interrupt;
 use crate::port::{BAUD, DEFAULT_UNIT};
 use crate::profile::{DEMO_LIMITS, DEMO_PROFILE};
-use host_sim::files::write_together;
+use plant::files::write_together;
 
 /// What `rig` takes.
 #[derive(Debug, clap::Args)]

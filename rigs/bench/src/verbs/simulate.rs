@@ -11,12 +11,12 @@ mod words;
 use std::path::{Path, PathBuf};
 
 use firmware_core::settings::Settings;
-use host_sim::campaign::{self, CampaignPlan, Spread};
-use host_sim::metrics::{METRICS, MetricColumn, Metrics};
-use host_sim::run::{Record, RunError, RunOutcome, run_world};
-use host_sim::scenario::{BuiltIn, Scenario, builtins};
-use host_sim::shown::brief;
+use plant::shown::brief;
 use serde::Serialize;
+use study::campaign::{self, CampaignPlan, Spread};
+use study::metrics::{METRICS, MetricColumn, Metrics};
+use study::run::{Record, RunError, RunOutcome, run_world};
+use study::scenario::{BuiltIn, Scenario, builtins};
 
 use super::campaign::MOST_RUNS;
 use super::metric_digits::shown_to;
@@ -149,7 +149,7 @@ pub(super) fn scenario(name: &str) -> Result<Scenario, Failure> {
 /// The spread in a file, or the built-in one.
 pub(super) fn spread(file: Option<&PathBuf>) -> Result<Spread, Failure> {
     let Some(path) = file else { return Ok(Spread::default()) };
-    let text = host_sim::settings_file::text_of(path).map_err(Failure::usage)?;
+    let text = plant::settings_file::text_of(path).map_err(Failure::usage)?;
     Spread::from_toml(&text, &path.display().to_string()).map_err(Failure::usage)
 }
 

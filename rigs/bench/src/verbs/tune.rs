@@ -10,11 +10,11 @@ use std::path::{Path, PathBuf};
 use clap::ValueEnum;
 use firmware_core::command::Command;
 use firmware_core::settings::Settings;
-use host_sim::tuning::{
+use serde::Serialize;
+use tune::{
     Gains, Identified, Loop, Margins, Process, Rule, StepResponse, TunePoint, identify, predicted, simulated,
     tuned_settings,
 };
-use serde::Serialize;
 
 use crate::console::Console;
 use crate::criteria::{profile, same_profile};

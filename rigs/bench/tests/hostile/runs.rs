@@ -8,7 +8,7 @@ use std::thread;
 use std::time::{Duration, Instant};
 
 use firmware_core::link::Pacing;
-use host_sim::catalogue;
+use study::catalogue;
 use tempfile::TempDir;
 use virtual_rig::rig::SimulatedRig;
 use virtual_rig::runner::RunningRig;

@@ -5,7 +5,7 @@ use std::time::Instant;
 
 use firmware_core::link::{Decoder, Pacing, ToBoard};
 use firmware_core::units::Duty;
-use host_sim::catalogue;
+use study::catalogue;
 use virtual_rig::rig::SimulatedRig;
 use virtual_rig::runner::TickedRig;
 

@@ -1,8 +1,8 @@
 //! The report of a match: side-by-side table, areas, opening map, boost responses, tornado.
 
-use host_sim::matching::{AirComparison, ENTERS, Side, Study, WhatIf};
+use parts::matching::{AirComparison, ENTERS, Sensitivity, Side, Study};
 
-use host_sim::parts::{Origin, ToleranceOrigin};
+use parts::{Origin, ToleranceOrigin};
 
 use super::{Told, text};
 use crate::caution::CAUTIONS;
@@ -41,7 +41,7 @@ fn sections(told: &Told) -> Vec<Section> {
         map(study),
         settings(told),
         engine(told),
-        tolerances(&study.what_if),
+        tolerances(&study.sensitivity),
     ];
     sections.extend(travel(told));
     sections
@@ -108,7 +108,7 @@ fn areas(study: &Study) -> Section {
 }
 
 fn map(study: &Study) -> Section {
-    let points = |of: fn(&host_sim::matching::Knot) -> f64| {
+    let points = |of: fn(&parts::matching::Knot) -> f64| {
         study.map.iter().map(|knot| (knot.old_opening, of(knot))).collect::<Vec<_>>()
     };
     let openings = Chart::new(
@@ -171,18 +171,18 @@ fn response(run: &AirComparison, limit_kpa: f64) -> Chart {
 }
 
 /// The tornado: one bar per value, longest at the top.
-fn tornado(what_if: &WhatIf) -> Chart {
+fn tornado(sensitivity: &Sensitivity) -> Chart {
     /// Half a bar's height; bars stand 1 apart.
     const HALF_BAR: f64 = 0.32;
-    let shown = what_if.bars.len().min(BARS_SHOWN);
+    let shown = sensitivity.bars.len().min(BARS_SHOWN);
     let chart = Chart::new(
         "Boost 1 s after tip-in, each value at both ends of its tolerance",
         Axis::fit("change of boost, kPa"),
         Axis::fixed("longest bar on top", 0.0, shown as f64 + 1.0),
     );
-    what_if.bars.iter().take(BARS_SHOWN).enumerate().fold(chart, |chart, (at, bar)| {
+    sensitivity.bars.iter().take(BARS_SHOWN).enumerate().fold(chart, |chart, (at, bar)| {
         let y = (shown - at) as f64;
-        let ends = [bar.low_kpa - what_if.nominal_kpa, bar.high_kpa - what_if.nominal_kpa];
+        let ends = [bar.low_kpa - sensitivity.nominal_kpa, bar.high_kpa - sensitivity.nominal_kpa];
         let ink = if bar.estimated { Ink::Limit } else { Ink::Main };
         let edge = |x: f64| (x, y - HALF_BAR, y + HALF_BAR);
         let (left, right) = (ends[0].min(ends[1]), ends[0].max(ends[1]));
@@ -193,8 +193,8 @@ fn tornado(what_if: &WhatIf) -> Chart {
     })
 }
 
-fn tolerances(what_if: &WhatIf) -> Section {
-    let spread = &what_if.campaign;
+fn tolerances(sensitivity: &Sensitivity) -> Section {
+    let spread = &sensitivity.campaign;
     let text = format!(
         "Values drawn in the limit's colour were estimated: measuring them narrows the result most. All \
          tolerances at once ({} draws, seed {}): {:.1} kPa, standard deviation {:.1} kPa, {:.1} to {:.1} kPa.",
@@ -207,8 +207,8 @@ fn tolerances(what_if: &WhatIf) -> Section {
     );
     Section::new("Which measurement matters most")
         .text(&text)
-        .charts([tornado(what_if)])
-        .table(table_of(text::bar_rows(what_if, what_if.bars.len())))
+        .charts([tornado(sensitivity)])
+        .table(table_of(text::bar_rows(sensitivity, sensitivity.bars.len())))
 }
 
 fn travel(told: &Told) -> Option<Section> {

@@ -2,9 +2,9 @@
 
 use std::path::Path;
 
-use host_sim::matching::{Knot, Met, MinimumFlow, Response, SheetValue, Side, Study, TravelCheck, WhatIf};
-use host_sim::parts::Origin;
-use host_sim::parts::figures::Figure;
+use parts::Origin;
+use parts::figures::Figure;
+use parts::matching::{Knot, Met, MinimumFlow, Response, Sensitivity, SheetValue, Side, Study, TravelCheck};
 
 use super::Told;
 
@@ -22,7 +22,7 @@ pub(super) fn told(told: &Told, out: Option<&Path>) -> String {
         aligned(&map_rows(&study.map)),
         aligned(&settings_rows(told)),
         aligned(&air_rows(told)),
-        what_if(&study.what_if),
+        sensitivity(&study.sensitivity),
     ];
     parts.extend(told.travel.as_ref().map(travel));
     parts.push(verdict(study));
@@ -233,24 +233,24 @@ fn air_row(name: &str, opening: f64, response: &Response, margin_kpa: f64) -> Ve
 }
 
 /// The longest bars of the tornado, head first.
-pub(super) fn bar_rows(what_if: &WhatIf, shown: usize) -> Vec<Vec<String>> {
+pub(super) fn bar_rows(sensitivity: &Sensitivity, shown: usize) -> Vec<Vec<String>> {
     let mut rows =
         vec![row(["boost 1 s after tip-in hangs on", "value", "at low end, kPa", "at high end, kPa"])];
-    rows.extend(what_if.bars.iter().take(shown).map(|bar| {
+    rows.extend(sensitivity.bars.iter().take(shown).map(|bar| {
         let mark = if bar.estimated { " (estimated: measure it)" } else { "" };
         row([
             format!("{}{mark}", bar.field),
             format!("{} ± {} {}", number(bar.value), number(bar.tolerance), bar.unit),
-            format!("{:+.2}", bar.low_kpa - what_if.nominal_kpa),
-            format!("{:+.2}", bar.high_kpa - what_if.nominal_kpa),
+            format!("{:+.2}", bar.low_kpa - sensitivity.nominal_kpa),
+            format!("{:+.2}", bar.high_kpa - sensitivity.nominal_kpa),
         ])
     }));
     rows
 }
 
-fn what_if(what_if: &WhatIf) -> String {
-    let rows = bar_rows(what_if, BARS_SHOWN);
-    let spread = &what_if.campaign;
+fn sensitivity(sensitivity: &Sensitivity) -> String {
+    let rows = bar_rows(sensitivity, BARS_SHOWN);
+    let spread = &sensitivity.campaign;
     format!(
         "{}\nAll tolerances at once, {} draws, seed {}: {:.1} kPa, standard deviation {:.1}, from {:.1} to {:.1}",
         aligned(&rows),

@@ -4,8 +4,8 @@ use std::path::{Path, PathBuf};
 
 use firmware_core::calibration::Setup;
 use firmware_core::settings::CountsDirection;
-use host_sim::matching::{LearnedCounts, LeverSensor, OpeningSign, TravelCheck, check_travel};
-use host_sim::parts::PartsSheet;
+use parts::PartsSheet;
+use parts::matching::{LearnedCounts, LeverSensor, OpeningSign, TravelCheck, check_travel};
 
 use crate::criteria;
 use crate::exit::Failure;

@@ -1,8 +1,8 @@
 //! The page of `simulate`: every run in the same pictures, then the metrics side by side.
 
-use host_sim::metrics::METRICS;
-use host_sim::run::TraceRow;
-use host_sim::scenario::Scenario;
+use study::metrics::METRICS;
+use study::scenario::Scenario;
+use study::trace::TraceRow;
 
 use super::{ON_WHAT_GROUND, Shown, Told, cell, words};
 use crate::caution::CAUTIONS;

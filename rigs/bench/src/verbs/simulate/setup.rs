@@ -6,7 +6,7 @@
 use std::path::{Path, PathBuf};
 
 use firmware_core::settings::Settings;
-use host_sim::scenario::Scenario;
+use study::scenario::Scenario;
 
 use super::Args;
 use crate::exit::Failure;

@@ -1,0 +1,22 @@
+//! From an old turbo to a new one: the opening map that keeps the nozzle area, the controller settings that
+//! go with it, what the engine sees, which measurement matters, and whether the learned travel fits the parts.
+
+mod air;
+mod learned;
+mod on_engine;
+mod opening_map;
+mod remap;
+mod sensitivity;
+mod study;
+
+pub use air::{AirComparison, AirError, ENTERS, LoadStep, Response, TurboOnEngine, compare};
+
+pub use learned::{
+    ClockedPart, End, EndReserve, LearnedCounts, LeverSensor, NoLeverTravel, OpeningSign, TravelCheck,
+    TravelFinding, check_travel,
+};
+pub use on_engine::{AreaOnEngine, PartsOnEngine};
+pub use opening_map::{Knot, Met, MinimumFlow, OpeningMatch, Unmet};
+pub use remap::{Change, Remapped, remap_settings};
+pub use sensitivity::{Bar, SWEPT, Sensitivity, Spread, sensitivity};
+pub use study::{AreaPoint, SheetValue, Side, Study, StudyError, StudyPlan, match_sheets};

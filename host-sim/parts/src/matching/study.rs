@@ -1,0 +1,263 @@
+//! The whole comparison of two parts sheets, ready to print.
+//!
+//! In: two checked sheets and what to run. Out: figures side by side, the opening map, what the engine sees,
+//! which value matters most, and in words what cannot be met and what that does. Refuses what the air path
+//! refuses, and a boost response that cannot be computed.
+
+use serde::Serialize;
+
+use super::air::{AirComparison, AirError, compare};
+use super::opening_map::{Knot, Met, MinimumFlow, OpeningMatch, Unmet};
+use super::sensitivity::{Sensitivity, sensitivity};
+use crate::figures::{
+    Figure, StackUp, VaneRotation, figures, indexing_stack, propagate_sheet, vane_rotation,
+};
+use crate::{Field, PartsSheet, Quantity};
+use plant::nozzle::RingError;
+
+/// Points of curves and of the opening map.
+const POINTS: u32 = 21;
+/// Standard uncertainty of an area, as a share of it, up to which the area may be called met (common
+/// practice, no source): measured rings reach 5 %, one with an estimated vane thickness 30 %.
+const AREA_KNOWN_TO: f64 = 0.10;
+/// Values named to be measured first.
+const MEASURE_FIRST: usize = 2;
+
+/// What to run.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct StudyPlan {
+    /// Boost that must not be passed, absolute kPa.
+    pub boost_limit_kpa: f64,
+    /// Draws of the what-if campaign.
+    pub runs: u32,
+    /// Its seed.
+    pub seed: u64,
+}
+
+/// A value of the sheet with where it came from.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct SheetValue {
+    /// `section.key`.
+    pub field: String,
+    /// Unit of the quantity.
+    pub unit: &'static str,
+    /// Value, tolerance, who and with what, or the rule.
+    #[serde(flatten)]
+    pub quantity: Quantity,
+}
+
+/// Effective area at an opening, with its uncertainty.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct AreaPoint {
+    /// Opening.
+    pub opening: f64,
+    /// Vane angle from the tangent, degrees.
+    pub vane_deg: f64,
+    /// Geometric throat area, mm².
+    pub throat_mm2: f64,
+    /// Effective area, mm².
+    pub effective_mm2: f64,
+    /// Its standard uncertainty, mm².
+    pub standard_uncertainty_mm2: f64,
+}
+
+/// One turbo's side of the table.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Side {
+    /// Name.
+    pub name: String,
+    /// Remark.
+    pub note: String,
+    /// Figures, in the same order on both sides.
+    pub figures: Vec<Figure>,
+    /// Area against opening, stops as found.
+    pub area: Vec<AreaPoint>,
+    /// Indexing tolerances as vane angle.
+    pub indexing: StackUp,
+    /// Vane rotation at the vanes and by the linkage.
+    pub rotation: VaneRotation,
+    /// Vane tips' radius over wheel radius, closed and open: the vaneless gap.
+    pub vaneless_ratio: (f64, f64),
+    /// When the parts were measured, as written.
+    pub measured_on: String,
+    /// Every value the figures rest on.
+    pub values: Vec<SheetValue>,
+}
+
+/// The comparison.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Study {
+    /// What was run.
+    pub plan: StudyPlan,
+    /// The turbo that the calibration was made for.
+    pub old: Side,
+    /// The turbo that goes on.
+    pub new: Side,
+    /// Rotor inertia, new over old.
+    pub inertia_ratio: f64,
+    /// How the minimum flow is kept.
+    pub minimum_flow: MinimumFlow,
+    /// The opening map.
+    pub map: Vec<Knot>,
+    /// Where the area cannot be met.
+    pub unmet: Vec<Unmet>,
+    /// The engine, three ways.
+    pub air: Vec<AirComparison>,
+    /// Which value matters most.
+    pub sensitivity: Sensitivity,
+    /// What is not met, with its effect; empty where everything is.
+    pub not_met: Vec<String>,
+    /// Areas not known well enough to call them met, and what to measure first; empty where all are.
+    pub not_known: Vec<String>,
+}
+
+/// Why there is no comparison.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+pub enum StudyError {
+    /// A ring that is none.
+    #[error(transparent)]
+    Ring(#[from] RingError),
+    /// The air path refuses.
+    #[error("the air path cannot be run with these parts: {0}")]
+    Air(#[from] AirError),
+    /// The boost response of the new turbo is not a number.
+    #[error(
+        "the boost response of the new turbo cannot be computed; check wheel diameters and rotor inertia"
+    )]
+    NoResponse,
+}
+
+/// The map between two sheets, the new ring's stop adjusted where it can be.
+///
+/// # Errors
+/// Dimensions that make no ring.
+pub fn match_sheets(old: &PartsSheet, new: &PartsSheet) -> Result<OpeningMatch, RingError> {
+    let least_deg = new.get(Field::LeastAngle).map(|angle| angle.value);
+    Ok(OpeningMatch::between(old.nozzle()?, new.nozzle()?, least_deg))
+}
+
+impl Study {
+    /// Compares two sheets.
+    ///
+    /// # Errors
+    /// See [`StudyError`].
+    pub fn of(old: &PartsSheet, new: &PartsSheet, plan: StudyPlan) -> Result<Self, StudyError> {
+        let found = match_sheets(old, new)?;
+        let air = compare(old, new, &found, plan.boost_limit_kpa)?;
+        let sensitivity =
+            sensitivity(old, new, &found, plan.runs, plan.seed).ok_or(StudyError::NoResponse)?;
+        let unmet = found.unmet();
+        Ok(Self {
+            plan,
+            old: side(old)?,
+            new: side(new)?,
+            inertia_ratio: new.value(Field::RotorInertia) / old.value(Field::RotorInertia),
+            minimum_flow: found.minimum_flow,
+            map: found.knots(POINTS),
+            not_met: not_met(&found.minimum_flow, &unmet, &air),
+            not_known: [old, new].into_iter().filter_map(not_known).collect(),
+            unmet,
+            air,
+            sensitivity,
+        })
+    }
+}
+
+fn side(sheet: &PartsSheet) -> Result<Side, RingError> {
+    let nozzle = sheet.nozzle()?;
+    let wheel_mm = sheet.value(Field::TurbineInducer) / 2.0;
+    let gap = |opening: f64| nozzle.ring.trailing_radius_mm(nozzle.angle_deg(opening)) / wheel_mm;
+    Ok(Side {
+        name: sheet.name.clone(),
+        note: sheet.note.clone(),
+        figures: figures(sheet),
+        area: (0..POINTS).map(|at| area_point(sheet, f64::from(at) / f64::from(POINTS - 1))).collect(),
+        indexing: indexing_stack(sheet),
+        rotation: vane_rotation(sheet),
+        vaneless_ratio: (gap(0.0), gap(1.0)),
+        measured_on: sheet.measured_on.clone(),
+        values: sheet
+            .quantities()
+            .map(|(field, quantity)| SheetValue {
+                field: field.path(),
+                unit: field.spec().dimension.symbol(),
+                quantity: quantity.clone(),
+            })
+            .collect(),
+    })
+}
+
+fn area_point(sheet: &PartsSheet, opening: f64) -> AreaPoint {
+    let of = |sheet: &PartsSheet| sheet.nozzle().map_or(f64::NAN, |n| n.effective_area_mm2(opening));
+    let effective = propagate_sheet(sheet, of);
+    let (vane_deg, throat_mm2) = sheet
+        .nozzle()
+        .map_or((f64::NAN, f64::NAN), |nozzle| (nozzle.angle_deg(opening), nozzle.throat_area_mm2(opening)));
+    AreaPoint {
+        opening,
+        vane_deg,
+        throat_mm2,
+        effective_mm2: effective.value,
+        standard_uncertainty_mm2: effective.standard_uncertainty,
+    }
+}
+
+/// In words: at which opening the area is known worst, and which values to measure for it; nothing where it
+/// is known well enough all along.
+fn not_known(sheet: &PartsSheet) -> Option<String> {
+    let share = |point: &AreaPoint| point.standard_uncertainty_mm2 / point.effective_mm2;
+    let worst = (0..POINTS)
+        .map(|at| area_point(sheet, f64::from(at) / f64::from(POINTS - 1)))
+        .max_by(|one, other| share(one).total_cmp(&share(other)))
+        .filter(|point| share(point) > AREA_KNOWN_TO)?;
+    let spread = propagate_sheet(sheet, |sheet| {
+        sheet.nozzle().map_or(f64::NAN, |nozzle| nozzle.effective_area_mm2(worst.opening))
+    });
+    let mut shares = spread.contributions;
+    shares.sort_by(|one, other| other.component.abs().total_cmp(&one.component.abs()));
+    let first: Vec<String> = shares.into_iter().take(MEASURE_FIRST).map(|share| share.name).collect();
+    Some(format!(
+        "{}: {:.0} ± {:.0} mm² at opening {:.2}, and met may be said to ± {:.0} %; measure {} first",
+        sheet.name,
+        worst.effective_mm2,
+        worst.standard_uncertainty_mm2,
+        worst.opening,
+        100.0 * AREA_KNOWN_TO,
+        first.join(" and ")
+    ))
+}
+
+/// In words: what is missed, and what the engine will see of it.
+fn not_met(minimum: &MinimumFlow, unmet: &[Unmet], air: &[AirComparison]) -> Vec<String> {
+    let at = |name: &str| air.iter().find(|comparison| comparison.point.name == name);
+    let mut words = Vec::new();
+    if let MinimumFlow::NotMet { least_mm2, at_deg, wanted_mm2 } = minimum {
+        words.push(format!(
+            "minimum flow: the ring leaves {least_mm2:.1} mm² at its closed stop ({at_deg:.2}°), the \
+             calibration expects {wanted_mm2:.1} mm²; a stop that can be set further closed is needed"
+        ));
+    }
+    for miss in unmet {
+        let percent = 100.0 * (miss.worst_ratio - 1.0);
+        let stretch = format!("openings {:.3} to {:.3}", miss.from, miss.to);
+        let effect = match miss.met {
+            Met::SameArea => continue,
+            Met::AreaTooLarge => at("exhaust brake").map(|brake| {
+                format!(
+                    "exhaust-brake pressure {:.0} → {:.0} kPa, and boost builds later from low speed",
+                    brake.old.exhaust_kpa, brake.new_after.exhaust_kpa
+                )
+            }),
+            Met::AreaTooSmall => at("full load").map(|full| {
+                format!(
+                    "exhaust pressure {:.0} → {:.0} kPa at full load as mapped; wherever the calibration \
+                     opens beyond {:.3} the exhaust backs up, and the guard has less area to open",
+                    full.old.exhaust_kpa, full.new_after.exhaust_kpa, miss.from
+                )
+            }),
+        };
+        words
+            .push(format!("{stretch}: area misses by up to {percent:+.1} %; {}", effect.unwrap_or_default()));
+    }
+    words
+}

@@ -1,0 +1,381 @@
+//! What an actuator is made of, as it stands in a file.
+//!
+//! Angles are at the output lever, in radians; positive motor voltage raises the angle. The spring pulls
+//! toward angle 0. Refuses negative masses, an efficiency outside (0, 1] and stops without travel.
+
+use serde::{Deserialize, Serialize};
+
+use super::contact::{Obstruction, Stop, StopPair};
+use crate::check::{BadParameter, above_zero, between, not_negative};
+use crate::friction::LuGreParams;
+
+/// A brushed direct-current motor.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(default, deny_unknown_fields)]
+pub struct MotorParams {
+    /// Winding resistance at the reference temperature, Ω.
+    pub resistance_ohm: f64,
+    /// Winding inductance, H.
+    pub inductance_h: f64,
+    /// Torque constant (= back-emf constant) at the reference temperature, N m/A.
+    pub torque_constant_nm_per_a: f64,
+    /// Rotor inertia, kg m².
+    pub rotor_inertia_kg_m2: f64,
+    /// Winding heat; without it the winding stays at the reference temperature.
+    pub heat: Option<HeatParams>,
+}
+
+/// One-body winding heat.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(default, deny_unknown_fields)]
+pub struct HeatParams {
+    /// Heat capacity of the winding, J/K.
+    pub capacity_j_per_k: f64,
+    /// Resistance to the surroundings, K/W.
+    pub resistance_k_per_w: f64,
+    /// Surroundings (housing) temperature, °C.
+    pub surroundings_c: f64,
+    /// Winding resistance rise per kelvin; copper 0.003 93.
+    pub copper_per_k: f64,
+    /// Torque constant change per kelvin; ferrite magnets about −0.002 (common practice, no source).
+    pub magnet_per_k: f64,
+}
+
+/// Temperature at which motor data are stated, °C.
+pub(crate) const REFERENCE_C: f64 = 20.0;
+
+/// What the bridge does when the duty is exactly 0.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum BridgeIdle {
+    /// All switches off: the current dies through the diodes, the motor coasts.
+    Open,
+    /// Winding shorted: the motor brakes itself.
+    Shorted,
+}
+
+/// H-bridge and what feeds it.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(default, deny_unknown_fields)]
+pub struct BridgeParams {
+    /// Supply voltage without load, V.
+    pub supply_v: f64,
+    /// Resistance of supply and leads, Ω: the supply sags by it.
+    pub source_resistance_ohm: f64,
+    /// Both conducting switches together, Ω.
+    pub switch_resistance_ohm: f64,
+    /// Duty lost to dead time, 0 to 0.2.
+    pub dead_band: f64,
+    /// What duty 0 means.
+    pub idle: BridgeIdle,
+}
+
+/// Gear between motor and lever.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(default, deny_unknown_fields)]
+pub struct GearParams {
+    /// Motor turns per lever turn.
+    pub ratio: f64,
+    /// Share of the motor torque that arrives; the rest is lost to load-dependent friction. Above 0, at most 1.
+    pub efficiency: f64,
+    /// Viscous loss at the lever, N m s/rad.
+    pub viscous_nm_s_per_rad: f64,
+}
+
+/// Return spring toward angle 0.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(default, deny_unknown_fields)]
+pub struct SpringParams {
+    /// Torque at angle 0, N m.
+    pub preload_nm: f64,
+    /// Rate, N m/rad.
+    pub rate_nm_per_rad: f64,
+}
+
+/// What joins lever and ring.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case", deny_unknown_fields)]
+pub enum Linkage {
+    /// No play: lever and ring are one body.
+    Rigid,
+    /// Play between two bodies in contact.
+    Lash {
+        /// Whole play, rad at the lever.
+        play_rad: f64,
+        /// Contact stiffness, N m/rad.
+        stiffness_nm_per_rad: f64,
+        /// Contact damping, N m s/rad.
+        damping_nm_s_per_rad: f64,
+    },
+    /// Nothing: the lever is on its own (a free actuator, or a rod that has come off).
+    Detached,
+}
+
+impl Linkage {
+    /// A worn or new joint with this much play, degrees; contact stiffness as in bench actuator A.
+    #[must_use]
+    pub fn with_play_deg(play_deg: f64) -> Self {
+        if play_deg <= 0.0 {
+            return Self::Rigid;
+        }
+        Self::Lash {
+            play_rad: play_deg.to_radians(),
+            stiffness_nm_per_rad: 2000.0,
+            damping_nm_s_per_rad: 1.0,
+        }
+    }
+
+    /// Whole play, rad; 0 when rigid or detached.
+    #[must_use]
+    pub fn play_rad(&self) -> f64 {
+        match self {
+            Self::Lash { play_rad, .. } => *play_rad,
+            Self::Rigid | Self::Detached => 0.0,
+        }
+    }
+}
+
+/// More friction over a part of the travel.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct SootPatch {
+    /// Middle of the patch, rad.
+    pub centre_rad: f64,
+    /// Half its width, rad.
+    pub half_width_rad: f64,
+    /// Friction levels are multiplied by up to this much in the middle; 1 or more.
+    pub factor: f64,
+}
+
+/// The vane ring.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(default, deny_unknown_fields)]
+pub struct RingParams {
+    /// Inertia of ring, vanes and lever side, kg m².
+    pub inertia_kg_m2: f64,
+    /// Friction between ring and housing.
+    pub friction: LuGreParams,
+    /// Soot on a part of the travel.
+    pub soot_patch: Option<SootPatch>,
+    /// Ring contact and minimum-flow stops.
+    pub stops: StopPair,
+    /// Something in the way.
+    pub obstruction: Option<Obstruction>,
+}
+
+/// A whole actuator with its ring.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(default, deny_unknown_fields)]
+pub struct ActuatorParams {
+    /// Motor.
+    pub motor: MotorParams,
+    /// Bridge and supply.
+    pub bridge: BridgeParams,
+    /// Gear.
+    pub gear: GearParams,
+    /// Return spring, if any.
+    pub spring: Option<SpringParams>,
+    /// Stops inside the actuator, felt by the lever with or without a ring.
+    pub lever_stops: StopPair,
+    /// What joins lever and ring.
+    pub linkage: Linkage,
+    /// The ring.
+    pub ring: RingParams,
+}
+
+/// Travel of bench actuator A between its ring stops, rad (70°).
+pub const BENCH_TRAVEL_RAD: f64 = 70.0 * core::f64::consts::PI / 180.0;
+
+impl ActuatorParams {
+    /// Invented bench actuator A in its plainest form: no play, ideal supply, no winding heat, no
+    /// internal stops. The form that the outside checks use.
+    #[must_use]
+    pub fn bench_actuator_a() -> Self {
+        Self {
+            motor: MotorParams {
+                resistance_ohm: 1.6,
+                inductance_h: 0.9e-3,
+                torque_constant_nm_per_a: 0.018,
+                rotor_inertia_kg_m2: 2.2e-6,
+                heat: None,
+            },
+            bridge: BridgeParams {
+                supply_v: 12.0,
+                source_resistance_ohm: 0.0,
+                switch_resistance_ohm: 0.0,
+                dead_band: 0.0,
+                idle: BridgeIdle::Shorted,
+            },
+            gear: GearParams { ratio: 48.0, efficiency: 1.0, viscous_nm_s_per_rad: 0.03 },
+            spring: Some(SpringParams::default()),
+            lever_stops: StopPair::default(),
+            linkage: Linkage::Rigid,
+            ring: RingParams {
+                inertia_kg_m2: 2.5e-4,
+                friction: LuGreParams::bench_ring_a(),
+                soot_patch: None,
+                stops: StopPair {
+                    low: Some(Stop::bench_a(0.0)),
+                    high: Some(Stop::bench_a(BENCH_TRAVEL_RAD)),
+                },
+                obstruction: None,
+            },
+        }
+    }
+
+    /// Bench actuator A as it is used in the demo: play in the joint, a real supply, dead time, winding
+    /// heat, gear loss, and internal stops outside the ring's own (−4° and 75°). All invented.
+    #[must_use]
+    pub fn bench_actuator_a_in_service() -> Self {
+        let plain = Self::bench_actuator_a();
+        Self {
+            motor: MotorParams { heat: Some(HeatParams::default()), ..plain.motor },
+            bridge: BridgeParams {
+                supply_v: 12.0,
+                source_resistance_ohm: 0.08,
+                switch_resistance_ohm: 0.04,
+                dead_band: 0.01,
+                idle: BridgeIdle::Open,
+            },
+            gear: GearParams { efficiency: 0.92, ..plain.gear },
+            lever_stops: StopPair {
+                low: Some(Stop::bench_a((-4.0_f64).to_radians())),
+                high: Some(Stop::bench_a(75.0_f64.to_radians())),
+            },
+            linkage: Linkage::with_play_deg(0.4),
+            ..plain
+        }
+    }
+
+    /// Inertia of rotor and gear seen at the lever, kg m².
+    #[must_use]
+    pub fn lever_inertia_kg_m2(&self) -> f64 {
+        self.gear.ratio * self.gear.ratio * self.motor.rotor_inertia_kg_m2
+    }
+
+    /// Checks every field.
+    ///
+    /// # Errors
+    /// Names the first field that is out of range.
+    pub fn validate(&self) -> Result<(), BadParameter> {
+        self.motor.validate().map_err(|e| e.within("motor"))?;
+        self.bridge.validate().map_err(|e| e.within("bridge"))?;
+        self.gear.validate().map_err(|e| e.within("gear"))?;
+        if let Some(spring) = &self.spring {
+            spring.validate().map_err(|e| e.within("spring"))?;
+        }
+        self.lever_stops.validate().map_err(|e| e.within("lever_stops"))?;
+        self.linkage.validate().map_err(|e| e.within("linkage.lash"))?;
+        self.ring.validate().map_err(|e| e.within("ring"))
+    }
+}
+
+impl MotorParams {
+    fn validate(&self) -> Result<(), BadParameter> {
+        above_zero("resistance_ohm", self.resistance_ohm)?;
+        above_zero("inductance_h", self.inductance_h)?;
+        not_negative("torque_constant_nm_per_a", self.torque_constant_nm_per_a)?;
+        above_zero("rotor_inertia_kg_m2", self.rotor_inertia_kg_m2)?;
+        let Some(heat) = &self.heat else { return Ok(()) };
+        above_zero("heat.capacity_j_per_k", heat.capacity_j_per_k)?;
+        above_zero("heat.resistance_k_per_w", heat.resistance_k_per_w)?;
+        between("heat.surroundings_c", heat.surroundings_c, -60.0, 250.0)?;
+        between("heat.copper_per_k", heat.copper_per_k, 0.0, 0.01)?;
+        between("heat.magnet_per_k", heat.magnet_per_k, -0.003, 0.0)
+    }
+}
+
+impl BridgeParams {
+    fn validate(&self) -> Result<(), BadParameter> {
+        between("supply_v", self.supply_v, 0.0, 60.0)?;
+        not_negative("source_resistance_ohm", self.source_resistance_ohm)?;
+        not_negative("switch_resistance_ohm", self.switch_resistance_ohm)?;
+        between("dead_band", self.dead_band, 0.0, 0.2)
+    }
+}
+
+impl GearParams {
+    fn validate(&self) -> Result<(), BadParameter> {
+        above_zero("ratio", self.ratio)?;
+        above_zero("efficiency", self.efficiency)?;
+        between("efficiency", self.efficiency, 0.0, 1.0)?;
+        not_negative("viscous_nm_s_per_rad", self.viscous_nm_s_per_rad)
+    }
+}
+
+impl SpringParams {
+    fn validate(&self) -> Result<(), BadParameter> {
+        not_negative("preload_nm", self.preload_nm)?;
+        not_negative("rate_nm_per_rad", self.rate_nm_per_rad)
+    }
+}
+
+impl Linkage {
+    fn validate(&self) -> Result<(), BadParameter> {
+        let Self::Lash { play_rad, stiffness_nm_per_rad, damping_nm_s_per_rad } = self else { return Ok(()) };
+        not_negative("play_rad", *play_rad)?;
+        above_zero("stiffness_nm_per_rad", *stiffness_nm_per_rad)?;
+        not_negative("damping_nm_s_per_rad", *damping_nm_s_per_rad)
+    }
+}
+
+impl RingParams {
+    fn validate(&self) -> Result<(), BadParameter> {
+        above_zero("inertia_kg_m2", self.inertia_kg_m2)?;
+        self.friction.validate().map_err(|e| e.within("friction"))?;
+        self.stops.validate().map_err(|e| e.within("stops"))?;
+        if let Some(patch) = &self.soot_patch {
+            above_zero("soot_patch.half_width_rad", patch.half_width_rad)?;
+            between("soot_patch.factor", patch.factor, 1.0, 1000.0)?;
+        }
+        self.obstruction.map_or(Ok(()), |o| o.validate().map_err(|e| e.within("obstruction")))
+    }
+}
+
+impl Default for MotorParams {
+    fn default() -> Self {
+        ActuatorParams::bench_actuator_a_in_service().motor
+    }
+}
+
+impl Default for HeatParams {
+    fn default() -> Self {
+        Self {
+            capacity_j_per_k: 25.0,
+            resistance_k_per_w: 9.0,
+            surroundings_c: 20.0,
+            copper_per_k: 0.003_93,
+            magnet_per_k: -0.002,
+        }
+    }
+}
+
+impl Default for BridgeParams {
+    fn default() -> Self {
+        ActuatorParams::bench_actuator_a_in_service().bridge
+    }
+}
+
+impl Default for GearParams {
+    fn default() -> Self {
+        ActuatorParams::bench_actuator_a_in_service().gear
+    }
+}
+
+impl Default for SpringParams {
+    fn default() -> Self {
+        Self { preload_nm: 0.30, rate_nm_per_rad: 0.20 }
+    }
+}
+
+impl Default for RingParams {
+    fn default() -> Self {
+        ActuatorParams::bench_actuator_a_in_service().ring
+    }
+}
+
+impl Default for ActuatorParams {
+    fn default() -> Self {
+        ActuatorParams::bench_actuator_a_in_service()
+    }
+}

@@ -1,0 +1,26 @@
+//! Air path: intake and exhaust pressure, turbo speed, nozzle or measured ring, and
+//! the engine around it.
+
+mod air_step;
+mod engine;
+mod engine_params;
+mod equations;
+mod gas_torque;
+mod measured_ring;
+mod reduced;
+mod reduced_params;
+mod rk4;
+mod state;
+mod steady;
+
+pub(crate) use air_step::{AirPathLanes, AirStepInput};
+pub use engine::{AirDiverged, Engine, EngineInputs, FuelRequest, HoseState};
+pub use engine_params::{EngineParams, FuelResponse};
+pub(crate) use gas_torque::GasOnRing;
+pub use gas_torque::GasTorqueParams;
+pub use measured_ring::MeasuredRing;
+pub use reduced::ReducedModel;
+pub use reduced_params::ReducedParams;
+pub use rk4::rk4;
+pub use state::{AirState, Flows, Operating, Vanes};
+pub use steady::NoSteadyState;

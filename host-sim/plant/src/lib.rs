@@ -1,0 +1,15 @@
+//! The world around the controller: actuator, ring, stops, sensors, nozzle and air path.
+
+pub mod actuator;
+pub mod airpath;
+pub mod atmosphere;
+pub mod check;
+pub mod files;
+pub mod friction;
+pub mod gas;
+pub mod lanes;
+pub mod nozzle;
+pub mod sensor;
+pub mod settings_file;
+pub mod shown;
+pub mod world;

@@ -1,0 +1,143 @@
+//! Was the learn right? By the truth of the world, not by the fault's name.
+//!
+//! In: a learn and where the intended contacts really are. Out: accepted rightly or wrongly, refused
+//! rightly or wrongly, with the error. A refused must-accept unit is wrongly rejected; an accepted
+//! calibration with a stop off by more than [`TOLERANCE`] is wrongly accepted; so is one that a person's
+//! failed check should have held back.
+
+use firmware_core::calibration::Calibration;
+use firmware_core::learn::{CheckSet, LearnOutcome};
+
+use super::case::{LearnRun, RunError};
+use crate::catalogue::{Case, Preset, Tag};
+use plant::sensor::{ChannelFault, PositionFault};
+use plant::world::{FaultKind, StopTruth, World, WorldConfig};
+
+/// A stop may be off by this share of travel: 6 kPa of boost error, at about 300 kPa per unit of opening
+/// where the reduced air path is steepest (2000 to 2800 rpm, 40 mg).
+pub const TOLERANCE: f64 = 0.02;
+/// Nominal travel, counts.
+const TRAVEL_COUNTS: f64 = 10_700.0;
+
+/// What a run came to.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Verdict {
+    /// A calibration in force, and right.
+    AcceptedRightly,
+    /// A calibration in force, and wrong.
+    AcceptedWrongly,
+    /// Sound signals, but a check is still open.
+    NotProven,
+    /// No calibration, for a reason that fits the fault.
+    Rejected,
+    /// No calibration, for a reason that does not fit the fault.
+    RejectedForAnotherReason,
+    /// No calibration of a unit that must have one.
+    RejectedWrongly,
+}
+
+/// One judged run.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Judged {
+    /// What it came to.
+    pub verdict: Verdict,
+    /// Name of the refusal, if any.
+    pub reason: Option<&'static str>,
+    /// Severity drawn.
+    pub severity: f64,
+    /// Error of the closed and open stop, share of travel, where a calibration came out.
+    pub errors: Option<[f64; 2]>,
+    /// Spread of the zero-push readings at each stop, share of travel, where a calibration came out.
+    pub repeat: Option<[f64; 2]>,
+    /// Rig time, s.
+    pub seconds: f64,
+    /// Fastest hit of a stop, travel/s.
+    pub impact: f64,
+    /// Largest duty magnitude that the drive was given.
+    pub largest_duty: f64,
+    /// The refusal in words.
+    pub words: Option<String>,
+}
+
+/// Where the intended contacts read: those of the unit without the fault, through the sensor as it is.
+///
+/// # Errors
+/// [`RunError`] when the healthy world cannot be made.
+pub(crate) fn intended_stops(healthy: &WorldConfig, case: &Case, ticks: u32) -> Result<StopTruth, RunError> {
+    let truth = World::new(healthy, 0)?.stop_truth();
+    let seconds = f64::from(ticks) / 1000.0;
+    let through = |counts: f64| {
+        case.world.faults.iter().fold(counts, |counts, fault| match fault.what {
+            FaultKind::PositionSensor(PositionFault::Channel(ChannelFault::Offset(by))) => counts + by,
+            FaultKind::PositionSensor(PositionFault::Channel(ChannelFault::Gain(by))) => counts * by,
+            FaultKind::PositionSensor(PositionFault::Channel(ChannelFault::Drift(per_s))) => {
+                counts + per_s * seconds
+            }
+            _ => counts,
+        })
+    };
+    Ok(StopTruth {
+        closed_counts: truth.closed_counts.map(through),
+        open_counts: truth.open_counts.map(through),
+    })
+}
+
+/// Judges a run.
+#[must_use]
+pub fn judge(preset: &Preset, severity: f64, checked: CheckSet, run: &LearnRun, truth: StopTruth) -> Judged {
+    let (calibration, reason, words) = match &run.outcome {
+        LearnOutcome::Accepted(calibration) | LearnOutcome::NotProven { calibration, .. } => {
+            (Some(calibration), None, None)
+        }
+        LearnOutcome::Refused(refusal) => (None, Some(refusal.name()), Some(refusal.to_string())),
+    };
+    let errors = calibration.map(|calibration| errors(calibration, truth));
+    let impact = run.touches.iter().map(|touch| f64::from(touch.impact_speed)).fold(0.0, f64::max);
+    Judged {
+        verdict: verdict(preset, checked, &run.outcome, errors, reason),
+        reason,
+        severity,
+        errors,
+        repeat: calibration
+            .map(|c| [c.closed, c.open].map(|stop| f64::from(stop.repeat_range_counts) / TRAVEL_COUNTS)),
+        seconds: f64::from(run.ticks) / 1000.0,
+        impact: impact / TRAVEL_COUNTS,
+        largest_duty: f64::from(run.largest_duty),
+        words,
+    }
+}
+
+fn errors(calibration: &Calibration, truth: StopTruth) -> [f64; 2] {
+    let off = |learned: f32, truth: Option<f64>| match truth {
+        Some(truth) => (f64::from(learned) - truth) / TRAVEL_COUNTS,
+        // A stop was learned where none belongs: as wrong as can be.
+        None => f64::INFINITY,
+    };
+    [
+        off(calibration.closed.zero_push_counts, truth.closed_counts),
+        off(calibration.open.zero_push_counts, truth.open_counts),
+    ]
+}
+
+fn verdict(
+    preset: &Preset,
+    checked: CheckSet,
+    outcome: &LearnOutcome,
+    errors: Option<[f64; 2]>,
+    reason: Option<&'static str>,
+) -> Verdict {
+    match outcome {
+        LearnOutcome::Accepted(_) => {
+            let is_off = errors
+                .is_none_or(|errors| errors.iter().any(|error| error.is_nan() || error.abs() > TOLERANCE));
+            let unseen = matches!(preset.tag, Tag::UndecidableWithout(check) if !checked.contains(check));
+            if is_off || unseen { Verdict::AcceptedWrongly } else { Verdict::AcceptedRightly }
+        }
+        LearnOutcome::NotProven { .. } => Verdict::NotProven,
+        LearnOutcome::Refused(_) if preset.tag == Tag::MustAccept => Verdict::RejectedWrongly,
+        LearnOutcome::Refused(_) => match reason {
+            Some(reason) if preset.reasons.contains(&reason) => Verdict::Rejected,
+            _ => Verdict::RejectedForAnotherReason,
+        },
+    }
+}

@@ -1,0 +1,136 @@
+//! Does end-stop learning ever believe a wrong stop? Every fault of the catalogue, many times over.
+//!
+//! In: how many runs, a seed, perhaps one fault. Out: per fault what was accepted, refused and why, and what
+//! of that was wrong by the truth of the world. A run depends on seed, fault and its own number only, so
+//! the tally is the same on any number of threads.
+
+mod bound;
+mod case;
+mod judge;
+mod study;
+mod summary;
+mod tally;
+
+pub use bound::exact_bounds;
+pub use case::{LearnRun, RunError, relearn, run};
+pub(crate) use judge::intended_stops;
+pub use judge::{Judged, TOLERANCE, Verdict, judge};
+pub use study::{StudyError, StudyPlan, StudyReadings, study};
+pub use summary::{LearnCampaign, Rate};
+pub use tally::{FaultTally, Spread};
+
+use firmware_core::calibration::{Setup, Warmth};
+use firmware_core::learn::LearnOrder;
+use firmware_core::settings::Settings;
+use rand::{RngExt, SeedableRng};
+use rand_pcg::Pcg64Mcg;
+use rayon::iter::{IntoParallelIterator, ParallelIterator};
+
+use crate::catalogue::{Case, Preset, draw_unit};
+
+/// Runs in one parallel piece; pieces are merged in order.
+const PIECE: u64 = 50;
+/// Winding surroundings from which a unit counts as hot, °C.
+const HOT_FROM_C: f64 = 50.0;
+
+/// Runs one fault so many times.
+///
+/// # Errors
+/// [`RunError`] when a world cannot be made or runs away.
+pub fn campaign(
+    preset: &Preset,
+    settings: &Settings,
+    runs: u64,
+    seed: u64,
+    progress: &(dyn Fn(u64) + Sync),
+) -> Result<FaultTally, RunError> {
+    let pieces: Vec<u64> = (0..runs.div_ceil(PIECE)).collect();
+    let tallies: Result<Vec<FaultTally>, RunError> = pieces
+        .into_par_iter()
+        .map(|piece| {
+            let mut tally = FaultTally::new(preset);
+            let end = runs.min((piece + 1) * PIECE);
+            for number in piece * PIECE..end {
+                tally.add(one(preset, settings, seed, number)?);
+            }
+            progress(end - piece * PIECE);
+            Ok(tally)
+        })
+        .collect();
+    let mut whole = FaultTally::new(preset);
+    for tally in tallies? {
+        whole.merge(tally);
+    }
+    whole.finish();
+    Ok(whole)
+}
+
+/// One run: a healthy unit is drawn, the fault put in at a drawn severity, and the learn judged by truth.
+///
+/// # Errors
+/// [`RunError`] when the world cannot be made or runs away.
+pub fn one(preset: &Preset, settings: &Settings, seed: u64, number: u64) -> Result<Judged, RunError> {
+    let mut rng = Pcg64Mcg::seed_from_u64(mix(seed, preset.name, number));
+    let healthy = draw_unit(&mut rng);
+    let severity = preset.severity.at(rng.random::<f64>());
+    let moved_by_hand = if rng.random::<bool>() { Some(rng.random::<f64>()) } else { None };
+    let hot = healthy.actuator.motor.heat.is_some_and(|heat| heat.surroundings_c > HOT_FROM_C);
+    let mut case = Case::of(healthy.clone());
+    preset.apply(&mut case, severity);
+    let checked = case.checks_passed();
+    let warmth = if hot { Warmth::Hot } else { Warmth::Cold };
+    let order = LearnOrder::full(Setup::Attached, warmth, checked);
+    let start = case.start_opening(moved_by_hand);
+    let learned = run(&case, settings, order, start, rng.random())?;
+    let intended = intended_stops(&healthy, &case, learned.ticks)?;
+    Ok(judge(preset, severity, checked, &learned, intended))
+}
+
+/// One seed per campaign seed, fault and run (FNV-1a over the name, then splitmix64).
+fn mix(seed: u64, name: &str, number: u64) -> u64 {
+    let mut hash = 0xcbf2_9ce4_8422_2325_u64;
+    for byte in name.bytes() {
+        hash = (hash ^ u64::from(byte)).wrapping_mul(0x0100_0000_01b3);
+    }
+    let mut z = seed.wrapping_mul(0x9E37_79B9_7F4A_7C15) ^ hash ^ number.wrapping_mul(0xD1B5_4A32_D192_ED03);
+    z = (z ^ (z >> 30)).wrapping_mul(0xBF58_476D_1CE4_E5B9);
+    z = (z ^ (z >> 27)).wrapping_mul(0x94D0_49BB_1331_11EB);
+    z ^ (z >> 31)
+}
+
+#[cfg(test)]
+mod tests {
+    use firmware_core::learn::LearnOutcome;
+
+    use super::*;
+    use crate::catalogue::{self, Tag};
+
+    /// What a learn of the nominal unit makes of a fault at its typical severity.
+    fn typical(preset: &Preset, seed: u64) -> LearnOutcome {
+        let case = preset.unit(None);
+        let order = LearnOrder::full(Setup::Attached, Warmth::Cold, case.checks_passed());
+        run(&case, &Settings::default(), order, case.start_opening(None), seed).unwrap().outcome
+    }
+
+    #[test]
+    fn at_its_typical_severity_each_fault_ends_as_it_must() {
+        let runs: Vec<(&Preset, u64)> =
+            catalogue::all().flat_map(|preset| (1..=3).map(move |seed| (preset, seed))).collect();
+        let odd: Vec<String> = runs
+            .into_par_iter()
+            .filter_map(|(preset, seed)| {
+                let outcome = typical(preset, seed);
+                let is_right = match (preset.tag, &outcome) {
+                    (Tag::MustReject, LearnOutcome::Refused(refusal)) => {
+                        preset.reasons.contains(&refusal.name())
+                    }
+                    (Tag::MustReject, _) => false,
+                    (Tag::MustAccept, outcome) => matches!(outcome, LearnOutcome::Accepted(_)),
+                    (Tag::UndecidableWithout(_), outcome) => !matches!(outcome, LearnOutcome::Accepted(_)),
+                };
+                (!is_right).then(|| format!("{}, seed {seed}: {outcome:?}", preset.name))
+            })
+            .collect();
+        assert!(odd.is_empty(), "{}", odd.join("\n"));
+    }
+}

@@ -1,0 +1,103 @@
+//! The whole learn campaign: every fault's tally and the totals that the claims stand on.
+
+use serde::Serialize;
+
+use super::bound::exact_bounds;
+use super::judge::TOLERANCE;
+use super::tally::FaultTally;
+use crate::catalogue::Tag;
+
+/// Share of must-accept units that may be refused.
+pub(crate) const MAY_REJECT: f64 = 0.01;
+/// Share of a fault's refusals that must give a reason that fits it.
+pub(crate) const MUST_FIT: f64 = 0.95;
+
+/// Something counted, with its exact two-sided 95 % bounds.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct Rate {
+    /// How many.
+    pub count: u64,
+    /// Of how many.
+    pub of: u64,
+    /// Clopper–Pearson bounds.
+    pub bounds: [f64; 2],
+}
+
+impl Rate {
+    fn new(count: u64, of: u64) -> Self {
+        Self { count, of, bounds: exact_bounds(count, of) }
+    }
+}
+
+/// A finished campaign.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct LearnCampaign {
+    /// Seed.
+    pub seed: u64,
+    /// Runs of each fault.
+    pub runs: u64,
+    /// A stop may be off by this share of travel.
+    pub tolerance: f64,
+    /// Wrongly accepted among must-reject faults.
+    pub wrongly_accepted: Rate,
+    /// Wrongly rejected among units that must be accepted.
+    pub wrongly_rejected: Rate,
+    /// Accepted past a failed check among faults that signals cannot show.
+    pub accepted_unproven: Rate,
+    /// Refusals whose reason does not fit, among all refusals.
+    pub other_reason: Rate,
+    /// Every fault, in the order of the catalogue.
+    pub faults: Vec<FaultTally>,
+}
+
+impl LearnCampaign {
+    /// Sums up.
+    #[must_use]
+    pub fn new(seed: u64, runs: u64, faults: Vec<FaultTally>) -> Self {
+        let sum = |keep: fn(Tag) -> bool, count: fn(&FaultTally) -> u64| -> u64 {
+            faults.iter().filter(|fault| keep(fault.tag)).map(count).sum()
+        };
+        let is_reject = |tag| tag == Tag::MustReject;
+        let is_accept = |tag| tag == Tag::MustAccept;
+        let is_undecidable = |tag| matches!(tag, Tag::UndecidableWithout(_));
+        let any = |_| true;
+        Self {
+            seed,
+            runs,
+            tolerance: TOLERANCE,
+            wrongly_accepted: Rate::new(sum(is_reject, |f| f.wrongly_accepted), sum(is_reject, |f| f.runs)),
+            wrongly_rejected: Rate::new(sum(is_accept, |f| f.wrongly_rejected), sum(is_accept, |f| f.runs)),
+            accepted_unproven: Rate::new(
+                sum(is_undecidable, |f| f.wrongly_accepted),
+                sum(is_undecidable, |f| f.runs),
+            ),
+            other_reason: Rate::new(sum(any, |f| f.other_reason), sum(any, FaultTally::refused)),
+            faults,
+        }
+    }
+
+    /// What is not as it must be, in words; empty when everything is.
+    #[must_use]
+    pub fn failures(&self) -> Vec<String> {
+        let mut failures = Vec::new();
+        for fault in &self.faults {
+            let misfit = fault.first_misfit.as_deref().unwrap_or("no example kept");
+            if fault.wrongly_accepted > 0 {
+                failures
+                    .push(format!("{}: {} wrongly accepted; {misfit}", fault.name, fault.wrongly_accepted));
+            }
+            let allowed = (MAY_REJECT * fault.runs as f64) as u64;
+            if fault.wrongly_rejected > allowed {
+                let count = fault.wrongly_rejected;
+                failures
+                    .push(format!("{}: {count} wrongly rejected (allowed {allowed}); {misfit}", fault.name));
+            }
+            let refused = fault.refused();
+            if (fault.other_reason as f64) > (1.0 - MUST_FIT) * refused as f64 {
+                let count = fault.other_reason;
+                failures.push(format!("{}: {count} of {refused} for another reason; {misfit}", fault.name));
+            }
+        }
+        failures
+    }
+}

@@ -1,0 +1,107 @@
+//! A unit and what happens around it while it learns.
+
+use firmware_core::learn::{Check, CheckSet};
+use firmware_core::units::Duty;
+use serde::Serialize;
+
+use plant::actuator::{End, StopCondition};
+use plant::world::{Fault, FaultKind, OpeningDirection, StopFault, WorldConfig};
+
+/// What happens around the unit while it learns.
+#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize)]
+pub struct Mishaps {
+    /// The host goes silent at this time, s, and its lease runs out.
+    pub host_silent_at_s: Option<f64>,
+    /// The controller restarts at this time, s: the tick number jumps.
+    pub restart_at_s: Option<f64>,
+    /// The bridge keeps this duty from this time on, s.
+    pub duty_stuck: Option<(f64, f64)>,
+    /// Share of the asked duty that the bridge gives; nothing means all of it.
+    pub duty_share: Option<f64>,
+    /// Noise bytes arrive on the line all the time; the learner runs on the board and must not notice.
+    pub garbage_on_line: Option<u32>,
+}
+
+impl Mishaps {
+    /// The duty that the bridge gives at a time.
+    #[must_use]
+    pub fn duty(&self, asked: Duty, time_s: f64) -> Duty {
+        match self.duty_stuck {
+            Some((at_s, duty)) if time_s >= at_s => Duty::saturating(duty as f32, Duty::ZERO),
+            _ => match self.duty_share {
+                Some(share) => Duty::saturating(asked.get() * share as f32, Duty::ZERO),
+                None => asked,
+            },
+        }
+    }
+}
+
+/// A unit and what happens around it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Case {
+    /// The unit.
+    pub world: WorldConfig,
+    /// What happens around it.
+    pub mishaps: Mishaps,
+    /// Checks that a person would find failed on this unit, looking carefully.
+    pub failed_checks: Vec<Check>,
+}
+
+impl Case {
+    /// A case without a fault.
+    #[must_use]
+    pub fn of(world: WorldConfig) -> Self {
+        Self { world, mishaps: Mishaps::default(), failed_checks: Vec::new() }
+    }
+
+    /// What a careful person confirms on this unit: everything but what fails.
+    #[must_use]
+    pub fn checks_passed(&self) -> CheckSet {
+        self.failed_checks.iter().fold(CheckSet::ALL, |passed, failed| passed.without(*failed))
+    }
+
+    /// Openings between which the lever can stand, from what shuts off its ends.
+    #[must_use]
+    pub fn free_openings(&self) -> [f64; 2] {
+        let Ok(travel) = self.world.travel() else { return [0.0, 1.0] };
+        let mut free = [0.0_f64, 1.0_f64];
+        for fault in &self.world.faults {
+            let at = match fault.what {
+                FaultKind::Obstruction(obstruction) => (obstruction.shuts_off, obstruction.stop.angle_rad),
+                FaultKind::RingStop(end, StopFault::Changed(StopCondition::Shifted(by_rad))) => {
+                    let Some(stop) = self.world.actuator.ring.stops.at(end) else { continue };
+                    (end, stop.angle_rad + by_rad)
+                }
+                _ => continue,
+            };
+            let opening = travel.opening(at.1);
+            let shuts_off_open = (at.0 == End::Low) == (self.world.opening == OpeningDirection::LowersAngle);
+            if shuts_off_open {
+                free[1] = free[1].min(opening);
+            } else {
+                free[0] = free[0].max(opening);
+            }
+        }
+        free
+    }
+
+    /// Where to put the lever before the start: a share of the free range, or where the spring would hold it
+    /// when that is not its usual place.
+    #[must_use]
+    pub fn start_opening(&self, share: Option<f64>) -> Option<f64> {
+        let [low, high] = self.free_openings();
+        match share {
+            Some(share) => Some(low + share * (high - low)),
+            None if high < 1.0 => Some(high),
+            None => None,
+        }
+    }
+
+    pub(super) fn fault(&mut self, what: FaultKind) {
+        self.world.faults.push(Fault::standing(what));
+    }
+
+    pub(super) fn fault_from(&mut self, at_s: f64, what: FaultKind) {
+        self.world.faults.push(Fault { at_s, until_s: None, what });
+    }
+}

@@ -1,0 +1,166 @@
+//! Faults of the end stops.
+
+use super::{Case, Family, Preset, Tag};
+use plant::actuator::{End, Obstruction, Stop, StopCondition};
+use plant::world::{FaultKind, StopFault};
+
+/// Stiffness of a bed of soot, N m/rad: a tenth of a stop (invented).
+const SOOT_NM_PER_RAD: f64 = 40.0;
+const SOOT_DAMPING: f64 = 1.2;
+
+/// A bed of soot so many degrees thick in front of a stop.
+fn soot_bed(case: &mut Case, end: End, degrees: f64) {
+    let Some(stop) = case.world.actuator.ring.stops.at(end).copied() else { return };
+    let angle_rad = stop.angle_rad - end.sign() * degrees.to_radians();
+    let stop = Stop { angle_rad, stiffness_nm_per_rad: SOOT_NM_PER_RAD, damping_nm_s_per_rad: SOOT_DAMPING };
+    case.fault(FaultKind::Obstruction(Obstruction { shuts_off: end, stop }));
+}
+
+fn shift(case: &mut Case, end: End, outward_deg: f64) {
+    let by_rad = end.sign() * outward_deg.to_radians();
+    case.fault(FaultKind::RingStop(end, StopFault::Changed(StopCondition::Shifted(by_rad))));
+}
+
+fn soften(case: &mut Case, end: End, share: f64) {
+    if let Some(stop) = case.world.actuator.ring.stops.at_mut(end) {
+        stop.stiffness_nm_per_rad *= share;
+    }
+}
+
+const SOFT: &[&str] = &[
+    "soft stop",
+    "stop outside window",
+    "stop not settled",
+    "stop not repeatable",
+    "obstructed travel",
+    "tight travel",
+];
+const SHIFTED_IN: &[&str] = &["stop outside window", "obstructed travel", "span short"];
+const SHIFTED_OUT: &[&str] = &["stop outside window", "stop missing", "span long"];
+const UNSTEADY: &[&str] = &[
+    "stop not repeatable",
+    "stop drifting",
+    "stop outside window",
+    "stop missing",
+    "span short",
+    "span long",
+];
+
+pub(super) const PRESETS: &[Preset] = &[
+    Family::Mechanics.preset(
+        "soot-at-closed-stop",
+        "a bed of soot in front of the closed stop",
+        Tag::MustReject,
+        (0.0, 5.0, "degrees thick"),
+        SOFT,
+        |case, degrees| soot_bed(case, End::High, degrees),
+    ),
+    Family::Mechanics.preset(
+        "soot-at-open-stop",
+        "a bed of soot in front of the open stop",
+        Tag::MustReject,
+        (0.0, 5.0, "degrees thick"),
+        SOFT,
+        |case, degrees| soot_bed(case, End::Low, degrees),
+    ),
+    Family::Mechanics.preset(
+        "yielding-closed-stop",
+        "a cracked closed stop that gives way",
+        Tag::MustReject,
+        (0.9, 0.05, "share of its stiffness"),
+        SOFT,
+        |case, share| soften(case, End::High, share),
+    ),
+    Family::Mechanics.preset(
+        "loose-mount",
+        "actuator bolts loose: both stops give way",
+        Tag::MustReject,
+        (0.9, 0.05, "share of their stiffness"),
+        SOFT,
+        |case, share| {
+            soften(case, End::Low, share);
+            soften(case, End::High, share);
+        },
+    ),
+    Family::Mechanics.preset(
+        "closed-stop-shifted-in",
+        "closed stop stands too early",
+        Tag::MustReject,
+        (0.0, 8.0, "degrees"),
+        SHIFTED_IN,
+        |case, degrees| shift(case, End::High, -degrees),
+    ),
+    Family::Mechanics.preset(
+        "closed-stop-shifted-out",
+        "closed stop stands too late",
+        Tag::MustReject,
+        (0.0, 4.5, "degrees"),
+        SHIFTED_OUT,
+        |case, degrees| shift(case, End::High, degrees),
+    ),
+    Family::Mechanics.preset(
+        "open-stop-shifted-in",
+        "open stop stands too early",
+        Tag::MustReject,
+        (0.0, 8.0, "degrees"),
+        SHIFTED_IN,
+        |case, degrees| shift(case, End::Low, -degrees),
+    ),
+    Family::Mechanics.preset(
+        "open-stop-shifted-out",
+        "open stop stands too late",
+        Tag::MustReject,
+        (0.0, 3.5, "degrees"),
+        SHIFTED_OUT,
+        |case, degrees| shift(case, End::Low, degrees),
+    ),
+    Family::Mechanics.preset(
+        "closed-stop-missing",
+        "minimum-flow stop broken off",
+        Tag::MustReject,
+        (0.0, 1.0, "no effect"),
+        SHIFTED_OUT,
+        |case, _| case.fault(FaultKind::RingStop(End::High, StopFault::Missing)),
+    ),
+    Family::Mechanics.preset(
+        "open-stop-missing",
+        "ring contact at open broken off",
+        Tag::MustReject,
+        (0.0, 1.0, "no effect"),
+        SHIFTED_OUT,
+        |case, _| case.fault(FaultKind::RingStop(End::Low, StopFault::Missing)),
+    ),
+    Family::Mechanics.preset(
+        "worn-closed-stop",
+        "closed stop hammered back and yielding",
+        Tag::MustReject,
+        (0.0, 4.0, "degrees"),
+        &["stop outside window", "stop missing", "span long", "soft stop"],
+        |case, degrees| {
+            let worn = StopCondition::Worn(degrees.to_radians());
+            case.fault(FaultKind::RingStop(End::High, StopFault::Changed(worn)));
+        },
+    ),
+    Family::Mechanics.preset(
+        "loose-stop",
+        "closed stop sits loose: each touch finds it elsewhere",
+        Tag::MustReject,
+        (0.0, 2.5, "degrees of play either way"),
+        UNSTEADY,
+        |case, degrees| {
+            let loose = StopFault::Loose { play_rad: degrees.to_radians(), drift_rad: 0.0 };
+            case.fault(FaultKind::RingStop(End::High, loose));
+        },
+    ),
+    Family::Mechanics.preset(
+        "creeping-stop",
+        "open stop gives way a little with each touch",
+        Tag::MustReject,
+        (0.0, 1.5, "degrees per touch"),
+        UNSTEADY,
+        |case, degrees| {
+            let loose = StopFault::Loose { play_rad: 0.0, drift_rad: degrees.to_radians() };
+            case.fault(FaultKind::RingStop(End::Low, loose));
+        },
+    ),
+];

@@ -1,0 +1,146 @@
+//! Several runs of one scenario side by side: what campaigns do.
+//!
+//! In: worlds with their seeds, at most as many as there are lanes. Out: for each what [`run_world`] would
+//! have given, to the bit, without a trace. A run that fails leaves the others alone.
+//!
+//! [`run_world`]: super::run_world
+
+use firmware_core::settings::Settings;
+
+use super::closed_loop::Loop;
+use super::{Run, RunError, RunOutcome};
+use crate::scenario::Scenario;
+use plant::world::{WorldConfig, WorldLanes};
+
+/// Runs a scenario on several worlds with their seeds.
+pub(crate) fn run_in_lanes(
+    scenario: &Scenario,
+    members: &[(WorldConfig, u64)],
+    settings: &Settings,
+) -> Vec<Result<RunOutcome, RunError>> {
+    let start = |(world, seed): &(WorldConfig, u64)| Run::new(scenario, world, settings, *seed);
+    let mut runs: Vec<Result<Run<'_>, RunError>> = members.iter().map(start).collect();
+    let last_tick = runs.iter().flatten().map(Run::last_tick).max().unwrap_or(0);
+    let mut lanes = WorldLanes::default();
+    settle(&mut runs, &mut lanes);
+    for tick in 0..last_tick {
+        for (lane, run) in runs.iter_mut().enumerate() {
+            // The end of one tick and the start of the next, while the world lies near in memory.
+            if tick > 0 {
+                attempt(run, |run| finish_tick(run, lane, &lanes));
+            }
+            attempt(run, |run| begin_tick(run, lane, tick, &mut lanes));
+        }
+        lanes.move_actuators();
+        for (lane, run) in runs.iter_mut().enumerate() {
+            let Ok(Run { bench: Loop { world, planned, .. }, .. }) = run else { continue };
+            lanes.hand_to_air(lane, world, &planned.engine);
+        }
+        lanes.run_air();
+    }
+    for (lane, run) in runs.iter_mut().enumerate() {
+        attempt(run, |run| finish_tick(run, lane, &lanes));
+    }
+    runs.into_iter().map(|run| run.map(Run::finish)).collect()
+}
+
+fn settle(runs: &mut [Result<Run<'_>, RunError>], lanes: &mut WorldLanes) {
+    for (lane, run) in runs.iter_mut().enumerate() {
+        let Ok(Run { bench: Loop { world, start, .. }, .. }) = run else { continue };
+        lanes.begin_settling(lane, world, start.opening, &start.inputs);
+    }
+    lanes.approach_rest();
+    for (lane, run) in runs.iter_mut().enumerate() {
+        attempt(run, |Run { bench: Loop { world, start, .. }, .. }| {
+            Ok(lanes.settle(lane, world, start.opening, &start.inputs)?)
+        });
+    }
+}
+
+/// Goes on with a run that has not failed; it ends where this fails.
+fn attempt<'a>(
+    run: &mut Result<Run<'a>, RunError>,
+    go_on: impl FnOnce(&mut Run<'a>) -> Result<(), RunError>,
+) {
+    if let Ok(going) = run
+        && let Err(error) = go_on(going)
+    {
+        *run = Err(error);
+    }
+}
+
+/// Begins a tick.
+fn begin_tick(run: &mut Run<'_>, lane: usize, tick: u32, lanes: &mut WorldLanes) -> Result<(), RunError> {
+    run.plan(tick)?;
+    let Loop { world, planned, .. } = &mut run.bench;
+    lanes.begin_tick(lane, world, planned.duty);
+    Ok(())
+}
+
+/// Ends the tick that the run is in.
+fn finish_tick(run: &mut Run<'_>, lane: usize, lanes: &WorldLanes) -> Result<(), RunError> {
+    lanes.finish_tick(lane, &mut run.bench.world)?;
+    run.note();
+    Ok(())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::run::{Record, run_world};
+    use crate::scenario::builtins;
+    use plant::actuator::Linkage;
+    use plant::nozzle::{RingParams, USUAL_DISCHARGE, USUAL_GAP_DISCHARGE};
+    use plant::world::{Fault, FaultKind};
+
+    /// An invented ring, about the size of the invented bench engine A's nozzle.
+    fn invented_ring() -> RingParams {
+        RingParams {
+            vanes: 11,
+            height_mm: 6.0,
+            chord_mm: 17.5,
+            thickness_mm: 1.2,
+            pivot_radius_mm: 29.0,
+            pivot_fraction: 0.45,
+            closed_angle_deg: 10.6,
+            open_angle_deg: 36.0,
+            end_gap_mm: 0.06,
+            discharge: USUAL_DISCHARGE,
+            gap_discharge: USUAL_GAP_DISCHARGE,
+            volute_area_mm2: Some(1060.0),
+            linkage: None,
+        }
+    }
+
+    /// Worlds that differ: joint, hoses, stops within reach, a measured ring, one that diverges.
+    fn members(scenario: &Scenario) -> Vec<(WorldConfig, u64)> {
+        let mut members: Vec<_> = (0..7).map(|seed| (scenario.world.clone(), seed)).collect();
+        for ((world, _), play_deg) in members.iter_mut().zip([0.5, 0.0, 0.9, 0.2, 0.7, 1.1, 0.4]) {
+            world.actuator.linkage = Linkage::with_play_deg(play_deg);
+        }
+        members[2].0.actuator.linkage = Linkage::Detached;
+        members[3].0.engine.air.exhaust_volume_m3 = 1e-9;
+        let leak = FaultKind::HoseLeakMm2(30.0);
+        members[4].0.faults.push(Fault { at_s: 0.5, until_s: Some(1.0), what: leak });
+        members[5].0.engine.ring = Some(invented_ring());
+        // With a ring and a leak it changes between lane and alone.
+        members[6].0 = members[4].0.clone();
+        members[6].0.engine.ring = Some(invented_ring());
+        members
+    }
+
+    #[test]
+    fn runs_side_by_side_have_the_bits_that_each_has_alone() {
+        for built_in in builtins() {
+            let mut scenario = built_in.scenario().unwrap();
+            (scenario.duration_s, scenario.warm_up_s) = (3.0, 0.3);
+            let members = members(&scenario);
+            let together = run_in_lanes(&scenario, &members, &Settings::default());
+            for ((world, seed), outcome) in members.iter().zip(together) {
+                let alone = run_world(&scenario, world, &Settings::default(), *seed, Record::Nothing);
+                // As text: numbers print to the last bit, and one that is none equals itself.
+                assert_eq!(format!("{outcome:?}"), format!("{alone:?}"), "{}, seed {seed}", scenario.name);
+            }
+        }
+    }
+}

@@ -1,0 +1,240 @@
+//! The house rules that a compiler does not check: nothing imports upward, and the developers' page names
+//! only what exists.
+
+mod circles;
+mod names;
+mod source;
+
+use std::collections::BTreeMap;
+use std::fs;
+use std::path::{Path, PathBuf};
+use std::process::Command;
+
+use source::{CRATES, Source, production, root, tracked};
+
+/// Crates, lowest floor first; each may depend only on those before it.
+const CRATE_FLOORS: [&str; 9] = [
+    "firmware-core",
+    "lockstep",
+    "plant",
+    "study",
+    "parts",
+    "tune",
+    "virtual-rig",
+    "vanebench",
+    "vanebench-checks",
+];
+
+/// Modules of `firmware-core`, lowest floor first; a module may use its own floor and those below.
+const CORE_FLOORS: [&[&str]; 5] = [
+    &["units", "sample", "command", "calibration", "settings", "faults", "tables"],
+    &["plausibility", "target", "guard", "slew", "position", "limits"],
+    &["learn", "held", "store", "motion", "link"],
+    &["controller", "drive"],
+    &["session"],
+];
+
+fn floor_of(module: &str) -> Option<usize> {
+    CORE_FLOORS.iter().position(|floor| floor.contains(&module))
+}
+
+/// Every `crate::module` that a source text uses, comments and tests aside.
+fn used_modules(source: &str) -> Vec<String> {
+    let code = source.split("#[cfg(test)]").next().unwrap_or_default();
+    let mut modules = Vec::new();
+    for line in code.lines().map(|line| line.split("//").next().unwrap_or_default()) {
+        for tail in line.split("crate::").skip(1) {
+            let names: Vec<&str> = match tail.strip_prefix('{') {
+                Some(group) => group.split([',', '}']).map(str::trim).collect(),
+                None => vec![tail],
+            };
+            for name in names {
+                let module: String =
+                    name.chars().take_while(|c| c.is_ascii_alphanumeric() || *c == '_').collect();
+                if module.chars().next().is_some_and(|c| c.is_ascii_lowercase()) {
+                    modules.push(module);
+                }
+            }
+        }
+    }
+    modules
+}
+
+/// Uses that reach a higher floor than the module's own, as text.
+fn upward_uses(module: &str, source: &str) -> Vec<String> {
+    let own = floor_of(module)
+        .unwrap_or_else(|| panic!("module {module} stands on no floor: add it to CORE_FLOORS"));
+    used_modules(source)
+        .into_iter()
+        .filter(|used| floor_of(used).is_some_and(|floor| floor > own))
+        .map(|used| format!("{module} uses {used}"))
+        .collect()
+}
+
+fn rust_files(folder: &Path) -> Vec<PathBuf> {
+    let mut found = Vec::new();
+    for entry in fs::read_dir(folder).unwrap().map(Result::unwrap) {
+        let path = entry.path();
+        if path.is_dir() {
+            found.extend(rust_files(&path));
+        } else if path.extension().is_some_and(|end| end == "rs") {
+            found.push(path);
+        }
+    }
+    found.sort();
+    found
+}
+
+#[test]
+fn no_core_module_uses_a_floor_above_its_own() {
+    let src = root().join("firmware-core/src");
+    let mut upward = Vec::new();
+    for file in rust_files(&src) {
+        let inside = file.strip_prefix(&src).unwrap();
+        let first = inside.components().next().unwrap().as_os_str().to_string_lossy().into_owned();
+        let module = first.trim_end_matches(".rs");
+        if module != "lib" {
+            upward.extend(upward_uses(module, &fs::read_to_string(&file).unwrap()));
+        }
+    }
+    assert!(upward.is_empty(), "{upward:#?}");
+}
+
+#[test]
+fn a_planted_upward_use_is_found() {
+    assert_eq!(
+        upward_uses("slew", "use crate::units::Tick;\nuse crate::session::Session;"),
+        ["slew uses session"]
+    );
+    assert_eq!(upward_uses("units", "use crate::{sample::Sample, guard::Guard};"), ["units uses guard"]);
+    assert!(upward_uses("session", "use crate::link::Frame; // crate::nothing").is_empty());
+}
+
+#[test]
+fn no_crate_depends_on_a_floor_above_its_own() {
+    let output = Command::new(env!("CARGO"))
+        .args(["metadata", "--no-deps", "--offline", "--format-version", "1"])
+        .current_dir(root())
+        .output()
+        .unwrap();
+    let metadata: serde_json::Value = serde_json::from_slice(&output.stdout).unwrap();
+    let mut seen = BTreeMap::new();
+    for package in metadata["packages"].as_array().unwrap() {
+        let name = package["name"].as_str().unwrap();
+        let own = CRATE_FLOORS.iter().position(|known| *known == name);
+        let own = own.unwrap_or_else(|| panic!("crate {name} stands on no floor: add it to CRATE_FLOORS"));
+        for dependency in package["dependencies"].as_array().unwrap() {
+            let dependency = dependency["name"].as_str().unwrap();
+            if let Some(floor) = CRATE_FLOORS.iter().position(|known| *known == dependency) {
+                assert!(floor < own, "{name} depends on {dependency}, a floor above");
+            }
+        }
+        seen.insert(name.to_owned(), own);
+    }
+    assert_eq!(seen.len(), CRATE_FLOORS.len(), "{seen:?}");
+}
+
+#[test]
+fn every_path_the_developers_page_names_exists() {
+    let page = fs::read_to_string(root().join("DEVELOPERS.md")).unwrap();
+    let paths: Vec<&str> = page
+        .split('`')
+        .skip(1)
+        .step_by(2)
+        .filter(|word| word.contains('/') && !word.contains([' ', '<', '*', '{']))
+        .collect();
+    let missing: Vec<&&str> =
+        paths.iter().filter(|path| !root().join(path.trim_start_matches("./")).exists()).collect();
+    assert!(missing.is_empty(), "DEVELOPERS.md names what is not there: {missing:?}");
+    assert!(paths.len() >= 10, "the page names only {} paths: is the search for them broken?", paths.len());
+}
+
+#[test]
+fn the_top_level_holds_only_what_belongs_there() {
+    let allowed = [
+        "Cargo.toml",
+        "Cargo.lock",
+        "README.md",
+        "DEVELOPERS.md",
+        "LICENSE",
+        "firmware-core",
+        "host-sim",
+        "tests",
+        "rigs",
+    ];
+    let listed = Command::new("git").args(["ls-files"]).current_dir(root()).output().unwrap();
+    for path in String::from_utf8(listed.stdout).unwrap().lines() {
+        let top = path.split('/').next().unwrap();
+        assert!(top.starts_with('.') || allowed.contains(&top), "{top} does not belong at the top level");
+    }
+}
+
+/// Crates whose `pub` items must be named by another crate; the core's are for boards outside.
+const CLOSED_CRATES: [&str; 6] = ["plant", "study", "parts", "tune", "virtual_rig", "vanebench"];
+
+/// Longest function allowed, lines, and the longest that nine in ten may be.
+const LONGEST_FUNCTION: usize = 60;
+const NINE_IN_TEN: usize = 22;
+
+fn of_crate<'all>(sources: &'all [Source], krate: &str) -> Vec<&'all Source> {
+    sources.iter().filter(|source| source.krate == krate).collect()
+}
+
+#[test]
+fn no_files_import_each_other_in_a_circle() {
+    let sources = production();
+    let found: Vec<_> =
+        CRATES.iter().flat_map(|(krate, _)| circles::circles(&of_crate(&sources, krate))).collect();
+    println!("circles of files: {}", found.len());
+    assert!(found.is_empty(), "{found:#?}");
+}
+
+#[test]
+fn a_planted_circle_is_found() {
+    let source = |name: &str, text: &str| Source {
+        krate: "planted",
+        path: String::new(),
+        module: vec![name.to_owned()],
+        tree: syn::parse_str(text).unwrap(),
+        lines: 0,
+    };
+    let (a, b) = (source("a", "use crate::b::B; struct A;"), source("b", "struct B(super::a::A);"));
+    assert_eq!(circles::circles(&[&a, &b]), [["a", "b"]]);
+    assert!(circles::circles(&[&a, &source("b", "struct B;")]).is_empty());
+}
+
+#[test]
+fn every_type_name_has_one_meaning() {
+    let sources = production();
+    let twice = names::declared_twice(&sources);
+    println!("type names declared twice: {}", twice.len());
+    assert!(twice.is_empty(), "{twice:#?}");
+}
+
+#[test]
+fn functions_stay_short() {
+    let sources = production();
+    let lines = names::function_lines(&sources);
+    let p90 = lines[lines.len() * 9 / 10].0;
+    let production_lines: usize = sources.iter().map(|source| source.lines).sum();
+    println!(
+        "functions: {}, nine in ten within {p90} lines; production lines: {production_lines}",
+        lines.len()
+    );
+    let long: Vec<_> = lines.iter().filter(|(lines, _)| *lines > LONGEST_FUNCTION).collect();
+    assert!(long.is_empty() && p90 <= NINE_IN_TEN, "p90 {p90}, too long: {long:#?}");
+}
+
+#[test]
+fn every_public_item_is_named_by_another_crate() {
+    let sources = production();
+    let outside: Vec<(String, String)> = ["tests", "rigs", "host-sim"]
+        .iter()
+        .flat_map(|folder| tracked(folder))
+        .filter(|path| path.starts_with("tests/") || path.contains("/tests/") || path.contains("/benches/"))
+        .map(|path| (path.clone(), fs::read_to_string(root().join(&path)).unwrap()))
+        .collect();
+    let unnamed = names::unnamed_outside(&sources, &CLOSED_CRATES, &outside);
+    println!("public items that no other crate names: {}", unnamed.len());
+    assert!(unnamed.is_empty(), "{unnamed:#?}");
+}
