@@ -28,7 +28,7 @@ fn push(client: &mut Client) {
     client.arm(Settings::default().hash()).unwrap();
     client.stream(Streaming::On).unwrap();
     client.load_motion(&[Segment { goal, ticks: 60_000 }]).unwrap();
-    client.start_motion(Setup::Free, Warmth::Cold, Footing::Accepted).unwrap();
+    client.start_motion(Setup::Free, Warmth::Cold, Footing::Diagnostic).unwrap();
 }
 
 fn samples(client: &mut Client, count: usize) -> Result<u32, ClientError> {

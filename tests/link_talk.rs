@@ -226,8 +226,8 @@ fn another_programs_commands_disturb_nothing_and_are_counted() {
     let mut client = connect(line);
     let push = Goal::Duty(Duty::try_new(0.05).unwrap());
     client.load_motion(&[Segment { goal: push, ticks: 1000 }]).unwrap();
-    client.start_motion(Setup::Attached, Warmth::Cold, Footing::Accepted).unwrap();
-    while !matches!(client.next_item().unwrap(), StreamItem::Motion { event: MotionEvent::Ended, .. }) {}
+    client.start_motion(Setup::Attached, Warmth::Cold, Footing::Diagnostic).unwrap();
+    while !matches!(client.next_item().unwrap(), StreamItem::Released { .. }) {}
     let board = client.status().unwrap().counters;
     assert!(board.foreign > 20 && (board.lost, board.repeated) == (0, 0), "{board:?}");
     assert!(client.counters().is_clean(), "{:?}", client.counters());
@@ -307,7 +307,7 @@ fn a_board_that_hears_its_host_no_more_lets_go_within_the_lease() {
     let mut client = connect(line);
     let push = Goal::Duty(Duty::try_new(0.05).unwrap());
     client.load_motion(&[Segment { goal: push, ticks: 60_000 }]).unwrap();
-    client.start_motion(Setup::Attached, Warmth::Cold, Footing::Accepted).unwrap();
+    client.start_motion(Setup::Attached, Warmth::Cold, Footing::Diagnostic).unwrap();
     let mut board = board.lock().unwrap();
     board.pass(DRIVE_LEASE_TICKS);
     assert_ne!(board.duty(), Duty::ZERO);

@@ -8,6 +8,7 @@ use std::sync::{Arc, Mutex};
 use firmware_core::link::{Identity, Pacing, SelfTest};
 use firmware_core::session::Session;
 use firmware_core::settings::{Settings, StopWindow, StopWindows};
+use firmware_core::store::StoreResult;
 use firmware_core::units::{Duty, Tick};
 use plant::actuator::ActuatorParams;
 use plant::world::{EngineState, World, WorldConfig};
@@ -70,6 +71,9 @@ impl Board {
     }
 
     fn tick(&mut self) {
+        if self.session.take_save().is_some() {
+            self.session.saved(StoreResult::Written);
+        }
         let sample = self.world.sample(self.next);
         self.duty = self.session.tick(&sample).duty;
         self.world.step(self.duty, &EngineState::Standing).unwrap();

@@ -16,7 +16,7 @@ const FILES: [&str; 24] = [
     "held.rs",
     "store/result.rs",
     "calibration.rs",
-    "motion.rs",
+    "motion/profile.rs",
     "sample.rs",
     "guard.rs",
     "learn/mod.rs",

@@ -32,7 +32,7 @@ enum Verb {
     Demo(verbs::demo::Args),
     /// List the serial ports and the built-in virtual units
     Ports(verbs::ports::Args),
-    /// Put a virtual unit on a serial device, for practice and for clients in other languages
+    /// Serve a virtual unit on a serial device, for practice
     Rig(verbs::rig::Args),
     /// Find a unit's two end stops, or say why not
     Learn(verbs::learn::Args),

@@ -1,6 +1,7 @@
 //! Who may drive, and what ends it.
 
 use super::*;
+use crate::link::state::MotionEvent;
 
 #[test]
 fn nothing_moves_before_it_is_armed() {
@@ -100,15 +101,21 @@ fn signs_of_life_hold_the_drive_to_the_end_of_the_motion() {
     bench.load(duty(0.5));
     bench.start(Setup::Free);
     let mut told = List::new();
-    for _ in 0..=MOTION_TICKS / 100 {
+    // Past its end the push is let down.
+    for _ in 0..=2 * MOTION_TICKS / 100 {
         bench.ticks(100);
+        bench.position.0 -= 50;
         told.extend(bench.say(&ToBoard::KeepAlive));
     }
-    let released = told.iter().find_map(|m| match m {
-        ToHost::Released { tick, reason, .. } => Some((*tick, *reason)),
+    let ended = told.iter().find_map(|m| match m {
+        ToHost::Motion { tick, event: MotionEvent::Ended } => Some(*tick),
         _ => None,
     });
-    assert_eq!(released, Some((Tick(MOTION_TICKS), ReleaseReason::MotionEnded)));
+    let released = told.iter().find_map(|m| match m {
+        ToHost::Released { reason, .. } => Some(*reason),
+        _ => None,
+    });
+    assert_eq!((ended, released), (Some(Tick(MOTION_TICKS)), Some(ReleaseReason::MotionEnded)));
 }
 
 #[test]
