@@ -89,8 +89,11 @@ impl Bench {
         self.hear(&step.link);
     }
 
-    /// Hands are clear, and the settings are the board's own.
+    /// Hands are clear, and the settings are what the board was given.
     pub(crate) fn arm(&mut self) {
+        for section in Settings::default().sections() {
+            self.ask(&ToBoard::Settings(section));
+        }
         self.ask(&ToBoard::Arm { settings: Settings::default().hash() });
     }
 
@@ -120,7 +123,7 @@ impl Bench {
             start_at: self.next,
             setup: Setup::Attached,
             warmth: Warmth::Cold,
-            footing: Footing::Accepted,
+            footing: Footing::Diagnostic,
         });
     }
 

@@ -4,11 +4,19 @@
 
 use crc::{CRC_16_IBM_3740, Crc};
 use heapless::Vec;
+use serde::Serialize;
 use serde::de::DeserializeOwned;
 
 use super::PROTOCOL_VERSION;
-use super::message::Message;
-use super::talk::{HEAD_BYTES, Head, Talk};
+use super::talk::{End, HEAD_BYTES, Head, Talk};
+
+/// One direction's messages.
+pub trait Message: Serialize {
+    /// Number of kinds; the first byte of a message is its kind, counted from 0.
+    const KINDS: u8;
+    /// The end that says these.
+    const SENDER: End;
+}
 
 /// Largest frame before COBS: head, message and CRC. At 254 bytes COBS adds one byte.
 pub const MAX_FRAME: usize = 254;

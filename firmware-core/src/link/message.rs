@@ -6,6 +6,7 @@ use heapless::Vec;
 use serde::{Deserialize, Serialize};
 
 use super::batch::Batch;
+pub use super::codec::Message;
 use super::refusal::Outcome;
 use super::state::{MotionEvent, ReleaseReason, Status, StreamState, Streaming, Welcome};
 use super::talk::End;
@@ -17,14 +18,6 @@ use crate::sample::EngineDemand;
 use crate::settings::{SettingsHash, SettingsSection};
 use crate::store::StoreResult;
 use crate::units::{Counts, Tick};
-
-/// One direction's messages.
-pub trait Message: Serialize {
-    /// Number of kinds; the first byte of a message is its kind, counted from 0.
-    const KINDS: u8;
-    /// The end that says these.
-    const SENDER: End;
-}
 
 /// Most segments in one message.
 pub const SEGMENTS_PER_MESSAGE: usize = 16;

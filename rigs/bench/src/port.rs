@@ -12,10 +12,8 @@ use firmware_core::link::Pacing;
 use serde::Serialize;
 use serialport::{ClearBuffer, ErrorKind, SerialPort, SerialPortType, TTYPort};
 
-use crate::client::{ClientError, Line};
+use crate::client::{BAUD, ClientError, Line};
 
-/// Speed of the link, baud; eight data bits, no parity, one stop bit, no flow control.
-pub const BAUD: u32 = 115_200;
 /// Longest wait of one read: short, so that a hang-up or an interrupt is noticed soon.
 const READ_PATIENCE: Duration = Duration::from_millis(20);
 /// The unit that `virtual` alone means.

@@ -4,6 +4,9 @@
 
 use std::ops::RangeInclusive;
 
+/// Most runs of a campaign.
+pub(crate) const MOST_RUNS: u64 = 100_000_000;
+
 /// Reads whole numbers of a range.
 pub(crate) fn whole<T: TryFrom<u64>>(
     range: RangeInclusive<u64>,

@@ -4,8 +4,8 @@
 use firmware_core::link::{LinkCounters, PROTOCOL_VERSION, Refusal};
 use firmware_core::units::TICKS_PER_SECOND;
 
+use super::BAUD;
 use super::refusal::Reason;
-use crate::port::BAUD;
 
 /// Why the talk did not start or did not go on.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]

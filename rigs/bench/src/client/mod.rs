@@ -35,9 +35,11 @@ use firmware_core::settings::{Settings, SettingsHash};
 use firmware_core::units::Tick;
 
 use crate::interrupt;
-use crate::port::BAUD;
 use item::Reassembly;
 use obeyed::Obeyed;
+
+/// Speed of the link, baud; eight data bits, no parity, one stop bit, no flow control.
+pub const BAUD: u32 = 115_200;
 
 /// A serial line or what stands for one. A read that finds nothing within the line's own short patience
 /// gives `TimedOut` or `WouldBlock`; 0 bytes or any other error mean that the line is gone.

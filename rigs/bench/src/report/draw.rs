@@ -6,7 +6,7 @@ use askama::Template;
 use super::axis::Scale;
 use super::chart::{Chart, Ink, Mark, Width};
 use super::labels::{Anchor, Labels, Placed};
-use super::path;
+use super::path::{self, px};
 use crate::figures::extent;
 
 const LEFT: f64 = 54.0;
@@ -63,12 +63,6 @@ pub(super) struct Drawing<'a> {
     dots: Vec<Dot>,
     labels: Vec<Placed>,
     legend: Vec<Entry>,
-}
-
-/// A coordinate as it is written: a tenth of a pixel is finer than any printer.
-pub(super) fn px(value: f64) -> String {
-    let text = format!("{value:.1}");
-    text.strip_suffix(".0").map_or(text.clone(), str::to_owned)
 }
 
 impl<'a> Drawing<'a> {

@@ -1,7 +1,7 @@
 //! Places labels in a chart so that they do not cover one another: each tries a few spots near its point
 //! and takes the first that is free and inside the plot.
 
-use super::draw::px;
+use super::path::px;
 
 /// Mean advance of the style sheet's 11.5 px text.
 const CHARACTER: f64 = 5.9;

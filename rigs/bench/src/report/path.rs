@@ -1,8 +1,6 @@
 //! Path data, thinned to what a page can show: of every pixel column a line passes, the first, lowest,
 //! highest and last point stay, so that no spike is lost.
 
-use super::draw::px;
-
 /// A line through points in pixels. Points that are not numbers break it.
 pub(super) fn line(points: &[(f64, f64)]) -> String {
     let pieces = points.split(|(x, y)| !(x.is_finite() && y.is_finite()));
@@ -46,6 +44,12 @@ fn thinned(points: &[(f64, f64)]) -> Vec<(f64, f64)> {
         );
     }
     kept
+}
+
+/// A coordinate as it is written: a tenth of a pixel is finer than any printer.
+pub(super) fn px(value: f64) -> String {
+    let text = format!("{value:.1}");
+    text.strip_suffix(".0").map_or(text.clone(), str::to_owned)
 }
 
 #[cfg(test)]

@@ -16,10 +16,8 @@ use super::{guard_campaign, learn_campaign, simulate};
 use crate::console::Console;
 use crate::exit::{Exit, Failure, VerbResult};
 use crate::interrupt;
-use crate::whole_number::whole;
+use crate::whole_number::{MOST_RUNS, whole};
 
-/// Most runs of a campaign.
-pub(super) const MOST_RUNS: u64 = 100_000_000;
 /// Most threads; more than a computer has cores only take turns.
 const MOST_THREADS: u64 = 1024;
 

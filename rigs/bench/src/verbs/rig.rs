@@ -16,10 +16,11 @@ use virtual_rig::rig::SimulatedRig;
 use virtual_rig::runner::{Ended, RunningRig};
 
 use crate::checks::check_word;
+use crate::client::BAUD;
 use crate::console::Console;
 use crate::exit::{Exit, Failure, VerbResult};
 use crate::interrupt;
-use crate::port::{BAUD, DEFAULT_UNIT};
+use crate::port::DEFAULT_UNIT;
 use crate::profile::{DEMO_LIMITS, DEMO_PROFILE};
 use plant::files::write_together;
 

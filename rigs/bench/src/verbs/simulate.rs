@@ -18,13 +18,12 @@ use study::metrics::{METRICS, MetricColumn, Metrics};
 use study::run::{Record, RunError, RunOutcome, run_world};
 use study::scenario::{BuiltIn, Scenario, builtins};
 
-use super::campaign::MOST_RUNS;
 use super::metric_digits::shown_to;
 use super::parts_on_engine::{ON_WHAT_GROUND, ToldParts};
 use crate::console::Console;
 use crate::exit::{Exit, Failure, VerbResult};
 use crate::output::{Maker, OutFolder};
-use crate::whole_number::whole;
+use crate::whole_number::{MOST_RUNS, whole};
 pub(super) use setup::controller_or_built_in;
 use setup::{Setup, setups};
 
