@@ -7,10 +7,12 @@ mod ease;
 mod profile;
 mod ramp;
 mod reach;
+mod seen;
 mod watch;
 
 pub use profile::{Footing, Goal, MAX_SEGMENTS, MotionError, Profile, Segment};
-pub use watch::{Ending, Seen, Watch};
+pub use seen::{Ending, Seen};
+pub use watch::Watch;
 
 use crate::calibration::Calibration;
 use crate::command::Command;

@@ -4,7 +4,7 @@
 //! ramp is let off; without one, the first ramp without motion is let off, and one the other way must move it.
 
 use super::profile::{Ramp, RampPart, Way};
-use super::watch::Ending;
+use super::seen::Ending;
 use crate::calibration::Calibration;
 use crate::settings::Settings;
 use crate::units::Counts;

@@ -4,7 +4,7 @@
 //! it has made less way than that band within [`FULL_TICKS`]: so much a stop gives under the last of the push. Way is
 //! what the lever travels toward its goal, not what a moving goal gives it.
 
-use super::watch::{Ending, Lasting, Seen};
+use super::seen::{Ending, Lasting, Seen};
 use crate::faults::{Fault, Limit, LimitSet};
 use crate::settings::Settings;
 use crate::units::{Counts, larger, smaller};

@@ -12,6 +12,7 @@
 
 mod bell;
 mod bridge;
+mod entry;
 mod flash;
 mod keep;
 mod last_words;

@@ -1,4 +1,4 @@
-//! Every address that the image touches, and the only `unsafe` in it.
+//! Every address that the image touches; all other `unsafe` stands in `entry.rs`.
 //!
 //! In: addresses from the board's manual (Arm application note 386) and from the linker. Out: safe
 //! types for one register, one window of shared memory, memory that survives a reset. Refused: offsets
@@ -12,8 +12,6 @@ use cortex_m::interrupt::InterruptNumber;
 use cortex_m::peripheral::NVIC;
 use cortex_m::register::primask;
 use cortex_m_rt::ExceptionFrame;
-
-use crate::stopwatch::{self, INTERRUPTS_OFF};
 
 /// One 32-bit device register.
 #[derive(Clone, Copy)]
@@ -168,50 +166,4 @@ pub fn stack_high_water() -> u32 {
 /// Loads from an address where nothing is, for the drill.
 pub fn load_from_nowhere() -> u32 {
     Register::at(0xA000_0000, 0).read()
-}
-
-// The runtime gives handlers of the watchdog's interrupt (not maskable, hence this name) no stack frame. This one
-// takes it along: what the processor pushed lies at the stack pointer on entry.
-core::arch::global_asm!(
-    ".section .text.NonMaskableInt",
-    ".global NonMaskableInt",
-    ".type NonMaskableInt,%function",
-    ".thumb_func",
-    "NonMaskableInt:",
-    "mrs r0, MSP",
-    "b {bark}",
-    bark = sym bark,
-);
-
-extern "C" fn bark(frame: &ExceptionFrame) -> ! {
-    crate::safe_state::on_bark(frame)
-}
-
-/// Critical sections by masking interrupts, with the longest one noted.
-struct MaskInterrupts;
-
-critical_section::set_impl!(MaskInterrupts);
-
-/// When the outermost section began, in clocks of the stopwatch.
-static MASKED_AT: AtomicU32 = AtomicU32::new(0);
-
-// SAFETY: one core; with PRIMASK set nothing preempts but the watchdog's bark and faults, and those never return.
-unsafe impl critical_section::Impl for MaskInterrupts {
-    unsafe fn acquire() -> critical_section::RawRestoreState {
-        let was_active = primask::read().is_active();
-        cortex_m::interrupt::disable();
-        if was_active {
-            MASKED_AT.store(stopwatch::now().clocks(), Ordering::Relaxed);
-        }
-        was_active
-    }
-
-    unsafe fn release(was_active: critical_section::RawRestoreState) {
-        if was_active {
-            let clocks = stopwatch::now().clocks().wrapping_sub(MASKED_AT.load(Ordering::Relaxed));
-            INTERRUPTS_OFF.note(clocks);
-            // SAFETY: interrupts were on before the outermost section.
-            unsafe { cortex_m::interrupt::enable() }
-        }
-    }
 }

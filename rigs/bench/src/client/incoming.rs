@@ -12,9 +12,10 @@ use firmware_core::link::{
 use firmware_core::units::{Counts, Tick};
 
 use super::item::StreamItem;
-use super::talk::HELLO_SEQUENCE;
 use super::{Client, ClientError};
 
+/// Number of the hello.
+pub(super) const HELLO_SEQUENCE: u16 = 0;
 /// Bytes taken from the line at once.
 const READ_BYTES: usize = 2048;
 

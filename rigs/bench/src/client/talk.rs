@@ -10,7 +10,7 @@ use firmware_core::link::{
 };
 use firmware_core::units::Tick;
 
-use super::incoming::read;
+use super::incoming::{HELLO_SEQUENCE, read};
 use super::item::Reassembly;
 use super::obeyed::Obeyed;
 use super::{Client, ClientError, GIVE_UP, Grant, Line, LineUse};
@@ -19,8 +19,6 @@ use super::{Client, ClientError, GIVE_UP, Grant, Line, LineUse};
 const HELLOS: u32 = 6;
 /// Wait after each hello.
 const HELLO_WAIT: Duration = Duration::from_millis(300);
-/// Number of the hello.
-pub(super) const HELLO_SEQUENCE: u16 = 0;
 /// Wait for each reply, and for the end of a grant, before it is asked for again.
 const REPLY_WAIT: Duration = Duration::from_millis(200);
 /// Times that a stop is sent on the way out, and the wait for each reply: together well under a second.

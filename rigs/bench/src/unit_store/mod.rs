@@ -5,14 +5,16 @@
 //! stand on, or why nothing moves. Nothing is kept beside the runs: a calibration that lies loose in a file is not
 //! read. A newest learn that was changed, refused or cut short leaves nothing in force; an older one never steps in.
 
+mod ground;
 mod history;
 mod origin;
 mod standing;
 mod wanted;
 mod words;
 
+pub use ground::{ground, to_relearn};
 pub use history::read;
 pub use origin::tag;
 pub use standing::{InForce, NoneWhy, UnitStanding};
-pub use wanted::{Mismatch, OnUnproven, Wanted, ground, to_relearn};
+pub use wanted::{Mismatch, OnUnproven, Wanted};
 pub use words::{because, stands, stands_briefly, why_nothing};

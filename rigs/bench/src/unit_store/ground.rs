@@ -1,0 +1,70 @@
+//! What a motion may stand on: the calibration in force, or why nothing moves.
+
+use firmware_core::held::Standing;
+
+use super::standing::{InForce, NoneWhy, UnitStanding};
+use super::wanted::{Mismatch, OnUnproven, Wanted};
+use super::{history, words};
+use crate::exit::{Exit, Failure};
+use crate::record::BoardId;
+
+impl InForce {
+    /// Refuses a board that did not learn it: counts belong to the board that converted them.
+    ///
+    /// # Errors
+    /// Names both boards.
+    pub fn learned_with(&self, unit: &str, now: &BoardId) -> Result<(), Failure> {
+        let learned = &self.provenance.board;
+        if learned == now {
+            return Ok(());
+        }
+        let mismatch = Mismatch::Board { learned: learned.clone(), now: now.clone() };
+        Err(Failure::usage(words::mismatch(unit, self, &mismatch)))
+    }
+}
+
+/// The calibration that an opening may be reached on.
+///
+/// # Errors
+/// Says what is in force, from which run, what differs and what to do. The exit code tells why: 1 refused, 2 never
+/// learned or another unit, setup or settings, 3 not proven, suspended or cut short.
+pub fn ground(wanted: &Wanted<'_>, on_unproven: OnUnproven) -> Result<Box<InForce>, Failure> {
+    let in_force = to_relearn(wanted)?;
+    match (in_force.held.standing, on_unproven) {
+        (Standing::Accepted, OnUnproven::Refuse)
+        | (Standing::NotProven { .. } | Standing::Suspended { .. }, OnUnproven::Allow) => Ok(in_force),
+        (Standing::Accepted, OnUnproven::Allow) => {
+            Err(Failure::usage(words::nothing_unproven(wanted.unit, &in_force)))
+        }
+        (Standing::NotProven { .. } | Standing::Suspended { .. }, OnUnproven::Refuse) => {
+            Err(Failure::undetermined(words::unproven(wanted.unit, &in_force)))
+        }
+    }
+}
+
+/// The calibration that a relearn starts from, however it stands.
+///
+/// # Errors
+/// As [`ground`], but for its standing.
+pub fn to_relearn(wanted: &Wanted<'_>) -> Result<Box<InForce>, Failure> {
+    let in_force = match history::read(wanted.unit_dir, wanted.unit, wanted.setup, wanted.warmth)? {
+        UnitStanding::NeverLearned => return Err(Failure::usage(words::never(wanted))),
+        UnitStanding::NoneInForce { run, why } => {
+            let message = words::none(wanted, run, &why);
+            return Err(Failure { exit: exit_of(&why), message });
+        }
+        UnitStanding::InForce(in_force) => in_force,
+    };
+    if let Some(mismatch) = in_force.mismatch(wanted) {
+        return Err(Failure::usage(words::mismatch(wanted.unit, &in_force, &mismatch)));
+    }
+    Ok(in_force)
+}
+
+fn exit_of(why: &NoneWhy) -> Exit {
+    match why {
+        NoneWhy::Refused(_) => Exit::NotFit,
+        NoneWhy::CutShort { .. } => Exit::Undetermined,
+        NoneWhy::Unsound { .. } | NoneWhy::WithoutProvenance => Exit::Usage,
+    }
+}
