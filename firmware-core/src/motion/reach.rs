@@ -125,6 +125,7 @@ fn is_all_there_is(settings: &Settings, seen: &Seen, error: f32) -> bool {
 }
 
 #[cfg(test)]
+#[allow(clippy::arithmetic_side_effects)]
 mod tests {
     extern crate std;
 

@@ -53,6 +53,7 @@ fn entry(low_bits: u32) -> u32 {
 }
 
 #[cfg(test)]
+#[allow(clippy::arithmetic_side_effects)]
 mod tests {
     use super::*;
     use proptest::prelude::*;

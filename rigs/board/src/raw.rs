@@ -10,8 +10,6 @@ use core::sync::atomic::{AtomicU32, Ordering};
 
 use cortex_m::interrupt::InterruptNumber;
 use cortex_m::peripheral::NVIC;
-use cortex_m::register::primask;
-use cortex_m_rt::ExceptionFrame;
 
 /// One 32-bit device register.
 #[derive(Clone, Copy)]

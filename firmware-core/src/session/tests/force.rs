@@ -91,8 +91,11 @@ fn a_board_that_holds_nothing_learns_without_a_save_first() {
     assert_eq!(phases(&bench.hear()), 1);
 }
 
+/// What ends a learn.
+type Cut = fn(&mut Bench);
+
 /// Every way in which a learn ends without a calibration.
-fn cuts() -> [(&'static str, fn(&mut Bench)); 5] {
+fn cuts() -> [(&'static str, Cut); 5] {
     [
         ("refused", |bench| bench.end_learn(REFUSED)),
         ("stopped", |bench| assert_eq!(bench.ask(&ToBoard::Stop), Outcome::Done)),

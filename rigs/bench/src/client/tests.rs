@@ -194,7 +194,8 @@ fn next_error(client: &mut Client) -> ClientError {
 fn each_trouble_of_the_line_ends_in_its_own_words_within_two_seconds() {
     let foreign = || encode(Talk::LAST, 7, &ToHost::Waiting { next: Tick(9) }).unwrap().to_vec();
     let echo = || encode(Talk::FIRST, 7, &ToBoard::KeepAlive).unwrap().to_vec();
-    let cases: [(Box<dyn Fn(Said) -> Said + Send>, &str); 5] = [
+    type Answer = Box<dyn Fn(Said) -> Said + Send>;
+    let cases: [(Answer, &str); 5] = [
         (Box::new(|_| vec![]), "went silent"),
         (Box::new(move |_| vec![foreign()]), "another talk"),
         (Box::new(move |_| vec![echo()]), "echoes"),
