@@ -88,6 +88,12 @@ impl TomlFile {
         &self.file
     }
 
+    /// The text.
+    #[must_use]
+    pub fn text(&self) -> &str {
+        &self.text
+    }
+
     /// Parses the text into `T`.
     ///
     /// # Errors

@@ -36,8 +36,8 @@ pub fn read_runs(dir: &Path) -> Result<Vec<Run>, Failure> {
 
 /// Judges all runs together. Writes nothing.
 #[must_use]
-pub fn judge_all(runs: Vec<Run>, profile: &Profile, limits: &Limits) -> UnitResult {
-    UnitResult::new(runs, profile, limits, Evidence::default())
+pub fn judge_all(runs: Vec<Run>, unit: &str, profile: &Profile, limits: &Limits) -> UnitResult {
+    UnitResult::new(runs, unit, profile, limits, Evidence::default())
 }
 
 /// Judges each run by itself and writes its `verdict.json` into its folder.
@@ -46,7 +46,7 @@ pub fn judge_all(runs: Vec<Run>, profile: &Profile, limits: &Limits) -> UnitResu
 /// When a verdict cannot be written.
 pub fn keep_verdicts(runs: &[Run], profile: &Profile, limits: &Limits) -> Result<(), Failure> {
     runs.iter().try_for_each(|run| {
-        let alone = judge_all(vec![run.clone()], profile, limits);
+        let alone = judge_all(vec![run.clone()], &run.file.run.unit, profile, limits);
         let text = verdict_text(&alone.verdict)?;
         write_whole(&run.dir.join(VERDICT_FILE), text.as_bytes()).map_err(Failure::undetermined)
     })
@@ -83,6 +83,7 @@ pub fn spoken(unit: &str, result: &UnitResult) -> String {
     let verdict = &result.verdict;
     let word = verdict.judgement.word().to_uppercase();
     let mut lines = vec![format!("{unit}: {word} (judged on {})", result.covers())];
+    lines.extend(result.left_out().map(|left_out| format!("  not judged: {left_out}")));
     for reason in &verdict.reasons {
         lines.push(format!("  {}: {}", reason.code, reason.seen));
         lines.push(format!("    try: {}", reason.advice));

@@ -9,6 +9,7 @@ mod friction;
 mod holes;
 mod learn;
 mod reversal;
+mod selection;
 mod simulate;
 mod step;
 mod sweep;
@@ -29,6 +30,7 @@ use crate::record::{Ground, Run, RunKind, Status};
 use crate::report::bench::{BoostTrace, LearnTrace};
 
 pub use diagnostic::picture;
+pub use selection::{LeftOut, Selection, WhyLeftOut};
 
 /// What a run has for the report.
 #[derive(Debug, Clone, PartialEq)]
@@ -69,9 +71,11 @@ impl Shown {
     }
 }
 
-/// Evaluates one run.
+/// Evaluates one run by the profile that it carries; a run of an older release carries none and is evaluated by the one
+/// at hand.
 #[must_use]
-pub fn evaluate(run: &Run, profile: &Profile) -> Shown {
+pub fn evaluate(run: &Run, at_hand: &Profile) -> Shown {
+    let profile = run.profile.as_ref().unwrap_or(at_hand);
     if run.file.is_diagnostic() {
         return diagnostic::evaluate(run, profile);
     }

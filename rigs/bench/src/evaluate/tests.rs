@@ -2,20 +2,22 @@
 
 use std::path::PathBuf;
 
-use firmware_core::calibration::{Setup, Warmth};
+use firmware_core::calibration::{Calibration, Contact, LearnedStop, Setup, Warmth};
 use firmware_core::command::Command;
 use firmware_core::motion::Goal;
-use firmware_core::units::{Ampere, Counts, Duty, Opening, Tick};
+use firmware_core::settings::SettingsHash;
+use firmware_core::units::{Ampere, Counts, Duty, Opening, Tick, Volt};
 
-use super::{Exhibit, evaluate};
+use super::{Exhibit, Selection, WhyLeftOut, evaluate};
 use crate::caution::Acknowledged;
 use crate::figures::{Measure, Sensor};
-use crate::judge::{Judgement, judge};
+use crate::judge::{FaultOf, Judgement, judge};
 use crate::limits::Limits;
 use crate::procedure::slow_reversal;
 use crate::profile::Profile;
 use crate::record::{
-    Conditions, Made, Outcome, RECORD_VERSION, Row, Run, RunFile, RunInfo, RunKind, RunName, Sample, Status,
+    BoardId, Conditions, Made, Outcome, Provenance, RECORD_VERSION, Row, Run, RunFile, RunInfo, RunKind,
+    RunName, Sample, Serials, Status,
 };
 
 /// A run whose samples follow the commands through `respond(previous opening, command)`.
@@ -53,6 +55,7 @@ fn run(kind: RunKind, commands: &[Command], mut respond: impl FnMut(f32, Command
         provenance: None,
     };
     Run {
+        profile: None,
         name: RunName { ordinal: 1, kind },
         dir: PathBuf::new(),
         rows: rows.collect(),
@@ -324,4 +327,82 @@ fn a_step_whose_beginning_was_lost_is_undetermined() {
     let lost: Vec<_> = shown.evidence.findings.iter().filter(|f| f.code == "lost-on-line").collect();
     assert!(lost.iter().any(|finding| finding.seen.contains("opening step of 50 %")), "{lost:?}");
     assert!(lost.iter().all(|finding| finding.fault_of == crate::judge::FaultOf::Rig));
+}
+
+fn numbered(ordinal: u32, kind: RunKind) -> Run {
+    let mut run = run(kind, &[], |opening, _| opening);
+    run.name.ordinal = ordinal;
+    run.file.run.unit = "U1".into();
+    run
+}
+
+fn calibration() -> Calibration {
+    let stop = |at: f32| LearnedStop {
+        zero_push_counts: at,
+        pressed_counts: at,
+        released_counts: at,
+        compliance_counts_per_a: 20.0,
+        repeat_range_counts: 1.0,
+        contact: Contact::RingContact,
+    };
+    Calibration {
+        closed: stop(13_000.0),
+        open: stop(2300.0),
+        setup: Setup::Attached,
+        warmth: Warmth::Cold,
+        supply: Volt(12.0),
+        temperature: None,
+        clearance: Opening::CLOSED,
+    }
+}
+
+fn left_out(runs: Vec<Run>) -> (Vec<u32>, Vec<WhyLeftOut>) {
+    let selection = Selection::of(runs, "U1");
+    let counted = selection.counted.iter().map(|run| run.name.ordinal).collect();
+    (counted, selection.left_out.into_iter().map(|left| left.why).collect())
+}
+
+#[test]
+fn an_interrupted_run_does_not_undo_an_older_complete_one_and_a_complete_one_does() {
+    let mut cut = numbered(2, RunKind::Sweep);
+    cut.file.status = Status::Incomplete { reason: "stopped".into() };
+    let (counted, why) = left_out(vec![numbered(1, RunKind::Sweep), cut.clone()]);
+    assert_eq!((counted, why), (vec![1], vec![WhyLeftOut::CutShort { reason: "stopped".into() }]));
+    let newer = numbered(3, RunKind::Sweep);
+    let by = newer.name;
+    assert_eq!(left_out(vec![cut, newer]), (vec![3], vec![WhyLeftOut::Replaced { by }]));
+}
+
+#[test]
+fn a_run_of_another_unit_counts_for_nothing_and_leaves_the_unit_undetermined() {
+    let mut foreign = numbered(2, RunKind::Step);
+    foreign.file.run.unit = "U2".into();
+    let selection = Selection::of(vec![numbered(1, RunKind::Learn), foreign], "U1");
+    assert_eq!(selection.counted.len(), 1);
+    let finding = selection.left_out[0].finding().unwrap();
+    assert_eq!((finding.code.as_str(), finding.fault_of), ("foreign-run", FaultOf::Rig));
+}
+
+#[test]
+fn a_motion_counts_only_on_the_newest_learns_calibration_board_and_settings() {
+    let learn = numbered(3, RunKind::Learn);
+    let name = learn.name;
+    let mut older = numbered(2, RunKind::Sweep);
+    older.file.outcome.calibration = Some(calibration());
+    let (counted, why) = left_out(vec![older, learn.clone()]);
+    assert_eq!((counted, why), (vec![3], vec![WhyLeftOut::OtherCalibration { learn: name }]));
+    let given = |serial: &str, settings: u32| Provenance {
+        settings: SettingsHash(settings),
+        operator: None,
+        board: BoardId { name: "bench board".into(), serial: serial.into() },
+        serials: Serials::default(),
+    };
+    let (mut learn, mut sweep) = (learn, numbered(4, RunKind::Sweep));
+    learn.file.run.provenance = Some(given("1", 7));
+    sweep.file.run.provenance = Some(given("2", 7));
+    assert_eq!(left_out(vec![learn.clone(), sweep.clone()]).1, [WhyLeftOut::OtherBoard { learn: name }]);
+    sweep.file.run.provenance = Some(given("1", 8));
+    assert_eq!(left_out(vec![learn.clone(), sweep.clone()]).1, [WhyLeftOut::OtherSettings { learn: name }]);
+    sweep.file.run.provenance = Some(given("1", 7));
+    assert_eq!(left_out(vec![learn, sweep]), (vec![3, 4], vec![]));
 }

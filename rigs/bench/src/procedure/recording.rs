@@ -74,6 +74,7 @@ impl Recording {
             }),
         };
         let mut writer = RunWriter::create(&target.unit_dir, info, conditions)?;
+        writer.profile(&target.profile.text)?;
         writer.made(PORT, bench.port().to_owned());
         writer.made(STARTED, unix_seconds());
         Ok(Self {

@@ -43,6 +43,7 @@ pub fn record_simulation(target: &Target, scenario: &Scenario) -> Result<PathBuf
     conditions.insert("scenario".into(), format!("{}: {}", scenario.name, scenario.about));
     conditions.insert("engine".into(), "bench engine A, invented; mean-value air path, no surge".into());
     let mut writer = RunWriter::create(&target.unit_dir, info, conditions).map_err(Failure::undetermined)?;
+    writer.profile(&target.profile.text).map_err(Failure::undetermined)?;
     let limit = f64::from(settings.guard.limits.boost.0);
     let written = write(&mut writer, &outcome, limit);
     let status = match &written {

@@ -59,6 +59,9 @@ pub struct Profile {
     pub plan: Plan,
     /// What the controller is told.
     pub settings: Settings,
+    /// The file's text: what a run carries along.
+    #[serde(skip)]
+    pub text: String,
 }
 
 const NEXT: &str = "Correct this line and run again; nothing was moved.";
@@ -69,7 +72,8 @@ impl Profile {
     /// # Errors
     /// [`TomlError`] names file, line, field, value and what is allowed.
     pub fn read(file: &TomlFile) -> Result<Self, TomlError> {
-        let profile: Self = file.parse()?;
+        let mut profile: Self = file.parse()?;
+        file.text().clone_into(&mut profile.text);
         file.short("name", &profile.name, MOST_SHOWN)?;
         file.short("origin", &profile.origin, MOST_ORIGIN)?;
         if !(5.0..=180.0).contains(&profile.travel_deg) {

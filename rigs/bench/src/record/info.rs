@@ -182,6 +182,9 @@ pub struct SampleSums {
     /// The same of `series.csv`, where the run has one.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub series_crc32: Option<u32>,
+    /// The same of `profile.toml`; runs of older releases carry no profile.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub profile_crc32: Option<u32>,
     /// The same of what `run.toml` says, `[sums]` and `[made]` aside, as this program writes it.
     pub record_crc32: u32,
 }

@@ -36,6 +36,8 @@ pub(crate) const SERIES_LIMIT: u64 = 64 << 20;
 pub const RECORD_VERSION: u32 = 1;
 /// The file that says what the run is.
 pub const RUN_FILE: &str = "run.toml";
+/// The profile that the run was made under, whole.
+pub const PROFILE_FILE: &str = "profile.toml";
 /// The file of samples.
 pub const SAMPLES_FILE: &str = "samples.csv";
 /// The file of a simulated run's traces.

@@ -6,9 +6,10 @@ use plant::files::bytes_of;
 
 use super::writer::CRC;
 use super::{
-    Loss, RECORD_VERSION, RUN_FILE, RecordError, Row, RunFile, RunName, SAMPLE_HEADER, SAMPLES_FILE,
-    SAMPLES_LIMIT, SERIES_FILE, SERIES_LIMIT, Sample, Series, Status,
+    Loss, PROFILE_FILE, RECORD_VERSION, RUN_FILE, RecordError, Row, RunFile, RunName, SAMPLE_HEADER,
+    SAMPLES_FILE, SAMPLES_LIMIT, SERIES_FILE, SERIES_LIMIT, Sample, Series, Status,
 };
+use crate::profile::Profile;
 use crate::toml_file::TomlFile;
 
 /// A run as it stands on disk.
@@ -20,6 +21,8 @@ pub struct Run {
     pub dir: PathBuf,
     /// What `run.toml` says.
     pub file: RunFile,
+    /// The profile that it was made under; none in a run of an older release.
+    pub profile: Option<Profile>,
     /// Samples and marks in order.
     pub rows: Vec<Row>,
     /// A last line that a crash tore apart was left out.
@@ -53,8 +56,12 @@ impl Run {
                 unchanged(&path, &bytes, closed)?;
             }
         }
+        if file.status == Status::Complete && file.sums.is_none() {
+            return Err(RecordError::NoSums { path: run_path });
+        }
+        let profile = read_profile(dir, &file)?;
         let (rows, torn_end) = read_rows(&samples_path, &bytes, file.sums.is_some())?;
-        Ok(Self { name, dir: dir.to_owned(), file, rows, torn_end })
+        Ok(Self { name, dir: dir.to_owned(), file, profile, rows, torn_end })
     }
 
     /// The samples, without the marks.
@@ -96,6 +103,20 @@ impl Run {
 fn unchanged(path: &Path, bytes: &[u8], closed: u32) -> Result<(), RecordError> {
     let seen = CRC.checksum(bytes);
     if seen == closed { Ok(()) } else { Err(RecordError::Edited { path: path.to_owned(), seen, closed }) }
+}
+
+/// The profile beside the run. A run that was never closed has no sum of it yet.
+fn read_profile(dir: &Path, file: &RunFile) -> Result<Option<Profile>, RecordError> {
+    let path = dir.join(PROFILE_FILE);
+    let closed = file.sums.and_then(|sums| sums.profile_crc32);
+    if closed.is_none() && (file.sums.is_some() || !path.is_file()) {
+        return Ok(None);
+    }
+    let text = TomlFile::read(&path)?;
+    if let Some(closed) = closed {
+        unchanged(&path, text.text().as_bytes(), closed)?;
+    }
+    Ok(Some(Profile::read(&text)?))
 }
 
 fn read_run_file(dir: &Path, path: &Path) -> Result<RunFile, RecordError> {

@@ -13,9 +13,9 @@ use plant::files::{bytes_of, write_whole};
 use crate::client::StreamItem;
 
 use super::{
-    Conditions, Made, Mark, Outcome, RECORD_VERSION, RUN_FILE, RecordError, Refusal, Row, RunFile, RunInfo,
-    RunName, SAMPLE_HEADER, SAMPLES_FILE, SERIES_FILE, SERIES_LIMIT, Sample, SampleSums, Series, Status,
-    from_stream, numbering,
+    Conditions, Made, Mark, Outcome, PROFILE_FILE, RECORD_VERSION, RUN_FILE, RecordError, Refusal, Row,
+    RunFile, RunInfo, RunName, SAMPLE_HEADER, SAMPLES_FILE, SERIES_FILE, SERIES_LIMIT, Sample, SampleSums,
+    Series, Status, from_stream, numbering,
 };
 
 /// Checksum of `samples.csv`; any archive tool computes the same.
@@ -154,6 +154,16 @@ impl RunWriter {
     /// Notes something that differs between two equal runs (date, port, line statistics).
     pub fn made(&mut self, name: &str, value: String) {
         self.file.made.insert(name.to_owned(), value);
+    }
+
+    /// Keeps the profile that the run is made under, whole: a verdict goes by it, whatever its name comes to mean.
+    ///
+    /// # Errors
+    /// When the disk refuses.
+    pub fn profile(&mut self, text: &str) -> Result<(), RecordError> {
+        write_whole(&self.dir.join(PROFILE_FILE), text.as_bytes())?;
+        self.sums.profile_crc32 = Some(CRC.checksum(text.as_bytes()));
+        Ok(())
     }
 
     /// Writes the traces of a simulated run.

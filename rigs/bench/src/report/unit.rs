@@ -2,13 +2,11 @@
 //!
 //! In: a unit's runs, profile, limits and sheet. Out: a [`Report`] with its verdict.
 
-use firmware_core::calibration::{Setup, Warmth};
-
 use super::section::{Section, Table};
 use super::{Report, Sheet};
 use super::{bench, diagnostic};
 use crate::caution::{CAUTIONS, HOLDS_UNTIL};
-use crate::evaluate::{self, Exhibit, Shown};
+use crate::evaluate::{self, Exhibit, LeftOut, Selection, Shown};
 use crate::figures::step::StepBands;
 use crate::figures::{Measure, Sensor};
 use crate::judge::{self, Evidence, FaultOf, Finding, Verdict};
@@ -21,47 +19,42 @@ use crate::short_text::ShortText;
 const BOOST_NOTE: &str = "The same controller code over a simulated actuator and an invented engine (bench engine A): \
     no engine was run. Surge is outside the model. A real engine must be checked on the engine.";
 
-/// A unit's runs with what each shows, latest of each kind.
+/// A unit's runs with what each shows, and the judgement over those that belong together.
 #[derive(Debug, Clone, PartialEq)]
 pub struct UnitResult {
     runs: Vec<(Run, Shown)>,
-    /// Runs that a later one of the same kind replaces, and those of another mounting.
-    replaced: Vec<String>,
-    /// The judgement over all of them.
+    left_out: Vec<LeftOut>,
+    /// The judgement over all that count.
     pub verdict: Verdict,
 }
 
 impl UnitResult {
-    /// Evaluates and judges; `runs` in the order in which they were made. `more` is evidence from elsewhere.
+    /// Evaluates and judges `runs` of `unit`, in the order in which they were made. `more` is evidence from elsewhere.
     #[must_use]
-    pub fn new(runs: Vec<Run>, profile: &Profile, limits: &Limits, more: Evidence) -> Self {
-        let mut latest: Vec<Run> = Vec::new();
-        let mut replaced = Vec::new();
-        let newest = runs.iter().rfind(|run| !run.file.is_diagnostic()).or(runs.last()).map(mounting);
-        for run in runs {
-            // One verdict speaks of one mounting: cold and hot, free and attached are never mixed.
-            if Some(mounting(&run)) != newest {
-                replaced.push(run.name.to_string());
-                continue;
-            }
-            if let Some(older) = latest.iter().position(|r| part(r) == part(&run)) {
-                replaced.push(latest.remove(older).name.to_string());
-            }
-            latest.push(run);
-        }
-        let runs: Vec<_> = latest
+    pub fn new(runs: Vec<Run>, unit: &str, profile: &Profile, limits: &Limits, more: Evidence) -> Self {
+        let Selection { counted, left_out } = Selection::of(runs, unit);
+        let runs: Vec<_> = counted
             .into_iter()
             .map(|run| (evaluate::evaluate(&run, profile), run))
             .map(|(s, r)| (r, s))
             .collect();
-        let evidence = runs.iter().fold(more, |all, (_, shown)| all.and(shown.evidence.clone()));
+        let mut evidence = runs.iter().fold(more, |all, (_, shown)| all.and(shown.evidence.clone()));
+        evidence.findings.extend(left_out.iter().filter_map(LeftOut::finding));
         let measured = runs.iter().filter(|(run, _)| !run.file.is_diagnostic());
-        let kinds: Vec<RunKind> = measured.map(|(run, _)| run.name.kind).collect();
-        let evidence =
-            if kinds.is_empty() && !runs.is_empty() { evidence.and(only_pictures()) } else { evidence };
+        let mut kinds: Vec<RunKind> = measured.map(|(run, _)| run.name.kind).collect();
+        if kinds.is_empty() && !runs.is_empty() {
+            evidence = evidence.and(only_pictures());
+        }
+        // A part whose evidence does not belong here any more is unanswered, not unasked.
+        kinds.extend(left_out.iter().filter(|left| left.leaves_a_gap()).map(|left| left.run.kind));
         let verdict =
             judge::judge(&evidence, limits, |limit| kinds.iter().any(|kind| evaluate::answers(*kind, limit)));
-        Self { runs, replaced, verdict }
+        Self { runs, left_out, verdict }
+    }
+
+    /// Runs that do not count, with why.
+    pub fn left_out(&self) -> impl Iterator<Item = String> {
+        self.left_out.iter().map(LeftOut::to_string)
     }
 
     /// Kinds of run that the verdict rests on.
@@ -108,9 +101,7 @@ impl UnitResult {
         }
         facts.extend(self.grounds().map(|ground| ("moved on", ground)));
         facts.push(("judged on", self.covers()));
-        if !self.replaced.is_empty() {
-            facts.push(("other runs, not judged", self.replaced.join(", ")));
-        }
+        facts.extend(self.left_out().map(|left_out| ("not judged", left_out)));
         facts.into_iter().map(|(name, value)| (name.to_owned(), value)).collect()
     }
 
@@ -187,11 +178,6 @@ fn provenance(given: &Provenance) -> Vec<(&'static str, String)> {
     .collect()
 }
 
-/// What a later run replaces: a picture never replaces a measurement.
-fn part(run: &Run) -> (RunKind, bool) {
-    (run.name.kind, run.file.is_diagnostic())
-}
-
 /// Diagnostic runs alone decide nothing.
 fn only_pictures() -> Evidence {
     let finding = Finding {
@@ -202,11 +188,6 @@ fn only_pictures() -> Evidence {
         fault_of: FaultOf::Rig,
     };
     Evidence { findings: vec![finding], ..Evidence::default() }
-}
-
-/// What a verdict must not mix: how the unit was mounted, cold or hot.
-fn mounting(run: &Run) -> (Setup, Warmth) {
-    (run.file.run.setup, run.file.run.warmth)
 }
 
 fn section(shown: &Shown, profile: &Profile, limits: &Limits) -> Option<Section> {

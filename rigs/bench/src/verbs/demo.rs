@@ -140,7 +140,7 @@ fn finish(args: &Args, target: &Target, console: &Console) -> VerbResult {
     let runs = read_runs(&target.unit_dir)?;
     let names = runs.iter().map(|run| format!("{UNITS}/{UNIT}/{}", run.name)).collect();
     keep_verdicts(&runs, &target.profile, &target.limits)?;
-    let result = judge_all(runs, &target.profile, &target.limits);
+    let result = judge_all(runs, &target.unit, &target.profile, &target.limits);
     let report = args.out.join(REPORT_FILE);
     write_report(&report, &target.unit_dir, &result, &target.profile, &target.limits, Vec::new())?;
     let job = Job {

@@ -11,6 +11,7 @@ use crate::judge::Verdict;
 use crate::limits::Limits;
 use crate::output::write_file;
 use crate::profile::Profile;
+use crate::record::Run;
 use crate::report::UnitResult;
 use crate::unit_result::{
     REPORT_FILE, judge_all, keep_verdicts, read_runs, spoken, verdict_text, write_report,
@@ -93,6 +94,17 @@ pub fn run_report(args: &ReportArgs, console: &Console) -> VerbResult {
     judged.tell(Some(&path), console)
 }
 
+/// The unit whose folder this is: the one that its runs name, if any of them does, else the first run's own.
+fn unit_of(dir: &Path, runs: &[Run]) -> String {
+    let folder = dir
+        .canonicalize()
+        .ok()
+        .and_then(|dir| dir.file_name().map(|name| name.to_string_lossy().into_owned()));
+    let names = || runs.iter().map(|run| &run.file.run.unit);
+    let of_folder = names().find(|unit| folder.as_ref() == Some(*unit));
+    of_folder.or_else(|| names().next()).cloned().unwrap_or_default()
+}
+
 /// The verdict and what it was reached by.
 struct Judged {
     unit: String,
@@ -106,11 +118,11 @@ impl Judged {
         let (profile, limits) = args.criteria.read()?;
         let runs = read_runs(&args.dir)?;
         same_profile(&runs, &profile)?;
-        let unit = runs.first().map_or_else(String::new, |run| run.file.run.unit.clone());
+        let unit = unit_of(&args.dir, &runs);
         if args.keep_verdicts {
             keep_verdicts(&runs, &profile, &limits)?;
         }
-        let result = judge_all(runs, &profile, &limits);
+        let result = judge_all(runs, &unit, &profile, &limits);
         Ok(Self { unit, profile, limits, result })
     }
 
