@@ -135,9 +135,9 @@ const MIN_SPAN_COUNTS: f32 = 1.0;
 const MAX_CLEARANCE: f32 = 0.2;
 /// Share of the nominal span that a calibration of the same actuator may have at least: a ring's own stops
 /// take some of a free actuator's travel, never half of it (common practice, no source).
-const MIN_SPAN_SHARE: f32 = 0.5;
+pub const MIN_SPAN_SHARE: f32 = 0.5;
 /// Share of the nominal span that it may have at most.
-const MAX_SPAN_SHARE: f32 = 1.5;
+pub const MAX_SPAN_SHARE: f32 = 1.5;
 
 impl Calibration {
     /// Checks that the stops span a range, that the clearance leaves travel and that the setup is the wanted one.

@@ -11,6 +11,9 @@ use crate::profile::Profile;
 use crate::record::Run;
 use crate::toml_file::TomlFile;
 
+/// Where the system keeps pseudo-terminals.
+const PSEUDO_TERMINALS: &str = "/dev/pts";
+
 /// The options.
 #[derive(Debug, Clone, Default, clap::Args)]
 pub struct CriteriaArgs {
@@ -48,19 +51,20 @@ impl CriteriaArgs {
         )))
     }
 
-    /// Refuses the built-in profile for a real unit, by whatever file it comes.
+    /// Refuses an invented profile for a real unit, by whatever name and file it comes. A pseudo-terminal has no unit
+    /// behind it: `vanebench rig` serves its virtual ones there, for practice.
     ///
     /// # Errors
     /// Says what is missing and where to begin.
-    pub fn of_a_real_unit(&self, profile: &Profile) -> Result<(), Failure> {
-        let built_in = Profile::demo().map_err(Failure::usage)?;
-        if self.profile.is_some() && profile.name != built_in.name {
+    pub fn of_a_real_unit(&self, profile: &Profile, port: &Path) -> Result<(), Failure> {
+        if self.profile.is_some() && (port.starts_with(PSEUDO_TERMINALS) || !profile.is_invented()) {
             return Ok(());
         }
         Err(Failure::usage(format!(
-            "--profile: {} is invented and describes no real unit. Copy rigs/profiles/bench-actuator-a.toml and its \
-             .limits.toml, give both a name of their own, and set every value from the unit's data sheet.",
-            built_in.name
+            "--profile: {} is invented and describes no real unit: it says so, or its actuator and stop windows are those \
+             of the built-in invention. Copy rigs/profiles/bench-actuator-a.toml and its .limits.toml, give both a name \
+             of their own, set every value from the unit's data sheet, and say in `origin` where the values come from.",
+            profile.name
         )))
     }
 }

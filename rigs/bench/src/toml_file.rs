@@ -116,6 +116,15 @@ impl TomlFile {
         }
     }
 
+    /// Where a field stands, for a message about another one.
+    #[must_use]
+    pub fn lined(&self, field: &str) -> String {
+        match self.span_of(field) {
+            Some(span) => format!("(line {}, {field})", self.line_at(span.start)),
+            None => format!("({field}, by default)"),
+        }
+    }
+
     /// Refuses words that would fill a page.
     ///
     /// # Errors

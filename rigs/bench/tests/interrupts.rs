@@ -3,6 +3,9 @@
 
 #![allow(clippy::unwrap_used, reason = "a check that cannot go on says where it stopped")]
 
+#[path = "own/mod.rs"]
+mod own;
+
 use std::fs;
 use std::io::{BufRead, BufReader, Read};
 use std::os::fd::OwnedFd;
@@ -15,6 +18,7 @@ use firmware_core::link::Pacing;
 use nix::pty::openpty;
 use nix::sys::signal::{Signal, kill};
 use nix::unistd::Pid;
+use own::own_copy;
 use virtual_rig::rig::SimulatedRig;
 use virtual_rig::runner::RunningRig;
 
@@ -45,7 +49,7 @@ fn ended(mut child: Child, asked_at: Instant) -> (Option<i32>, Duration, String)
 fn real_unit(folder: &Path, port: &str) -> Vec<String> {
     let put = |file: &str, text: &str| {
         let path = folder.join(file).display().to_string();
-        fs::write(&path, text.replacen("name = \"bench-actuator-a\"", "name = \"own\"", 1)).unwrap();
+        fs::write(&path, own_copy(text)).unwrap();
         path
     };
     let profile = put("own.toml", vanebench::profile::DEMO_PROFILE);

@@ -3,6 +3,9 @@
 
 #![allow(clippy::unwrap_used, reason = "a check that cannot go on says where it stopped")]
 
+#[path = "own/mod.rs"]
+mod own;
+
 use std::collections::VecDeque;
 use std::fs;
 use std::path::{Path, PathBuf};
@@ -12,6 +15,7 @@ use firmware_core::learn::LearnEvent;
 use firmware_core::link::Decoder;
 use firmware_core::link::message::ToHost;
 use firmware_core::link::state::{MotionEvent, Pacing};
+use own::own_copy;
 use serde_json::Value;
 use study::catalogue;
 use virtual_rig::rig::SimulatedRig;
@@ -90,7 +94,7 @@ impl Unit {
         let folder = tempfile::tempdir().unwrap();
         let put = |file: &str, text: &str| {
             let path = folder.path().join(file).display().to_string();
-            fs::write(&path, text.replacen("name = \"bench-actuator-a\"", "name = \"own\"", 1)).unwrap();
+            fs::write(&path, own_copy(text)).unwrap();
             path
         };
         let profile = put("own.toml", vanebench::profile::DEMO_PROFILE);

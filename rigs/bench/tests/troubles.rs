@@ -3,15 +3,19 @@
 
 #![allow(clippy::unwrap_used, reason = "a check that cannot go on says where it stopped")]
 
+#[path = "own/mod.rs"]
+mod own;
+
 use std::fs;
 use std::io::{Read, Write};
 use std::path::Path;
 
 use assert_cmd::Command;
+use own::own_copy;
 
 /// The demonstration's actuator under a name of its own, as a user's copy would have it.
 fn own_profile(folder: &Path) -> [String; 4] {
-    let named = |text: &str| text.replacen("name = \"bench-actuator-a\"", "name = \"own\"", 1);
+    let named = |text: &str| own_copy(text);
     let put = |file: &str, text: &str| {
         let path = folder.join(file);
         fs::write(&path, named(text)).expect("the folder takes a file");

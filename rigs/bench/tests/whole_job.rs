@@ -2,12 +2,16 @@
 
 #![allow(clippy::unwrap_used, reason = "a check that cannot go on says where it stopped")]
 
+#[path = "own/mod.rs"]
+mod own;
+
 use std::fs;
 use std::path::Path;
 
 use assert_cmd::Command;
 use firmware_core::calibration::{Setup, Warmth};
 use firmware_core::link::state::Pacing;
+use own::own_copy;
 use plant::world::World;
 use serde_json::Value;
 use study::catalogue;
@@ -222,7 +226,7 @@ fn a_unit_behind_a_device_path_is_learned_after_the_cautions_and_its_report_is_d
     let port = rig.path().display().to_string();
     let own = |file: &str, text: &str| {
         let path = folder.path().join(file).display().to_string();
-        fs::write(&path, text.replacen("name = \"bench-actuator-a\"", "name = \"own\"", 1)).unwrap();
+        fs::write(&path, own_copy(text)).unwrap();
         path
     };
     let profile = own("own.toml", vanebench::profile::DEMO_PROFILE);

@@ -326,7 +326,7 @@ fn a_step_whose_beginning_was_lost_is_undetermined() {
     let shown = evaluate(&without(&two_steps(), |tick| (990..1022).contains(&tick)), &profile);
     let lost: Vec<_> = shown.evidence.findings.iter().filter(|f| f.code == "lost-on-line").collect();
     assert!(lost.iter().any(|finding| finding.seen.contains("opening step of 50 %")), "{lost:?}");
-    assert!(lost.iter().all(|finding| finding.fault_of == crate::judge::FaultOf::Rig));
+    assert!(lost.iter().all(|finding| finding.fault_of == FaultOf::Rig));
 }
 
 fn numbered(ordinal: u32, kind: RunKind) -> Run {

@@ -119,8 +119,8 @@ impl TargetArgs {
         let (profile, limits) = self.criteria.read()?;
         let port = self.port()?;
         let unit = self.unit_name(port)?;
-        if matches!(port, PortSpec::Device(_)) {
-            self.criteria.of_a_real_unit(&profile)?;
+        if let PortSpec::Device(path) = port {
+            self.criteria.of_a_real_unit(&profile, path)?;
         }
         let unit_dir = unit.folder_in(&self.records).map_err(refused_name)?;
         let port = if self.log { &logged(port)? } else { port };

@@ -4,6 +4,7 @@
 //! board, and the plan of sweeps and steps. Anything out of range is refused with file, line, field, the
 //! value seen and what is allowed; nothing moves on a profile that was not understood whole.
 
+mod contradictions;
 mod plan;
 
 pub use plan::{BandPlan, FrictionPlan, Plan, StepPlan, SweepPlan};
@@ -19,28 +20,6 @@ pub const DEMO_PROFILE: &str = include_str!("../../../profiles/bench-actuator-a.
 /// The limits that go with it, inventions as well.
 pub const DEMO_LIMITS: &str = include_str!("../../../profiles/bench-actuator-a.limits.toml");
 
-/// Whether the vanes can push the lever back through the gear.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize)]
-#[serde(rename_all = "kebab-case")]
-pub enum BackDriving {
-    /// The gear lets the vanes move the motor.
-    BackDrives,
-    /// The gear holds against the vanes.
-    SelfLocking,
-}
-
-/// Where the lever rests once the supply is gone.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize)]
-#[serde(rename_all = "kebab-case")]
-pub enum RestPosition {
-    /// Vanes open.
-    Open,
-    /// Vanes closed.
-    Closed,
-    /// Wherever it was left; it may drift.
-    Anywhere,
-}
-
 /// One kind of actuator.
 #[derive(Debug, Clone, PartialEq, Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -51,10 +30,6 @@ pub struct Profile {
     pub origin: String,
     /// Lever travel between the stops of a sound unit, degrees, 5 to 180.
     pub travel_deg: f64,
-    /// Through the gear.
-    pub gear: BackDriving,
-    /// Without supply.
-    pub rest_without_power: RestPosition,
     /// How the bench moves it.
     pub plan: Plan,
     /// What the controller is told.
@@ -87,7 +62,19 @@ impl Profile {
             let allowed = format!("{} is outside {} to {}", range.value, range.min, range.max);
             file.refuse(&field, allowed, NEXT)
         })?;
+        contradictions::check(&profile, file)?;
         Ok(profile)
+    }
+
+    /// True when its numbers are those of the built-in invention, or it says that they are invented.
+    #[must_use]
+    pub fn is_invented(&self) -> bool {
+        let says_so = self.origin.to_lowercase().contains("invented");
+        let same = |built_in: Self| {
+            let (own, other) = (&self.settings, &built_in.settings);
+            own.actuator == other.actuator && own.learn.windows == other.learn.windows
+        };
+        says_so || Self::demo().is_ok_and(same)
     }
 
     /// The built-in demo profile.
@@ -157,6 +144,34 @@ mod tests {
     }
 
     #[test]
+    fn fields_that_contradict_each_other_are_refused_with_both_lines() {
+        for (from, to, other) in [
+            ("nominal_span_counts = 10700.0", "nominal_span_counts = 3000.0", "(line "),
+            ("\"opening-lowers\"", "\"opening-raises\"", "settings.learn.windows.free.cold.closed.min"),
+            ("sensor_min = 400", "sensor_min = 2000", "settings.actuator.sensor_min"),
+            ("max_current = 4.0", "max_current = 1.0", "settings.actuator.max_current"),
+        ] {
+            let error = edited(from, to);
+            assert!(error.line.is_some() || to.starts_with("max"), "{error}");
+            assert!(error.allowed.contains(other), "{error}");
+        }
+    }
+
+    #[test]
+    fn a_renamed_invention_is_an_invention_and_a_profile_of_ones_own_is_not() {
+        let read = |text: &str| Profile::read(&TomlFile::from_text("unit.toml", text)).unwrap();
+        let renamed = DEMO_PROFILE.replacen("bench-actuator-a", "mine", 1);
+        assert!(read(&renamed).is_invented());
+        let origin =
+            renamed.replacen("Invented for demonstration: no real unit has these numbers.", "Measured.", 1);
+        assert!(read(&origin).is_invented());
+        assert!(
+            !read(&origin.replacen("winding_resistance_ohm = 1.6", "winding_resistance_ohm = 1.7", 1))
+                .is_invented()
+        );
+    }
+
+    #[test]
     fn wrong_values_are_refused_with_line_field_value_and_range() {
         let error = edited("max_current = 4.0", "max_current = 99.0");
         assert_eq!((&*error.field, &*error.seen), ("settings.actuator.max_current", "99.0"));
@@ -165,8 +180,8 @@ mod tests {
         assert!(error.to_string().contains("travel_deg = 700.0: allowed 5 to 180"), "{error}");
         let error = edited("points = 11", "points = 2");
         assert_eq!((&*error.field, &*error.seen), ("plan.sweep.points", "2"));
-        let error = edited("gear = \"back-drives\"", "gear = \"locked\"");
-        assert!(error.allowed.contains("self-locking"), "{error}");
+        let error = edited("spring = \"opens\"", "spring = \"pulls\"");
+        assert!(error.allowed.contains("closes"), "{error}");
         let error = edited("max_current = 4.0", "");
         assert!(
             error.to_string().contains("settings.actuator") && error.allowed.contains("max_current"),

@@ -2,7 +2,7 @@
 //!
 //! In: the person's readings from `sheet.toml` in the unit's folder, if there is one, and figures of the
 //! rig. Out: rows for the report; what nobody has measured stays a blank line to write on. An unknown item,
-//! or a reading without who and with what, is refused.
+//! or a reading without who and with what, is told and not taken.
 
 use std::collections::BTreeMap;
 use std::path::Path;
@@ -58,8 +58,10 @@ pub struct Reading {
     #[serde(default)]
     pub as_left: String,
     /// Who measured.
+    #[serde(default)]
     pub by: String,
     /// With what, and when that was last calibrated.
+    #[serde(default)]
     pub with: String,
 }
 
@@ -68,39 +70,59 @@ pub struct Reading {
 pub struct Sheet {
     /// Items in order, with a reading where there is one.
     pub rows: Vec<(Item, Option<Reading>)>,
+    /// Tables that were not taken, with why: a missing field costs its line, not the report.
+    pub not_taken: Vec<String>,
 }
 
 impl Sheet {
     /// A sheet nobody has written on.
     #[must_use]
     pub fn blank() -> Self {
-        Self { rows: ITEMS.into_iter().map(|item| (item, None)).collect() }
+        Self { not_taken: Vec::new(), rows: ITEMS.into_iter().map(|item| (item, None)).collect() }
     }
 
     /// The sheet of a unit; blank when the unit's folder has no `sheet.toml`.
     ///
     /// # Errors
-    /// [`TomlError`] on an unknown item or a reading without who or with what.
+    /// As [`Sheet::read`].
     pub fn of_unit(dir: &Path) -> Result<Self, TomlError> {
         let path = dir.join(SHEET_FILE);
         if path.exists() { Self::read(&TomlFile::read(&path)?) } else { Ok(Self::blank()) }
     }
 
-    /// Reads a sheet file: one table per item.
+    /// Reads a sheet file: one table per item. An unknown item, or a reading without who or with what, is told and not
+    /// taken.
     ///
     /// # Errors
-    /// As [`Sheet::of_unit`].
+    /// [`TomlError`] where the file is no such sheet at all.
     pub fn read(file: &TomlFile) -> Result<Self, TomlError> {
         let mut readings: BTreeMap<String, Reading> = file.parse()?;
-        let rows = ITEMS.into_iter().map(|item| (item, readings.remove(item.key))).collect();
-        match readings.keys().next() {
-            None => Ok(Self { rows }),
-            Some(unknown) => {
-                let known = ITEMS.map(|item| item.key).join(", ");
-                let next = "Rename the table or remove it.";
-                Err(file.refuse(unknown, format!("no such item; known: {known}"), next))
+        let mut sheet = Self::default();
+        for item in ITEMS {
+            let reading = readings.remove(item.key);
+            let missing = reading.as_ref().and_then(Reading::missing);
+            if let Some(missing) = missing {
+                let why = format!("`{missing}` is missing: who measured, and with what, belong to a reading");
+                sheet.not_taken.push(file.refuse(item.key, why, "Add it.").to_string());
             }
+            sheet.rows.push((item, reading.filter(|_| missing.is_none())));
         }
+        let known = ITEMS.map(|item| item.key).join(", ");
+        sheet.not_taken.extend(readings.keys().map(|unknown| {
+            let why = format!("no such item; known: {known}");
+            file.refuse(unknown, why, "Rename the table or remove it.").to_string()
+        }));
+        Ok(sheet)
+    }
+}
+
+impl Reading {
+    /// The field without which nobody can check it.
+    fn missing(&self) -> Option<&'static str> {
+        [("by", &self.by), ("with", &self.with)]
+            .into_iter()
+            .find(|(_, text)| text.is_empty())
+            .map(|(name, _)| name)
     }
 }
 
@@ -114,9 +136,14 @@ mod tests {
         let whole = "[lever_play]\nas_found = \"0.4\"\nby = \"J. D.\"\nwith = \"dial gauge 3, 2026-02\"\n";
         let sheet = read(whole).unwrap();
         assert_eq!(sheet.rows.iter().filter(|(_, reading)| reading.is_some()).count(), 1);
-        assert!(read("[lever_play]\nas_found = \"0.4\"\n").unwrap_err().allowed.contains("by"));
-        let unknown = read("[lever_paly]\nby = \"\"\nwith = \"\"\n").unwrap_err();
-        assert!(unknown.to_string().contains("lever_play"), "{unknown}");
-        assert_eq!(unknown.line, Some(1));
+        let told = |text: &str| {
+            let sheet = read(text).unwrap();
+            assert!(sheet.rows.iter().all(|(_, reading)| reading.is_none()));
+            sheet.not_taken.join("; ")
+        };
+        let nobody = told("[lever_play]\nas_found = \"0.4\"\nwith = \"dial gauge 3\"\n");
+        assert!(nobody.contains("line 1") && nobody.contains("`by` is missing"), "{nobody}");
+        let unknown = told("[lever_paly]\nby = \"\"\nwith = \"\"\n");
+        assert!(unknown.contains("lever_play") && unknown.contains("line 1"), "{unknown}");
     }
 }

@@ -62,8 +62,8 @@ fn a_message_repeats_the_beginning_of_a_field_only() {
     };
     for (file, text) in [
         ("name.toml", own("\"bench-actuator-a\"", &format!("{long:?}"))),
-        ("field.toml", own("gear =", &format!("{long} ="))),
-        ("word.toml", own("\"back-drives\"", &format!("{long:?}"))),
+        ("field.toml", own("travel_deg =", &format!("{long} ="))),
+        ("word.toml", own("\"opening-lowers\"", &format!("{long:?}"))),
         ("number.toml", own("travel_deg = 70.0", &format!("travel_deg = {long:?}"))),
     ] {
         fs::write(at.join(file), text).unwrap();

@@ -1,5 +1,8 @@
 //! Runs of the tool on a unit behind a hostile line, what they decided and what they recorded.
 
+#[path = "../own/mod.rs"]
+mod own;
+
 use std::collections::HashMap;
 use std::fs;
 use std::path::{Path, PathBuf};
@@ -14,6 +17,7 @@ use virtual_rig::rig::SimulatedRig;
 use virtual_rig::runner::RunningRig;
 
 use super::{HostileLine, Trouble};
+use own::own_copy;
 
 /// The program under test: the one just built, or any that `VANEBENCH` names.
 pub fn binary() -> PathBuf {
@@ -211,8 +215,8 @@ fn finish(mut tool: Child) -> (Verdict, String) {
 
 /// Writes profile and limits under a name of their own; gives the options that name them.
 pub fn write_criteria(folder: &Path) -> [String; 4] {
-    fs::write(folder.join("own.toml"), own(vanebench::profile::DEMO_PROFILE)).unwrap();
-    fs::write(folder.join("own.limits.toml"), own(vanebench::profile::DEMO_LIMITS)).unwrap();
+    fs::write(folder.join("own.toml"), own_copy(vanebench::profile::DEMO_PROFILE)).unwrap();
+    fs::write(folder.join("own.limits.toml"), own_copy(vanebench::profile::DEMO_LIMITS)).unwrap();
     criteria("own.limits.toml")
 }
 
@@ -220,16 +224,11 @@ fn criteria(limits: &str) -> [String; 4] {
     ["--profile".into(), "own.toml".into(), "--limits".into(), limits.into()]
 }
 
-/// The built-in profile or limits under a name of its own, as a user's copy would be.
-fn own(text: &str) -> String {
-    text.replacen("name = \"bench-actuator-a\"", "name = \"own\"", 1)
-}
-
 /// The built-in limits that a verb's figures answer, with their upper bounds scaled.
 fn limits_of(verb: Verb, scale: f64) -> String {
     let mut asked = true;
     let mut text = String::new();
-    for line in own(vanebench::profile::DEMO_LIMITS).lines() {
+    for line in own_copy(vanebench::profile::DEMO_LIMITS).lines() {
         if let Some(key) = line.strip_prefix("[limit.") {
             asked = verb.limits().iter().any(|start| key.starts_with(start));
         }
