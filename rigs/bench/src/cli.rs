@@ -13,7 +13,7 @@ use crate::{interrupt, verbs};
 
 /// Bench, simulate, validate and match VGT vane actuators and their controllers.
 ///
-/// Exit codes: 0 fit or done; 1 not fit; 2 wrong command line or file; 3 undetermined (link lost, supply
+/// Exit codes: 0 within limits or done; 1 out of limits; 2 wrong command line or file; 3 undetermined (link lost, supply
 /// out of range, not proven, run incomplete, disk or standard output refuses); 130 interrupted. A reader of
 /// the output that leaves early (`| head`) changes none of them.
 #[derive(Debug, Parser)]

@@ -6,14 +6,14 @@ use std::process::ExitCode;
 use serde::Serialize;
 
 /// The end of a verb that ran. Ordered so that the larger of two ends is the one to report, except that
-/// undetermined outweighs not fit: see [`Exit::worse`].
+/// undetermined outweighs out of limits: see [`Exit::worse`].
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Exit {
-    /// Fit, or done: code 0.
+    /// Within limits, or done: code 0.
     Done,
-    /// Not fit, for a reason in the unit: code 1.
-    NotFit,
+    /// Out of limits, for a reason in the unit: code 1.
+    OutOfLimits,
     /// The command line or a file is wrong; nothing was run: code 2.
     Usage,
     /// Nothing can be said: link lost, supply out of range, disk full, run incomplete: code 3.
@@ -28,7 +28,7 @@ impl Exit {
     pub fn code(self) -> u8 {
         match self {
             Self::Done => 0,
-            Self::NotFit => 1,
+            Self::OutOfLimits => 1,
             Self::Usage => 2,
             Self::Undetermined => 3,
             Self::Interrupted => 130,
@@ -44,7 +44,7 @@ impl Exit {
     fn weight(self) -> u8 {
         match self {
             Self::Done => 0,
-            Self::NotFit => 1,
+            Self::OutOfLimits => 1,
             Self::Undetermined => 2,
             Self::Usage => 3,
             Self::Interrupted => 4,
@@ -101,9 +101,9 @@ mod tests {
 
     #[test]
     fn undetermined_outweighs_not_fit_and_an_interrupt_outweighs_all() {
-        assert_eq!(Exit::NotFit.worse(Exit::Undetermined), Exit::Undetermined);
-        assert_eq!(Exit::Undetermined.worse(Exit::NotFit), Exit::Undetermined);
-        assert_eq!(Exit::Done.worse(Exit::NotFit), Exit::NotFit);
+        assert_eq!(Exit::OutOfLimits.worse(Exit::Undetermined), Exit::Undetermined);
+        assert_eq!(Exit::Undetermined.worse(Exit::OutOfLimits), Exit::Undetermined);
+        assert_eq!(Exit::Done.worse(Exit::OutOfLimits), Exit::OutOfLimits);
         assert_eq!(Exit::Interrupted.worse(Exit::Usage).code(), 130);
     }
 }

@@ -1,4 +1,4 @@
-//! Acceptance limits: which figures must lie where for a unit to be fit.
+//! Acceptance limits: which figures must lie where for a unit to be within limits.
 //!
 //! In: a TOML file with one table per figure key. Out: [`Limits`]. An unknown key, a limit without bounds, a
 //! bound outside what the figure can be, or one for a unit it is not in is refused with file, line and field.
@@ -16,10 +16,10 @@ use crate::toml_file::{MOST_ORIGIN, TomlError, TomlFile};
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Bounds {
-    /// Smallest value that is fit.
+    /// Smallest value allowed.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub min: Option<f64>,
-    /// Largest value that is fit.
+    /// Largest value allowed.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub max: Option<f64>,
     /// Uncertainty of the measurement: nearer than this to a bound nothing can be said.

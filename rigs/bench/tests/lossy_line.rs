@@ -147,7 +147,7 @@ fn neither_a_lost_release_nor_a_lost_outcome_costs_an_accepted_learn() {
     let lost =
         move |message: &ToHost| matches!(message, ToHost::Released { .. }) || is_first_outcome(message);
     let (code, told) = unit.run(&["learn", "--checked", "all"], lost);
-    assert_eq!((code, told["judgement"].as_str()), (0, Some("fit")), "{told:#}");
+    assert_eq!((code, told["judgement"].as_str()), (0, Some("within-limits")), "{told:#}");
     assert!(told["calibration"]["closed"].is_object(), "{told:#}");
 }
 
@@ -236,8 +236,8 @@ fn judged(verb: &str, percent: u32, seeds: u32) -> Vec<String> {
         assert_eq!(code, 0, "{told:#}");
         let (_, told) = unit.vanebench(&["judge", told["folder"].as_str().unwrap()]);
         let judgement = told["judgement"].as_str().unwrap().to_owned();
-        assert_ne!(judgement, "not-fit", "{verb}, {percent} %, seed {seed}: {:#}", told["reasons"]);
-        if judgement != "fit" {
+        assert_ne!(judgement, "out-of-limits", "{verb}, {percent} %, seed {seed}: {:#}", told["reasons"]);
+        if judgement != "within-limits" {
             eprintln!("{verb}, {percent} %, seed {seed}: {:#}", told["reasons"]);
         }
         judgement
@@ -253,7 +253,7 @@ fn a_sound_unit_is_never_blamed_for_what_the_line_lost_and_one_per_cent_leaves_i
     for verb in ["step", "sweep", "friction"] {
         for percent in [1, 5, 20, 60] {
             let judged = judged(verb, percent, seeds);
-            let fit = judged.iter().filter(|judgement| *judgement == "fit").count();
+            let fit = judged.iter().filter(|judgement| *judgement == "within-limits").count();
             println!("{verb}, {percent} %: {fit} of {seeds} determined");
             assert!(percent > 1 || 4 * fit >= 3 * judged.len(), "{verb}: {fit} of {seeds} at 1 %");
         }

@@ -55,7 +55,7 @@ fn the_demo_ends_fit_and_its_seed_repeats_it_byte_for_byte() {
     let run = |name: &str, seed: &str| {
         let out = folder.path().join(name);
         let (code, job) = vanebench(&["demo", "--out", &out.display().to_string(), "--seed", seed]);
-        assert_eq!((code, job["judgement"].as_str()), (0, Some("fit")), "{job:#}");
+        assert_eq!((code, job["judgement"].as_str()), (0, Some("within-limits")), "{job:#}");
         out
     };
     let (one, again, other) = (run("one", "7"), run("again", "7"), run("other", "8"));
@@ -238,7 +238,7 @@ fn a_unit_behind_a_device_path_is_learned_after_the_cautions_and_its_report_is_d
     // Nobody has looked at the unit: signals alone prove nothing.
     assert_eq!((code, told["judgement"].as_str()), (3, Some("undetermined")), "{told:#}");
     let (code, told) = vanebench(&[&["learn", "--checked", "all"][..], &options].concat());
-    assert_eq!((code, told["judgement"].as_str()), (0, Some("fit")), "{told:#}");
+    assert_eq!((code, told["judgement"].as_str()), (0, Some("within-limits")), "{told:#}");
     assert_eq!(vanebench(&[&["step"][..], &options].concat()).0, 0);
     let unit = folder.path().join("tag-17");
     let (_, told) = vanebench(&[&["report", &unit.display().to_string()][..], &criteria].concat());

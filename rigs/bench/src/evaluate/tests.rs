@@ -304,14 +304,19 @@ fn whatever_is_lost_a_sound_step_is_never_blamed_on_the_unit() {
         key.starts_with("step_50") || key.starts_with("step_10")
     };
     let clean = judge(&evaluate(&whole, &profile).evidence, &limits, is_step);
-    assert_eq!(clean.judgement, Judgement::Fit, "{:?}", clean.reasons);
+    assert_eq!(clean.judgement, Judgement::WithinLimits, "{:?}", clean.reasons);
     // Batches of 32 ticks, lost by a hash of their number.
     for (seed, percent) in (0..40u32).flat_map(|seed| [1, 5, 30, 80].map(|percent| (seed, percent))) {
         let hash =
             |batch: u32| (batch + 1).wrapping_mul(2_654_435_761).rotate_left(seed % 31) ^ (seed * 7919);
         let lost = |tick: u32| hash(tick / 32) % 100 < percent;
         let verdict = judge(&evaluate(&without(&whole, lost), &profile).evidence, &limits, is_step);
-        assert_ne!(verdict.judgement, Judgement::NotFit, "{percent} %, seed {seed}: {:?}", verdict.reasons);
+        assert_ne!(
+            verdict.judgement,
+            Judgement::OutOfLimits,
+            "{percent} %, seed {seed}: {:?}",
+            verdict.reasons
+        );
         for check in &verdict.checks {
             let clean = clean.checks.iter().filter(|clean| clean.key == check.key);
             let near = clean.map(|clean| (clean.value - check.value).abs()).fold(f64::INFINITY, f64::min);

@@ -1,7 +1,7 @@
 //! From figures and limits to a verdict with reasons.
 //!
 //! In: what each run showed (figures, refusals, whether it is complete) and the limits. Out: a [`Verdict`]:
-//! fit, not fit, or undetermined. An incomplete run is never fit; a limit without its figure is never passed.
+//! within limits, out of limits, or undetermined. An incomplete run is never within limits; a limit without its figure is never passed.
 
 mod advice;
 mod blame;
@@ -41,7 +41,7 @@ impl Evidence {
 /// Weighs all evidence against the limits.
 ///
 /// `asked` narrows the limits to those that the runs at hand are meant to answer (a learn alone says nothing
-/// of T86, and that alone makes it no less fit as a learn).
+/// of T86, and that alone puts it out of no limit as a learn).
 #[must_use]
 pub fn judge(evidence: &Evidence, limits: &Limits, asked: impl Fn(&Limit) -> bool) -> Verdict {
     let mut checks = Vec::new();
@@ -65,7 +65,7 @@ pub fn judge(evidence: &Evidence, limits: &Limits, asked: impl Fn(&Limit) -> boo
             checks.push(Check::new(figure, limit, standing));
         }
     }
-    let judgement = reasons.iter().map(Reason::weighs).fold(Judgement::Fit, Judgement::worse);
+    let judgement = reasons.iter().map(Reason::weighs).fold(Judgement::WithinLimits, Judgement::worse);
     Verdict { judgement, reasons, checks, figures: evidence.figures.iter().map(figure_row).collect() }
 }
 
@@ -99,8 +99,8 @@ mod tests {
 
     #[test]
     fn a_figure_inside_its_limit_is_fit_and_one_outside_is_not() {
-        assert_eq!(judged(&evidence(&[0.3])), Judgement::Fit);
-        assert_eq!(judged(&evidence(&[0.3, 0.7])), Judgement::NotFit);
+        assert_eq!(judged(&evidence(&[0.3])), Judgement::WithinLimits);
+        assert_eq!(judged(&evidence(&[0.3, 0.7])), Judgement::OutOfLimits);
         assert_eq!(judged(&evidence(&[0.48])), Judgement::Undetermined);
     }
 
@@ -118,7 +118,7 @@ mod tests {
         let refusal = Finding { code: "no-motion".into(), seen, advice, fault_of: FaultOf::Unit };
         let evidence = Evidence { findings: vec![refusal], ..Evidence::default() };
         let verdict = judge(&evidence, &limits(), |_| true);
-        assert_eq!((verdict.judgement, verdict.reasons.len()), (Judgement::NotFit, 1));
+        assert_eq!((verdict.judgement, verdict.reasons.len()), (Judgement::OutOfLimits, 1));
     }
 
     #[test]
@@ -132,7 +132,7 @@ mod tests {
 
     #[test]
     fn limits_that_were_not_asked_about_do_not_count() {
-        assert_eq!(judge(&evidence(&[]), &limits(), |_| false).judgement, Judgement::Fit);
+        assert_eq!(judge(&evidence(&[]), &limits(), |_| false).judgement, Judgement::WithinLimits);
     }
 
     #[test]
@@ -149,7 +149,7 @@ mod tests {
         fn nothing_incomplete_is_ever_fit(values in prop::collection::vec(any::<f64>(), 0..5)) {
             let mut evidence = evidence(&values);
             evidence.findings.push(cut());
-            prop_assert_ne!(judged(&evidence), Judgement::Fit);
+            prop_assert_ne!(judged(&evidence), Judgement::WithinLimits);
         }
 
         #[test]

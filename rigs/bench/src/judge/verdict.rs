@@ -12,9 +12,11 @@ use crate::limits::{Bounds, Limit, Standing};
 #[serde(rename_all = "kebab-case")]
 pub enum Judgement {
     /// Every limit asked about is met.
-    Fit,
+    #[serde(alias = "fit")]
+    WithinLimits,
     /// At least one is not, for a reason in the unit.
-    NotFit,
+    #[serde(alias = "not-fit")]
+    OutOfLimits,
     /// Nothing can be said: incomplete, not measured, or too close to call.
     Undetermined,
 }
@@ -23,7 +25,7 @@ pub enum Judgement {
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum FaultOf {
-    /// In the unit: it is not fit.
+    /// In the unit: it is out of limits.
     Unit,
     /// In the rig, the supply, the link or the person: nothing is said of the unit.
     Rig,
@@ -114,7 +116,7 @@ pub struct FigureRow {
 pub struct Verdict {
     /// The answer.
     pub judgement: Judgement,
-    /// Why it is not fit or undetermined; empty for fit.
+    /// Why it is out of limits or undetermined; empty for within limits.
     pub reasons: Vec<Reason>,
     /// Each figure that has a limit.
     pub checks: Vec<Check>,
@@ -123,7 +125,7 @@ pub struct Verdict {
 }
 
 impl Judgement {
-    /// Undetermined outweighs not fit, not fit outweighs fit.
+    /// Undetermined outweighs out of limits, out of limits outweighs within limits.
     #[must_use]
     pub fn worse(self, other: Self) -> Self {
         self.max(other)
@@ -132,8 +134,8 @@ impl Judgement {
     /// Name in the report's style sheet.
     pub(crate) fn class(self) -> &'static str {
         match self {
-            Self::Fit => "good",
-            Self::NotFit => "bad",
+            Self::WithinLimits => "good",
+            Self::OutOfLimits => "bad",
             Self::Undetermined => "open",
         }
     }
@@ -142,8 +144,8 @@ impl Judgement {
     #[must_use]
     pub fn word(self) -> &'static str {
         match self {
-            Self::Fit => "fit",
-            Self::NotFit => "not fit",
+            Self::WithinLimits => "within limits",
+            Self::OutOfLimits => "out of limits",
             Self::Undetermined => "undetermined",
         }
     }
@@ -152,8 +154,8 @@ impl Judgement {
     #[must_use]
     pub fn exit(self) -> Exit {
         match self {
-            Self::Fit => Exit::Done,
-            Self::NotFit => Exit::NotFit,
+            Self::WithinLimits => Exit::Done,
+            Self::OutOfLimits => Exit::OutOfLimits,
             Self::Undetermined => Exit::Undetermined,
         }
     }
@@ -181,7 +183,7 @@ impl Finding {
 
     pub(super) fn reason(&self) -> Reason {
         let judgement = match self.fault_of {
-            FaultOf::Unit => Judgement::NotFit,
+            FaultOf::Unit => Judgement::OutOfLimits,
             FaultOf::Rig => Judgement::Undetermined,
         };
         Reason { code: self.code.clone(), judgement, seen: self.seen.clone(), advice: self.advice.clone() }
@@ -226,7 +228,7 @@ impl Reason {
     pub(super) fn outside(figure: &Figure, limit: &Limit) -> Self {
         Self {
             code: figure.definition().key,
-            judgement: Judgement::NotFit,
+            judgement: Judgement::OutOfLimits,
             seen: against(figure, limit),
             advice: advice(figure.measure).to_owned(),
         }

@@ -143,7 +143,7 @@ impl From<RunStop> for Failure {
         }
         let message = stop.to_string();
         let exit = match stop.unit_end().map(UnitEnd::fault_of) {
-            Some(FaultOf::Unit) => Exit::NotFit,
+            Some(FaultOf::Unit) => Exit::OutOfLimits,
             Some(FaultOf::Rig) => Exit::Undetermined,
             None if stop.is_interrupt() => Exit::Interrupted,
             None => Exit::Undetermined,

@@ -125,8 +125,8 @@ fn rendered<'a>(block: &'a Block, charts: &mut usize) -> Result<RenderedBlock<'a
 
 fn worded(judgement: Judgement) -> (&'static str, &'static str) {
     match judgement {
-        Judgement::Fit => ("Fit", "good"),
-        Judgement::NotFit => ("Not fit", "bad"),
+        Judgement::WithinLimits => ("Within limits", "good"),
+        Judgement::OutOfLimits => ("Out of limits", "bad"),
         Judgement::Undetermined => ("Undetermined", "open"),
     }
 }

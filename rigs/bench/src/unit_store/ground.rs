@@ -63,7 +63,7 @@ pub fn to_relearn(wanted: &Wanted<'_>) -> Result<Box<InForce>, Failure> {
 
 fn exit_of(why: &NoneWhy) -> Exit {
     match why {
-        NoneWhy::Refused(_) => Exit::NotFit,
+        NoneWhy::Refused(_) => Exit::OutOfLimits,
         NoneWhy::CutShort { .. } => Exit::Undetermined,
         NoneWhy::Unsound { .. } | NoneWhy::WithoutProvenance => Exit::Usage,
     }

@@ -77,7 +77,7 @@ struct Told {
     faults: Vec<ToldRow>,
 }
 
-/// Runs the worlds and tells what became of them; a world without explanation makes the verdict not fit.
+/// Runs the worlds and tells what became of them; a world without explanation puts the verdict out of limits.
 ///
 /// # Errors
 /// A [`Failure`] for settings that are refused or a world that runs away.
@@ -90,7 +90,7 @@ pub fn run(args: &Args, console: &Console) -> VerbResult {
         guard_report::write(folder, &table, args.seed, args.worlds)?;
     }
     let unhandled = table.unhandled();
-    let exit = if unhandled.is_empty() { Exit::Done } else { Exit::NotFit };
+    let exit = if unhandled.is_empty() { Exit::Done } else { Exit::OutOfLimits };
     let text = text(&table, &unhandled);
     let faults = table.rows.iter().map(ToldRow::from).collect();
     console.result(&text, &Told { seed: args.seed, worlds: args.worlds, unhandled, faults })?;
@@ -103,7 +103,7 @@ fn text(table: &Table, unhandled: &[u32]) -> String {
     let end = if unhandled.is_empty() {
         format!("no world passed a limit unexplained; {lost} were lost for the reasons named")
     } else {
-        format!("NOT FIT: worlds {unhandled:?} passed a limit unexplained")
+        format!("OUT OF LIMITS: worlds {unhandled:?} passed a limit unexplained")
     };
     format!("{table}{end}")
 }

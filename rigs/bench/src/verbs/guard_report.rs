@@ -1,6 +1,6 @@
 //! The guard campaign as `verdict.json` and as a page: what was kept, what was lost and why.
 //!
-//! In: the campaign's table. Out: a verdict (not fit when a world passed a limit without explanation) whose
+//! In: the campaign's table. Out: a verdict (out of limits when a world passed a limit without explanation) whose
 //! figures name their conditions, and a report. Nothing is computed here that the table does not hold.
 
 use study::campaign::guard::{Row, Table};
@@ -37,12 +37,12 @@ pub fn verdict(table: &Table, seed: u64, worlds: u32) -> Verdict {
     } else {
         vec![Reason {
             code: "guard.unhandled".into(),
-            judgement: Judgement::NotFit,
+            judgement: Judgement::OutOfLimits,
             seen: format!("worlds {unhandled:?} passed a limit without a named reason"),
             advice: "Replay these worlds; lower the guard's limits or raise its lag margins.".into(),
         }]
     };
-    let judgement = if unhandled.is_empty() { Judgement::Fit } else { Judgement::NotFit };
+    let judgement = if unhandled.is_empty() { Judgement::WithinLimits } else { Judgement::OutOfLimits };
     let figures = figures(table, &conditions);
     Verdict { judgement, reasons, checks: Vec::new(), figures }
 }
@@ -176,10 +176,10 @@ mod tests {
     #[test]
     fn a_world_without_explanation_makes_the_guard_not_fit() {
         let sound = verdict(&Table { rows: vec![row(Vec::new())] }, 1, 3);
-        assert_eq!(sound.judgement, Judgement::Fit);
+        assert_eq!(sound.judgement, Judgement::WithinLimits);
         assert_eq!(sound.figures[0].text, "0.9000");
         let unsound = verdict(&Table { rows: vec![row(vec![7])] }, 1, 3);
-        assert_eq!(unsound.judgement, Judgement::NotFit);
+        assert_eq!(unsound.judgement, Judgement::OutOfLimits);
         assert!(unsound.reasons[0].seen.contains('7'));
     }
 

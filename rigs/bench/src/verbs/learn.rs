@@ -109,7 +109,7 @@ fn run_replay(dir: &Path, args: &Args, console: &Console) -> VerbResult {
     Ok(match (&replayed.now, replayed.changed.is_empty()) {
         (None, _) => Exit::Undetermined,
         (Some(_), true) => Exit::Done,
-        (Some(_), false) => Exit::NotFit,
+        (Some(_), false) => Exit::OutOfLimits,
     })
 }
 
@@ -128,15 +128,15 @@ fn replay_text(replayed: &Replayed) -> String {
     lines.join("\n")
 }
 
-/// How a learn's outcome judges the unit. What nobody confirmed leaves it undetermined, never fit.
+/// How a learn's outcome judges the unit. What nobody confirmed leaves it undetermined, never within limits.
 #[must_use]
 pub fn judgement(outcome: &LearnOutcome, fault_of: Option<FaultOf>) -> Judgement {
     match (outcome, fault_of) {
-        (LearnOutcome::Accepted(_), _) => Judgement::Fit,
+        (LearnOutcome::Accepted(_), _) => Judgement::WithinLimits,
         (LearnOutcome::NotProven { .. }, _) | (LearnOutcome::Refused(_), Some(FaultOf::Rig)) => {
             Judgement::Undetermined
         }
-        (LearnOutcome::Refused(_), _) => Judgement::NotFit,
+        (LearnOutcome::Refused(_), _) => Judgement::OutOfLimits,
     }
 }
 

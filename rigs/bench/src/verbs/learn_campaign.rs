@@ -47,7 +47,7 @@ pub fn run(args: &Args, console: &Console) -> VerbResult {
         write_file(path, learn_picture::confusion(&result).as_bytes())?;
     }
     console.result(&text(&result), &result)?;
-    Ok(if result.failures().is_empty() { Exit::Done } else { Exit::NotFit })
+    Ok(if result.failures().is_empty() { Exit::Done } else { Exit::OutOfLimits })
 }
 
 fn chosen(only: &[String]) -> Result<Vec<&'static Preset>, Failure> {

@@ -84,7 +84,7 @@ pub fn run(args: &Args, console: &Console) -> VerbResult {
     })?;
     let misfit = !study.not_met.is_empty() || travel.as_ref().is_some_and(|t| !t.findings.is_empty());
     let exit = match (misfit, study.not_known.is_empty()) {
-        (true, _) => Exit::NotFit,
+        (true, _) => Exit::OutOfLimits,
         (false, false) => Exit::Undetermined,
         (false, true) => Exit::Done,
     };

@@ -1,8 +1,8 @@
 //! `simulate`: one scenario under one or several controller settings and measured turbos, side by side.
 //!
 //! In: a scenario (built in or a file), controller settings, parts sheets, a seed. Out: one table of metrics, and
-//! with `--out` one page with all runs in the same pictures, a CSV for each run and one JSON. Nothing moves. Not
-//! fit (exit code 1) when a limit of the scenario is passed in any of the runs.
+//! with `--out` one page with all runs in the same pictures, a CSV for each run and one JSON. Nothing moves. Out
+//! of limits (exit code 1) when a limit of the scenario is passed in any of the runs.
 
 mod page;
 mod setup;
@@ -114,7 +114,7 @@ pub fn run(args: &Args, console: &Console) -> VerbResult {
     }
     console.result(&text(args, &scenario, &shown), &told)?;
     let is_over = shown.iter().any(|run| !run.outcome.metrics.limits_passed().is_empty());
-    Ok(if is_over { Exit::NotFit } else { Exit::Done })
+    Ok(if is_over { Exit::OutOfLimits } else { Exit::Done })
 }
 
 fn list(console: &Console) -> VerbResult {
