@@ -114,7 +114,7 @@ fn a_range_that_holds_no_two_sectors_is_refused_by_its_cause() {
     let refusal = |range| Store::prepare(Small::erased(), range).err();
     assert_eq!(refusal(0..8192), None);
     assert_eq!(refusal(0..8200), Some(RangeError::OutOfFlash));
-    assert_eq!(refusal(8192..0), Some(RangeError::OutOfFlash));
+    assert_eq!(refusal(std::ops::Range { start: 8192, end: 0 }), Some(RangeError::OutOfFlash));
     assert_eq!(refusal(8..8184), Some(RangeError::NotWholePages));
     assert_eq!(refusal(0..6144), Some(RangeError::NotWholePages));
     assert_eq!(refusal(0..4096), Some(RangeError::TooSmall { half: 2048 }));

@@ -44,8 +44,11 @@ pub fn held(setup: Setup, number: u64) -> Held {
         settings: Settings::DEFAULT.hash(),
         tick: Tick(u32::MAX),
     };
-    let standing =
-        if number % 2 == 0 { Standing::NotProven { open: CheckSet::ALL } } else { Standing::Accepted };
+    let standing = if number.is_multiple_of(2) {
+        Standing::NotProven { open: CheckSet::ALL }
+    } else {
+        Standing::Accepted
+    };
     Held { relearns: u16::MAX, ..Held::of_full_learn(calibration, standing, origin) }
 }
 

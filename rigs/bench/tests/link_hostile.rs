@@ -180,9 +180,12 @@ impl Plan {
     }
 }
 
+/// What a clean run is known by: its verb, unit, confirmation and seed.
+type CleanRun = (Verb, &'static str, bool, u64);
+
 /// Clean runs by verb, unit and seed.
 #[derive(Default)]
-struct Truth(Mutex<HashMap<(Verb, &'static str, bool, u64), Arc<Ran>>>);
+struct Truth(Mutex<HashMap<CleanRun, Arc<Ran>>>);
 
 impl Truth {
     fn of(&self, plan: &Plan) -> Arc<Ran> {
