@@ -229,6 +229,7 @@ fn friction_without_a_calibration_shows_where_each_unit_binds_and_measures_nothi
         ("sooted-ring", "does-not-move"),
         ("blocked-travel", "stops-short"),
         ("soot-patch", "stops-short"),
+        ("dead-motor", "no-current"),
     ];
     for (case, what) in cases {
         let unit = Unit::new();

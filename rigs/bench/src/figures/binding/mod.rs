@@ -58,6 +58,13 @@ pub struct Stretch {
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 #[serde(tag = "what", rename_all = "kebab-case")]
 pub enum Place {
+    /// The current that was asked for did not flow: nothing is said of the lever.
+    NoCurrent {
+        /// Asked for, A.
+        asked_a: f64,
+        /// Flowed on average at the largest push, A.
+        flowed_a: f64,
+    },
     /// The push only bends gear and lever.
     DoesNotMove {
         /// Where it stands, counts.

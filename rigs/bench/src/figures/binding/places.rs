@@ -14,6 +14,9 @@ const HANG_SHARE: f64 = 0.15;
 /// Share of the largest push from which on the lever counts as held by it.
 const HELD_SHARE: f64 = 0.98;
 
+/// Share of the current asked for below which the winding takes none of it.
+const FLOWS_SHARE: f64 = 0.25;
+
 /// Where the largest push held the lever, counts: not how far it flew before it came back.
 #[derive(Debug, Clone, Copy)]
 struct Ends {
@@ -32,6 +35,9 @@ impl Ends {
 /// pushed.
 pub(super) fn find(picture: &Picture, pushes: &[Push], sound: &Sound) -> Vec<Place> {
     let Some(ends) = Ends::of(pushes, picture.peak_a) else { return Vec::new() };
+    if let Some(place) = no_current(pushes, picture.peak_a) {
+        return vec![place];
+    }
     let opened = sound.open_sign * (ends.open - ends.closed);
     let give = GIVE_SHARE * sound.span;
     if opened < -give {
@@ -49,6 +55,12 @@ pub(super) fn find(picture: &Picture, pushes: &[Push], sound: &Sound) -> Vec<Pla
         .filter_map(|(stop, counts, window)| end(stop, counts, window, sound));
     let hangs = [Direction::Opening, Direction::Closing].into_iter();
     beside.chain(hangs.filter_map(|way| hang(picture, way, ends, give))).collect()
+}
+
+fn no_current(pushes: &[Push], peak_a: f64) -> Option<Place> {
+    let held: Vec<&Push> = pushes.iter().filter(|push| push.asked.abs() >= HELD_SHARE * peak_a).collect();
+    let flowed_a = held.iter().map(|push| push.current.abs()).sum::<f64>() / held.len() as f64;
+    (flowed_a < FLOWS_SHARE * peak_a).then_some(Place::NoCurrent { asked_a: peak_a, flowed_a })
 }
 
 fn end(stop: Stop, counts: f64, window: (f64, f64), sound: &Sound) -> Option<Place> {

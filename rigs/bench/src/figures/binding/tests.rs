@@ -79,3 +79,12 @@ fn a_lever_that_only_gives_and_one_that_goes_the_wrong_way_are_told_apart() {
 fn nothing_recorded_gives_no_picture() {
     assert_eq!(Picture::try_new(&[], &SOUND), None);
 }
+
+#[test]
+fn a_motor_that_takes_no_current_is_not_called_a_lever_that_binds() {
+    let dead: Vec<Push> = ramps((2560.0, 2700.0), None)
+        .into_iter()
+        .map(|push| Push { current: 0.003, counts: 2560.0, ..push })
+        .collect();
+    assert!(matches!(places(&dead)[..], [Place::NoCurrent { .. }]), "{:?}", places(&dead));
+}

@@ -10,6 +10,11 @@ const COLUMNS: usize = 49;
 impl fmt::Display for Place {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
+            Self::NoCurrent { asked_a, flowed_a } => write!(
+                f,
+                "No current reaches the motor: {asked_a:.2} A was asked for, {flowed_a:.2} A flowed. Check plug, brushes \
+                 and winding first; of the lever this says nothing."
+            ),
             Self::DoesNotMove { counts, moved, share } => write!(
                 f,
                 "It does not move: at {counts:.0} counts the push only bends gear and lever, by {moved:.0} counts \
@@ -18,7 +23,7 @@ impl fmt::Display for Place {
             ),
             Self::WrongWay { closing, opening } => write!(
                 f,
-                "It goes the wrong way: pushed closed it stands at {closing:.0} counts, pushed open at {opening:.0}. Sensor \
+                "It goes the wrong way: pushed closed it comes to {closing:.0} counts, pushed open to {opening:.0}. Sensor \
                  or motor is reversed, or the profile is another unit's."
             ),
             Self::StopsShort { stop, counts, window } => write!(
@@ -65,10 +70,10 @@ impl Picture {
     }
 
     /// Current against position as lines of text: a row for each stretch, from open to closed. None where the push
-    /// goes the wrong way: open and closed would be meaningless.
+    /// goes the wrong way or no current flows: it would mean nothing.
     #[must_use]
     pub fn curve(&self) -> Vec<String> {
-        if self.places.iter().any(|place| matches!(place, Place::WrongWay { .. })) {
+        if self.places.iter().any(|place| matches!(place, Place::WrongWay { .. } | Place::NoCurrent { .. })) {
             return Vec::new();
         }
         let (peak, half) = (self.peak_a, COLUMNS / 2);
