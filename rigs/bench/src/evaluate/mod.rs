@@ -30,7 +30,9 @@ use crate::record::{Ground, Run, RunKind, Status};
 use crate::report::bench::{BoostTrace, LearnTrace};
 
 pub use diagnostic::picture;
-pub use selection::{LeftOut, Selection, WhyLeftOut};
+#[cfg(test)]
+pub(crate) use selection::WhyLeftOut;
+pub(crate) use selection::{LeftOut, Selection};
 
 /// What a run has for the report.
 #[derive(Debug, Clone, PartialEq)]

@@ -13,7 +13,7 @@ use crate::record::{Run, RunKind, RunName, Status};
 
 /// The runs that count, and the others.
 #[derive(Debug, Clone, PartialEq, Default)]
-pub struct Selection {
+pub(crate) struct Selection {
     /// They count, in the order in which they were made.
     pub counted: Vec<Run>,
     /// They do not.
@@ -22,7 +22,7 @@ pub struct Selection {
 
 /// A run that does not count.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct LeftOut {
+pub(crate) struct LeftOut {
     /// The run.
     pub run: RunName,
     /// Why it does not count.
@@ -31,7 +31,7 @@ pub struct LeftOut {
 
 /// Why a run does not count.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub enum WhyLeftOut {
+pub(crate) enum WhyLeftOut {
     /// It was made on another unit and put into this folder.
     OtherUnit {
         /// The unit that it names.
@@ -91,7 +91,7 @@ impl fmt::Display for LeftOut {
 impl LeftOut {
     /// True where the unit's own part has lost its evidence by it: the limits on that part are unanswered.
     #[must_use]
-    pub fn leaves_a_gap(&self) -> bool {
+    pub(crate) fn leaves_a_gap(&self) -> bool {
         match self.why {
             WhyLeftOut::OtherCalibration { .. }
             | WhyLeftOut::OtherSettings { .. }
@@ -105,7 +105,7 @@ impl LeftOut {
 
     /// What the verdict must say of it; nothing where it is an older run like any other.
     #[must_use]
-    pub fn finding(&self) -> Option<Finding> {
+    pub(crate) fn finding(&self) -> Option<Finding> {
         match &self.why {
             WhyLeftOut::OtherUnit { unit } => Some(Finding {
                 code: "foreign-run".into(),
@@ -126,7 +126,7 @@ impl LeftOut {
 impl Selection {
     /// Sorts the runs of `unit`.
     #[must_use]
-    pub fn of(runs: Vec<Run>, unit: &str) -> Self {
+    pub(crate) fn of(runs: Vec<Run>, unit: &str) -> Self {
         let mut selection = Self::default();
         let runs = selection.keep(runs, |run| other_unit(run, unit));
         let newest = runs.iter().rfind(|run| !run.file.is_diagnostic()).or(runs.last()).map(mounting);

@@ -37,7 +37,7 @@ pub const RECORD_VERSION: u32 = 1;
 /// The file that says what the run is.
 pub const RUN_FILE: &str = "run.toml";
 /// The profile that the run was made under, whole.
-pub const PROFILE_FILE: &str = "profile.toml";
+pub(crate) const PROFILE_FILE: &str = "profile.toml";
 /// The file of samples.
 pub const SAMPLES_FILE: &str = "samples.csv";
 /// The file of a simulated run's traces.
