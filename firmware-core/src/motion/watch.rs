@@ -50,6 +50,45 @@ impl Watch {
         let reached = self.reach.tick(settings, seen);
         let ramped = self.ramps.tick(settings, calibration, ramp, seen.position);
         let is_hot = self.heat.tick(seen.limits.contains(Limit::Heat), HEAT_TICKS);
+        // A hot winding's little push may be too little for a sound unit: heat is named where it has held the push back.
+        let reached = reached.map(|why| match why {
+            Ending::Obstructed if self.heat.0 > 0 => Ending::HeatLimit,
+            Ending::Obstructed
+            | Ending::NoMotion
+            | Ending::HeatLimit
+            | Ending::SupplyRange
+            | Ending::SensorFault => why,
+        });
         reached.or(ramped).or(is_hot.then_some(Ending::HeatLimit))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::faults::{FaultSet, LimitSet};
+    use crate::units::{Counts, Duty, Opening, Volt};
+
+    /// How a lever that stands off its goal at full push ends, while these limits act in every other tick.
+    fn ends(limits: LimitSet) -> Option<Ending> {
+        let (settings, mut watch) = (Settings::default(), Watch::new());
+        (0..2000i16).find_map(|tick| {
+            let seen = Seen {
+                position: Counts(8000 + tick % 2),
+                supply: Volt(12.0),
+                duty: Duty::saturating(-0.6, Duty::ZERO),
+                target: Some(Opening::CLOSED),
+                opening: Some(Opening::saturating(0.5, Opening::OPEN)),
+                faults: FaultSet::NONE,
+                limits: if tick % 4 == 3 { LimitSet::NONE } else { limits },
+            };
+            watch.tick(&settings, None, None, &seen)
+        })
+    }
+
+    #[test]
+    fn heat_is_named_where_it_has_held_the_push_back_and_not_where_another_limit_has() {
+        assert_eq!(ends(LimitSet::only(Limit::Heat)), Some(Ending::HeatLimit));
+        assert_eq!(ends(LimitSet::only(Limit::Current)), Some(Ending::Obstructed));
     }
 }
