@@ -64,6 +64,7 @@ impl Watch {
 }
 
 #[cfg(test)]
+#[allow(clippy::arithmetic_side_effects)]
 mod tests {
     use super::*;
     use crate::faults::{FaultSet, LimitSet};
