@@ -105,7 +105,7 @@ impl Pair {
         let ending = on.ending.map(|(why, _)| why);
         Self {
             ending,
-            delay_ms: if ending == Some(Ending::Obstructed) { delay_ms(&on.rows, settled) } else { 0 },
+            delay_ms: ending.map_or(0, |_| delay_ms(&on.rows, settled)),
             heat_j: [on, off].map(heat_j),
             ticks: [on, off].map(|told| told.rows.len()),
         }
@@ -126,7 +126,11 @@ fn what_blocks_the_lever_ends_the_motion_within_half_a_second() {
             })
             .collect();
         let ended: Vec<&Pair> = pairs.iter().filter(|pair| pair.ending.is_some()).collect();
-        let worst_ms = ended.iter().map(|pair| pair.delay_ms).max().unwrap_or(0);
+        let worst = |why| {
+            let delays = ended.iter().filter(|pair| pair.ending == Some(why)).map(|pair| pair.delay_ms);
+            delays.max().unwrap_or(0)
+        };
+        let (worst_ms, hot_ms) = (worst(Ending::Obstructed), worst(Ending::HeatLimit));
         let mean =
             |which: usize| ended.iter().map(|pair| pair.heat_j[which]).sum::<f64>() / ended.len() as f64;
         let (with, without) = (mean(0), mean(1));
@@ -134,7 +138,7 @@ fn what_blocks_the_lever_ends_the_motion_within_half_a_second() {
         let why = |why| ended.iter().filter(|pair| pair.ending == Some(why)).count();
         println!(
             "{fault}: {} motions, {} ended: {} obstructed, at most {worst_ms} ms after the condition, {} at the heat \
-             limit, {} without motion; into the winding {with:.1} J in the mean and {most:.1} J at most, {without:.1} J \
+             limit, at most {hot_ms} ms after, {} without motion; into the winding {with:.1} J in the mean and {most:.1} J at most, {without:.1} J \
              in the mean without the rule",
             pairs.len(),
             ended.len(),
@@ -164,11 +168,19 @@ fn a_sound_unit_of_the_wide_spread_runs_every_motion_to_its_end() {
             })
         })
         .collect();
-    // Where supply, heat and friction leave a ramp too little push, it is spent and the lever has truly not moved.
-    let is_true = |told: &Told| {
-        told.ending.is_some_and(|(why, _)| why == Ending::NoMotion) && told.last_ramp_travel < TRULY_MOVED
+    // Where supply, heat and friction leave a ramp too little push, it is spent and the lever has truly not moved; a hot
+    // and tight unit draws more than its winding takes for ever, one motion after the other.
+    let is_true = |told: &Told| match told.ending {
+        Some((Ending::NoMotion, _)) => told.last_ramp_travel < TRULY_MOVED,
+        Some((Ending::HeatLimit, _)) => told.heat_used > FADE_FROM,
+        Some((Ending::Obstructed | Ending::SupplyRange | Ending::SensorFault, _)) | None => false,
     };
-    let unmoved = runs.iter().filter(|(_, _, told)| is_true(told)).count();
+    let truly = |why| {
+        runs.iter()
+            .filter(|(_, _, told)| is_true(told) && told.ending.is_some_and(|(seen, _)| seen == why))
+            .count()
+    };
+    let (unmoved, hot) = (truly(Ending::NoMotion), truly(Ending::HeatLimit));
     let wrong: Vec<String> = runs
         .iter()
         .filter(|(_, _, told)| told.ending.is_some() && !is_true(told))
@@ -176,7 +188,7 @@ fn a_sound_unit_of_the_wide_spread_runs_every_motion_to_its_end() {
         .collect();
     let fastest = runs.iter().map(|(_, _, told)| told.parting_speed).fold(0.0, f64::max);
     println!(
-        "{} motions of sound units: {} false ends, at most {:.2e} of motions; {unmoved} ramps spent without motion; \
+        "{} motions of sound units: {} false ends, at most {:.2e} of motions; {unmoved} ramps truly spent without motion, {hot} windings truly at their heat limit; \
          fastest lever after a motion {fastest:.1} of its travel a second",
         runs.len(),
         wrong.len(),

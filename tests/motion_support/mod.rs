@@ -42,6 +42,8 @@ pub struct Told {
     pub ending: Option<(Ending, usize)>,
     /// Largest lever speed from the end of the profile until the lever rests, opening/s.
     pub parting_speed: f64,
+    /// Mean square of the winding's own current at the end, as a part of what it takes for ever.
+    pub heat_used: f64,
     /// Travel of the lever during the last open-loop ramp, opening.
     pub last_ramp_travel: f64,
     pub rows: Vec<Row>,
@@ -69,6 +71,8 @@ pub struct Unit {
     calibration: Calibration,
     sound_ohm: f64,
     copper_per_k: f64,
+    /// Mean square of the winding's own current, A².
+    mean_square: f64,
     tick: u32,
 }
 
@@ -91,7 +95,15 @@ impl Unit {
         controller.set_calibration(Some(calibration));
         let motor = &case.world.actuator.motor;
         let copper_per_k = motor.heat.map_or(0.0, |heat| heat.copper_per_k);
-        Self { world, controller, calibration, sound_ohm: motor.resistance_ohm, copper_per_k, tick: 0 }
+        Self {
+            world,
+            controller,
+            calibration,
+            sound_ohm: motor.resistance_ohm,
+            copper_per_k,
+            mean_square: 0.0,
+            tick: 0,
+        }
     }
 
     /// Runs one motion and lets the lever come to rest.
@@ -104,7 +116,13 @@ impl Unit {
         let here = self.calibration.opening(self.world.sample(Tick(self.tick)).position);
         motion.rewind(here).expect("segments");
         profile.rewind(here).expect("segments");
-        let mut told = Told { ending: None, parting_speed: 0.0, last_ramp_travel: 0.0, rows: Vec::new() };
+        let mut told = Told {
+            ending: None,
+            parting_speed: 0.0,
+            heat_used: 0.0,
+            last_ramp_travel: 0.0,
+            rows: Vec::new(),
+        };
         loop {
             let step = match rule {
                 Rule::On => motion.tick(),
@@ -129,6 +147,8 @@ impl Unit {
             told.rows.push(self.row(seen.target));
             motion.see(self.controller.settings(), Some(&self.calibration), &seen);
         }
+        let continuous = f64::from(self.controller.settings().limits.continuous_current.0);
+        told.heat_used = self.mean_square / continuous.powi(2);
         for _ in 0..REST_TICKS {
             let before = self.lever();
             self.advance(Command::Release);
@@ -147,6 +167,8 @@ impl Unit {
         self.tick += 1;
         let output = self.controller.tick(&sample, &Request::Bench(command));
         self.world.step(output.duty, &EngineState::Standing).expect("a sound world");
+        let heat_time_s = f64::from(self.controller.settings().limits.heat_time_s);
+        self.mean_square += (self.world.truth().current_a.powi(2) - self.mean_square) * 1e-3 / heat_time_s;
         Seen {
             position: sample.position,
             supply: sample.supply,

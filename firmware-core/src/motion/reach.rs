@@ -96,9 +96,15 @@ impl Reach {
             return Some(Ending::SensorFault);
         }
         let is_stuck = self.full.tick(is_full, FULL_TICKS) && way_made < band;
-        is_stuck.then(|| match seen.faults.contains(Fault::CurrentMissing) {
-            true => Ending::NoMotion,
-            false => Ending::Obstructed,
+        is_stuck.then(|| {
+            if seen.faults.contains(Fault::CurrentMissing) {
+                Ending::NoMotion
+            } else if seen.limits.contains(Limit::Heat) {
+                // A hot winding's little push may be too little for a sound unit.
+                Ending::HeatLimit
+            } else {
+                Ending::Obstructed
+            }
         })
     }
 
@@ -179,10 +185,10 @@ mod tests {
     }
 
     #[test]
-    fn a_push_that_heat_takes_back_is_still_all_there_is() {
+    fn a_push_that_heat_takes_back_is_all_there_is_and_heat_is_named() {
         let limits = LimitSet::only(Limit::Heat);
         let ended = ends(|tick| Seen { limits, ..seen(tick, 0.2, 0.5, -0.1) });
-        assert!(ended.is_some_and(|(_, why)| why == Ending::Obstructed), "{ended:?}");
+        assert!(ended.is_some_and(|(_, why)| why == Ending::HeatLimit), "{ended:?}");
     }
 
     #[test]
