@@ -80,8 +80,8 @@ pub struct Session {
 }
 
 impl Session {
-    /// A session that nobody has greeted yet: disarmed, released, silent, without settings of its own. One expression, so that a board can build it
-    /// in place: it is larger than a small stack.
+    /// A session that nobody has greeted yet: disarmed, released, silent, without settings of its own. One expression,
+    /// so that a board can build it in place: it is larger than a small stack.
     #[must_use]
     #[inline]
     pub fn new(identity: Identity, self_test: SelfTest) -> Self {

@@ -113,7 +113,7 @@ impl UnitName {
     /// # Errors
     /// [`UnitNameError::WrittenOtherwise`] when it is there in another case.
     pub fn folder_in(&self, records: &Path) -> Result<PathBuf, UnitNameError> {
-        // A folder that is missing or cannot be listed is told by whoever writes into it.
+        // Whoever writes into a folder that is missing or cannot be listed gets the error.
         let folders = std::fs::read_dir(records).into_iter().flatten().flatten();
         let own = folded(&self.0);
         let mut twins = folders

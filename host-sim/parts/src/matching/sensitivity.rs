@@ -1,4 +1,4 @@
-//! Which measured value the boost response hangs on most.
+//! Which measured value moves the boost response most.
 //!
 //! In: the two sheets and their match. Out: the response with each value of the new sheet at either end of
 //! its tolerance (the tornado), and with all of them drawn at once (the campaign). The calibration stays

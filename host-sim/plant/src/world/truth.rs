@@ -1,8 +1,8 @@
-//! What is really so, behind what the sensors say.
+//! The true state of the world, beside what the sensors read.
 
 use crate::actuator::{ActuatorParams, End, Linkage};
 
-/// What is really so, at this moment.
+/// The true state at this moment.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Truth {
     /// Vane opening from the ring's angle; beyond 0 … 1 when a stop is passed.

@@ -72,7 +72,7 @@ pub struct RunOutcome {
     pub trace: Trace,
 }
 
-/// Guard events kept: a guard that changes more often is told by its count.
+/// Guard events kept; of further ones only the count is.
 pub(crate) const MOST_EVENTS: usize = 200;
 
 /// Runs a scenario with a row every 10 ms.

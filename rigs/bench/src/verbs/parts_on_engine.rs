@@ -96,7 +96,7 @@ impl ToldParts {
     pub(super) fn lines(&self) -> Vec<String> {
         let note = if self.note.is_empty() { String::new() } else { format!(", {}", self.note) };
         let mut lines = vec![format!(
-            "{} ({}{note}): nozzle with volute as it counts {:.1} mm² closed, {:.2} × this engine's own, {:.1} mm² open, {:.2} ×",
+            "{} ({}{note}): effective area of nozzle and volute: closed {:.1} mm², {:.2} × this engine's own; open {:.1} mm², {:.2} ×",
             self.name,
             self.file,
             self.closed.area_mm2,

@@ -235,7 +235,7 @@ fn air_row(name: &str, opening: f64, response: &Response, margin_kpa: f64) -> Ve
 /// The longest bars of the tornado, head first.
 pub(super) fn bar_rows(sensitivity: &Sensitivity, shown: usize) -> Vec<Vec<String>> {
     let mut rows =
-        vec![row(["boost 1 s after tip-in hangs on", "value", "at low end, kPa", "at high end, kPa"])];
+        vec![row(["what moves boost 1 s after tip-in", "value", "at low end, kPa", "at high end, kPa"])];
     rows.extend(sensitivity.bars.iter().take(shown).map(|bar| {
         let mark = if bar.estimated { " (estimated: measure it)" } else { "" };
         row([
