@@ -8,8 +8,9 @@ use firmware_core::motion::{Footing, Goal, Segment};
 use firmware_core::settings::Settings;
 use firmware_core::units::Duty;
 use plant::world::WorldConfig;
-use vanebench::client::{Client, ClientError, StreamItem};
+use vanebench::client::{Client, ClientError};
 use vanebench::port;
+use vanebench::rig::StreamItem;
 use virtual_rig::rig::SimulatedRig;
 use virtual_rig::runner::RunningRig;
 

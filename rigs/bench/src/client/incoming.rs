@@ -11,8 +11,8 @@ use firmware_core::link::{
 };
 use firmware_core::units::{Counts, Tick};
 
-use super::item::StreamItem;
 use super::{Client, ClientError};
+use crate::rig::StreamItem;
 
 /// Number of the hello.
 pub(super) const HELLO_SEQUENCE: u16 = 0;
@@ -179,7 +179,7 @@ impl Client {
 
     fn act_on(&mut self, message: ToHost) {
         match message {
-            ToHost::Welcome(_) => {}
+            ToHost::Welcome(_) | ToHost::Calibration(_) => {}
             ToHost::Reply { to, outcome } => {
                 self.is_underway |= to != HELLO_SEQUENCE;
                 self.reply = Some((to, outcome));
@@ -203,7 +203,6 @@ impl Client {
             ToHost::Waiting { next } => self.be_waited_for(next),
             ToHost::Motion { tick, event } => self.put(StreamItem::Motion { tick, event }),
             ToHost::Released { tick, reason, position } => self.be_released(tick, reason, position),
-            ToHost::Calibration(held) => self.held = Some(held),
             ToHost::Status(status) => self.status = Some(status),
             ToHost::Learn { number, tick, event } => self.learn_event(number, tick, event),
             ToHost::Stored { number, result } => self.put(StreamItem::Stored { number, result }),

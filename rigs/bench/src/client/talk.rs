@@ -11,8 +11,8 @@ use firmware_core::link::{
 use firmware_core::units::Tick;
 
 use super::incoming::{HELLO_SEQUENCE, read};
-use super::item::Reassembly;
 use super::obeyed::Obeyed;
+use super::reassembly::Reassembly;
 use super::{Client, ClientError, GIVE_UP, Grant, Line, LineUse};
 
 /// Hellos before giving up; a USB board may start up when its port is opened.
@@ -141,7 +141,6 @@ fn new_client(line: Box<dyn Line>, port: &str, talk: Talk, obeyed: Obeyed, welco
         sequence: HELLO_SEQUENCE,
         reply: None,
         status: None,
-        held: None,
         grant: None,
         obeyed,
         unawaited: None,

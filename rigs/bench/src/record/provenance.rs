@@ -2,7 +2,6 @@
 
 use std::fmt;
 
-use firmware_core::link::Identity;
 use firmware_core::settings::SettingsHash;
 use serde::{Deserialize, Serialize};
 
@@ -45,14 +44,6 @@ pub struct BoardId {
     /// Its serial number; empty where it has none.
     #[serde(default, skip_serializing_if = "String::is_empty")]
     pub serial: String,
-}
-
-impl BoardId {
-    /// The board that answered.
-    #[must_use]
-    pub fn of(identity: &Identity) -> Self {
-        Self { name: identity.board.to_string(), serial: identity.serial.to_string() }
-    }
 }
 
 impl fmt::Display for BoardId {
