@@ -10,6 +10,7 @@ mod incoming;
 mod obeyed;
 mod reassembly;
 mod refusal;
+mod serial;
 mod talk;
 #[cfg(test)]
 mod tests;
@@ -17,6 +18,7 @@ mod trouble;
 
 pub use error::ClientError;
 pub use refusal::Reason;
+pub use serial::{open, open_at};
 
 use std::collections::VecDeque;
 use std::io;

@@ -8,8 +8,7 @@ use firmware_core::command::Command;
 use crate::figures::motion::{Reversal, dead_band};
 use crate::figures::{Figure, Measure, mean};
 use crate::judge::{Evidence, FaultOf, Finding, advice};
-use crate::procedure::{REVERSAL_RANGE, REVERSAL_TICKS};
-use crate::profile::SweepPlan;
+use crate::profile::{REVERSAL_RANGE, REVERSAL_TICKS, SweepPlan};
 use crate::record::{MOTION_ENDED, Mark, Row, Run, Sample};
 
 /// Readings averaged into one point: the command then moves by 0.01 % of travel from point to point.

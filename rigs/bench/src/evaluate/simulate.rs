@@ -3,12 +3,11 @@
 //! In: the run's traces and guard marks. Out: peak, overshoot and rise of boost after the first upward step
 //! of its target, and the traces for the report. A run without traces says so.
 
+use super::traces::BoostTrace;
 use super::{Exhibit, Shown};
 use crate::figures::{Figure, Measure};
 use crate::judge::{Evidence, FaultOf, Finding};
-use crate::procedure::GUARD_LIMIT;
-use crate::record::{Mark, Row, Run, Series};
-use crate::report::bench::BoostTrace;
+use crate::record::{GUARD_LIMIT, Mark, Row, Run, Series};
 
 /// Change of the target between two rows that counts as a step, kPa.
 const STEP_KPA: f64 = 1.0;

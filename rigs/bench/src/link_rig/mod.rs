@@ -24,9 +24,9 @@ use virtual_rig::rig::SimulatedRig;
 use virtual_rig::runner::RunningRig;
 
 use crate::caution::Acknowledged;
-use crate::client::{Client, ClientError};
+use crate::client::{self, Client, ClientError};
 use crate::exit::Failure;
-use crate::port::{self, PortSpec, Processor};
+use crate::port::{PortSpec, Processor};
 use crate::procedure::{Bench, RunStop, Target};
 use crate::rig::{Asked, Measurand, Rig, RigError, RigIdentity, Sampling, StreamItem};
 use crate::{console, interrupt};
@@ -66,7 +66,7 @@ pub fn open(target: &Target, cautions: Acknowledged) -> Result<Bench, Failure> {
 
 /// Says hello, and waits until what an earlier talk was driving is surely over.
 fn greet(path: &Path, port: &str, talk: Talk) -> Result<Client, ClientError> {
-    let mut client = Client::connect(port::open(path)?, port, talk)?;
+    let mut client = Client::connect(client::open(path)?, port, talk)?;
     if client.took_over() {
         console::say(&format!(
             "port {port}: an earlier run was still driving and was let go; waiting until its lease is over"

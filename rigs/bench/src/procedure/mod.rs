@@ -23,12 +23,10 @@ pub use diagnostic::{diagnostic_peak, record_diagnostic};
 pub use ended::UnitEnd;
 pub use history::{Wander, wander};
 pub use learn::{LearnChoice, Learned, learn};
-pub use motions::{
-    REVERSAL_RANGE, REVERSAL_TICKS, duration, friction_ramps, full_stroke, slow_reversal, staircase, steps,
-};
+pub use motions::{duration, friction_ramps, full_stroke, slow_reversal, staircase, steps};
 pub use moves::{Basis, MoveKind, record_move};
 pub use observer::{Observed, Observer, PlanBar, PlanPart};
 pub use replay::{Replayed, replay};
-pub use simulated::{GUARD_LIMIT, record_simulation};
+pub use simulated::record_simulation;
 pub use stop::RunStop;
 pub use target::{SetupWord, Target, TargetArgs, WarmthWord};

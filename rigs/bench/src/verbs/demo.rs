@@ -11,6 +11,7 @@ use study::scenario::BuiltIn;
 
 use crate::caution::{self, Acknowledged, CAUTIONS};
 use crate::console::Console;
+use crate::evaluate::UnitResult;
 use crate::exit::{Failure, VerbResult};
 use crate::judge::Verdict;
 use crate::limits::Limits;
@@ -22,7 +23,7 @@ use crate::procedure::{
 };
 use crate::profile::Profile;
 use crate::record::Serials;
-use crate::unit_result::{REPORT_FILE, judge_all, keep_verdicts, read_runs, spoken, write_report};
+use crate::unit_result::{REPORT_FILE, keep_verdicts, read_runs, spoken, write_report};
 use crate::unit_store::{self, OnUnproven, UnitStanding};
 
 /// The scenario that shows the controller on the engine.
@@ -137,7 +138,7 @@ fn finish(args: &Args, target: &Target, console: &Console) -> VerbResult {
     let runs = read_runs(&target.unit_dir)?;
     let names = runs.iter().map(|run| format!("{UNITS}/{UNIT}/{}", run.name)).collect();
     keep_verdicts(&runs, &target.profile, &target.limits)?;
-    let result = judge_all(runs, &target.unit, &target.profile, &target.limits);
+    let result = UnitResult::of(runs, &target.unit, &target.profile, &target.limits);
     let report = args.out.join(REPORT_FILE);
     write_report(&report, &target.unit_dir, &result, &target.profile, &target.limits, Vec::new())?;
     let job = Job {
