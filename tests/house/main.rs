@@ -55,9 +55,10 @@ const FLOORS: [(&str, Floors); 5] = [
         &[
             &["problem", "uncertainty"],
             &["quantity"],
-            &["entry", "field", "read"],
+            &["entry", "field"],
             &["sheet"],
             &["check", "flow", "indexing", "wheels"],
+            &["read"],
             &["figures"],
             &["matching"],
         ],

@@ -4,6 +4,8 @@
 //! record → verdict → what the technician sees. This crate never knows a plant equation: the world is
 //! `host-sim/`, and even the built-in rig is reached through a serial line.
 
+#![cfg_attr(not(test), warn(clippy::wildcard_enum_match_arm))]
+
 pub mod caution;
 pub mod checks;
 pub mod cli;

@@ -7,7 +7,7 @@ use super::traces::BoostTrace;
 use super::{Exhibit, Shown};
 use crate::figures::{Figure, Measure};
 use crate::judge::{Evidence, FaultOf, Finding};
-use crate::record::{GUARD_LIMIT, Mark, Row, Run, Series};
+use crate::record::{GUARD_LIMIT, Row, Run, Series};
 
 /// Change of the target between two rows that counts as a step, kPa.
 const STEP_KPA: f64 = 1.0;
@@ -33,11 +33,8 @@ pub(super) fn evaluate(run: &Run) -> Shown {
 }
 
 fn trace(run: &Run, series: &Series) -> BoostTrace {
-    let guard_stages = run.rows.iter().filter_map(|row| match row {
-        Row::Mark(tick, Mark::Note(text)) => {
-            text.strip_prefix("guard ").map(|stage| (f64::from(tick.0) / 1000.0, stage.to_owned()))
-        }
-        Row::Mark(..) | Row::Sample(_) => None,
+    let guard_stages = run.rows.iter().filter_map(Row::note).filter_map(|(tick, text)| {
+        text.strip_prefix("guard ").map(|stage| (f64::from(tick.0) / 1000.0, stage.to_owned()))
     });
     BoostTrace {
         boost: series.against_time("boost"),
