@@ -1,5 +1,6 @@
 //! The cautions, shown before anything moves and printed in every report.
 
+use std::fmt;
 use std::io::{BufRead, IsTerminal, Stdin, Write};
 use std::os::fd::AsFd;
 use std::time::{Duration, Instant};
@@ -9,7 +10,6 @@ use nix::sys::termios::{FlushArg, tcflush};
 use serde::{Deserialize, Serialize};
 
 use crate::exit::Failure;
-use crate::record::Present;
 use crate::short_text::ShortText;
 use crate::{console, interrupt};
 
@@ -37,6 +37,25 @@ pub enum Acknowledged {
     AtPrompt,
     /// A virtual rig: nothing real moves, the cautions were shown.
     VirtualRig,
+}
+
+/// How the person beside the unit is known to be there.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Present {
+    /// Typed yes at the question that says what is unproven.
+    TypedYes,
+    /// Named on the command line, with hands clear.
+    Operator(ShortText),
+}
+
+impl fmt::Display for Present {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::TypedYes => f.write_str("a person who typed yes"),
+            Self::Operator(name) => write!(f, "{name}"),
+        }
+    }
 }
 
 /// Whether a real lever will move.

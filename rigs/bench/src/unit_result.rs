@@ -5,13 +5,13 @@ use std::path::Path;
 use plant::files::write_whole;
 use serde::Serialize;
 
+use crate::evaluate::UnitResult;
 use crate::exit::Failure;
-use crate::judge::Evidence;
 use crate::limits::Limits;
 use crate::output::write_file;
 use crate::profile::Profile;
 use crate::record::{Run, VERDICT_FILE, runs_in};
-use crate::report::{Section, Sheet, UnitResult};
+use crate::report::{Section, Sheet};
 
 /// The file that a report is written to.
 pub const REPORT_FILE: &str = "report.html";
@@ -34,19 +34,13 @@ pub fn read_runs(dir: &Path) -> Result<Vec<Run>, Failure> {
     found.iter().map(|(_, path)| Run::open(path).map_err(Failure::usage)).collect()
 }
 
-/// Judges all runs together. Writes nothing.
-#[must_use]
-pub fn judge_all(runs: Vec<Run>, unit: &str, profile: &Profile, limits: &Limits) -> UnitResult {
-    UnitResult::new(runs, unit, profile, limits, Evidence::default())
-}
-
 /// Judges each run by itself and writes its `verdict.json` into its folder.
 ///
 /// # Errors
 /// When a verdict cannot be written.
 pub fn keep_verdicts(runs: &[Run], profile: &Profile, limits: &Limits) -> Result<(), Failure> {
     runs.iter().try_for_each(|run| {
-        let alone = judge_all(vec![run.clone()], &run.file.run.unit, profile, limits);
+        let alone = UnitResult::of(vec![run.clone()], &run.file.run.unit, profile, limits);
         let text = verdict_text(&alone.verdict)?;
         write_whole(&run.dir.join(VERDICT_FILE), text.as_bytes()).map_err(Failure::undetermined)
     })

@@ -9,9 +9,9 @@ mod verdict;
 
 pub use advice::advice;
 pub use blame::fault_of;
-pub use verdict::{
-    Check, FaultOf, FigureRow, Finding, Holed, Judgement, LOSS_ADVICE, Reason, Verdict, figure_row,
-};
+pub use verdict::{Check, FigureRow, Finding, Holed, Judgement, LOSS_ADVICE, Reason, Verdict, figure_row};
+
+pub use crate::record::FaultOf;
 
 use crate::figures::Figure;
 use crate::limits::{Limit, Limits, Standing};

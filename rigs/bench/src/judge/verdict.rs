@@ -6,6 +6,7 @@ use super::advice;
 use crate::exit::Exit;
 use crate::figures::{Figure, Measure};
 use crate::limits::{Bounds, Limit, Standing};
+use crate::record::FaultOf;
 
 /// The three answers.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
@@ -19,16 +20,6 @@ pub enum Judgement {
     OutOfLimits,
     /// Nothing can be said: incomplete, not measured, or too close to call.
     Undetermined,
-}
-
-/// Where the cause lies.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(rename_all = "kebab-case")]
-pub enum FaultOf {
-    /// In the unit: it is out of limits.
-    Unit,
-    /// In the rig, the supply, the link or the person: nothing is said of the unit.
-    Rig,
 }
 
 /// Something found beside the figures.

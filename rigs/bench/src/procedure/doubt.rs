@@ -4,7 +4,7 @@
 use firmware_core::link::Source;
 use firmware_core::units::Tick;
 
-use crate::client::StreamSample;
+use crate::rig::StreamSample;
 
 /// Ticks without the drive and without a word before the board is asked, and between two questions.
 const ASK_AFTER: u32 = 200;

@@ -7,9 +7,9 @@ use firmware_core::motion::Ending;
 use firmware_core::settings::{Settings, SpringAction};
 use firmware_core::units::{Ampere, Counts, Duty, Tick};
 
-use crate::client::StreamSample;
 use crate::judge::FaultOf;
 use crate::record::{Refusal, Status};
+use crate::rig::StreamSample;
 
 /// The end that a unit put to a motion.
 #[derive(Debug, Clone, PartialEq)]

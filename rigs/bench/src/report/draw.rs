@@ -167,7 +167,7 @@ fn named(mark: &Mark) -> Option<(String, bool, &str)> {
         Mark::Line { ink, name, .. } => (format!("line {}", ink.class()), false, name),
         Mark::Band { ink, name, .. } => (format!("band {}", ink.class()), false, name),
         Mark::Dots { ink, name, .. } => (ink.class().to_owned(), true, name),
-        _ => return None,
+        Mark::Level { .. } | Mark::Instant { .. } | Mark::Drop { .. } | Mark::Label { .. } => return None,
     };
     (!name.is_empty()).then_some((class, dots, name))
 }

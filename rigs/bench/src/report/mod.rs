@@ -21,7 +21,6 @@ use askama::Template;
 pub use chart::{Axis, Chart, Ink, Mark};
 pub use section::{Block, Section, Table};
 pub use sheet::Sheet;
-pub use unit::UnitResult;
 
 use crate::judge::{Check, FigureRow, Judgement, Reason, Verdict};
 use crate::limits::Standing;
