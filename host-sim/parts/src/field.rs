@@ -47,6 +47,8 @@ pub enum Field {
     TurbineTipHeight,
     /// Inertia of the whole rotor, where it was measured.
     RotorInertia,
+    /// Highest speed of the rotor that a named source allows.
+    SpeedLimit,
     /// A/R of the turbine volute, as cast or stamped on the housing (often in inches).
     AreaOverRadius,
     /// Radius of the volute throat's centroid (the R of A/R).
@@ -164,7 +166,7 @@ fn of(known: &BTreeMap<Field, Quantity>, field: Field) -> f64 {
     known.get(&field).map_or(f64::NAN, |quantity| quantity.value)
 }
 
-use Dimension::{Angle, Area, Inertia, Length, Ratio};
+use Dimension::{Angle, Area, Inertia, Length, Ratio, Speed};
 use Field as F;
 
 /// All values, each section's required ones before those estimated from them. The ranges are wide
@@ -209,6 +211,7 @@ pub(crate) const SPECS: &[FieldSpec] = &[
         (of(k, F::VaneHeight), 0.1 * of(k, F::VaneHeight))
     }),
     left_out(F::RotorInertia, "rotor", "inertia", Inertia, (1.0e-7, 1.0e-2)),
+    left_out(F::SpeedLimit, "rotor", "speed_limit", Speed, (10_000.0, 500_000.0)),
     estimated(F::AreaOverRadius, ("housing", "ar"), Length, (4.0, 100.0), "0.6 × pivot radius", |k| {
         (0.6 * of(k, F::PivotRadius), 0.15 * of(k, F::PivotRadius))
     }),

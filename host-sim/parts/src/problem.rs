@@ -42,7 +42,8 @@ impl std::fmt::Display for SheetError {
 impl std::error::Error for SheetError {}
 
 /// Which wheel.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, serde::Serialize)]
+#[serde(rename_all = "kebab-case")]
 pub enum Wheel {
     /// On the air side.
     Compressor,

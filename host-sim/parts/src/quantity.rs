@@ -15,6 +15,8 @@ pub enum Dimension {
     Ratio,
     /// Moment of inertia; base unit kg m².
     Inertia,
+    /// Speed of rotation; base unit rpm.
+    Speed,
 }
 
 /// A unit as written in a sheet, with its size in the dimension's base unit.
@@ -40,6 +42,7 @@ pub const UNITS: &[Unit] = &[
     Unit { key: "in2", dimension: Dimension::Area, in_base: INCH_MM * INCH_MM },
     Unit { key: "deg", dimension: Dimension::Angle, in_base: 1.0 },
     Unit { key: "ratio", dimension: Dimension::Ratio, in_base: 1.0 },
+    Unit { key: "rpm", dimension: Dimension::Speed, in_base: 1.0 },
     Unit { key: "kg_m2", dimension: Dimension::Inertia, in_base: 1.0 },
 ];
 
@@ -60,6 +63,7 @@ impl Dimension {
             Self::Angle => "°",
             Self::Ratio => "1",
             Self::Inertia => "kg m²",
+            Self::Speed => "rpm",
         }
     }
 }

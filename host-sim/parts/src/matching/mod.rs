@@ -3,6 +3,7 @@
 
 mod air;
 mod learned;
+mod limits;
 mod on_engine;
 mod opening_map;
 mod remap;
@@ -14,6 +15,9 @@ pub use air::{AirComparison, AirError, ENTERS, LoadStep, Response, TurboOnEngine
 pub use learned::{
     ClockedPart, End, EndReserve, LearnedCounts, LeverSensor, NoLeverTravel, OpeningSign, TravelCheck,
     TravelFinding, check_travel,
+};
+pub use limits::{
+    CarriedLimits, Guarded, LimitStanding, NobodyAllows, SpeedLimitBy, StatedLimits, usual_tip_speed_m_s,
 };
 pub use on_engine::{AreaOnEngine, PartsOnEngine};
 pub use opening_map::{Knot, Met, MinimumFlow, OpeningMatch, Unmet};

@@ -7,6 +7,7 @@
 use serde::Serialize;
 
 use super::air::{AirComparison, AirError, compare};
+use super::limits::{CarriedLimits, LimitStanding, standings};
 use super::opening_map::{Knot, Met, MinimumFlow, OpeningMatch, Unmet};
 use super::sensitivity::{Sensitivity, sensitivity};
 use crate::figures::{
@@ -24,10 +25,10 @@ const AREA_KNOWN_TO: f64 = 0.10;
 const MEASURE_FIRST: usize = 2;
 
 /// What to run.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct StudyPlan {
-    /// Boost that must not be passed, absolute kPa.
-    pub boost_limit_kpa: f64,
+    /// Limits that the new controller holds.
+    pub limits: CarriedLimits,
     /// Draws of the what-if campaign.
     pub runs: u32,
     /// Its seed.
@@ -103,6 +104,8 @@ pub struct Study {
     pub unmet: Vec<Unmet>,
     /// The engine, three ways.
     pub air: Vec<AirComparison>,
+    /// Every limit and how near the new turbo comes to it.
+    pub limits: Vec<LimitStanding>,
     /// Which value matters most.
     pub sensitivity: Sensitivity,
     /// What is not met, with its effect; empty where everything is.
@@ -143,11 +146,12 @@ impl Study {
     /// See [`StudyError`].
     pub fn of(old: &PartsSheet, new: &PartsSheet, plan: StudyPlan) -> Result<Self, StudyError> {
         let found = match_sheets(old, new)?;
-        let air = compare(old, new, &found, plan.boost_limit_kpa)?;
+        let air = compare(old, new, &found, plan.limits.boost_kpa)?;
         let sensitivity =
             sensitivity(old, new, &found, plan.runs, plan.seed).ok_or(StudyError::NoResponse)?;
         let unmet = found.unmet();
         Ok(Self {
+            limits: standings(&plan.limits, &air),
             plan,
             old: side(old)?,
             new: side(new)?,

@@ -4,7 +4,7 @@ use parts::matching::{AirComparison, ENTERS, Sensitivity, Side, Study};
 
 use parts::{Origin, ToleranceOrigin};
 
-use super::{Told, text};
+use super::{Told, limits, text};
 use crate::caution::CAUTIONS;
 use crate::report::{Axis, Chart, Ink, Mark, Report, Section, Table};
 
@@ -23,7 +23,7 @@ pub(super) fn report(told: &Told) -> Report {
             ("old turbo".into(), format!("{} ({})", study.old.name, study.old.note)),
             ("new turbo".into(), format!("{} ({})", study.new.name, study.new.note)),
             ("minimum flow".into(), text::minimum_flow(&study.minimum_flow)),
-            ("boost limit".into(), format!("{} kPa absolute", text::number(study.plan.boost_limit_kpa))),
+            ("limits".into(), text::limit_verdict(study)),
         ],
         verdict: None,
         sections: sections(told),
@@ -144,11 +144,13 @@ fn engine(told: &Told) -> Section {
         ENTERS.iter().fold(Table::new(&["what enters besides the area", "how"]), |table, (what, how)| {
             table.row([*what, *how])
         });
-    let limit = told.study.plan.boost_limit_kpa;
+    let limit = told.study.plan.limits.boost_kpa;
     Section::new("What the engine would see")
         .text("Simulated on an invented engine scaled to the old nozzle. Equal area is not equal boost. This ranks the parts; it promises no engine anything. Surge is not modelled.")
         .charts(told.study.air.iter().map(|run| response(run, limit)))
         .table(table_of(text::air_rows(told)))
+        .table(table_of(limits::rows(&told.study)))
+        .text(&limits::grounds(&told.study.plan.limits).join(" "))
         .table(enters)
 }
 

@@ -6,7 +6,7 @@ use parts::Origin;
 use parts::figures::Figure;
 use parts::matching::{Knot, Met, MinimumFlow, Response, Sensitivity, SheetValue, Side, Study, TravelCheck};
 
-use super::Told;
+use super::{Told, limits};
 
 /// Bars of the tornado that the text shows; the report shows more.
 const BARS_SHOWN: usize = 8;
@@ -22,10 +22,13 @@ pub(super) fn told(told: &Told, out: Option<&Path>) -> String {
         aligned(&map_rows(&study.map)),
         aligned(&settings_rows(told)),
         aligned(&air_rows(told)),
+        aligned(&limits::rows(study)),
+        limits::grounds(&study.plan.limits).join("\n"),
         sensitivity(&study.sensitivity),
     ];
     parts.extend(told.travel.as_ref().map(travel));
     parts.push(verdict(study));
+    parts.push(limit_verdict(study));
     parts.push(
         "Equal area is not equal boost. The engine runs are a model of an invented engine: they rank, they \
          do not promise. Set the minimum flow on a gauge and confirm boost on the engine."
@@ -49,6 +52,16 @@ pub(super) fn verdict(study: &Study) -> String {
         (false, false) => {
             format!("Not met:\n  {}\nNot known well enough:\n  {unknown}", study.not_met.join("\n  "))
         }
+    }
+}
+
+/// Is every limit kept.
+pub(super) fn limit_verdict(study: &Study) -> String {
+    let passed = limits::passed(study);
+    if passed.is_empty() {
+        "Every limit is kept at every load step.".into()
+    } else {
+        format!("Limits passed:\n  {}", passed.join("\n  "))
     }
 }
 
