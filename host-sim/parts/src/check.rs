@@ -6,6 +6,7 @@
 use super::field::Field;
 use super::problem::{Finding, Problem, Wheel};
 use super::sheet::{ActsOn, PartsSheet};
+use super::wheels::turbine_in_flow;
 use plant::nozzle::NozzleModel;
 
 /// Where a field stands in the file.
@@ -17,6 +18,7 @@ pub(super) fn check(sheet: &PartsSheet, line: LineOf<'_>) -> Vec<Finding> {
         findings.push(Finding { line: line(field), field: field.path(), problem });
     };
     wheels(sheet, &mut report);
+    turbine_throat(sheet, &mut report);
     indexing(sheet, &mut report);
     let linkage_whole = linkage_is_whole(sheet, &mut report);
     let (closed, open) = (sheet.value(Field::ClosedAngle), sheet.value(Field::OpenAngle));
@@ -48,6 +50,19 @@ fn wheels(sheet: &PartsSheet, report: &mut dyn FnMut(Field, Problem)) {
         let rule = "gas enters a radial turbine wheel at its larger diameter, the inducer";
         let wheel = Wheel::Turbine;
         report(Field::TurbineInducer, Problem::DiametersSwapped { wheel, inducer, exducer, rule });
+    }
+}
+
+/// A wheel through whose exducer the gas can leave.
+fn turbine_throat(sheet: &PartsSheet, report: &mut dyn FnMut(Field, Problem)) {
+    let (hub, exducer) = (sheet.value(Field::TurbineHub), sheet.value(Field::TurbineExducer));
+    if hub >= exducer {
+        report(Field::TurbineHub, Problem::HubTooLarge { hub, exducer });
+        return;
+    }
+    let throat = turbine_in_flow(sheet).throat_mm2;
+    if throat <= 0.0 {
+        report(Field::TurbineExitAngle, Problem::NoThroat { throat, blades: sheet.turbine_blades.value });
     }
 }
 

@@ -45,6 +45,16 @@ pub enum Field {
     TurbineExducer,
     /// Turbine blade height at the inducer.
     TurbineTipHeight,
+    /// Turbine hub diameter at the exducer.
+    TurbineHub,
+    /// Turbine blade thickness at the exducer's trailing edge.
+    TurbineBladeThickness,
+    /// Turbine blade angle from the axis at the exducer, at the mean (root mean square) radius.
+    TurbineExitAngle,
+    /// Throat area between the turbine blades at the exducer, where it was measured.
+    TurbineThroat,
+    /// Discharge coefficient of the turbine wheel's throat.
+    TurbineDischarge,
     /// Inertia of the whole rotor, where it was measured.
     RotorInertia,
     /// Highest speed of the rotor that a named source allows.
@@ -209,6 +219,29 @@ pub(crate) const SPECS: &[FieldSpec] = &[
     refused(F::TurbineExducer, "turbine", "exducer", Length, (16.0, 200.0)),
     estimated(F::TurbineTipHeight, ("turbine", "tip_height"), Length, (2.0, 40.0), "vane height", |k| {
         (of(k, F::VaneHeight), 0.1 * of(k, F::VaneHeight))
+    }),
+    estimated(F::TurbineHub, ("turbine", "hub"), Length, (4.0, 90.0), "0.30 × exducer", |k| {
+        (0.30 * of(k, F::TurbineExducer), 0.05 * of(k, F::TurbineExducer))
+    }),
+    estimated(
+        F::TurbineBladeThickness,
+        ("turbine", "blade_thickness"),
+        Length,
+        (0.2, 5.0),
+        "0.02 × exducer",
+        |k| (0.02 * of(k, F::TurbineExducer), 0.008 * of(k, F::TurbineExducer)),
+    ),
+    estimated(
+        F::TurbineExitAngle,
+        ("turbine", "exit_angle"),
+        Angle,
+        (20.0, 75.0),
+        "57° from the axis",
+        |_| (57.0, 4.0),
+    ),
+    left_out(F::TurbineThroat, "turbine", "throat_area", Area, (40.0, 20_000.0)),
+    estimated(F::TurbineDischarge, ("turbine", "discharge"), Ratio, (0.5, 1.0), "0.92 for wheels", |_| {
+        (0.92, 0.04)
     }),
     left_out(F::RotorInertia, "rotor", "inertia", Inertia, (1.0e-7, 1.0e-2)),
     left_out(F::SpeedLimit, "rotor", "speed_limit", Speed, (10_000.0, 500_000.0)),

@@ -5,6 +5,7 @@
 use serde::Serialize;
 
 use super::sheet::PartsSheet;
+use super::wheels::turbine_in_flow;
 use plant::gas::Gas;
 use plant::nozzle::in_series_mm2;
 
@@ -52,11 +53,13 @@ pub fn choked_flow_kg_s(area_mm2: f64, temperature_k: f64, pressure_pa: f64) -> 
 /// Exhaust state at which the choked capacity is quoted.
 pub(crate) const CAPACITY_AT: (f64, f64) = (900.0, 250_000.0);
 
-/// Choked flow in corrected units at an opening, kg/s.
+/// Flow in corrected units at an opening, volute, nozzle and turbine wheel in series, kg/s: what a nozzle alone,
+/// choked, would pass if it passed at an expansion of 2 what these pass.
 #[must_use]
 pub(crate) fn swallowing_capacity_kg_s(sheet: &PartsSheet, opening: f64) -> f64 {
     let (temperature, pressure) = CAPACITY_AT;
     let nozzle = sheet.nozzle().map_or(f64::NAN, |nozzle| nozzle.effective_area_mm2(opening));
-    let area = in_series_mm2(nozzle, sheet.volute_area_mm2());
+    let inlet = in_series_mm2(nozzle, sheet.volute_area_mm2());
+    let area = inlet * turbine_in_flow(sheet).share_of_flow(inlet);
     SAE_J1826.corrected_flow(choked_flow_kg_s(area, temperature, pressure), temperature, pressure)
 }

@@ -6,6 +6,7 @@
 
 mod check;
 mod entry;
+pub mod errors;
 mod field;
 pub mod figures;
 pub mod flow;

@@ -271,6 +271,28 @@ pub enum Problem {
     /// The ring's dimensions make no ring.
     #[error("{0}")]
     Ring(#[from] RingError),
+    /// A hub as large as the wheel's exducer.
+    #[error(
+        "hub {hub} mm does not lie inside the exducer {exducer} mm. Measure both again at the gas outlet; the hub \
+         is the smaller"
+    )]
+    HubTooLarge {
+        /// Hub diameter.
+        hub: f64,
+        /// Exducer diameter.
+        exducer: f64,
+    },
+    /// A turbine wheel whose blades leave no throat.
+    #[error(
+        "the blades leave no throat: {throat:.0} mm² between {blades} of them. Check hub, blade count, blade \
+         thickness and exit angle (from the axis), or measure turbine.throat_area"
+    )]
+    NoThroat {
+        /// What the dimensions come to.
+        throat: f64,
+        /// Blade count.
+        blades: u32,
+    },
     /// The linkage cannot work.
     #[error("{0}")]
     Linkage(#[from] LinkageError),

@@ -3,7 +3,7 @@
 use crate::uncertainty::rectangular;
 
 /// What kind of unit a value takes.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Dimension {
     /// Length; base unit mm.
     Length,

@@ -49,6 +49,8 @@ struct RawSheet {
     actuator: Entries,
     #[serde(default)]
     indexing: RawIndexing,
+    #[serde(default)]
+    instruments: BTreeMap<String, Spanned<f64>>,
 }
 
 impl PartsSheet {
@@ -138,6 +140,7 @@ impl Reader<'_> {
         let compressor_material = self.material(&sections, "compressor", Material::Aluminium);
         let turbine_material = self.material(&sections, "turbine", Material::Nickel);
         let indexing = self.indexing(raw.indexing);
+        let instruments = self.instruments(raw.instruments);
         let name = self.words("name", raw.name, MOST_SHOWN);
         let note = self.words("note", raw.note, MOST_NOTE);
         let measured_on = self.words("measured.on", raw.measured.on, MOST_SHOWN);
@@ -152,6 +155,7 @@ impl Reader<'_> {
                 compressor_material: compressor_material?,
                 turbine_material: turbine_material?,
                 indexing,
+                instruments,
                 quantities,
             })
         })();
@@ -253,6 +257,20 @@ impl Reader<'_> {
             self.findings.extend(findings);
             Indexing::default()
         })
+    }
+
+    /// Correlations by instrument, each 0 to 1.
+    fn instruments(&mut self, raw: BTreeMap<String, Spanned<f64>>) -> BTreeMap<String, f64> {
+        for (name, correlation) in &raw {
+            let value = *correlation.get_ref();
+            if !(0.0..=1.0).contains(&value) {
+                let problem = Problem::OutOfRange { value, unit: "(correlation)", min: 0.0, max: 1.0 };
+                let line = Some(line_of(self.text, correlation.span().start));
+                let field = format!("instruments.{:?}", brief(name));
+                self.findings.push(Finding { line, field, problem });
+            }
+        }
+        raw.into_iter().map(|(name, correlation)| (name, correlation.into_inner())).collect()
     }
 
     /// Name and remarks of the sheet itself.

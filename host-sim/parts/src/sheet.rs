@@ -115,6 +115,8 @@ pub struct PartsSheet {
     pub turbine_material: WheelMaterial,
     /// Ring indexing.
     pub indexing: Indexing,
+    /// Correlation of the errors of two readings by one instrument, by the instrument's name.
+    pub(super) instruments: BTreeMap<String, f64>,
     pub(super) quantities: BTreeMap<Field, Quantity>,
 }
 

@@ -7,6 +7,7 @@
 use serde::Serialize;
 
 use super::air::{AirComparison, AirError, compare};
+use super::chain::{Chain, ChainUncertainty};
 use super::limits::{CarriedLimits, LimitStanding, standings};
 use super::opening_map::{Knot, Met, MinimumFlow, OpeningMatch, Unmet};
 use super::sensitivity::{Sensitivity, sensitivity};
@@ -100,6 +101,8 @@ pub struct Study {
     pub minimum_flow: MinimumFlow,
     /// The opening map.
     pub map: Vec<Knot>,
+    /// What the sheets' errors leave uncertain in map, stop and differences.
+    pub uncertainty: ChainUncertainty,
     /// Where the area cannot be met.
     pub unmet: Vec<Unmet>,
     /// The engine, three ways.
@@ -149,6 +152,8 @@ impl Study {
         let air = compare(old, new, &found, plan.limits.boost_kpa)?;
         let sensitivity =
             sensitivity(old, new, &found, plan.runs, plan.seed).ok_or(StudyError::NoResponse)?;
+        let chain = Chain::of((old, new), &found, POINTS, &air);
+        let uncertainty = chain.and_then(|chain| chain.uncertainty()).ok_or(StudyError::NoResponse)?;
         let unmet = found.unmet();
         Ok(Self {
             limits: standings(&plan.limits, &air),
@@ -160,6 +165,7 @@ impl Study {
             map: found.knots(POINTS),
             not_met: not_met(&found.minimum_flow, &unmet, &air),
             not_known: [old, new].into_iter().filter_map(not_known).collect(),
+            uncertainty,
             unmet,
             air,
             sensitivity,

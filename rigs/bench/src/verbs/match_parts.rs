@@ -3,6 +3,7 @@
 //! Reads two parts sheets, compares, prints; with `--out` writes the report, the opening map and the
 //! controller's settings for the new turbo. Nothing moves.
 
+mod engine;
 mod limits;
 mod page;
 mod text;

@@ -4,9 +4,9 @@ use std::path::Path;
 
 use parts::Origin;
 use parts::figures::Figure;
-use parts::matching::{Knot, Met, MinimumFlow, Response, Sensitivity, SheetValue, Side, Study, TravelCheck};
+use parts::matching::{Met, MinimumFlow, SheetValue, Side, Study, TravelCheck};
 
-use super::{Told, limits};
+use super::{Told, engine, limits};
 
 /// Bars of the tornado that the text shows; the report shows more.
 const BARS_SHOWN: usize = 8;
@@ -19,12 +19,16 @@ pub(super) fn told(told: &Told, out: Option<&Path>) -> String {
         aligned(&figure_rows(study)),
         estimated(&study.new),
         format!("Minimum flow: {}", minimum_flow(&study.minimum_flow)),
-        aligned(&map_rows(&study.map)),
+        aligned(&map_rows(study)),
         aligned(&settings_rows(told)),
-        aligned(&air_rows(told)),
+        aligned(&engine::air_rows(study)),
+        aligned(&engine::same_boost_rows(study)),
+        aligned(&engine::cost_rows(study)),
+        aligned(&engine::change_rows(study)),
         aligned(&limits::rows(study)),
         limits::grounds(&study.plan.limits).join("\n"),
-        sensitivity(&study.sensitivity),
+        aligned(&engine::bar_rows(&study.sensitivity, BARS_SHOWN)),
+        engine::spread(&study.sensitivity),
     ];
     parts.extend(told.travel.as_ref().map(travel));
     parts.push(verdict(study));
@@ -120,7 +124,7 @@ pub(super) fn figure(figure: &Figure) -> String {
 
 /// A value and its uncertainty: two significant digits of the uncertainty, the value to the same place
 /// (GUM 7.2.6).
-fn with_uncertainty(value: f64, uncertainty: f64) -> String {
+pub(super) fn with_uncertainty(value: f64, uncertainty: f64) -> String {
     const SMALLEST_IN_FULL: f64 = 1e-3;
     if !(value.is_finite() && uncertainty.is_finite()) || uncertainty <= 0.0 {
         return format!("{} ± {}", number(value), number(uncertainty));
@@ -184,16 +188,19 @@ pub(super) fn quantity(value: &SheetValue) -> String {
 }
 
 /// The opening map, head first.
-pub(super) fn map_rows(map: &[Knot]) -> Vec<Vec<String>> {
+pub(super) fn map_rows(study: &Study) -> Vec<Vec<String>> {
     let head =
         row(["old opening", "new opening", "area wanted, mm²", "area given, mm²", "vane old/new, °", ""]);
-    let rows = map.iter().map(|knot| {
+    let rows = study.map.iter().zip(&study.uncertainty.openings).map(|(knot, known)| {
         row([
             format!("{:.2}", knot.old_opening),
-            format!("{:.4}", knot.new_opening),
+            match known {
+                Some(u) if *u > 0.0 => with_uncertainty(knot.new_opening, *u),
+                Some(_) | None => format!("{:.3}", knot.new_opening),
+            },
             number(knot.wanted_mm2),
             number(knot.given_mm2),
-            format!("{:.2} / {:.2}", knot.vane_deg.0, knot.vane_deg.1),
+            format!("{:.1} / {:.1}", knot.vane_deg.0, knot.vane_deg.1),
             met(knot.met).to_owned(),
         ])
     });
@@ -205,75 +212,6 @@ pub(super) fn settings_rows(told: &Told) -> Vec<Vec<String>> {
     let mut rows = vec![row(["setting (maps follow the opening map)", "old", "new"])];
     rows.extend(told.settings.iter().map(|c| row([c.field.clone(), number(c.old), number(c.new)])));
     rows
-}
-
-/// The engine, three ways, head first.
-pub(super) fn air_rows(told: &Told) -> Vec<Vec<String>> {
-    let mut rows = vec![row([
-        "load step (simulated)",
-        "opening",
-        "boost, kPa",
-        "after 1 s",
-        "90 % in, s",
-        "exhaust, kPa",
-        "turbo peak, rpm",
-        "margin, kPa",
-    ])];
-    for run in &told.study.air {
-        let ways = [
-            ("old", run.point.old_opening, &run.old),
-            ("new, not re-mapped", run.point.old_opening, &run.new_before),
-            ("new, re-mapped", run.new_opening, &run.new_after),
-        ];
-        for ((name, opening, response), margin) in ways.into_iter().zip(run.boost_margin_kpa) {
-            rows.push(air_row(&format!("{}, {name}", run.point.name), opening, response, margin));
-        }
-    }
-    rows
-}
-
-fn air_row(name: &str, opening: f64, response: &Response, margin_kpa: f64) -> Vec<String> {
-    row([
-        name.to_owned(),
-        format!("{opening:.3}"),
-        number(response.boost_kpa),
-        number(response.boost_after_kpa),
-        response.rise_s.map_or_else(|| "–".into(), |s| format!("{s:.2}")),
-        format!("{} (peak {})", number(response.exhaust_kpa), number(response.exhaust_peak_kpa)),
-        number(response.turbo_rpm),
-        number(margin_kpa),
-    ])
-}
-
-/// The longest bars of the tornado, head first.
-pub(super) fn bar_rows(sensitivity: &Sensitivity, shown: usize) -> Vec<Vec<String>> {
-    let mut rows =
-        vec![row(["what moves boost 1 s after tip-in", "value", "at low end, kPa", "at high end, kPa"])];
-    rows.extend(sensitivity.bars.iter().take(shown).map(|bar| {
-        let mark = if bar.estimated { " (estimated: measure it)" } else { "" };
-        row([
-            format!("{}{mark}", bar.field),
-            format!("{} ± {} {}", number(bar.value), number(bar.tolerance), bar.unit),
-            format!("{:+.2}", bar.low_kpa - sensitivity.nominal_kpa),
-            format!("{:+.2}", bar.high_kpa - sensitivity.nominal_kpa),
-        ])
-    }));
-    rows
-}
-
-fn sensitivity(sensitivity: &Sensitivity) -> String {
-    let rows = bar_rows(sensitivity, BARS_SHOWN);
-    let spread = &sensitivity.campaign;
-    format!(
-        "{}\nAll tolerances at once, {} draws, seed {}: {:.1} kPa, standard deviation {:.1}, from {:.1} to {:.1}",
-        aligned(&rows),
-        spread.runs,
-        spread.seed,
-        spread.mean_kpa,
-        spread.deviation_kpa,
-        spread.range_kpa.0,
-        spread.range_kpa.1
-    )
 }
 
 fn travel(check: &TravelCheck) -> String {
