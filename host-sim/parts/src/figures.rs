@@ -241,7 +241,7 @@ pub struct VaneRotation {
 #[must_use]
 pub(crate) fn vane_rotation(sheet: &PartsSheet) -> VaneRotation {
     VaneRotation {
-        at_vanes_deg: sheet.value(Field::OpenAngle) - sheet.value(Field::ClosedAngle),
+        at_vanes_deg: sheet.open_deg() - sheet.closed_deg(),
         by_linkage_deg: sheet.linkage().vane_rotation_deg(),
     }
 }

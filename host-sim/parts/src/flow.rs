@@ -4,6 +4,7 @@
 
 use serde::Serialize;
 
+use super::field::Field;
 use super::sheet::PartsSheet;
 use super::wheels::turbine_in_flow;
 use plant::gas::Gas;
@@ -52,6 +53,27 @@ pub fn choked_flow_kg_s(area_mm2: f64, temperature_k: f64, pressure_pa: f64) -> 
 
 /// Exhaust state at which the choked capacity is quoted.
 pub(crate) const CAPACITY_AT: (f64, f64) = (900.0, 250_000.0);
+
+/// Standard room for flow-bench targets: 20 °C, 101.325 kPa absolute.
+pub(crate) const ROOM: (f64, f64) = (20.0, 101.325);
+const KELVIN: f64 = 273.15;
+
+/// Air through an effective area on a flow bench, g/s: room before it (°C, kPa absolute), `drop_kpa` less behind it.
+/// Isentropic, NACA Report 1135.
+#[must_use]
+pub fn bench_flow_g_s(area_mm2: f64, drop_kpa: f64, (room_c, room_kpa): (f64, f64)) -> f64 {
+    const G_PER_KG: f64 = 1e3;
+    const PA_PER_KPA: f64 = 1e3;
+    let (room_pa, behind_pa) = (room_kpa * PA_PER_KPA, (room_kpa - drop_kpa) * PA_PER_KPA);
+    G_PER_KG * Gas::AIR.nozzle_flow(area_mm2 * 1e-6, room_pa, room_c + KELVIN, behind_pa)
+}
+
+/// Effective area of volute and ring that a sheet's flow-bench entries come to, mm²; none without them.
+pub(crate) fn bench_area_mm2(sheet: &PartsSheet) -> Option<f64> {
+    let value = |field| sheet.get(field).map(|quantity| quantity.value);
+    let room = (value(Field::FlowRoomTemperature)?, value(Field::FlowRoomPressure)?);
+    Some(value(Field::FlowClosed)? / bench_flow_g_s(1.0, value(Field::FlowDrop)?, room))
+}
 
 /// Flow in corrected units at an opening, volute, nozzle and turbine wheel in series, kg/s: what a nozzle alone,
 /// choked, would pass if it passed at an expansion of 2 what these pass.

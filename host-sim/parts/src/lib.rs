@@ -12,10 +12,13 @@ pub mod figures;
 pub mod flow;
 mod indexing;
 pub mod matching;
+pub mod pendulum;
+mod pendulum_sheet;
 mod problem;
 mod quantity;
 mod read;
 mod sheet;
+mod specs;
 pub mod uncertainty;
 pub mod wheels;
 

@@ -302,6 +302,18 @@ pub enum Problem {
         /// Which are there.
         present: String,
     },
+    /// Some of a set of values are there and others are not.
+    #[error("is needed with {present}; measure it, or leave all of them out")]
+    SetIncomplete {
+        /// Which are there.
+        present: String,
+    },
+    /// No vane angle gives what was gauged.
+    #[error(
+        "no vane angle of this ring leaves that throat or flow. Check unit and digits, then vane count, height, chord, \
+         thickness and pivot circle"
+    )]
+    StopNotReached,
     /// A part of the indexing chain needs a value that is not on the sheet.
     #[error("acts on the {on}, which needs {needs}; measure that, or state the tolerance in vane degrees")]
     IndexingNeeds {

@@ -13,11 +13,13 @@ use toml::Value;
 
 use super::check;
 use super::entry::{self, Measured};
-use super::field::{Field, FieldSpec, Missing, SPECS};
+use super::field::{Field, FieldSpec, Missing};
 use super::indexing::{self, RawIndexing};
+use super::pendulum_sheet;
 use super::problem::{Finding, Problem, SheetError};
 use super::quantity::{Origin, Quantity, ToleranceOrigin};
 use super::sheet::{Count, Indexing, Material, PartsSheet, WheelMaterial};
+use super::specs::SPECS;
 use super::wheels;
 use plant::files::{self, TOML_LIMIT};
 use plant::shown::{MOST_SHOWN, brief, brief_message};
@@ -88,6 +90,7 @@ impl PartsSheet {
         let (sheet, sections) = reader.sheet(raw);
         match sheet {
             Some(mut sheet) if reader.findings.is_empty() => {
+                pendulum_sheet::add_inertia(&mut sheet);
                 estimate_inertia(&mut sheet);
                 let findings = check::check(&sheet, &|field| {
                     let spec = field.spec();
@@ -193,10 +196,15 @@ impl Reader<'_> {
 
     fn quantities(&mut self, sections: &Sections) -> BTreeMap<Field, Quantity> {
         let mut known = BTreeMap::new();
+        let vanes = sections["nozzle"].get("vanes").and_then(|entry| entry.get_ref().as_integer());
+        let throats = [Field::ThroatClosed, Field::ThroatOpen];
+        let places = |spec: &FieldSpec| {
+            vanes.filter(|_| throats.contains(&spec.field)).and_then(|count| u32::try_from(count).ok())
+        };
         for spec in SPECS {
             let entry = sections[spec.section].get(spec.key);
             let read = match entry {
-                Some(entry) => entry::quantity(spec, entry.get_ref(), &self.measured).map(Some),
+                Some(entry) => entry::quantity(spec, entry.get_ref(), &self.measured, places(spec)).map(Some),
                 None => estimate(spec, &known),
             };
             match read {
@@ -290,6 +298,7 @@ fn estimate_inertia(sheet: &mut PartsSheet) {
         tolerance: wheels::INERTIA_ESTIMATE_SHARE * value,
         tolerance_origin: ToleranceOrigin::Estimated,
         origin: Origin::Estimated { rule: wheels::INERTIA_RULE.to_owned() },
+        readings: Vec::new(),
     });
 }
 
@@ -306,6 +315,7 @@ fn estimate(spec: &FieldSpec, known: &BTreeMap<Field, Quantity>) -> Result<Optio
                 tolerance,
                 tolerance_origin: ToleranceOrigin::Estimated,
                 origin: Origin::Estimated { rule: rule.words.to_owned() },
+                readings: Vec::new(),
             }))
         }
     }

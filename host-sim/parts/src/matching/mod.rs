@@ -3,6 +3,7 @@
 
 mod air;
 mod chain;
+mod gauge;
 mod learned;
 mod limits;
 mod on_engine;
@@ -16,6 +17,7 @@ mod turbo;
 pub use air::{AirComparison, AirError, ENTERS, Response, compare};
 
 pub use chain::{Chain, ChainUncertainty, PointUncertainty};
+pub use gauge::{BenchTarget, GaugeJob, GaugeTarget};
 pub use learned::{
     ClockedPart, End, EndReserve, LearnedCounts, LeverSensor, NoLeverTravel, OpeningSign, TravelCheck,
     TravelFinding, check_travel,

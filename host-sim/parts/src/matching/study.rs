@@ -8,6 +8,7 @@ use serde::Serialize;
 
 use super::air::{AirComparison, AirError, compare};
 use super::chain::{Chain, ChainUncertainty};
+use super::gauge::GaugeJob;
 use super::limits::{CarriedLimits, LimitStanding, standings};
 use super::opening_map::{Knot, Met, MinimumFlow, OpeningMatch, Unmet};
 use super::sensitivity::{Sensitivity, sensitivity};
@@ -30,6 +31,8 @@ const MEASURE_FIRST: usize = 2;
 pub struct StudyPlan {
     /// Limits that the new controller holds.
     pub limits: CarriedLimits,
+    /// Pressure drop of the flow bench, kPa.
+    pub bench_drop_kpa: f64,
     /// Draws of the what-if campaign.
     pub runs: u32,
     /// Its seed.
@@ -99,6 +102,8 @@ pub struct Study {
     pub inertia_ratio: f64,
     /// How the minimum flow is kept.
     pub minimum_flow: MinimumFlow,
+    /// What to set at the closed stop.
+    pub gauge: GaugeJob,
     /// The opening map.
     pub map: Vec<Knot>,
     /// What the sheets' errors leave uncertain in map, stop and differences.
@@ -157,6 +162,7 @@ impl Study {
         let unmet = found.unmet();
         Ok(Self {
             limits: standings(&plan.limits, &air),
+            gauge: GaugeJob::of(&found, new, &uncertainty, plan.bench_drop_kpa),
             plan,
             old: side(old)?,
             new: side(new)?,

@@ -4,6 +4,7 @@
 //! controller's settings for the new turbo. Nothing moves.
 
 mod engine;
+mod gauge;
 mod limits;
 mod page;
 mod text;
@@ -47,6 +48,9 @@ pub struct Args {
     /// Hottest gas before the turbine, °C: it counts in the turbine wheel's speed limit
     #[arg(long, value_name = "C", default_value_t = 800.0, allow_negative_numbers = true, value_parser = turbine_inlet)]
     turbine_inlet: f64,
+    /// Pressure drop of your flow bench, kPa: the target at the closed stop is given for it
+    #[arg(long, value_name = "KPA", default_value_t = 5.0, allow_negative_numbers = true, value_parser = bench_drop)]
+    bench_drop: f64,
     /// Draws of the what-if campaign over all tolerances
     #[arg(long, default_value_t = 200, allow_negative_numbers = true, value_parser = whole::<u32>(2..=RUNS_MAX))]
     runs: u32,
@@ -64,6 +68,13 @@ fn boost_limit(word: &str) -> Result<f64, String> {
     match word.parse::<f64>() {
         Ok(kpa) if (120.0..=900.0).contains(&kpa) => Ok(kpa),
         _ => Err("allowed 120 to 900 kPa absolute".into()),
+    }
+}
+
+fn bench_drop(word: &str) -> Result<f64, String> {
+    match word.parse::<f64>() {
+        Ok(kpa) if (0.2..=40.0).contains(&kpa) => Ok(kpa),
+        _ => Err("allowed 0.2 to 40 kPa".into()),
     }
 }
 
@@ -100,7 +111,12 @@ pub fn run(args: &Args, console: &Console) -> VerbResult {
         turbine_inlet_c: args.turbine_inlet,
     };
     let limits = CarriedLimits::between(&old, &new, &before.guard.limits, stated).map_err(Failure::usage)?;
-    let plan = StudyPlan { limits: limits.clone(), runs: args.runs, seed: args.seed };
+    let plan = StudyPlan {
+        limits: limits.clone(),
+        bench_drop_kpa: args.bench_drop,
+        runs: args.runs,
+        seed: args.seed,
+    };
     let study = Study::of(&old, &new, plan).map_err(Failure::usage)?;
     let found = match_sheets(&old, &new).map_err(Failure::usage)?;
     let remapped = remap_settings(&found, &limits, &before).map_err(|error| {

@@ -4,7 +4,7 @@ use parts::matching::{AirComparison, ENTERS, Sensitivity, Side, Study};
 
 use parts::{Origin, ToleranceOrigin};
 
-use super::{Told, engine as engine_words, limits, text};
+use super::{Told, engine as engine_words, gauge, limits, text};
 use crate::caution::CAUTIONS;
 use crate::report::{Axis, Chart, Ink, Mark, Report, Section, Table};
 
@@ -129,6 +129,7 @@ fn map(study: &Study) -> Section {
     .half();
     Section::new("Opening map")
         .text(&text::verdict(study))
+        .table(table_of(gauge::rows(&study.gauge)))
         .charts([openings, met])
         .table(table_of(text::map_rows(study)))
 }

@@ -6,7 +6,7 @@ use parts::Origin;
 use parts::figures::Figure;
 use parts::matching::{Met, MinimumFlow, SheetValue, Side, Study, TravelCheck};
 
-use super::{Told, engine, limits};
+use super::{Told, engine, gauge, limits};
 
 /// Bars of the tornado that the text shows; the report shows more.
 const BARS_SHOWN: usize = 8;
@@ -19,6 +19,7 @@ pub(super) fn told(told: &Told, out: Option<&Path>) -> String {
         aligned(&figure_rows(study)),
         estimated(&study.new),
         format!("Minimum flow: {}", minimum_flow(&study.minimum_flow)),
+        aligned(&gauge::rows(&study.gauge)),
         aligned(&map_rows(study)),
         aligned(&settings_rows(told)),
         aligned(&engine::air_rows(study)),
@@ -31,6 +32,7 @@ pub(super) fn told(told: &Told, out: Option<&Path>) -> String {
         engine::spread(&study.sensitivity),
     ];
     parts.extend(told.travel.as_ref().map(travel));
+    parts.extend(gauge::pendulum(study));
     parts.push(verdict(study));
     parts.push(limit_verdict(study));
     parts.push(
@@ -82,8 +84,8 @@ pub(super) fn met(met: Met) -> &'static str {
 pub(super) fn minimum_flow(kept: &MinimumFlow) -> String {
     match kept {
         MinimumFlow::MoveStop { from_deg, to_deg } => format!(
-            "set the stop so that the vanes stand at {to_deg:.2}° from the tangent (found at {from_deg:.2}°), \
-             then check on a flow gauge and learn again"
+            "move the stop so that the vanes stand at {to_deg:.1}° from the tangent (found at {from_deg:.1}°), \
+             check on the flow bench, then learn again"
         ),
         MinimumFlow::Equal => "both stops leave the same area".into(),
         MinimumFlow::HeldByMap { stop_mm2, wanted_mm2 } => format!(
