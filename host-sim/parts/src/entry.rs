@@ -7,9 +7,9 @@
 use serde::Deserialize;
 use toml::Value;
 
-use super::field::FieldSpec;
 use super::problem::Problem;
 use super::quantity::{Dimension, INCH_MM, Origin, Quantity, TOLERANCE_SHARE, ToleranceOrigin, UNITS, Unit};
+use super::specs::FieldSpec;
 
 use plant::shown::MOST_SHOWN;
 

@@ -1,10 +1,4 @@
-//! The measurable values of a parts sheet: where each stands in the file, its unit and plausible range,
-//! and the rule that estimates it where it was not measured.
-
-use std::collections::BTreeMap;
-
-use super::quantity::{Dimension, Quantity};
-use super::specs::SPECS;
+//! The measurable values of a parts sheet, by name.
 
 /// One measurable value of a sheet. The order is the order of reports.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -117,57 +111,4 @@ pub enum Field {
     LeverPitch,
     /// Angle between neighbouring seats of the nozzle ring in its housing.
     RingPitch,
-}
-
-/// What happens when a value is not on the sheet.
-#[derive(Debug, Clone, Copy)]
-pub enum Missing {
-    /// The sheet is refused.
-    Refused,
-    /// Left out: what needs it is not computed, or is computed without it.
-    LeftOut,
-    /// Estimated by a stated rule.
-    Estimated(EstimateRule),
-}
-
-/// A rule for a missing value.
-#[derive(Debug, Clone, Copy)]
-pub struct EstimateRule {
-    /// The rule in words, as it appears in tables.
-    pub words: &'static str,
-    /// Value and half-width from the values already known.
-    pub value: fn(&BTreeMap<Field, Quantity>) -> (f64, f64),
-}
-
-/// Where a value stands and what it may be.
-#[derive(Debug, Clone, Copy)]
-pub struct FieldSpec {
-    /// The value.
-    pub field: Field,
-    /// Table of the sheet.
-    pub section: &'static str,
-    /// Key in that table.
-    pub key: &'static str,
-    /// What kind of unit it takes.
-    pub dimension: Dimension,
-    /// Plausible range in the base unit; outside it the sheet is refused.
-    pub range: (f64, f64),
-    /// What to do where it is missing.
-    pub missing: Missing,
-}
-
-impl Field {
-    /// Its row of [`SPECS`].
-    #[must_use]
-    pub fn spec(self) -> &'static FieldSpec {
-        // Every field has a row: a test walks them all.
-        SPECS.iter().find(|spec| spec.field == self).unwrap_or(&SPECS[0])
-    }
-
-    /// `section.key`, as written in the sheet.
-    #[must_use]
-    pub fn path(self) -> String {
-        let spec = self.spec();
-        format!("{}.{}", spec.section, spec.key)
-    }
 }

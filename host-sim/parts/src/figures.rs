@@ -7,7 +7,7 @@
 use serde::Serialize;
 
 use super::field::Field;
-use super::flow::{CAPACITY_AT, choked_flow_kg_s, swallowing_capacity_kg_s};
+use super::flow::{CAPACITY_AT, SAE_J1826, choked_flow_kg_s};
 use super::sheet::PartsSheet;
 use super::wheels::{trim, turbine_in_flow};
 use crate::errors::correlation;
@@ -193,6 +193,17 @@ const RECIPES: &[Recipe] = &[
         of: |s| swallowing_capacity_kg_s(s, 1.0),
     },
 ];
+
+/// Flow in corrected units at an opening, volute, nozzle and turbine wheel in series, kg/s: what a nozzle alone,
+/// choked, would pass if it passed at an expansion of 2 what these pass.
+#[must_use]
+fn swallowing_capacity_kg_s(sheet: &PartsSheet, opening: f64) -> f64 {
+    let (temperature, pressure) = CAPACITY_AT;
+    let nozzle = sheet.nozzle().map_or(f64::NAN, |nozzle| nozzle.effective_area_mm2(opening));
+    let inlet = in_series_mm2(nozzle, sheet.volute_area_mm2());
+    let area = inlet * turbine_in_flow(sheet).share_of_flow(inlet);
+    SAE_J1826.corrected_flow(choked_flow_kg_s(area, temperature, pressure), temperature, pressure)
+}
 
 /// All figures of a sheet.
 #[must_use]

@@ -1,14 +1,10 @@
 //! Flow capacity of nozzle and volute, and the reference conditions it is corrected to.
 //!
-//! In: areas and gas states, or a sheet. Out: choked and corrected flows. Total: nothing is refused.
+//! In: areas and gas states. Out: choked and corrected flows. Total: nothing is refused.
 
 use serde::Serialize;
 
-use super::field::Field;
-use super::sheet::PartsSheet;
-use super::wheels::turbine_in_flow;
 use plant::gas::Gas;
-use plant::nozzle::in_series_mm2;
 
 /// Conditions that flows are corrected to.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
@@ -66,22 +62,4 @@ pub fn bench_flow_g_s(area_mm2: f64, drop_kpa: f64, (room_c, room_kpa): (f64, f6
     const PA_PER_KPA: f64 = 1e3;
     let (room_pa, behind_pa) = (room_kpa * PA_PER_KPA, (room_kpa - drop_kpa) * PA_PER_KPA);
     G_PER_KG * Gas::AIR.nozzle_flow(area_mm2 * 1e-6, room_pa, room_c + KELVIN, behind_pa)
-}
-
-/// Effective area of volute and ring that a sheet's flow-bench entries come to, mm²; none without them.
-pub(crate) fn bench_area_mm2(sheet: &PartsSheet) -> Option<f64> {
-    let value = |field| sheet.get(field).map(|quantity| quantity.value);
-    let room = (value(Field::FlowRoomTemperature)?, value(Field::FlowRoomPressure)?);
-    Some(value(Field::FlowClosed)? / bench_flow_g_s(1.0, value(Field::FlowDrop)?, room))
-}
-
-/// Flow in corrected units at an opening, volute, nozzle and turbine wheel in series, kg/s: what a nozzle alone,
-/// choked, would pass if it passed at an expansion of 2 what these pass.
-#[must_use]
-pub(crate) fn swallowing_capacity_kg_s(sheet: &PartsSheet, opening: f64) -> f64 {
-    let (temperature, pressure) = CAPACITY_AT;
-    let nozzle = sheet.nozzle().map_or(f64::NAN, |nozzle| nozzle.effective_area_mm2(opening));
-    let inlet = in_series_mm2(nozzle, sheet.volute_area_mm2());
-    let area = inlet * turbine_in_flow(sheet).share_of_flow(inlet);
-    SAE_J1826.corrected_flow(choked_flow_kg_s(area, temperature, pressure), temperature, pressure)
 }

@@ -22,8 +22,9 @@ mod specs;
 pub mod uncertainty;
 pub mod wheels;
 
-pub use field::{EstimateRule, Field, FieldSpec, Missing};
+pub use field::Field;
 
 pub use problem::{Finding, Problem, SheetError, Wheel};
 pub use quantity::{Dimension, Origin, Quantity, ToleranceOrigin, UNITS, Unit};
 pub use sheet::{ActsOn, Count, IndexLink, Indexing, Material, PartsSheet, WheelMaterial};
+pub use specs::{EstimateRule, FieldSpec, Missing};

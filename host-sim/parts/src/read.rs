@@ -13,13 +13,13 @@ use toml::Value;
 
 use super::check;
 use super::entry::{self, Measured};
-use super::field::{Field, FieldSpec, Missing};
+use super::field::Field;
 use super::indexing::{self, RawIndexing};
 use super::pendulum_sheet;
 use super::problem::{Finding, Problem, SheetError};
 use super::quantity::{Origin, Quantity, ToleranceOrigin};
 use super::sheet::{Count, Indexing, Material, PartsSheet, WheelMaterial};
-use super::specs::SPECS;
+use super::specs::{FieldSpec, Missing, SPECS};
 use super::wheels;
 use plant::files::{self, TOML_LIMIT};
 use plant::shown::{MOST_SHOWN, brief, brief_message};

@@ -6,7 +6,7 @@
 use std::collections::BTreeMap;
 
 use super::field::Field;
-use super::flow::bench_area_mm2;
+use super::flow::bench_flow_g_s;
 use super::quantity::{Origin, Quantity};
 use plant::nozzle::{FourBar, Linkage, NozzleModel, RingDimensions, RingError, SlotDrive, VaneRing};
 
@@ -273,4 +273,11 @@ impl PartsSheet {
 /// The vane angle at which a ring leaves a throat, degrees.
 fn angle_of_throat(nozzle: &NozzleModel, throat_mm: f64) -> f64 {
     nozzle.angle_where(|angle| nozzle.ring.gap_mm(angle) >= throat_mm).unwrap_or(f64::NAN)
+}
+
+/// Effective area of volute and ring that a sheet's flow-bench entries come to, mm²; none without them.
+fn bench_area_mm2(sheet: &PartsSheet) -> Option<f64> {
+    let value = |field| sheet.get(field).map(|quantity| quantity.value);
+    let room = (value(Field::FlowRoomTemperature)?, value(Field::FlowRoomPressure)?);
+    Some(value(Field::FlowClosed)? / bench_flow_g_s(1.0, value(Field::FlowDrop)?, room))
 }

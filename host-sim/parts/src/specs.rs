@@ -2,9 +2,62 @@
 
 use std::collections::BTreeMap;
 
-use super::field::{EstimateRule, Field, FieldSpec, Missing};
+use super::field::Field;
 use super::quantity::{Dimension, Quantity};
 use plant::nozzle::params::{USUAL_DISCHARGE, USUAL_GAP_DISCHARGE};
+
+/// What happens when a value is not on the sheet.
+#[derive(Debug, Clone, Copy)]
+pub enum Missing {
+    /// The sheet is refused.
+    Refused,
+    /// Left out: what needs it is not computed, or is computed without it.
+    LeftOut,
+    /// Estimated by a stated rule.
+    Estimated(EstimateRule),
+}
+
+/// A rule for a missing value.
+#[derive(Debug, Clone, Copy)]
+pub struct EstimateRule {
+    /// The rule in words, as it appears in tables.
+    pub words: &'static str,
+    /// Value and half-width from the values already known.
+    pub value: fn(&BTreeMap<Field, Quantity>) -> (f64, f64),
+}
+
+/// Where a value stands and what it may be.
+#[derive(Debug, Clone, Copy)]
+pub struct FieldSpec {
+    /// The value.
+    pub field: Field,
+    /// Table of the sheet.
+    pub section: &'static str,
+    /// Key in that table.
+    pub key: &'static str,
+    /// What kind of unit it takes.
+    pub dimension: Dimension,
+    /// Plausible range in the base unit; outside it the sheet is refused.
+    pub range: (f64, f64),
+    /// What to do where it is missing.
+    pub missing: Missing,
+}
+
+impl Field {
+    /// Its row of [`SPECS`].
+    #[must_use]
+    pub fn spec(self) -> &'static FieldSpec {
+        // Every field has a row: a test walks them all.
+        SPECS.iter().find(|spec| spec.field == self).unwrap_or(&SPECS[0])
+    }
+
+    /// `section.key`, as written in the sheet.
+    #[must_use]
+    pub fn path(self) -> String {
+        let spec = self.spec();
+        format!("{}.{}", spec.section, spec.key)
+    }
+}
 
 const fn refused(
     field: Field,

@@ -139,7 +139,7 @@ pub enum AirError {
 
 impl TurboOnEngine {
     /// Boost [`RESPONSE_S`] after the step, absolute kPa.
-    pub(crate) fn boost_after_kpa(&self, point: &LoadStep, opening: f64) -> Result<f64, NoSteadyState> {
+    pub(super) fn boost_after_kpa(&self, point: &LoadStep, opening: f64) -> Result<f64, NoSteadyState> {
         let trace = self.trace(point, opening, RESPONSE_S)?;
         Ok(trace.last().map_or(f64::NAN, |state| state[0] / 1e3))
     }

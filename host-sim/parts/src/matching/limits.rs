@@ -207,7 +207,7 @@ fn turbo_speed(old: &PartsSheet, new: &PartsSheet, before: f64, gas_c: f64) -> (
 /// What a limit is about.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
 #[serde(rename_all = "kebab-case")]
-pub enum Guarded {
+pub enum LimitedValue {
     /// Boost, kPa absolute.
     Boost,
     /// Turbo speed, rpm.
@@ -220,7 +220,7 @@ pub enum Guarded {
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct LimitStanding {
     /// Which.
-    pub guarded: Guarded,
+    pub guarded: LimitedValue,
     /// The limit.
     pub limit: f64,
     /// Highest value of the old turbo.
@@ -243,11 +243,11 @@ impl LimitStanding {
 #[must_use]
 pub(crate) fn standings(limits: &CarriedLimits, air: &[AirComparison]) -> Vec<LimitStanding> {
     use super::air::Response;
-    type Reading = fn(&Response) -> f64;
-    let rows: [(Guarded, f64, Reading); 3] = [
-        (Guarded::Boost, limits.boost_kpa, |r| r.boost_peak_kpa),
-        (Guarded::TurboSpeed, limits.turbo_rpm.1, |r| r.turbo_rpm),
-        (Guarded::Exhaust, limits.exhaust_kpa, |r| r.exhaust_peak_kpa),
+    type PeakOf = fn(&Response) -> f64;
+    let rows: [(LimitedValue, f64, PeakOf); 3] = [
+        (LimitedValue::Boost, limits.boost_kpa, |r| r.boost_peak_kpa),
+        (LimitedValue::TurboSpeed, limits.turbo_rpm.1, |r| r.turbo_rpm),
+        (LimitedValue::Exhaust, limits.exhaust_kpa, |r| r.exhaust_peak_kpa),
     ];
     rows.into_iter()
         .filter_map(|(guarded, limit, of)| {

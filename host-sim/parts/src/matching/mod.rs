@@ -23,7 +23,7 @@ pub use learned::{
     TravelFinding, check_travel,
 };
 pub use limits::{
-    CarriedLimits, Guarded, LimitStanding, NobodyAllows, SpeedLimitBy, StatedLimits, usual_tip_speed_m_s,
+    CarriedLimits, LimitStanding, LimitedValue, NobodyAllows, SpeedLimitBy, StatedLimits, usual_tip_speed_m_s,
 };
 pub use on_engine::{AreaOnEngine, PartsOnEngine};
 pub use opening_map::{Knot, Met, MinimumFlow, OpeningMatch, Unmet};
@@ -31,4 +31,4 @@ pub use remap::{Change, Remapped, remap_settings};
 pub use same_boost::{Reached, SameBoost};
 pub use sensitivity::{Bar, SWEPT, Sensitivity, Spread, sensitivity};
 pub use study::{AreaPoint, SheetValue, Side, Study, StudyError, StudyPlan, match_sheets};
-pub use turbo::{LoadStep, TurboOnEngine, WheelEntry};
+pub use turbo::{LoadStep, WheelEntry};

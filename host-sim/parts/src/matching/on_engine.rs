@@ -129,7 +129,7 @@ impl PartsOnEngine {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use plant::nozzle::{INVENTED_WHEEL, in_series_mm2};
+    use plant::nozzle::in_series_mm2;
 
     /// The nozzle that `match` computes with and the one that the world runs are the same, linkage and volute
     /// included.
@@ -141,6 +141,7 @@ mod tests {
             include_str!("../../../../rigs/profiles/sheets/ring-c.toml"),
         ] {
             let sheet = PartsSheet::parse("sheet", text).unwrap();
+            let law = EngineParams::default().law_wheel().unwrap();
             let nozzle = sheet.nozzle().unwrap();
             assert_eq!(ring_of(&sheet).nozzle().unwrap(), nozzle);
             let fitted = PartsOnEngine::try_new(&sheet, &EngineParams::default()).unwrap();
@@ -148,9 +149,8 @@ mod tests {
             for opening in [0.0, 0.25, 0.5, 0.75, 1.0] {
                 let angle = nozzle.angle_deg(opening);
                 let inlet = in_series_mm2(nozzle.effective_area_mm2(opening), sheet.volute_area_mm2());
-                let figure = ring_of(&sheet).turbine_area_mm2(&nozzle, angle, Some(&INVENTED_WHEEL));
-                let wheel =
-                    turbine_in_flow(&sheet).share_of_flow(inlet) / INVENTED_WHEEL.share_of_flow(inlet);
+                let figure = ring_of(&sheet).turbine_area_mm2(&nozzle, angle, Some(&law));
+                let wheel = turbine_in_flow(&sheet).share_of_flow(inlet) / law.share_of_flow(inlet);
                 assert!((figure / (inlet * wheel) - 1.0).abs() < 1e-12, "{figure} against {inlet} × {wheel}");
                 let run = engine.model().vanes(opening).area_m2 * MM2_PER_M2;
                 assert!((run / figure - 1.0).abs() < 1e-9, "{}: {run} against {figure}", sheet.name);
@@ -169,7 +169,7 @@ mod tests {
         let air = ReducedParams { rotor_inertia_kg_m2: 3e-5, ..ReducedParams::default() };
         let own = EngineParams { air, ..EngineParams::default() };
         assert_eq!(on(&own).unwrap_err().field, "ring_flow_factor");
-        let wheel_of_law = Some(INVENTED_WHEEL);
+        let wheel_of_law = EngineParams::default().law_wheel();
         let said = on(&EngineParams { ring_flow_factor: Some(0.67), wheel_of_law, ..own }).unwrap();
         assert!((said.open.area_mm2 / invented.open.area_mm2 - 0.67).abs() < 1e-9);
     }

@@ -48,7 +48,7 @@ impl LoadStep {
 
 /// A turbo on the engine: air path, ring, wheel.
 #[derive(Debug, Clone, PartialEq)]
-pub struct TurboOnEngine {
+pub(super) struct TurboOnEngine {
     model: ReducedModel,
     nozzle: NozzleModel,
     ring: RingParams,
@@ -85,7 +85,7 @@ impl TurboOnEngine {
     ///
     /// # Errors
     /// A parameter that the air path refuses, by name.
-    pub fn try_new(
+    pub(super) fn try_new(
         sheet: &PartsSheet,
         nozzle: NozzleModel,
         engine: &EngineParams,
@@ -103,7 +103,7 @@ impl TurboOnEngine {
 
     /// Area and efficiency-determining opening at an opening of this nozzle.
     #[must_use]
-    pub fn vanes(&self, opening: f64) -> Vanes {
+    pub(super) fn vanes(&self, opening: f64) -> Vanes {
         const M2_PER_MM2: f64 = 1e-6;
         let angle_deg = self.nozzle.angle_deg(opening);
         let counted = |mm2: f64| self.flow_factor * mm2 * M2_PER_MM2;

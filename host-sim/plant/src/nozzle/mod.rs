@@ -11,4 +11,5 @@ pub use geometry::{RingDimensions, RingError, VaneRing};
 pub use linkage::{FourBar, Linkage, LinkageError, SlotDrive};
 pub use model::{AreaAt, NozzleModel, in_series_mm2};
 pub use params::{RingLinkage, RingParams, USUAL_DISCHARGE, USUAL_GAP_DISCHARGE};
-pub use wheel::{INVENTED_WHEEL, TurbineWheel, TwoThroatCase, TwoThroatFlow};
+pub(crate) use wheel::INVENTED_WHEEL;
+pub use wheel::{TurbineWheel, TwoThroatCase, TwoThroatFlow};

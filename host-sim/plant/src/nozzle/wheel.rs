@@ -24,7 +24,7 @@ pub struct TurbineWheel {
 }
 
 /// The wheel of the invented bench engine A, which its flow law was made with: what ring A's sheet comes to.
-pub const INVENTED_WHEEL: TurbineWheel =
+pub(crate) const INVENTED_WHEEL: TurbineWheel =
     TurbineWheel { throat_mm2: 469.951_062_993_632_1, radius_ratio: 0.641_948_828_705_800_1 };
 
 /// Where the throats are asked together.

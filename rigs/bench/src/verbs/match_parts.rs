@@ -7,6 +7,7 @@ mod engine;
 mod gauge;
 mod limits;
 mod page;
+mod rows;
 mod text;
 mod travel;
 

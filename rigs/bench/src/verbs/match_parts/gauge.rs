@@ -2,7 +2,7 @@
 
 use parts::matching::{GaugeJob, GaugeTarget, Study};
 
-use super::text::with_uncertainty;
+use super::rows::with_uncertainty;
 
 fn target(target: &GaugeTarget) -> String {
     with_uncertainty(target.value, target.standard_uncertainty)

@@ -1,22 +1,22 @@
 //! Limits of a swap, in words: what is held, who says so, which load step passes one.
 
-use parts::matching::{CarriedLimits, Guarded, LimitStanding, SpeedLimitBy, Study};
+use parts::matching::{CarriedLimits, LimitStanding, LimitedValue, SpeedLimitBy, Study};
 
 /// Name and unit of what a limit is about.
-pub(super) fn name(guarded: Guarded) -> (&'static str, &'static str) {
+pub(super) fn name(guarded: LimitedValue) -> (&'static str, &'static str) {
     match guarded {
-        Guarded::Boost => ("boost", "kPa absolute"),
-        Guarded::TurboSpeed => ("turbo speed", "rpm"),
-        Guarded::Exhaust => ("exhaust pressure", "kPa absolute"),
+        LimitedValue::Boost => ("boost", "kPa absolute"),
+        LimitedValue::TurboSpeed => ("turbo speed", "rpm"),
+        LimitedValue::Exhaust => ("exhaust pressure", "kPa absolute"),
     }
 }
 
 /// A reading as a person says it: speeds to the hundred, pressures to the kPa.
-pub(super) fn shown(guarded: Guarded, value: f64) -> String {
+pub(super) fn shown(guarded: LimitedValue, value: f64) -> String {
     const SPEED_STEP_RPM: f64 = 100.0;
     match guarded {
-        Guarded::Boost | Guarded::Exhaust => format!("{value:.0}"),
-        Guarded::TurboSpeed => format!("{:.0}", (value / SPEED_STEP_RPM).round() * SPEED_STEP_RPM),
+        LimitedValue::Boost | LimitedValue::Exhaust => format!("{value:.0}"),
+        LimitedValue::TurboSpeed => format!("{:.0}", (value / SPEED_STEP_RPM).round() * SPEED_STEP_RPM),
     }
 }
 
@@ -59,7 +59,7 @@ pub(super) fn grounds(limits: &CarriedLimits) -> Vec<String> {
         ),
         SpeedLimitBy::Source { source } => format!("by the new sheet, {source}"),
     };
-    let rpm = |value| shown(Guarded::TurboSpeed, value);
+    let rpm = |value| shown(LimitedValue::TurboSpeed, value);
     vec![
         format!("Boost limit {:.0} kPa absolute: {boost}.", limits.boost_kpa),
         format!("Turbo-speed limit {} → {} rpm: {speed}.", rpm(before), rpm(now)),

@@ -4,6 +4,7 @@ use parts::matching::{AirComparison, ENTERS, Sensitivity, Side, Study};
 
 use parts::{Origin, ToleranceOrigin};
 
+use super::rows::number;
 use super::{Told, engine as engine_words, gauge, limits, text};
 use crate::caution::CAUTIONS;
 use crate::report::{Axis, Chart, Ink, Mark, Report, Section, Table};
@@ -214,12 +215,12 @@ fn travel(told: &Told) -> Option<Section> {
     let check = told.travel.as_ref()?;
     let mut table = Table::new(&["lever travel", "learned, °", "by the sheet, °"]).row([
         "attached".to_owned(),
-        text::number(check.attached_deg),
-        text::number(check.predicted_deg),
+        number(check.attached_deg),
+        number(check.predicted_deg),
     ]);
     for reserve in &check.reserves {
         let name = format!("reserve at the {} end", reserve.end);
-        table = table.row([name, text::number(reserve.found_deg), text::number(reserve.predicted_deg)]);
+        table = table.row([name, number(reserve.found_deg), number(reserve.predicted_deg)]);
     }
     let section = Section::new("Learned travel against the parts").table(table);
     if check.findings.is_empty() {
