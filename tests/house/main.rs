@@ -216,8 +216,8 @@ const NINE_IN_TEN: usize = 22;
 /// What is not yet as it should be, counted: these bounds only ever fall. Wanted are a longest function of 60 lines, no
 /// type name with two meanings and no unnamed public item.
 const LONGEST_FUNCTION: usize = 82;
-const MOST_NAMES_TWICE: usize = 78;
-const MOST_UNNAMED: usize = 76;
+const MOST_NAMES_TWICE: usize = 66;
+const MOST_UNNAMED: usize = 43;
 
 fn of_crate<'all>(sources: &'all [Source], krate: &str) -> Vec<&'all Source> {
     sources.iter().filter(|source| source.krate == krate).collect()

@@ -14,7 +14,7 @@ use crate::short_text::ShortText;
 use crate::{console, interrupt};
 
 /// The cautions, one line each. Kinds of hazard from ISO 12100 (general) and the trade's usual practice.
-pub const CAUTIONS: [&str; 6] = [
+pub(crate) const CAUTIONS: [&str; 6] = [
     "MOVING LEVER: pinch and shear point. The lever, rod and vanes move without warning and with enough force to injure. Keep hands and tools clear; clamp the unit.",
     "HOT PARTS: housing, motor and vane ring can burn. Let them cool or wear gloves.",
     "EMERGENCY STOP: have a switch within reach that cuts the motor supply. Cutting the link only releases the drive.",
@@ -24,7 +24,7 @@ pub const CAUTIONS: [&str; 6] = [
 ];
 
 /// Until when a calibration holds; said wherever one is shown.
-pub const HOLDS_UNTIL: &str =
+pub(crate) const HOLDS_UNTIL: &str =
     "Holds until a stop screw, the lever or the rod is turned or loosened; after that, learn again.";
 
 /// What a person did about the cautions before the unit moved.
@@ -84,7 +84,7 @@ const HANDS_CLEAR: &str = "Hands and tools clear of the lever?";
 const LOOK: Duration = Duration::from_millis(50);
 
 /// Shows the cautions on standard error.
-pub fn show() {
+pub(crate) fn show() {
     for line in CAUTIONS {
         console::say(&format!("CAUTION  {line}"));
     }
@@ -149,7 +149,7 @@ impl HandsClear {
 ///
 /// # Errors
 /// As [`HandsClear::confirm`].
-pub fn confirm_again(motion: Motion, stopped: &str) -> Result<Acknowledged, Failure> {
+pub(crate) fn confirm_again(motion: Motion, stopped: &str) -> Result<Acknowledged, Failure> {
     match motion {
         Motion::Simulated => Ok(Acknowledged::VirtualRig),
         Motion::Real => {

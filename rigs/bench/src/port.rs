@@ -10,7 +10,7 @@ use serde::Serialize;
 use serialport::SerialPortType;
 
 /// The unit that `virtual` alone means.
-pub const DEFAULT_UNIT: &str = "healthy";
+pub(crate) const DEFAULT_UNIT: &str = "healthy";
 
 /// Where the controller of a virtual rig runs; the same code either way.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, clap::ValueEnum)]

@@ -13,7 +13,7 @@ use serde::de::DeserializeOwned;
 use toml::de::{DeTable, DeValue};
 
 /// Most characters of where a file's numbers come from: a few lines of a report.
-pub const MOST_ORIGIN: usize = 400;
+pub(crate) const MOST_ORIGIN: usize = 400;
 
 /// A TOML text and where it came from.
 #[derive(Debug, Clone)]

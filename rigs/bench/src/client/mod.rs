@@ -17,7 +17,7 @@ mod tests;
 mod trouble;
 
 pub use error::ClientError;
-pub use refusal::Reason;
+pub use refusal::RefusalWords;
 pub use serial::{open, open_at};
 
 use std::collections::VecDeque;

@@ -109,7 +109,7 @@ pub enum Measure {
 }
 
 /// Step sizes that the bench makes by itself, per cent of travel.
-pub const STEP_SIZES: [StepSize; 3] = [StepSize(2), StepSize(10), StepSize(50)];
+const STEP_SIZES: [StepSize; 3] = [StepSize(2), StepSize(10), StepSize(50)];
 
 impl Measure {
     /// Every measure; steps in the sizes that the bench makes.

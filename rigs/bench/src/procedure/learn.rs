@@ -10,7 +10,7 @@ use firmware_core::link::state::ReleaseReason;
 use firmware_core::units::Tick;
 
 use super::bench::Bench;
-use super::doubt::Doubt;
+use super::doubt::UnsaidEnd;
 use super::observer::{Observed, Observer, PlanPart};
 use super::recording::{NewRun, Recording};
 use super::stop::RunStop;
@@ -104,7 +104,7 @@ fn follow(
     recording.see(Observed::Begins(PlanPart { start, ..WHOLE_LEARN }))?;
     let due = start.after(LEARN_LIMIT_TICKS);
     let mut outcome = None;
-    let mut doubt = Doubt::new(start, Source::Learn);
+    let mut doubt = UnsaidEnd::new(start, Source::Learn);
     while !recording.last().has_reached(due) {
         match recording.next(bench)? {
             StreamItem::Learn { tick, event: LearnEvent::Outcome(ended), .. } => {

@@ -10,7 +10,7 @@ use firmware_core::settings::Settings;
 use firmware_core::units::Tick;
 
 use super::bench::Bench;
-use super::doubt::Doubt;
+use super::doubt::UnsaidEnd;
 use super::ended::{Push, UnitEnd, ending};
 use super::motions::{
     decisive, duration, friction_ramps, full_stroke, slow_ramps, slow_reversal, staircase, steps,
@@ -306,7 +306,7 @@ fn until_motion_ends(
     let planned_end = start.after(length);
     let limit_ms = length.saturating_add(OVERDUE_TICKS);
     let due = start.after(limit_ms);
-    let mut doubt = Doubt::new(start, Source::Motion);
+    let mut doubt = UnsaidEnd::new(start, Source::Motion);
     let mut push = None;
     let mut end = None;
     loop {

@@ -2,7 +2,7 @@
 //!
 //! In: plain traces and tables. Out: sections with their charts.
 
-use super::chart::{Axis, Chart, Ink, Mark};
+use super::chart::{Axis, Chart, ChartMark, Ink};
 use super::section::{Section, Table};
 use crate::evaluate::{BoostTrace, LearnTrace};
 use crate::figures::friction::{FrictionCurve, FrictionPoint};
@@ -90,7 +90,12 @@ pub fn sweep(table: &SweepTable, sensor: Sensor) -> Section {
             .dots("", Ink::Closing, readings(table, Direction::Closing))
             .line("opening", Ink::Opening, error(&up))
             .line("closing", Ink::Closing, error(&down))
-            .with(Mark::Label { x: at, y: average, ink: Ink::Command, text: format!("{hysteresis:.2} %") })
+            .with(ChartMark::Label {
+                x: at,
+                y: average,
+                ink: Ink::Command,
+                text: format!("{hysteresis:.2} %"),
+            })
             .half();
     let note = match sensor {
         Sensor::Own => {
@@ -188,7 +193,7 @@ fn step_chart(trace: &StepTrace, response: &StepResponse, bands: StepBands) -> C
     let command = vec![(1000.0 * before, from), (0.0, from), (0.0, to), (1000.0 * last, to)];
     let (low, high) = (percent(response.end - bands.settled), percent(response.end + bands.settled));
     let at = |share: f64| percent(response.start + share * (response.end - response.start));
-    let drop = |name: &str, t: f64, share| Mark::Drop {
+    let drop = |name: &str, t: f64, share| ChartMark::Drop {
         x: 1000.0 * t,
         y: at(share),
         label: format!("{name} {:.0} ms", 1000.0 * t),
@@ -220,7 +225,7 @@ pub fn boost(trace: &BoostTrace, note: &str) -> Section {
         boost = boost.level(limit, Ink::Limit, "boost limit: the guard opens the vanes before it");
     }
     for (at, stage) in &trace.guard_stages {
-        boost = boost.with(Mark::Instant { x: *at, ink: Ink::Limit, label: stage.clone() });
+        boost = boost.with(ChartMark::Instant { x: *at, ink: Ink::Limit, label: stage.clone() });
     }
     let percent = trace.opening.iter().map(|(t, y)| (*t, 100.0 * y)).collect();
     let opening = Chart::new(
