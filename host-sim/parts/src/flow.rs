@@ -9,7 +9,7 @@ use plant::gas::Gas;
 use plant::nozzle::in_series_mm2;
 
 /// Conditions that flows are corrected to.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, schemars::JsonSchema)]
 pub struct ReferenceConditions {
     /// Where they come from.
     pub source: &'static str,

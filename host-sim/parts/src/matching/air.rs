@@ -126,7 +126,7 @@ fn steps(span_s: f64) -> u32 {
 }
 
 /// A fuel step at constant engine speed with the vanes held.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, schemars::JsonSchema)]
 pub struct LoadStep {
     /// What it stands for.
     pub name: &'static str,
@@ -173,7 +173,7 @@ pub(crate) const LOAD_STEPS: [LoadStep; 4] = [
 ];
 
 /// What a load step gave.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, schemars::JsonSchema)]
 pub struct Response {
     /// Boost at the end, absolute kPa.
     pub boost_kpa: f64,
@@ -226,7 +226,7 @@ fn rise_time_s(trace: &[AirState]) -> Option<f64> {
 }
 
 /// One operating point, three ways.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, schemars::JsonSchema)]
 pub struct AirComparison {
     /// The point.
     pub point: LoadStep,

@@ -18,7 +18,7 @@ use plant::nozzle::NozzleModel;
 pub const SWEPT: LoadStep = LOAD_STEPS[1];
 
 /// One bar of the tornado.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, schemars::JsonSchema)]
 pub struct Bar {
     /// `section.key` of the value.
     pub field: String,
@@ -45,7 +45,7 @@ impl Bar {
 }
 
 /// The tornado and the campaign.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, schemars::JsonSchema)]
 pub struct Sensitivity {
     /// Boost one second after the step with all values as measured, kPa.
     pub nominal_kpa: f64,
@@ -56,7 +56,7 @@ pub struct Sensitivity {
 }
 
 /// Spread of the response over a campaign.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, schemars::JsonSchema)]
 pub struct Spread {
     /// Number of draws.
     pub runs: u32,
