@@ -23,6 +23,10 @@ pub const CAUTIONS: [&str; 6] = [
     "FOLLOW local codes, emission law and the engine maker's instructions. Altering emission-related parts may be unlawful where you are.",
 ];
 
+/// What stands on the screen and at the head of every file that hands over settings, limits or a calibration.
+pub const HANDED_OVER: &str = "CAUTION: computed or copied, not proven on an engine. Check minimum flow on a gauge, then boost, before release; \
+     follow local codes, emission law and the engine maker's instructions.";
+
 /// Until when a calibration holds; said wherever one is shown.
 pub const HOLDS_UNTIL: &str =
     "Holds until a stop screw, the lever or the rod is turned or loosened; after that, learn again.";
@@ -37,6 +41,17 @@ pub enum Acknowledged {
     AtPrompt,
     /// A virtual rig: nothing real moves, the cautions were shown.
     VirtualRig,
+}
+
+/// What a verb can do to the world outside; every verb declares it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Effect {
+    /// It moves a unit: the cautions are on the screen before.
+    Moves,
+    /// It hands over settings, limits or a calibration: the caution is on the screen and in each file.
+    HandsOver,
+    /// Neither.
+    Neither,
 }
 
 /// Whether a real lever will move.

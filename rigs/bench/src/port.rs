@@ -9,6 +9,7 @@ use std::str::FromStr;
 use std::time::Duration;
 
 use firmware_core::link::Pacing;
+use schemars::JsonSchema;
 use serde::Serialize;
 use serialport::{ClearBuffer, ErrorKind, SerialPort, SerialPortType, TTYPort};
 
@@ -112,7 +113,7 @@ impl fmt::Display for PortSpec {
 }
 
 /// A serial port of this machine.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, JsonSchema)]
 pub struct FoundPort {
     /// Path or name to give to `--port`.
     pub name: String,

@@ -4,10 +4,11 @@ use firmware_core::calibration::Calibration;
 use firmware_core::learn::Stop;
 
 use super::{Exhibit, Shown, conditions, seconds};
+use crate::checks::check_word;
 use crate::figures::{Figure, Measure};
 use crate::judge::{Evidence, FaultOf, Finding};
 use crate::profile::Profile;
-use crate::record::{Mark, Row, Run};
+use crate::record::{Confirmation, Gauged, Mark, Row, Run};
 use crate::report::bench::LearnTrace;
 
 pub(super) fn evaluate(run: &Run, profile: &Profile) -> Shown {
@@ -23,13 +24,25 @@ pub(super) fn evaluate(run: &Run, profile: &Profile) -> Shown {
             fault_of: FaultOf::Rig,
         });
     }
-    evidence.findings.extend(outcome.not_proven.iter().map(|check| Finding {
+    evidence.findings.extend(run.open_checks().iter().map(|check| Finding {
         code: "not-proven".into(),
-        seen: format!("not proven: sensor and current cannot show it; still to do: {check}"),
-        advice: "Do it, name it as checked, and learn again.".into(),
+        seen: format!("not proven: sensor and current cannot show it; still to do: {}", check.text()),
+        advice: format!(
+            "Do it, then `vanebench unit confirm UNIT_DIR --checked {} --by WHO --with WHAT`; nothing moves for it.",
+            check_word(check)
+        ),
         fault_of: FaultOf::Rig,
     }));
+    evidence.figures.extend(run.confirmed.iter().filter_map(gauged));
     Shown { evidence, exhibit: Some(Exhibit::Learn(trace(run, profile))) }
+}
+
+/// The minimum-flow stop as a person gauged it.
+fn gauged(confirmed: &Confirmation) -> Option<Figure> {
+    let Gauged { value, unit, tolerance } = confirmed.gauged?;
+    let conditions =
+        format!("gauged by {} with {}, {}; ± {tolerance}", confirmed.by, confirmed.with, confirmed.on);
+    Some(Figure { tolerance, ..Figure::new(Measure::MinimumFlowStop(unit), value, &conditions) })
 }
 
 fn figures(calibration: &Calibration, conditions: &str) -> Vec<Figure> {

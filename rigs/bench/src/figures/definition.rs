@@ -3,7 +3,7 @@
 //! In: which quantity. Out: its [`Definition`]. Wording of standards is ours, written from memory of them;
 //! the arithmetic is checked against worked examples in `tests/figures_*.rs`.
 
-use super::measure::{Measure, Sensor, StepSize};
+use super::measure::{GaugedIn, Measure, Sensor, StepSize};
 
 /// How a quantity is named, defined and sourced.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -250,6 +250,22 @@ impl Measure {
 
     fn learn_definition(self) -> Definition {
         match self {
+            Self::MinimumFlowStop(GaugedIn::Millimetres) => definition(
+                "gauge.throat",
+                "minimum-flow stop, throat",
+                "mm",
+                3,
+                "Throat that the stop leaves, gauged by a person with a feeler or pin.",
+                COMMON,
+            ),
+            Self::MinimumFlowStop(GaugedIn::KilogramsPerHour) => definition(
+                "gauge.minimum_flow",
+                "minimum flow",
+                "kg/h",
+                2,
+                "Flow that the stop leaves, read by a person on a flow bench under its own conditions.",
+                COMMON,
+            ),
             Self::StopPosition(stop) => definition(
                 &format!("learn.{stop}_stop"),
                 &format!("{stop} stop"),

@@ -1,5 +1,6 @@
 //! The verdict and what it rests on, as it stands in `verdict.json`.
 
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use super::advice;
@@ -8,7 +9,7 @@ use crate::figures::{Figure, Measure};
 use crate::limits::{Bounds, Limit, Standing};
 
 /// The three answers.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, JsonSchema, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Judgement {
     /// Every limit asked about is met.
@@ -22,7 +23,7 @@ pub enum Judgement {
 }
 
 /// Where the cause lies.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, JsonSchema, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum FaultOf {
     /// In the unit: it is out of limits.
@@ -57,7 +58,7 @@ pub struct Holed {
 pub const LOSS_ADVICE: &str = "Loss on the line says nothing of the unit. Look at cable, ground and adapter and at the load of this computer, then run this part again.";
 
 /// One reason of a verdict.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, JsonSchema, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Reason {
     /// Short name, for machines: a figure's key or a reason's name.
@@ -71,7 +72,7 @@ pub struct Reason {
 }
 
 /// One figure against its limit.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Check {
     /// The figure's key.
@@ -87,7 +88,7 @@ pub struct Check {
 }
 
 /// One figure with its definition, as written to files.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct FigureRow {
     /// Key.
@@ -111,7 +112,7 @@ pub struct FigureRow {
 }
 
 /// The answer and everything it rests on.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Verdict {
     /// The answer.
@@ -122,6 +123,9 @@ pub struct Verdict {
     pub checks: Vec<Check>,
     /// All figures.
     pub figures: Vec<FigureRow>,
+    /// What a person confirmed of the learn after the fact, with who, with what and when.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub confirmed: Vec<String>,
 }
 
 impl Judgement {

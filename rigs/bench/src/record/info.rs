@@ -5,6 +5,7 @@ use std::collections::BTreeMap;
 use std::fmt;
 
 use firmware_core::calibration::{Calibration, Setup, Warmth};
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use super::provenance::{Ground, Provenance};
@@ -12,7 +13,7 @@ use crate::caution::Acknowledged;
 use crate::judge::FaultOf;
 
 /// What was done to the unit.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, JsonSchema, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum RunKind {
     /// Learning the end stops.
@@ -54,7 +55,7 @@ impl fmt::Display for RunKind {
 }
 
 /// Whether the run came to its end.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, JsonSchema, Deserialize)]
 #[serde(tag = "state", rename_all = "kebab-case")]
 pub enum Status {
     /// It did.
@@ -126,7 +127,7 @@ pub type Conditions = BTreeMap<String, String>;
 pub type Made = BTreeMap<String, String>;
 
 /// Why a procedure refused the unit or could not go on.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, JsonSchema, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Refusal {
     /// Short name of the reason, for machines: `span-short`.
@@ -149,7 +150,7 @@ impl Refusal {
 }
 
 /// What came out of the run, beside its samples.
-#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema, Deserialize)]
 #[serde(default, deny_unknown_fields)]
 pub struct Outcome {
     /// Tick in which a learn came to its decision.
@@ -240,9 +241,7 @@ impl RunFile {
     #[must_use]
     pub fn begun(&self) -> Option<String> {
         let seconds = self.made.get(STARTED)?.parse().ok()?;
-        let t = time::OffsetDateTime::from_unix_timestamp(seconds).ok()?;
-        let (month, day) = (u8::from(t.month()), t.day());
-        Some(format!("{}-{month:02}-{day:02} {:02}:{:02} UTC", t.year(), t.hour(), t.minute()))
+        minute(seconds)
     }
 
     /// The port that the run was made on; empty for a simulation.
@@ -255,4 +254,11 @@ impl RunFile {
     pub(super) fn evidence(&self) -> Result<String, toml::ser::Error> {
         toml::to_string(&Self { sums: None, made: Made::new(), ..self.clone() })
     }
+}
+
+/// Seconds since 1970-01-01 00:00 UTC as date and time, to the minute.
+pub(super) fn minute(seconds: i64) -> Option<String> {
+    let t = time::OffsetDateTime::from_unix_timestamp(seconds).ok()?;
+    let (month, day) = (u8::from(t.month()), t.day());
+    Some(format!("{}-{month:02}-{day:02} {:02}:{:02} UTC", t.year(), t.hour(), t.minute()))
 }

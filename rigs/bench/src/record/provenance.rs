@@ -4,6 +4,7 @@ use std::fmt;
 
 use firmware_core::link::Identity;
 use firmware_core::settings::SettingsHash;
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use crate::short_text::ShortText;
@@ -82,7 +83,7 @@ pub struct Provenance {
 }
 
 /// How the person beside the unit is known to be there.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, JsonSchema, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Present {
     /// Typed yes at the question that says what is unproven.
@@ -101,7 +102,7 @@ impl fmt::Display for Present {
 }
 
 /// On what footing a unit moved.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema, Deserialize)]
 #[serde(tag = "on", rename_all = "kebab-case")]
 pub enum Ground {
     /// An accepted calibration.

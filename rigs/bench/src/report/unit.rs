@@ -10,9 +10,9 @@ use crate::evaluate::{self, Exhibit, LeftOut, Selection, Shown};
 use crate::figures::step::StepBands;
 use crate::figures::{Measure, Sensor};
 use crate::judge::{self, Evidence, FaultOf, Finding, Verdict};
-use crate::limits::Limits;
+use crate::limits::{Limit, Limits};
 use crate::profile::Profile;
-use crate::record::{Ground, Provenance, Run, RunKind, Status};
+use crate::record::{Confirmation, Ground, Provenance, Run, RunKind, Status};
 use crate::short_text::ShortText;
 
 /// What a reader must know of the simulated boost.
@@ -47,8 +47,10 @@ impl UnitResult {
         }
         // A part whose evidence does not belong here any more is unanswered, not unasked.
         kinds.extend(left_out.iter().filter(|left| left.leaves_a_gap()).map(|left| left.run.kind));
-        let verdict =
-            judge::judge(&evidence, limits, |limit| kinds.iter().any(|kind| evaluate::answers(*kind, limit)));
+        let asked = |limit: &Limit| kinds.iter().any(|kind| evaluate::answers(*kind, limit));
+        let confirmed =
+            runs.iter().flat_map(|(run, _)| &run.confirmed).map(Confirmation::to_string).collect();
+        let verdict = Verdict { confirmed, ..judge::judge(&evidence, limits, asked) };
         Self { runs, left_out, verdict }
     }
 
@@ -100,6 +102,7 @@ impl UnitResult {
             }
         }
         facts.extend(self.grounds().map(|ground| ("moved on", ground)));
+        facts.extend(self.verdict.confirmed.iter().map(|line| ("confirmed afterwards", line.clone())));
         facts.push(("judged on", self.covers()));
         facts.extend(self.left_out().map(|left_out| ("not judged", left_out)));
         facts.into_iter().map(|(name, value)| (name.to_owned(), value)).collect()

@@ -81,7 +81,7 @@ pub(super) fn unproven(unit: &str, in_force: &InForce) -> String {
     let steps = match in_force.held.standing {
         Standing::Accepted => String::new(),
         Standing::NotProven { open } => {
-            format!("Confirm {}, then learn again with --checked {}.", those(open), check_words(open))
+            format!("Confirm {}, then say so without moving:\n{}", those(open), how_to_confirm(open))
         }
         Standing::Suspended { .. } => "Find out why, then learn again in full.".to_owned(),
     };
@@ -90,6 +90,12 @@ pub(super) fn unproven(unit: &str, in_force: &InForce) -> String {
          someone beside it: --on-unproven.",
         stands(in_force)
     )
+}
+
+/// The command that confirms what is open.
+#[must_use]
+pub fn how_to_confirm(open: CheckSet) -> String {
+    format!("  vanebench unit confirm UNIT_DIR --checked {} --by WHO --with WHAT", check_words(open))
 }
 
 fn those(open: CheckSet) -> &'static str {
@@ -126,6 +132,17 @@ pub fn stands_briefly(standing: Standing) -> String {
         Standing::Accepted => "accepted".into(),
         Standing::NotProven { open } => format!("not proven: {}", check_words(open)),
         Standing::Suspended { refusals } => format!("suspended after {refusals} refused or cut learns"),
+    }
+}
+
+/// What is in force, in a few words.
+#[must_use]
+pub fn in_force(standing: &UnitStanding) -> String {
+    match standing {
+        UnitStanding::NeverLearned | UnitStanding::NoneInForce { .. } => "nothing".into(),
+        UnitStanding::InForce(in_force) => {
+            format!("{}, {}", in_force.run, stands_briefly(in_force.held.standing))
+        }
     }
 }
 

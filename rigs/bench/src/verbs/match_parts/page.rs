@@ -4,8 +4,10 @@ use parts::matching::{AirComparison, ENTERS, Sensitivity, Side, Study};
 
 use parts::{Origin, ToleranceOrigin};
 
-use super::{Told, text};
+use super::text;
 use crate::caution::CAUTIONS;
+use crate::document::MatchDocument;
+use crate::number::number;
 use crate::report::{Axis, Chart, Ink, Mark, Report, Section, Table};
 
 /// Bars of the tornado that the picture shows.
@@ -14,7 +16,7 @@ const BARS_SHOWN: usize = 8;
 const TRACE_S: f64 = 0.1;
 
 /// The report.
-pub(super) fn report(told: &Told) -> Report {
+pub(super) fn report(told: &MatchDocument) -> Report {
     let study = &told.study;
     Report {
         subject: format!("{} → {}", study.old.name, study.new.name),
@@ -23,7 +25,7 @@ pub(super) fn report(told: &Told) -> Report {
             ("old turbo".into(), format!("{} ({})", study.old.name, study.old.note)),
             ("new turbo".into(), format!("{} ({})", study.new.name, study.new.note)),
             ("minimum flow".into(), text::minimum_flow(&study.minimum_flow)),
-            ("boost limit".into(), format!("{} kPa absolute", text::number(study.plan.boost_limit_kpa))),
+            ("boost limit".into(), format!("{} kPa absolute", number(study.plan.boost_limit_kpa))),
         ],
         verdict: None,
         sections: sections(told),
@@ -33,7 +35,7 @@ pub(super) fn report(told: &Told) -> Report {
 }
 
 /// The sections, for this report or for any other that a match belongs into.
-fn sections(told: &Told) -> Vec<Section> {
+fn sections(told: &MatchDocument) -> Vec<Section> {
     let study = &told.study;
     let mut sections = vec![
         figures(study),
@@ -133,13 +135,13 @@ fn map(study: &Study) -> Section {
         .table(table_of(text::map_rows(&study.map)))
 }
 
-fn settings(told: &Told) -> Section {
+fn settings(told: &MatchDocument) -> Section {
     Section::new("Controller settings")
         .text("Maps of openings follow the opening map. Gains and rates in openings are multiplied by dA/du old over new. Rates that protect the engine are never lowered.")
         .table(table_of(text::settings_rows(told)))
 }
 
-fn engine(told: &Told) -> Section {
+fn engine(told: &MatchDocument) -> Section {
     let enters =
         ENTERS.iter().fold(Table::new(&["what enters besides the area", "how"]), |table, (what, how)| {
             table.row([*what, *how])
@@ -211,16 +213,16 @@ fn tolerances(sensitivity: &Sensitivity) -> Section {
         .table(table_of(text::bar_rows(sensitivity, sensitivity.bars.len())))
 }
 
-fn travel(told: &Told) -> Option<Section> {
+fn travel(told: &MatchDocument) -> Option<Section> {
     let check = told.travel.as_ref()?;
     let mut table = Table::new(&["lever travel", "learned, °", "by the sheet, °"]).row([
         "attached".to_owned(),
-        text::number(check.attached_deg),
-        text::number(check.predicted_deg),
+        number(check.attached_deg),
+        number(check.predicted_deg),
     ]);
     for reserve in &check.reserves {
         let name = format!("reserve at the {} end", reserve.end);
-        table = table.row([name, text::number(reserve.found_deg), text::number(reserve.predicted_deg)]);
+        table = table.row([name, number(reserve.found_deg), number(reserve.predicted_deg)]);
     }
     let section = Section::new("Learned travel against the parts").table(table);
     if check.findings.is_empty() {

@@ -6,13 +6,14 @@ use parts::Origin;
 use parts::figures::Figure;
 use parts::matching::{Knot, Met, MinimumFlow, Response, Sensitivity, SheetValue, Side, Study, TravelCheck};
 
-use super::Told;
+use crate::document::MatchDocument;
+use crate::number::{number, with_uncertainty};
 
 /// Bars of the tornado that the text shows; the report shows more.
 const BARS_SHOWN: usize = 8;
 
 /// The whole text.
-pub(super) fn told(told: &Told, out: Option<&Path>) -> String {
+pub(super) fn told(told: &MatchDocument, out: Option<&Path>) -> String {
     let study = &told.study;
     let mut parts = vec![
         format!("{} → {}", study.old.name, study.new.name),
@@ -79,47 +80,10 @@ pub(super) fn minimum_flow(kept: &MinimumFlow) -> String {
     }
 }
 
-/// A number with four significant digits, never in exponents unless it must be.
-pub(super) fn number(value: f64) -> String {
-    let size = value.abs();
-    if !value.is_finite() {
-        "–".into()
-    } else if size != 0.0 && size < 1e-3 {
-        format!("{value:.3e}")
-    } else if size >= 1000.0 {
-        format!("{value:.0}")
-    } else if size >= 100.0 {
-        format!("{value:.1}")
-    } else if size >= 10.0 {
-        format!("{value:.2}")
-    } else if size >= 1.0 || size == 0.0 {
-        format!("{value:.3}")
-    } else {
-        format!("{value:.4}")
-    }
-}
-
 /// A figure with its uncertainty and a star where it rests on estimates.
 pub(super) fn figure(figure: &Figure) -> String {
     let star = if figure.rests_on_estimates.is_empty() { "" } else { " *" };
     format!("{}{star}", with_uncertainty(figure.value, figure.standard_uncertainty))
-}
-
-/// A value and its uncertainty: two significant digits of the uncertainty, the value to the same place
-/// (GUM 7.2.6).
-fn with_uncertainty(value: f64, uncertainty: f64) -> String {
-    const SMALLEST_IN_FULL: f64 = 1e-3;
-    if !(value.is_finite() && uncertainty.is_finite()) || uncertainty <= 0.0 {
-        return format!("{} ± {}", number(value), number(uncertainty));
-    }
-    if uncertainty < SMALLEST_IN_FULL && value.abs() < SMALLEST_IN_FULL {
-        return format!("{value:.2e} ± {uncertainty:.1e}");
-    }
-    let place = uncertainty.log10().floor() as i32 - 1;
-    let decimals = (-place).max(0) as usize;
-    let step = 10.0_f64.powi(place);
-    let rounded = |number: f64| (number / step).round() * step;
-    format!("{:.decimals$} ± {:.decimals$}", rounded(value), rounded(uncertainty))
 }
 
 /// Figures of both sides, head first.
@@ -188,14 +152,14 @@ pub(super) fn map_rows(map: &[Knot]) -> Vec<Vec<String>> {
 }
 
 /// Changed settings, head first.
-pub(super) fn settings_rows(told: &Told) -> Vec<Vec<String>> {
+pub(super) fn settings_rows(told: &MatchDocument) -> Vec<Vec<String>> {
     let mut rows = vec![row(["setting (maps follow the opening map)", "old", "new"])];
     rows.extend(told.settings.iter().map(|c| row([c.field.clone(), number(c.old), number(c.new)])));
     rows
 }
 
 /// The engine, three ways, head first.
-pub(super) fn air_rows(told: &Told) -> Vec<Vec<String>> {
+pub(super) fn air_rows(told: &MatchDocument) -> Vec<Vec<String>> {
     let mut rows = vec![row([
         "load step (simulated)",
         "opening",
