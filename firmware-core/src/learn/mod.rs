@@ -1,6 +1,6 @@
 //! Learns the two mechanical end stops, or says why not.
 //!
-//! In: one [`Sample`] per tick. Out: a [`Command`] for the same tick and, now and then, a [`LearnEvent`];
+//! In: one [`crate::sample::Sample`] per tick. Out: a [`crate::command::Command`] for the same tick and, now and then, a [`LearnEvent`];
 //! the last one is the [`LearnOutcome`]. A stop is believed only from several signs at once: speed gone,
 //! current risen, the reading at rest under two current-controlled pushes, a yield like metal, touches
 //! that agree without creeping, and a place inside the setup's window.

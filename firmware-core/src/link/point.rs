@@ -31,7 +31,7 @@ pub struct Point {
     pub duty: i16,
     /// Motor current, mA.
     pub current: i16,
-    /// What was commanded: 0.01 % of opening or duty, or mA, as [`StreamState::drive`] says; 0 when released.
+    /// What was commanded: 0.01 % of opening or duty, or mA, as [`crate::link::StreamState::drive`] says; 0 when released.
     pub target: i16,
 }
 

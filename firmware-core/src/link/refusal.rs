@@ -40,7 +40,7 @@ pub enum Refusal {
         /// Last sequence number taken.
         last: u16,
     },
-    /// The drive may not be used before [`ToBoard::Arm`].
+    /// The drive may not be used before [`crate::link::ToBoard::Arm`].
     NotArmed,
     /// Not while the drive is in use: stop first.
     Busy {
@@ -135,7 +135,7 @@ pub enum Refusal {
     },
     /// A relearn from a calibration that the board does not hold: hand it over first, or learn in full.
     OtherCalibration,
-    /// A save waits or is under way: wait for [`ToHost::Stored`].
+    /// A save waits or is under way: wait for [`crate::link::ToHost::Stored`].
     Saving,
 }
 

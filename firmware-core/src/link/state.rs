@@ -178,7 +178,7 @@ pub struct Status {
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum Arming {
-    /// Nothing moves before [`ToBoard::Arm`].
+    /// Nothing moves before [`crate::link::ToBoard::Arm`].
     #[default]
     Disarmed,
     /// Commands may move the vanes.
@@ -244,7 +244,7 @@ pub enum MotionEvent {
 pub struct StreamState {
     /// Who commands the drive.
     pub source: Source,
-    /// What is commanded; gives [`Point::target`] its unit.
+    /// What is commanded; gives [`crate::link::Point::target`] its unit.
     pub drive: Drive,
     /// Stage of the over-boost guard.
     pub stage: GuardStage,

@@ -1,6 +1,6 @@
 //! Wanted and measured opening in, motor volts out.
 //!
-//! The wanted opening is approached along a path that the motor can follow ([`reference`]); back-EMF,
+//! The wanted opening is approached along a path that the motor can follow ([`mod@reference`]); back-EMF,
 //! inertia and sliding friction of that path are fed forward, a PID in volts (so that a low battery
 //! takes reserve, not gain) does the rest. A vane that has stood still inside the rest band is left alone
 //! ([`rest`]): stiction holds it and no limit cycle can start. A larger error ends the rest.

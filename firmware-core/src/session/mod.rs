@@ -1,6 +1,6 @@
 //! The board's end of the talk. In: any bytes at any time, and one sample per tick. Out: what the drive
 //! does in that tick, what is to be stored, and bytes for the line. Refused: everything that
-//! [`Refusal`] names; nothing moves unarmed, and nothing keeps moving once the host is silent.
+//! [`crate::link::Refusal`] names; nothing moves unarmed, and nothing keeps moving once the host is silent.
 //!
 //! Board image and virtual rig only move bytes and samples; every decision is here.
 //!

@@ -1,7 +1,7 @@
 //! How a unit stands: which calibration is in force for a setup and warmth, from which learn, and how far it may be
 //! trusted.
 //!
-//! In: the unit's learn runs, each closed with its checksums. Out: [`UnitStanding`], and [`ground`]: what a motion may
+//! In: the unit's learn runs, each closed with its checksums. Out: [`UnitStanding`], and [`mod@ground`]: what a motion may
 //! stand on, or why nothing moves. Nothing is kept beside the runs: a calibration that lies loose in a file is not
 //! read. A newest learn that was changed, refused or cut short leaves nothing in force; an older one never steps in.
 
