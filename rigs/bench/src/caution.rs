@@ -24,7 +24,7 @@ pub const CAUTIONS: [&str; 6] = [
 ];
 
 /// What stands on the screen and at the head of every file that hands over settings, limits or a calibration.
-pub const HANDED_OVER: &str = "CAUTION: computed or copied, not proven on an engine. Check minimum flow on a gauge, then boost, before release; \
+pub const HANDED_OVER: &str = "CAUTION: not proven on an engine. Check minimum flow on a gauge, then boost, before release; \
      follow local codes, emission law and the engine maker's instructions.";
 
 /// Until when a calibration holds; said wherever one is shown.

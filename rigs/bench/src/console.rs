@@ -48,7 +48,7 @@ impl Console {
     ///
     /// # Errors
     /// When standard output takes nothing more.
-    pub fn result(&self, text: &str, document: &impl Document) -> Result<(), Failure> {
+    pub(crate) fn result(&self, text: &str, document: &impl Document) -> Result<(), Failure> {
         self.is_told.store(true, Ordering::Relaxed);
         match self.style {
             Style::Plain => out(&printable(text.trim_end())),

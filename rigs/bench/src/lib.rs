@@ -17,7 +17,7 @@ pub mod figures;
 pub mod interrupt;
 pub mod judge;
 pub mod limits;
-pub mod number;
+mod number;
 pub mod output;
 pub mod port;
 pub mod procedure;

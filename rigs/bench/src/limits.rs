@@ -57,7 +57,7 @@ pub struct Limits {
 }
 
 /// Where a value stands against its bounds.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, JsonSchema, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Standing {
     /// Inside, clear of the guard.

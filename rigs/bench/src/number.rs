@@ -4,7 +4,7 @@
 
 /// A value with so many digits after the point.
 #[must_use]
-pub fn fixed(value: f64, digits: usize) -> String {
+pub(crate) fn fixed(value: f64, digits: usize) -> String {
     let text = format!("{value:.digits$}");
     // A rounded negative zero reads as a sign that means nothing.
     match text.strip_prefix('-') {
@@ -15,7 +15,7 @@ pub fn fixed(value: f64, digits: usize) -> String {
 
 /// A number with four significant digits, never in exponents unless it must be.
 #[must_use]
-pub fn number(value: f64) -> String {
+pub(crate) fn number(value: f64) -> String {
     let size = value.abs();
     if !value.is_finite() {
         "–".into()
@@ -37,7 +37,7 @@ pub fn number(value: f64) -> String {
 /// A value and its uncertainty: two significant digits of the uncertainty, the value to the same place
 /// (GUM 7.2.6).
 #[must_use]
-pub fn with_uncertainty(value: f64, uncertainty: f64) -> String {
+pub(crate) fn with_uncertainty(value: f64, uncertainty: f64) -> String {
     const SMALLEST_IN_FULL: f64 = 1e-3;
     if !(value.is_finite() && uncertainty.is_finite()) || uncertainty <= 0.0 {
         return format!("{} ± {}", number(value), number(uncertainty));
@@ -54,7 +54,7 @@ pub fn with_uncertainty(value: f64, uncertainty: f64) -> String {
 
 /// A value rounded to a step, in groups of three from 10 000 up.
 #[must_use]
-pub fn shown_to(value: f64, step: f64) -> String {
+pub(crate) fn shown_to(value: f64, step: f64) -> String {
     // A step of 0.2 shows one decimal, a step of 10 none.
     let decimals = (-(step.log10() + 1e-9).floor()).max(0.0) as usize;
     grouped(&fixed((value / step).round() * step, decimals))

@@ -17,7 +17,7 @@ use crate::virtual_units::VirtualUnit;
 
 /// What there is to connect to.
 #[derive(Serialize, JsonSchema)]
-pub struct PortsDocument {
+pub(crate) struct PortsDocument {
     /// Serial ports of this machine.
     pub serial: Vec<FoundPort>,
     /// Built-in virtual units.
@@ -30,7 +30,7 @@ impl Document for PortsDocument {
 
 /// A virtual unit on a serial device.
 #[derive(Debug, Serialize, JsonSchema)]
-pub struct RigDocument {
+pub(crate) struct RigDocument {
     /// The device to open.
     pub device: PathBuf,
     /// Case of the fault catalogue.
@@ -61,7 +61,7 @@ impl Document for RigDocument {
 
 /// What a learn found.
 #[derive(Serialize, JsonSchema)]
-pub struct LearnDocument {
+pub(crate) struct LearnDocument {
     /// The unit.
     pub unit: String,
     /// The run.
@@ -90,7 +90,7 @@ impl Document for LearnDocument {
 
 /// A recorded motion.
 #[derive(Serialize, JsonSchema)]
-pub struct MotionDocument {
+pub(crate) struct MotionDocument {
     /// The unit.
     pub unit: String,
     /// The run.
@@ -107,7 +107,7 @@ pub struct MotionDocument {
 
 /// The low-current look at a unit without a calibration in force.
 #[derive(Serialize, JsonSchema)]
-pub struct Diagnostic {
+pub(crate) struct Diagnostic {
     /// Why none is in force.
     pub because: String,
     /// What stands out, in words.
@@ -123,7 +123,7 @@ impl Document for MotionDocument {
 
 /// The whole job on a virtual unit.
 #[derive(Serialize, JsonSchema)]
-pub struct DemoDocument<'a> {
+pub(crate) struct DemoDocument<'a> {
     /// What can be said of its numbers.
     pub origin: &'static str,
     /// The unit's name.

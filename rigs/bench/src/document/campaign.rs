@@ -10,7 +10,7 @@ use super::parts::PartsOfRun;
 
 /// A scenario over units that differ.
 #[derive(Debug, Serialize, JsonSchema)]
-pub struct CampaignDocument {
+pub(crate) struct CampaignDocument {
     /// The scenario.
     pub scenario: String,
     /// The measured turbo, where there is one.
@@ -30,7 +30,7 @@ pub struct CampaignDocument {
 
 /// How a metric spreads over the runs.
 #[derive(Debug, Serialize, JsonSchema)]
-pub struct MetricRow {
+pub(crate) struct MetricRow {
     /// Its name.
     pub name: &'static str,
     /// Its unit.
@@ -57,7 +57,7 @@ pub struct MetricRow {
 
 /// One of the worst runs.
 #[derive(Debug, Serialize, JsonSchema)]
-pub struct WorstRun {
+pub(crate) struct WorstRun {
     /// Its index, as `simulate --member` takes it.
     pub run: u64,
     /// Its value.
@@ -92,7 +92,7 @@ impl Document for LearnCampaign {
 
 /// The over-boost guard in random worlds.
 #[derive(Debug, Serialize, JsonSchema)]
-pub struct GuardDocument {
+pub(crate) struct GuardDocument {
     /// Seed.
     pub seed: u64,
     /// Worlds.
@@ -105,7 +105,7 @@ pub struct GuardDocument {
 
 /// What became of the worlds with one fault.
 #[derive(Debug, Serialize, JsonSchema)]
-pub struct GuardRow {
+pub(crate) struct GuardRow {
     fault: &'static str,
     worlds: u32,
     tripped: u32,
@@ -120,7 +120,7 @@ pub struct GuardRow {
 
 /// Worlds lost for one reason.
 #[derive(Debug, Serialize, JsonSchema)]
-pub struct GuardLoss {
+pub(crate) struct GuardLoss {
     reason: &'static str,
     worlds: u32,
 }
@@ -149,7 +149,7 @@ impl Document for GuardDocument {
 
 /// How well learns repeat.
 #[derive(Debug, Serialize, JsonSchema)]
-pub struct GaugeDocument {
+pub(crate) struct GaugeDocument {
     /// Seed.
     pub seed: u64,
     /// Both stops and the travel.
@@ -158,7 +158,7 @@ pub struct GaugeDocument {
 
 /// One measured quantity's study.
 #[derive(Debug, Clone, Serialize, JsonSchema)]
-pub struct Studied {
+pub(crate) struct Studied {
     /// What was measured.
     pub quantity: &'static str,
     /// By averages and ranges: standard deviations, per cent of travel.
@@ -169,7 +169,7 @@ pub struct Studied {
 
 /// Standard deviations in per cent of travel, and the gauge's shares.
 #[derive(Debug, Clone, Copy, Serialize, JsonSchema)]
-pub struct Spreads {
+pub(crate) struct Spreads {
     /// Of repeated learns in one set-up.
     pub repeatability: f64,
     /// Between set-ups.

@@ -70,7 +70,7 @@ impl Kind {
 
     /// What it is about, in a line.
     #[must_use]
-    pub fn about(self) -> String {
+    pub(crate) fn about(self) -> String {
         self.to_possible_value()
             .and_then(|value| value.get_help().map(ToString::to_string))
             .unwrap_or_default()
@@ -78,7 +78,7 @@ impl Kind {
 }
 
 /// One JSON document for machines: what a verb prints with `--json`, or keeps in a file.
-pub trait Document: Serialize + JsonSchema {
+pub(crate) trait Document: Serialize + JsonSchema {
     /// Its kind.
     const KIND: Kind;
 }
@@ -103,13 +103,13 @@ impl<'a, D: Document> Headed<'a, D> {
 ///
 /// # Errors
 /// None in a sound build: every document can be written as JSON.
-pub fn text(document: &impl Document) -> Result<String, Failure> {
+pub(crate) fn text(document: &impl Document) -> Result<String, Failure> {
     serde_json::to_string_pretty(&Headed::of(document)).map_err(Failure::undetermined)
 }
 
 /// Why a verb could not do its work.
 #[derive(Serialize, JsonSchema)]
-pub struct ErrorDocument<'a> {
+pub(crate) struct ErrorDocument<'a> {
     /// What was seen, what is allowed, what to try.
     error: &'a str,
     /// The program's exit code.
@@ -119,7 +119,7 @@ pub struct ErrorDocument<'a> {
 impl<'a> ErrorDocument<'a> {
     /// Of a failure.
     #[must_use]
-    pub fn of(error: &'a str, exit: Exit) -> Self {
+    pub(crate) fn of(error: &'a str, exit: Exit) -> Self {
         Self { error, exit: exit.code() }
     }
 }

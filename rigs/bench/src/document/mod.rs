@@ -18,16 +18,18 @@ use schemars::generate::SchemaSettings;
 use serde::Serialize;
 use serde_json::{Value, json};
 
-pub use bench::{DemoDocument, Diagnostic, LearnDocument, MotionDocument, PortsDocument, RigDocument};
-pub use campaign::{
-    CampaignDocument, GaugeDocument, GuardDocument, GuardLoss, GuardRow, MetricRow, Spreads, Studied,
-    WorstRun,
+pub(crate) use bench::{DemoDocument, Diagnostic, LearnDocument, MotionDocument, PortsDocument, RigDocument};
+pub(crate) use campaign::{
+    CampaignDocument, GaugeDocument, GuardDocument, GuardRow, MetricRow, Spreads, Studied,
 };
-pub use kind::{Document, ErrorDocument, Kind, text};
-pub use parts::{FlowFactorFrom, GasTorqueFrom, MatchDocument, PartsOfRun};
-pub use simulation::{ScenarioRow, ScenariosDocument, SimulatedEvent, SimulatedRun, SimulationDocument};
-pub use tuning::{OldAndNew, StepFigures, TuneDocument};
-pub use unit::{HistoryDocument, HistoryRow, SheetDocument, UnitRow, UnitsDocument, VerdictDocument};
+pub use kind::Kind;
+pub(crate) use kind::{Document, ErrorDocument, text};
+pub(crate) use parts::{FlowFactorFrom, GasTorqueFrom, MatchDocument, PartsOfRun};
+pub(crate) use simulation::{
+    ScenarioRow, ScenariosDocument, SimulatedEvent, SimulatedRun, SimulationDocument,
+};
+pub(crate) use tuning::{OldAndNew, StepFigures, TuneDocument};
+pub(crate) use unit::{HistoryDocument, HistoryRow, SheetDocument, UnitRow, UnitsDocument, VerdictDocument};
 
 use crate::procedure::Replayed;
 use crate::record::Confirmation;
@@ -42,14 +44,14 @@ impl Document for Confirmation {
 
 /// Schemas of one kind or of all.
 #[derive(Serialize, JsonSchema)]
-pub struct SchemasDocument {
+pub(crate) struct SchemasDocument {
     /// In the order of the kinds.
     pub schemas: Vec<Described>,
 }
 
 /// One kind with its schema.
 #[derive(Serialize, JsonSchema)]
-pub struct Described {
+pub(crate) struct Described {
     /// The kind.
     pub kind: Kind,
     /// What it is about.
@@ -65,7 +67,7 @@ impl Document for SchemasDocument {
 impl SchemasDocument {
     /// Of one kind, or of all.
     #[must_use]
-    pub fn of(kind: Option<Kind>) -> Self {
+    pub(crate) fn of(kind: Option<Kind>) -> Self {
         let kinds = Kind::value_variants().iter().filter(|one| kind.is_none_or(|kind| kind == **one));
         let described = |kind: &Kind| Described { kind: *kind, about: kind.about(), schema: schema(*kind) };
         Self { schemas: kinds.map(described).collect() }

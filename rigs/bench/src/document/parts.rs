@@ -9,7 +9,7 @@ use crate::exit::Exit;
 
 /// Two measured turbos, and the calibration carried over.
 #[derive(Debug, Serialize, JsonSchema)]
-pub struct MatchDocument {
+pub(crate) struct MatchDocument {
     /// Figures, areas, map, engine, tolerances.
     #[serde(flatten)]
     pub study: Study,
@@ -28,7 +28,7 @@ impl Document for MatchDocument {
 /// Whose gas torque acts on the ring.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
-pub enum GasTorqueFrom {
+pub(crate) enum GasTorqueFrom {
     /// The sheet's geometry.
     Sheet,
     /// Coefficients that the scenario gives.
@@ -38,7 +38,7 @@ pub enum GasTorqueFrom {
 /// Who says what a measured area counts for in the flow law.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
-pub enum FlowFactorFrom {
+pub(crate) enum FlowFactorFrom {
     /// The scenario gives it.
     Scenario,
     /// The scenario's air path is the built-in one, made for 1.
@@ -47,7 +47,7 @@ pub enum FlowFactorFrom {
 
 /// The measured turbo of a run.
 #[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
-pub struct PartsOfRun {
+pub(crate) struct PartsOfRun {
     /// Name on the sheet.
     pub name: String,
     /// Remark on the sheet.

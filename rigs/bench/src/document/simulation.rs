@@ -11,14 +11,14 @@ use super::parts::PartsOfRun;
 
 /// The built-in scenarios.
 #[derive(Serialize, JsonSchema)]
-pub struct ScenariosDocument {
+pub(crate) struct ScenariosDocument {
     /// In their order.
     pub scenarios: Vec<ScenarioRow>,
 }
 
 /// One scenario.
 #[derive(Debug, Serialize, JsonSchema)]
-pub struct ScenarioRow {
+pub(crate) struct ScenarioRow {
     /// Its name.
     pub name: String,
     /// What happens in it.
@@ -33,7 +33,7 @@ impl Document for ScenariosDocument {
 
 /// A scenario under one or several controllers.
 #[derive(Debug, Serialize, JsonSchema)]
-pub struct SimulationDocument<'a> {
+pub(crate) struct SimulationDocument<'a> {
     /// Its name.
     pub scenario: &'a str,
     /// Seed of the sensors' noise, or of the campaign.
@@ -46,7 +46,7 @@ pub struct SimulationDocument<'a> {
 
 /// One run.
 #[derive(Debug, Serialize, JsonSchema)]
-pub struct SimulatedRun<'a> {
+pub(crate) struct SimulatedRun<'a> {
     /// Its controller.
     pub controller: &'a str,
     /// Its turbo, where it is a measured one.
@@ -62,7 +62,7 @@ pub struct SimulatedRun<'a> {
 
 /// One step of the guard.
 #[derive(Debug, Serialize, JsonSchema)]
-pub struct SimulatedEvent {
+pub(crate) struct SimulatedEvent {
     /// When.
     pub t_s: f64,
     /// What.

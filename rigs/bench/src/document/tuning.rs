@@ -10,7 +10,7 @@ use super::kind::{Document, Kind};
 
 /// Gains proposed from a recorded step.
 #[derive(Debug, Serialize, JsonSchema)]
-pub struct TuneDocument {
+pub(crate) struct TuneDocument {
     /// The run.
     pub run: String,
     /// What the samples say of the drive.
@@ -37,7 +37,7 @@ pub struct TuneDocument {
 
 /// A field of a profile, before and after.
 #[derive(Debug, Serialize, JsonSchema)]
-pub struct OldAndNew {
+pub(crate) struct OldAndNew {
     /// Its path in a profile.
     pub field: String,
     /// As the profile has it.
@@ -48,7 +48,7 @@ pub struct OldAndNew {
 
 /// One step response in figures.
 #[derive(Debug, Clone, Copy, Serialize, JsonSchema)]
-pub struct StepFigures {
+pub(crate) struct StepFigures {
     /// Time to 86 % of the step; none where it is never reached.
     pub t86_ms: Option<usize>,
     /// Beyond the end value.

@@ -9,7 +9,7 @@ use crate::record::{Confirmation, RunKind, Status};
 
 /// A verdict.
 #[derive(Serialize, JsonSchema)]
-pub struct VerdictDocument<'a> {
+pub(crate) struct VerdictDocument<'a> {
     /// The unit, or what else was judged.
     pub unit: &'a str,
     /// The report's file, where one was written.
@@ -26,14 +26,14 @@ impl Document for VerdictDocument<'_> {
 
 /// The units in a folder of records.
 #[derive(Serialize, JsonSchema)]
-pub struct UnitsDocument {
+pub(crate) struct UnitsDocument {
     /// By name.
     pub units: Vec<UnitRow>,
 }
 
 /// One unit.
 #[derive(Serialize, JsonSchema)]
-pub struct UnitRow {
+pub(crate) struct UnitRow {
     /// Its name.
     pub unit: String,
     /// Its folder.
@@ -52,7 +52,7 @@ impl Document for UnitsDocument {
 
 /// The runs of a unit.
 #[derive(Serialize, JsonSchema)]
-pub struct HistoryDocument {
+pub(crate) struct HistoryDocument {
     /// The unit.
     pub unit: String,
     /// Oldest first.
@@ -63,7 +63,7 @@ pub struct HistoryDocument {
 
 /// One run.
 #[derive(Serialize, JsonSchema)]
-pub struct HistoryRow {
+pub(crate) struct HistoryRow {
     /// Its name.
     pub run: String,
     /// What was done.
@@ -86,7 +86,7 @@ impl Document for HistoryDocument {
 
 /// An acceptance sheet that was laid down.
 #[derive(Serialize, JsonSchema)]
-pub struct SheetDocument {
+pub(crate) struct SheetDocument {
     /// The file.
     pub file: String,
     /// Tables that it takes.

@@ -1,15 +1,15 @@
 //! A learn: stops, their repeatability, and why a unit was refused.
 
 use firmware_core::calibration::Calibration;
-use firmware_core::learn::Stop;
+use firmware_core::learn::{CheckSet, Stop};
 
 use super::{Exhibit, Shown, conditions, seconds};
-use crate::checks::check_word;
 use crate::figures::{Figure, Measure};
 use crate::judge::{Evidence, FaultOf, Finding};
 use crate::profile::Profile;
 use crate::record::{Confirmation, Gauged, Mark, Row, Run};
 use crate::report::bench::LearnTrace;
+use crate::unit_store::how_to_confirm;
 
 pub(super) fn evaluate(run: &Run, profile: &Profile) -> Shown {
     let mut evidence = Evidence::default();
@@ -28,8 +28,8 @@ pub(super) fn evaluate(run: &Run, profile: &Profile) -> Shown {
         code: "not-proven".into(),
         seen: format!("not proven: sensor and current cannot show it; still to do: {}", check.text()),
         advice: format!(
-            "Do it, then `vanebench unit confirm UNIT_DIR --checked {} --by WHO --with WHAT`; nothing moves for it.",
-            check_word(check)
+            "Do it, then say so, which moves nothing: `{}`.",
+            how_to_confirm(run.dir.parent().unwrap_or(&run.dir), CheckSet::NONE.with(check))
         ),
         fault_of: FaultOf::Rig,
     }));

@@ -9,7 +9,6 @@ pub mod binding;
 mod definition;
 pub mod friction;
 pub mod gauge;
-pub mod interlab;
 pub mod line;
 pub mod measure;
 pub mod motion;

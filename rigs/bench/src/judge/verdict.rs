@@ -9,14 +9,12 @@ use crate::figures::{Figure, Measure};
 use crate::limits::{Bounds, Limit, Standing};
 
 /// The three answers.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, JsonSchema, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Judgement {
     /// Every limit asked about is met.
-    #[serde(alias = "fit")]
     WithinLimits,
     /// At least one is not, for a reason in the unit.
-    #[serde(alias = "not-fit")]
     OutOfLimits,
     /// Nothing can be said: incomplete, not measured, or too close to call.
     Undetermined,
@@ -58,8 +56,7 @@ pub struct Holed {
 pub const LOSS_ADVICE: &str = "Loss on the line says nothing of the unit. Look at cable, ground and adapter and at the load of this computer, then run this part again.";
 
 /// One reason of a verdict.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, JsonSchema, Deserialize)]
-#[serde(deny_unknown_fields)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, JsonSchema)]
 pub struct Reason {
     /// Short name, for machines: a figure's key or a reason's name.
     pub code: String,
@@ -72,8 +69,7 @@ pub struct Reason {
 }
 
 /// One figure against its limit.
-#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema, Deserialize)]
-#[serde(deny_unknown_fields)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct Check {
     /// The figure's key.
     pub key: String,
@@ -88,8 +84,7 @@ pub struct Check {
 }
 
 /// One figure with its definition, as written to files.
-#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema, Deserialize)]
-#[serde(deny_unknown_fields)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct FigureRow {
     /// Key.
     pub key: String,
@@ -112,8 +107,7 @@ pub struct FigureRow {
 }
 
 /// The answer and everything it rests on.
-#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema, Deserialize)]
-#[serde(deny_unknown_fields)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct Verdict {
     /// The answer.
     pub judgement: Judgement,

@@ -129,7 +129,7 @@ impl Confirmation {
 impl fmt::Display for Confirmation {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let words: Vec<_> = self.checked.iter().copied().map(check_word).collect();
-        write!(f, "{} of {}, by {} with {}, {}", words.join(", "), self.run, self.by, self.with, self.on)?;
+        write!(f, "{} of {}, by {}, with: {}, {}", words.join(", "), self.run, self.by, self.with, self.on)?;
         match self.gauged {
             Some(Gauged { value, unit, tolerance }) => write!(f, ": {value} ± {tolerance} {}", unit.unit()),
             None => Ok(()),

@@ -40,7 +40,7 @@ pub fn ground(wanted: &Wanted<'_>, on_unproven: OnUnproven) -> Result<Box<InForc
             Err(Failure::usage(words::nothing_unproven(wanted.unit, &in_force)))
         }
         (Standing::NotProven { .. } | Standing::Suspended { .. }, OnUnproven::Refuse) => {
-            Err(Failure::undetermined(words::unproven(wanted.unit, &in_force)))
+            Err(Failure::undetermined(words::unproven(wanted, &in_force)))
         }
     }
 }
@@ -68,7 +68,7 @@ pub fn to_relearn(wanted: &Wanted<'_>) -> Result<Box<InForce>, Failure> {
 ///
 /// # Errors
 /// Says what else is wrong: another unit's run, a refused, cut or damaged learn, or one that later learns doubt.
-pub fn to_confirm(unit_dir: &Path, unit: &str, learn: &Run) -> Result<CheckSet, Failure> {
+pub(crate) fn to_confirm(unit_dir: &Path, unit: &str, learn: &Run) -> Result<CheckSet, Failure> {
     let info = &learn.file.run;
     let run = learn.name;
     let refused =

@@ -77,25 +77,30 @@ fn next(why: &NoneWhy) -> &'static str {
 }
 
 /// Not proven or suspended, and that was not allowed.
-pub(super) fn unproven(unit: &str, in_force: &InForce) -> String {
+pub(super) fn unproven(wanted: &Wanted<'_>, in_force: &InForce) -> String {
     let steps = match in_force.held.standing {
         Standing::Accepted => String::new(),
         Standing::NotProven { open } => {
-            format!("Confirm {}, then say so without moving:\n{}", those(open), how_to_confirm(open))
+            format!(
+                "Confirm {}, then say so without moving:\n  {}",
+                those(open),
+                how_to_confirm(wanted.unit_dir, open)
+            )
         }
         Standing::Suspended { .. } => "Find out why, then learn again in full.".to_owned(),
     };
     format!(
-        "{unit}: nothing moved. {}\n{steps}\nTo move it all the same, at half the current and half the speed and with \
+        "{}: nothing moved. {}\n{steps}\nTo move it all the same, at half the current and half the speed and with \
          someone beside it: --on-unproven.",
+        wanted.unit,
         stands(in_force)
     )
 }
 
 /// The command that confirms what is open.
-#[must_use]
-pub fn how_to_confirm(open: CheckSet) -> String {
-    format!("  vanebench unit confirm UNIT_DIR --checked {} --by WHO --with WHAT", check_words(open))
+pub(crate) fn how_to_confirm(unit_dir: &Path, open: CheckSet) -> String {
+    let (dir, words) = (unit_dir.display(), check_words(open));
+    format!("vanebench unit confirm {dir} --checked {words} --by WHO --with WHAT")
 }
 
 fn those(open: CheckSet) -> &'static str {
@@ -136,8 +141,7 @@ pub fn stands_briefly(standing: Standing) -> String {
 }
 
 /// What is in force, in a few words.
-#[must_use]
-pub fn in_force(standing: &UnitStanding) -> String {
+pub(crate) fn in_force(standing: &UnitStanding) -> String {
     match standing {
         UnitStanding::NeverLearned | UnitStanding::NoneInForce { .. } => "nothing".into(),
         UnitStanding::InForce(in_force) => {

@@ -181,7 +181,7 @@ fn text(
             lines.push(format!("{unit}: stops found, NOT PROVEN: signals alone cannot show everything"));
             lines.push(format!("  still to confirm:{}", check_lines(*check)));
             lines.push("  then say so, without moving it again:".into());
-            lines.push(unit_store::how_to_confirm(*check));
+            lines.push(format!("  {}", unit_store::how_to_confirm(&target.unit_dir, *check)));
         }
         LearnOutcome::Refused(_) => lines.push(format!("{unit}: NOT learned")),
     }

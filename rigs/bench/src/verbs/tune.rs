@@ -150,7 +150,7 @@ fn back_emf(base: &Settings, found: &Identified) -> OldAndNew {
 fn write(out: Option<&Path>, settings: &[OldAndNew], record: &Run) -> Result<Option<PathBuf>, Failure> {
     let Some(path) = out else { return Ok(None) };
     let head = format!(
-        "# Position loop {MADE_BY} from {} of the profile {}: put these lines in the place of the same ones there.\n\
+        "# Position loop {MADE_BY} from {} of the profile {}: put these lines in the place of the same ones there,\n# then learn again: a calibration holds for the settings that it was learned under.\n\
          # {HANDED_OVER}\n\n[{SECTION}]\n",
         record.name, record.file.run.profile
     );

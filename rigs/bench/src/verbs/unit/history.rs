@@ -2,7 +2,7 @@
 
 use std::path::{Path, PathBuf};
 
-use super::{in_force, name_of};
+use super::{counted, in_force, name_of};
 use crate::console::Console;
 use crate::document::{HistoryDocument, HistoryRow};
 use crate::exit::{Exit, Failure, VerbResult};
@@ -55,7 +55,7 @@ fn text(history: &HistoryDocument, dir: &Path) -> String {
     if history.runs.is_empty() {
         return format!("{}: no runs in {}", history.unit, dir.display());
     }
-    let mut lines = vec![format!("{}: {} runs", history.unit, history.runs.len())];
+    let mut lines = vec![format!("{}: {}", history.unit, counted(history.runs.len()))];
     for row in &history.runs {
         let when = row.begun.as_deref().unwrap_or("");
         let mounted = row.mounted.as_deref().unwrap_or("");

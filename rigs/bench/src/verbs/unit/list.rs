@@ -3,7 +3,7 @@
 use std::fs;
 use std::path::{Path, PathBuf};
 
-use super::in_force;
+use super::{counted, in_force};
 use crate::console::Console;
 use crate::document::{UnitRow, UnitsDocument};
 use crate::exit::{Exit, Failure, VerbResult};
@@ -52,7 +52,7 @@ fn text(found: &UnitsDocument) -> String {
     }
     let mut lines = Vec::new();
     for row in &found.units {
-        lines.push(format!("{}: {} runs, newest {}", row.unit, row.runs, row.newest));
+        lines.push(format!("{}: {}, newest {}", row.unit, counted(row.runs), row.newest));
         lines.extend(row.in_force.iter().map(|line| format!("  in force {line}")));
     }
     lines.join("\n")

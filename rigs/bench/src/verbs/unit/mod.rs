@@ -74,3 +74,7 @@ fn in_force(dir: &Path, unit: &str, runs: &[Run]) -> Result<Vec<String>, Failure
     };
     mounted.into_iter().map(line).collect()
 }
+
+fn counted(runs: usize) -> String {
+    if runs == 1 { "1 run".into() } else { format!("{runs} runs") }
+}
