@@ -3,8 +3,9 @@
 #![allow(clippy::unwrap_used, reason = "a check that cannot go on says where it stopped")]
 
 use std::fs;
+use std::io::Read;
 use std::path::Path;
-use std::process::{Command, Output};
+use std::process::{Command, Output, Stdio};
 
 use clap::{CommandFactory, Parser};
 use vanebench::caution::{CAUTIONS, Effect, HANDED_OVER};
@@ -124,5 +125,21 @@ fn every_verb_is_called_above() {
     assert!(leaves.len() > 15, "{leaves:?}");
     for leaf in leaves.iter().filter(|leaf| !leaf.is_empty()) {
         assert!(called(leaf), "{leaf:?} has no call in CALLS");
+    }
+}
+
+#[test]
+fn the_files_that_a_rig_lays_down_begin_with_the_caution() {
+    let folder = tempfile::tempdir().unwrap();
+    let mut rig = Command::new(assert_cmd::cargo_bin!("vanebench"));
+    rig.args(["rig", "--stepped"]).current_dir(folder.path()).stdout(Stdio::piped()).stderr(Stdio::null());
+    let mut rig = rig.spawn().unwrap();
+    // Its first byte comes once the files lie there.
+    rig.stdout.take().unwrap().read_exact(&mut [0]).unwrap();
+    rig.kill().unwrap();
+    rig.wait().unwrap();
+    for file in ["practice/practice.toml", "practice/practice.limits.toml"] {
+        let text = fs::read_to_string(folder.path().join(file)).unwrap();
+        assert!(text.lines().next().unwrap().contains(HANDED_OVER), "{file}: {text}");
     }
 }
