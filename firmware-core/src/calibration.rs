@@ -11,6 +11,7 @@ use crate::units::{Celsius, Counts, Opening, Volt, is_within};
 
 /// How the actuator was mounted when it was learned. A calibration holds only for its own setup.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[serde(rename_all = "kebab-case")]
 pub enum Setup {
@@ -34,6 +35,7 @@ impl core::fmt::Display for Setup {
 
 /// Cold or hot: each has its own windows.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[serde(rename_all = "kebab-case")]
 pub enum Warmth {
@@ -54,6 +56,7 @@ impl core::fmt::Display for Warmth {
 
 /// What the lever rests against at a stop.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[serde(rename_all = "kebab-case")]
 pub enum Contact {
@@ -67,6 +70,7 @@ pub enum Contact {
 
 /// One learned end stop.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct LearnedStop {
     /// Position extrapolated to zero push, counts.
@@ -85,6 +89,7 @@ pub struct LearnedStop {
 
 /// A complete calibration: both stops and under what conditions they were learned.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Calibration {
     /// Stop at opening 0.

@@ -66,6 +66,7 @@ macro_rules! listed {
     ($(#[$doc:meta])* $name:ident { $($(#[$item_doc:meta])* $item:ident => $code:literal),+ $(,)? }) => {
         $(#[$doc])*
         #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+        #[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
         #[cfg_attr(feature = "defmt", derive(defmt::Format))]
         #[serde(rename_all = "kebab-case")]
         pub enum $name { $($(#[$item_doc])* $item),+ }

@@ -20,6 +20,7 @@ use tripped::Tripped;
 
 /// Where the guard stands.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, serde::Serialize, serde::Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[serde(rename_all = "kebab-case")]
 pub enum GuardStage {
@@ -68,6 +69,7 @@ pub enum FuelRequest {
 
 /// One change of stage and its cause.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct GuardEvent {
     /// Stage left.
@@ -80,6 +82,7 @@ pub struct GuardEvent {
 
 /// Why the guard changed its stage.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[serde(rename_all = "kebab-case")]
 pub enum GuardCause {

@@ -37,6 +37,7 @@ macro_rules! quantity {
     ($(#[$doc:meta])* $name:ident) => {
         $(#[$doc])*
         #[derive(Debug, Clone, Copy, PartialEq, PartialOrd, Default, Serialize, Deserialize)]
+        #[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
         #[cfg_attr(feature = "defmt", derive(defmt::Format))]
         #[serde(transparent)]
         pub struct $name(pub f32);
@@ -76,6 +77,7 @@ macro_rules! bounded {
     ($(#[$doc:meta])* $name:ident, $low:expr, $high:expr) => {
         $(#[$doc])*
         #[derive(Debug, Clone, Copy, PartialEq, PartialOrd, Serialize, Deserialize)]
+        #[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
         #[cfg_attr(feature = "defmt", derive(defmt::Format))]
         #[serde(try_from = "f32", into = "f32")]
         pub struct $name(f32);

@@ -11,6 +11,7 @@ use crate::calibration::Setup;
 /// One thing to confirm by eye or gauge.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(rename_all = "kebab-case")]
 pub enum Check {
     /// The lever drives the ring: seen to move together over the whole travel.

@@ -41,6 +41,7 @@ pub(crate) const MAX_TOUCHES: usize = 8;
 
 /// One of the two end stops.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[serde(rename_all = "kebab-case")]
 pub enum Stop {

@@ -15,7 +15,7 @@ use crate::uncertainty::{Correlation, Input, Propagated, propagate_correlated};
 use plant::nozzle::{NozzleModel, in_series_mm2};
 
 /// One figure.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, schemars::JsonSchema)]
 pub struct Figure {
     /// What it is.
     pub name: &'static str,
@@ -231,7 +231,7 @@ fn figure(sheet: &PartsSheet, recipe: &Recipe) -> Figure {
 }
 
 /// Vane-angle error that the indexing chain allows.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, schemars::JsonSchema)]
 pub struct StackUp {
     /// All tolerances at their ends the same way, degrees.
     pub worst_case_deg: f64,
@@ -240,7 +240,7 @@ pub struct StackUp {
 }
 
 /// Vane rotation between the stops: as measured at the vanes, and as the measured linkage makes it.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, schemars::JsonSchema)]
 pub struct VaneRotation {
     /// Open angle less closed angle, degrees.
     pub at_vanes_deg: f64,

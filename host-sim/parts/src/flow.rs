@@ -7,7 +7,7 @@ use serde::Serialize;
 use plant::gas::Gas;
 
 /// Conditions that flows are corrected to.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, schemars::JsonSchema)]
 pub struct ReferenceConditions {
     /// Where they come from.
     pub source: &'static str,

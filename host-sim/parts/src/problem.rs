@@ -42,7 +42,7 @@ impl std::fmt::Display for SheetError {
 impl std::error::Error for SheetError {}
 
 /// Which wheel.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, serde::Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, serde::Serialize, schemars::JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Wheel {
     /// On the air side.

@@ -95,7 +95,7 @@ impl Dimension {
 }
 
 /// Where a value came from.
-#[derive(Debug, Clone, PartialEq, serde::Serialize)]
+#[derive(Debug, Clone, PartialEq, serde::Serialize, schemars::JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Origin {
     /// Someone measured it.
@@ -113,7 +113,7 @@ pub enum Origin {
 }
 
 /// Where a tolerance came from.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, serde::Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, serde::Serialize, schemars::JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum ToleranceOrigin {
     /// Written on the sheet.
@@ -126,7 +126,7 @@ pub enum ToleranceOrigin {
 pub(crate) const TOLERANCE_SHARE: f64 = 0.005;
 
 /// A value with its tolerance and origin, in the base unit of its dimension.
-#[derive(Debug, Clone, PartialEq, serde::Serialize)]
+#[derive(Debug, Clone, PartialEq, serde::Serialize, schemars::JsonSchema)]
 pub struct Quantity {
     /// Best estimate.
     pub value: f64,

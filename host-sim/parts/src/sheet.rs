@@ -11,7 +11,7 @@ use super::quantity::{Origin, Quantity};
 use plant::nozzle::{FourBar, Linkage, NozzleModel, RingDimensions, RingError, SlotDrive, VaneRing};
 
 /// A counted number with its origin.
-#[derive(Debug, Clone, PartialEq, serde::Serialize)]
+#[derive(Debug, Clone, PartialEq, serde::Serialize, schemars::JsonSchema)]
 pub struct Count {
     /// How many.
     pub value: u32,
@@ -20,7 +20,7 @@ pub struct Count {
 }
 
 /// What a wheel is made of. Densities are handbook values for the usual alloys (from memory, ±3 %).
-#[derive(Debug, Clone, Copy, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, serde::Serialize, schemars::JsonSchema, serde::Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Material {
     /// Cast or milled aluminium alloy.
@@ -55,7 +55,7 @@ impl Material {
 }
 
 /// A wheel's material with its origin.
-#[derive(Debug, Clone, PartialEq, serde::Serialize)]
+#[derive(Debug, Clone, PartialEq, serde::Serialize, schemars::JsonSchema)]
 pub struct WheelMaterial {
     /// Which.
     pub material: Material,
@@ -64,7 +64,7 @@ pub struct WheelMaterial {
 }
 
 /// What a tolerance in the indexing chain turns.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, serde::Serialize, schemars::JsonSchema, serde::Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum ActsOn {
     /// The vane itself.
@@ -76,7 +76,7 @@ pub enum ActsOn {
 }
 
 /// One tolerance in the chain from the datum to the vane angle.
-#[derive(Debug, Clone, PartialEq, serde::Serialize)]
+#[derive(Debug, Clone, PartialEq, serde::Serialize, schemars::JsonSchema)]
 pub struct IndexLink {
     /// What it is: "dowel in ring", "pin in slot".
     pub name: String,
@@ -87,7 +87,7 @@ pub struct IndexLink {
 }
 
 /// How the ring is indexed in its housing.
-#[derive(Debug, Clone, PartialEq, Default, serde::Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, serde::Serialize, schemars::JsonSchema)]
 pub struct Indexing {
     /// The feature that fixes the ring's rotation.
     pub datum: String,

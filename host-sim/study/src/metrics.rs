@@ -12,7 +12,7 @@ use plant::actuator::ActuatorParams;
 use plant::world::{TICK_S, WorldConfig};
 
 /// Metrics of one run. Boost, exhaust and speed are the true ones, not what sensors say.
-#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, schemars::JsonSchema, Deserialize)]
 pub struct Metrics {
     /// From 10 % to 90 % of the step in wanted boost, from the boost at the step, s.
     pub rise_s: Option<f64>,

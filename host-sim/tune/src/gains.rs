@@ -1,7 +1,7 @@
 //! A PID controller in parallel form.
 
 /// PID in parallel form: output = proportional × (error + integral ÷ integral time + …).
-#[derive(Debug, Clone, Copy, PartialEq, serde::Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, serde::Serialize, schemars::JsonSchema)]
 pub struct Gains {
     /// Output per error.
     pub proportional: f64,

@@ -21,7 +21,7 @@ pub struct TunePoint {
 }
 
 /// What a record says of the actuator.
-#[derive(Debug, Clone, Copy, PartialEq, serde::Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, serde::Serialize, schemars::JsonSchema)]
 pub struct Identified {
     /// Opening per second for each volt, once up to speed.
     pub gain_per_s_v: f64,

@@ -13,7 +13,7 @@ pub struct Loop {
 }
 
 /// How far a loop is from ringing.
-#[derive(Debug, Clone, Copy, PartialEq, serde::Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, serde::Serialize, schemars::JsonSchema)]
 pub struct Margins {
     /// Factor by which the gain may grow; infinite when the phase never reaches −180°.
     pub gain: f64,

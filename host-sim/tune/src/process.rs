@@ -3,7 +3,7 @@
 use std::collections::VecDeque;
 
 /// What is controlled.
-#[derive(Debug, Clone, Copy, PartialEq, serde::Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, serde::Serialize, schemars::JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Process {
     /// k′ e^(−θs) / (s (τs + 1)).

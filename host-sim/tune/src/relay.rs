@@ -3,7 +3,7 @@
 use super::process::{Process, ProcessInTime};
 
 /// A relay's limit cycle.
-#[derive(Debug, Clone, Copy, PartialEq, serde::Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, serde::Serialize, schemars::JsonSchema)]
 pub struct RelayCycle {
     /// Half of peak to peak.
     pub amplitude: f64,

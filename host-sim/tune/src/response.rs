@@ -15,7 +15,7 @@ use super::margins::Loop;
 use super::process::ProcessInTime;
 
 /// One step response, sampled each millisecond.
-#[derive(Debug, Clone, PartialEq, serde::Serialize)]
+#[derive(Debug, Clone, PartialEq, serde::Serialize, schemars::JsonSchema)]
 pub struct StepResponse {
     /// Opening after each millisecond.
     pub opening: Vec<f64>,

@@ -80,8 +80,6 @@ pub fn tuned_settings(
     position.derivative_filter_s = (gains.derivative_filter_s as f32).max(0.001);
     position.sliding_friction_v = found.friction_v as f32;
     position.inertia_v_s2 = (found.time_constant_s / found.gain_per_s_v) as f32;
-    let span = f64::from(base.actuator.nominal_span_counts);
-    settings.actuator.back_emf_v_per_count_per_s = (1.0 / (found.gain_per_s_v * span)) as f32;
     settings.validate()?;
     Ok(settings)
 }

@@ -14,7 +14,7 @@ use crate::short_text::ShortText;
 use crate::{console, interrupt};
 
 /// The cautions, one line each. Kinds of hazard from ISO 12100 (general) and the trade's usual practice.
-pub(crate) const CAUTIONS: [&str; 6] = [
+pub const CAUTIONS: [&str; 6] = [
     "MOVING LEVER: pinch and shear point. The lever, rod and vanes move without warning and with enough force to injure. Keep hands and tools clear; clamp the unit.",
     "HOT PARTS: housing, motor and vane ring can burn. Let them cool or wear gloves.",
     "EMERGENCY STOP: have a switch within reach that cuts the motor supply. Cutting the link only releases the drive.",
@@ -22,6 +22,10 @@ pub(crate) const CAUTIONS: [&str; 6] = [
     "OVER-BOOST AND OVER-SPEED can destroy an engine and throw parts. A bench verdict is no road or engine release: confirm boost on the engine, by a licensed technician.",
     "FOLLOW local codes, emission law and the engine maker's instructions. Altering emission-related parts may be unlawful where you are.",
 ];
+
+/// What stands on the screen and at the head of every file that hands over settings, limits or a calibration.
+pub const HANDED_OVER: &str = "CAUTION: not proven on an engine. Check minimum flow on a gauge, then boost, before release; \
+     follow local codes, emission law and the engine maker's instructions.";
 
 /// Until when a calibration holds; said wherever one is shown.
 pub(crate) const HOLDS_UNTIL: &str =
@@ -40,7 +44,7 @@ pub enum Acknowledged {
 }
 
 /// How the person beside the unit is known to be there.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, schemars::JsonSchema, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Present {
     /// Typed yes at the question that says what is unproven.
@@ -56,6 +60,17 @@ impl fmt::Display for Present {
             Self::Operator(name) => write!(f, "{name}"),
         }
     }
+}
+
+/// What a verb can do to the world outside; every verb declares it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Effect {
+    /// It moves a unit: the cautions are on the screen before.
+    Moves,
+    /// It hands over settings, limits or a calibration: the caution is on the screen and in each file.
+    HandsOver,
+    /// Neither.
+    Neither,
 }
 
 /// Whether a real lever will move.

@@ -6,6 +6,7 @@ use clap::error::{ContextKind, ContextValue};
 use clap::{Parser, Subcommand};
 use plant::shown::brief;
 
+use crate::caution::{Effect, HANDED_OVER};
 use crate::console::{Console, Style};
 use crate::exit::{Exit, VerbResult};
 use crate::procedure::MoveKind;
@@ -52,10 +53,14 @@ enum Verb {
     Report(verbs::judge::ReportArgs),
     /// Run a scenario under one or several controllers and compare
     Simulate(verbs::simulate::Args),
-    /// How well learns repeat: units by set-ups by learns, simulated
-    GaugeStudy(verbs::gauge_study::Args),
     /// Run a scenario over thousands of units that differ as units do
     Campaign(verbs::campaign::Args),
+    /// Units on record: list, history, confirm
+    Unit(verbs::unit::Args),
+    /// Papers that a person fills in
+    Sheet(verbs::sheet::Args),
+    /// Describe the documents of --json as JSON Schema
+    Schema(verbs::schema::Args),
 }
 
 impl Cli {
@@ -74,8 +79,7 @@ impl Cli {
                     Ok(()) | Err(_) => Exit::Done,
                 };
             }
-            console.note(&brief_words(&error));
-            Exit::Usage
+            Console::new(Style::asked_for()).usage(&brief_words(&error))
         })
     }
 
@@ -85,12 +89,33 @@ impl Cli {
         if self.json { Style::Json } else { Style::Plain }
     }
 
+    /// What the verb can do to the world outside.
+    #[must_use]
+    pub fn effect(&self) -> Effect {
+        match &self.verb {
+            Verb::Demo(_) | Verb::Sweep(_) | Verb::Friction(_) | Verb::Step(_) => Effect::Moves,
+            Verb::Learn(args) => args.effect(),
+            Verb::Rig(_) | Verb::Tune(_) | Verb::Match(_) => Effect::HandsOver,
+            Verb::Unit(args) => args.effect(),
+            Verb::Sheet(args) => args.effect(),
+            Verb::Campaign(args) => args.effect(),
+            Verb::Ports(_) | Verb::Judge(_) | Verb::Report(_) | Verb::Simulate(_) | Verb::Schema(_) => {
+                Effect::Neither
+            }
+        }
+    }
+
     /// Runs the verb.
     ///
     /// # Errors
     /// A [`crate::exit::Failure`] says what kept the verb from its work and what to try.
     pub fn run(&self, console: &Console) -> VerbResult {
         interrupt::listen();
+        match self.effect() {
+            // The cautions come with the question that they belong to.
+            Effect::Moves | Effect::Neither => {}
+            Effect::HandsOver => console.note(HANDED_OVER),
+        }
         match &self.verb {
             Verb::Demo(args) => verbs::demo::run(args, console),
             Verb::Ports(args) => verbs::ports::run(args, console),
@@ -104,8 +129,10 @@ impl Cli {
             Verb::Judge(args) => verbs::judge::run(args, console),
             Verb::Report(args) => verbs::judge::run_report(args, console),
             Verb::Simulate(args) => verbs::simulate::run(args, console),
-            Verb::GaugeStudy(args) => verbs::gauge_study::run(args, console),
             Verb::Campaign(args) => verbs::campaign::run(args, console),
+            Verb::Unit(args) => verbs::unit::run(args, console),
+            Verb::Sheet(args) => verbs::sheet::run(args, console),
+            Verb::Schema(args) => verbs::schema::run(args, console),
         }
     }
 }

@@ -2,12 +2,13 @@
 //! standard error, so that output can be piped.
 
 use std::io::{ErrorKind, IsTerminal, Write};
+use std::sync::atomic::{AtomicBool, Ordering};
 
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 use plant::shown::printable;
-use serde::Serialize;
 
-use crate::exit::Failure;
+use crate::document::kind::{Document, ErrorDocument, text as document_text};
+use crate::exit::{Exit, Failure};
 
 /// Plain text for people, or one JSON document for machines.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -18,30 +19,39 @@ pub enum Style {
     Json,
 }
 
-/// Where a verb writes.
-#[derive(Debug, Clone, Copy)]
+impl Style {
+    /// The style of a command line that could not be read: JSON where the option stands on it.
+    #[must_use]
+    pub fn asked_for() -> Self {
+        let mut options = std::env::args_os().skip(1).take_while(|word| word != "--");
+        if options.any(|word| word == "--json") { Self::Json } else { Self::Plain }
+    }
+}
+
+/// Where a verb writes: one document for each run of the program.
+#[derive(Debug)]
 pub struct Console {
     style: Style,
+    is_told: AtomicBool,
 }
 
 impl Console {
     /// A console in the given style.
     #[must_use]
     pub fn new(style: Style) -> Self {
-        Self { style }
+        Self { style, is_told: AtomicBool::new(false) }
     }
 
-    /// Writes a result: `text` for people, `value` for machines. A reader that has left (`| head`) is no
+    /// Writes a result: `text` for people, `document` for machines. A reader that has left (`| head`) is no
     /// error: the verb ends with its own code.
     ///
     /// # Errors
     /// When standard output takes nothing more.
-    pub fn result(&self, text: &str, value: &impl Serialize) -> Result<(), Failure> {
+    pub(crate) fn result(&self, text: &str, document: &impl Document) -> Result<(), Failure> {
+        self.is_told.store(true, Ordering::Relaxed);
         match self.style {
             Style::Plain => out(&printable(text.trim_end())),
-            Style::Json => serde_json::to_string_pretty(value)
-                .map_err(std::io::Error::from)
-                .and_then(|json| out(&printable_json(&json))),
+            Style::Json => out(&printable_json(&document_text(document)?)),
         }
         .map_err(|error| {
             Failure::undetermined(format!(
@@ -56,14 +66,24 @@ impl Console {
         say(text);
     }
 
+    /// Writes what is wrong with the command line, in the parser's own words.
+    pub fn usage(&self, words: &str) -> Exit {
+        self.error_document(words, Exit::Usage);
+        self.note(words);
+        Exit::Usage
+    }
+
     /// Writes how a verb failed.
     pub fn failure(&self, failure: &Failure) {
-        if self.style == Style::Json {
-            let told = serde_json::json!({ "error": failure.message, "exit": failure.exit.code() });
-            // Where standard output is what failed, the line below still tells.
-            let _untold = self.result("", &told);
-        }
+        self.error_document(&failure.message, failure.exit);
         self.note(&format!("vanebench: {}", failure.message));
+    }
+
+    fn error_document(&self, message: &str, exit: Exit) {
+        if self.style == Style::Json && !self.is_told.load(Ordering::Relaxed) {
+            // Where standard output is what failed, the line below still tells.
+            let _untold = self.result("", &ErrorDocument::of(message.trim_end(), exit));
+        }
     }
 
     /// A progress bar on standard error; silent when nobody watches.

@@ -3,11 +3,12 @@
 use std::fmt::Display;
 use std::process::ExitCode;
 
+use schemars::JsonSchema;
 use serde::Serialize;
 
 /// The end of a verb that ran. Ordered so that the larger of two ends is the one to report, except that
 /// undetermined outweighs out of limits: see [`Exit::worse`].
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Exit {
     /// Within limits, or done: code 0.

@@ -7,13 +7,14 @@ use std::collections::BTreeMap;
 use std::ops::RangeInclusive;
 
 use plant::shown::{MOST_SHOWN, brief, number};
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use crate::figures::{Definition, Measure};
 use crate::toml_file::{MOST_ORIGIN, TomlError, TomlFile};
 
 /// Bounds for one figure.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Bounds {
     /// Smallest value allowed.
@@ -36,6 +37,14 @@ pub struct Limit {
     pub bounds: Bounds,
 }
 
+impl Limit {
+    /// The same limit for a value that is only known to within a tolerance of its own.
+    #[must_use]
+    pub fn for_value_within(self, tolerance: f64) -> Self {
+        Self { bounds: Bounds { guard: self.bounds.guard.max(tolerance), ..self.bounds }, ..self }
+    }
+}
+
 /// A set of limits.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Limits {
@@ -48,7 +57,7 @@ pub struct Limits {
 }
 
 /// Where a value stands against its bounds.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum LimitStanding {
     /// Inside, clear of the guard.

@@ -6,6 +6,7 @@ use std::path::{Path, PathBuf};
 use std::str::FromStr;
 
 use firmware_core::link::Pacing;
+use schemars::JsonSchema;
 use serde::Serialize;
 use serialport::SerialPortType;
 
@@ -105,7 +106,7 @@ impl fmt::Display for PortSpec {
 }
 
 /// A serial port of this machine.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, JsonSchema)]
 pub struct FoundPort {
     /// Path or name to give to `--port`.
     pub name: String,

@@ -6,13 +6,14 @@
 use std::fmt;
 use std::str::FromStr;
 
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 /// Most characters: a name plate holds no more in one line (common practice, no source).
 const LONGEST: usize = 40;
 
 /// One line of at most 40 characters.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, JsonSchema, Deserialize)]
 #[serde(try_from = "String", into = "String")]
 pub struct ShortText(String);
 

@@ -3,8 +3,8 @@
 use std::path::Path;
 
 use plant::files::write_whole;
-use serde::Serialize;
 
+use crate::document::{self, VerdictDocument};
 use crate::evaluate::UnitResult;
 use crate::exit::Failure;
 use crate::limits::Limits;
@@ -41,17 +41,10 @@ pub(crate) fn read_runs(dir: &Path) -> Result<Vec<Run>, Failure> {
 pub(crate) fn keep_verdicts(runs: &[Run], profile: &Profile, limits: &Limits) -> Result<(), Failure> {
     runs.iter().try_for_each(|run| {
         let alone = UnitResult::of(vec![run.clone()], &run.file.run.unit, profile, limits);
-        let text = verdict_text(&alone.verdict)?;
+        let unit = &run.file.run.unit;
+        let text = document::text(&VerdictDocument { unit, report: None, verdict: &alone.verdict })? + "\n";
         write_whole(&run.dir.join(VERDICT_FILE), text.as_bytes()).map_err(Failure::undetermined)
     })
-}
-
-/// A verdict as it stands in `verdict.json`.
-///
-/// # Errors
-/// None in a sound build: every verdict can be written as JSON.
-pub(crate) fn verdict_text(verdict: &impl Serialize) -> Result<String, Failure> {
-    serde_json::to_string_pretty(verdict).map(|text| text + "\n").map_err(Failure::undetermined)
 }
 
 /// Lays out and writes the report.
@@ -78,6 +71,7 @@ pub(crate) fn spoken(unit: &str, result: &UnitResult) -> String {
     let word = verdict.judgement.word().to_uppercase();
     let mut lines = vec![format!("{unit}: {word} (judged on {})", result.covers())];
     lines.extend(result.left_out().map(|left_out| format!("  not judged: {left_out}")));
+    lines.extend(verdict.confirmed.iter().map(|line| format!("  confirmed afterwards: {line}")));
     for reason in &verdict.reasons {
         lines.push(format!("  {}: {}", reason.code, reason.seen));
         lines.push(format!("    try: {}", reason.advice));

@@ -1,10 +1,11 @@
 //! The units that the built-in rig can stand in for, one for each preset of the fault catalogue.
 
+use schemars::JsonSchema;
 use serde::Serialize;
 use study::catalogue;
 
 /// One virtual unit.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, JsonSchema)]
 pub struct VirtualUnit {
     /// Name after `virtual:`.
     pub name: &'static str,

@@ -34,7 +34,7 @@ const PATIENCE: Duration = Duration::from_secs(60);
 /// A row: its name, what is asked, and the check, which says what was seen where it fails.
 type Row = (&'static str, &'static str, fn() -> Result<(), String>);
 
-const ROWS: [Row; 33] = [
+const ROWS: [Row; 37] = [
     ("B1", "after a refused learn an older calibration moves nothing", b1),
     ("B1b", "a sweep on a calibration that is not proven is refused", b1_not_proven),
     ("B2", "a blocked unit's sweep ends itself and is told", b2),
@@ -51,8 +51,11 @@ const ROWS: [Row; 33] = [
     ("B12", "judge and report leave an archive as it is", b12),
     ("B13", "fields of a profile that contradict each other are refused", b13),
     ("B14", "not proven names the words that --checked takes", b14),
+    ("B14b", "what was not proven is confirmed afterwards, without moving", b14_confirm),
     ("B15", "names that differ in case are one unit", b15),
+    ("B16", "a profile takes what tune writes, and nothing else changes", b16),
     ("B17", "a missing field of the acceptance sheet costs a line", b17),
+    ("B17b", "the tool lays down an acceptance sheet and never over one", b17_template),
     ("B18", "a report follows a link and replaces no pipe", b18),
     ("B18b", "a refused standard output ends undetermined", b18_full),
     ("B18c", "four reports of one unit at once all end well", b18_together),
@@ -68,6 +71,7 @@ const ROWS: [Row; 33] = [
     ("L6", "another tick rate is refused", l6),
     ("L7", "loss is told on the console and in the record", l7),
     ("L10", "an echo is called an echo", l10),
+    ("U4", "a usage error is a document with kind and version", u4),
 ];
 
 #[test]
@@ -449,6 +453,48 @@ fn b15() -> Result<(), String> {
     if units == 1 { Ok(()) } else { Err(format!("{units} units")) }
 }
 
+fn b14_confirm() -> Result<(), String> {
+    let at = folder();
+    let learned = on_unit(at.path(), "learn", "rod-off-inside-stops", "U1", &[]);
+    learned.must_end(3, "a learn that is not proven")?;
+    let runs = contents(&at.path().join("units/U1")).len();
+    let words = ["--checked", "lever-attached", "--by", "A", "--with", "eye"];
+    let said = tool(at.path(), &[&["unit", "confirm", "units/U1"], &words[..]].concat());
+    said.must_end(0, "unit confirm")?;
+    let added = contents(&at.path().join("units/U1")).len() - runs;
+    said.must(added == 1, &format!("{added} files more"))?;
+    on_unit(at.path(), "step", "rod-off-inside-stops", "U1", &[]).must_end(0, "a step on what was confirmed")
+}
+
+fn b16() -> Result<(), String> {
+    let at = folder();
+    whole_job(at.path(), "U1", &[])?;
+    let runs = fs::read_dir(at.path().join("units/U1")).unwrap().map(|entry| entry.unwrap().path());
+    let step = runs.filter(|path| path.to_string_lossy().ends_with("-step")).max().ok_or("no step run")?;
+    let said = tool(at.path(), &["tune", &step.display().to_string(), "--out", "tuned.toml"]);
+    said.must_end(0, "tune")?;
+    let read = |text: &str| text.parse::<toml::Table>().unwrap();
+    let tuned = read(&fs::read_to_string(at.path().join("tuned.toml")).unwrap());
+    let mut profile =
+        read(&fs::read_to_string(step.join("profile.toml")).map_err(|error| error.to_string())?);
+    let before = profile["settings"]["actuator"].clone();
+    merge(&mut profile, &tuned);
+    said.must(profile.get("settings").is_some_and(|s| s["actuator"] == before), "it changes the actuator")?;
+    fs::write(at.path().join("merged.toml"), toml::to_string(&profile).unwrap()).unwrap();
+    on_unit(at.path(), "learn", "healthy", "U2", &["--profile", "merged.toml"])
+        .must_end(0, "a learn under it")
+}
+
+/// Puts the values of `from` in the place of those in `into`.
+fn merge(into: &mut toml::Table, from: &toml::Table) {
+    for (key, value) in from {
+        match (into.get_mut(key), value) {
+            (Some(toml::Value::Table(inner)), toml::Value::Table(from)) => merge(inner, from),
+            _ => drop(into.insert(key.clone(), value.clone())),
+        }
+    }
+}
+
 fn b17() -> Result<(), String> {
     let at = folder();
     whole_job(at.path(), "U1", &[])?;
@@ -456,6 +502,26 @@ fn b17() -> Result<(), String> {
     fs::write(at.path().join("units/U1/sheet.toml"), sheet).unwrap();
     let said = tool(at.path(), &["report", "units/U1", "--out", "report.html"]);
     said.must(at.path().join("report.html").exists() && said.code != Some(2), "no report")
+}
+
+fn b17_template() -> Result<(), String> {
+    let at = folder();
+    whole_job(at.path(), "U1", &[])?;
+    tool(at.path(), &["sheet", "new", "units/U1"]).must_end(0, "sheet new")?;
+    let sheet = at.path().join("units/U1/sheet.toml");
+    let text = fs::read_to_string(&sheet).unwrap();
+    tool(at.path(), &["sheet", "new", "units/U1"]).must_end(2, "a second one")?;
+    let said = tool(at.path(), &["report", "units/U1"]);
+    said.must(
+        fs::read_to_string(&sheet).unwrap() == text && said.code == Some(0),
+        "a report with an empty sheet",
+    )
+}
+
+fn u4() -> Result<(), String> {
+    let said = tool(folder().path(), &["judge", "--json"]);
+    let document: serde_json::Value = serde_json::from_str(&said.out).unwrap_or_default();
+    said.must(document["kind"] == "error" && document["version"] == 1, &format!("it printed {:?}", said.out))
 }
 
 fn b18() -> Result<(), String> {

@@ -67,7 +67,7 @@ pub(crate) const LOAD_STEPS: [LoadStep; 4] = [
 ];
 
 /// What a load step gave.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, schemars::JsonSchema)]
 pub struct Response {
     /// Boost at the end, absolute kPa.
     pub boost_kpa: f64,
@@ -108,7 +108,7 @@ impl Response {
 }
 
 /// One operating point, three ways.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, schemars::JsonSchema)]
 pub struct AirComparison {
     /// The point.
     pub point: LoadStep,

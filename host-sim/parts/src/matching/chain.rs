@@ -21,7 +21,7 @@ const GIVE_UP_S: f64 = 20.0;
 const PA_PER_KPA: f64 = 1e3;
 
 /// Standard uncertainties of a match.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, schemars::JsonSchema)]
 pub struct ChainUncertainty {
     /// Vane angle at the minimum-flow stop, degrees.
     pub stop_deg: f64,
@@ -36,7 +36,7 @@ pub struct ChainUncertainty {
 }
 
 /// Standard uncertainties of new less old at a load step, re-mapped.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, schemars::JsonSchema)]
 pub struct PointUncertainty {
     /// Boost at the end, kPa.
     pub boost_kpa: f64,

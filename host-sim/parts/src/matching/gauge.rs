@@ -17,7 +17,7 @@ use plant::nozzle::in_series_mm2;
 const PIN_SHARE: f64 = 0.02;
 
 /// A value to set, with what is known of it.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, schemars::JsonSchema)]
 pub struct GaugeTarget {
     /// The value.
     pub value: f64,
@@ -26,7 +26,7 @@ pub struct GaugeTarget {
 }
 
 /// Air on a flow bench.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, schemars::JsonSchema)]
 pub struct BenchTarget {
     /// Pressure drop, kPa.
     pub drop_kpa: f64,
@@ -39,7 +39,7 @@ pub struct BenchTarget {
 }
 
 /// The gauge job at the closed stop of the new ring.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, schemars::JsonSchema)]
 pub struct GaugeJob {
     /// Vane angle from the tangent, degrees.
     pub angle_deg: GaugeTarget,

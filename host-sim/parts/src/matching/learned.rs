@@ -11,7 +11,7 @@ use crate::figures::indexing_stack;
 use crate::{ActsOn, Field, PartsSheet};
 
 /// How the sensor counts the lever's rotation.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, schemars::JsonSchema)]
 pub struct LeverSensor {
     /// Counts per degree of lever, above 0.
     pub counts_per_degree: f64,
@@ -20,7 +20,7 @@ pub struct LeverSensor {
 }
 
 /// Which way the sensor counts when the vanes open.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, schemars::JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum OpeningSign {
     /// Opening raises counts.
@@ -30,7 +30,7 @@ pub enum OpeningSign {
 }
 
 /// Learned end stops, counts.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, schemars::JsonSchema)]
 pub struct LearnedCounts {
     /// At the closed stop.
     pub closed: f64,
@@ -39,7 +39,7 @@ pub struct LearnedCounts {
 }
 
 /// An end of the travel.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, schemars::JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum End {
     /// Vanes closed.
@@ -58,7 +58,7 @@ impl std::fmt::Display for End {
 }
 
 /// What the actuator can travel beyond the attached stop, lever degrees.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, schemars::JsonSchema)]
 pub struct EndReserve {
     /// Which end.
     pub end: End,
@@ -69,7 +69,7 @@ pub struct EndReserve {
 }
 
 /// Which part stands on a wrong hole.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, schemars::JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum ClockedPart {
     /// The lever on the actuator's shaft.
@@ -79,7 +79,7 @@ pub enum ClockedPart {
 }
 
 /// One thing that the learned travel tells.
-#[derive(Debug, Clone, PartialEq, Serialize, thiserror::Error)]
+#[derive(Debug, Clone, PartialEq, Serialize, schemars::JsonSchema, thiserror::Error)]
 #[serde(rename_all = "kebab-case", tag = "kind")]
 pub enum TravelFinding {
     /// Counts run the other way between the stops.
@@ -161,7 +161,7 @@ pub enum TravelFinding {
 }
 
 /// The whole check.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, schemars::JsonSchema)]
 pub struct TravelCheck {
     /// Attached travel, lever degrees: learned.
     pub attached_deg: f64,

@@ -15,7 +15,7 @@ use crate::sheet::WheelMaterial;
 use crate::{Field, Material, Origin, PartsSheet, Wheel};
 
 /// What the user states about the limits of the swap.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, schemars::JsonSchema)]
 pub struct StatedLimits {
     /// Boost that must not be passed, absolute kPa; none: what the controller holds.
     pub boost_kpa: Option<f64>,
@@ -26,7 +26,7 @@ pub struct StatedLimits {
 }
 
 /// What decides the turbo-speed limit.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, schemars::JsonSchema)]
 #[serde(rename_all = "kebab-case", tag = "kind")]
 pub enum SpeedLimitBy {
     /// The limit of the controller: no wheel of the new turbo lowers it.
@@ -49,7 +49,7 @@ pub enum SpeedLimitBy {
 }
 
 /// Limits for the new turbo's controller.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, schemars::JsonSchema)]
 pub struct CarriedLimits {
     /// What the user stated.
     pub stated: StatedLimits,
@@ -205,7 +205,7 @@ fn turbo_speed(old: &PartsSheet, new: &PartsSheet, before: f64, gas_c: f64) -> (
 }
 
 /// What a limit is about.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, schemars::JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum LimitedValue {
     /// Boost, kPa absolute.
@@ -217,7 +217,7 @@ pub enum LimitedValue {
 }
 
 /// A limit, and how near the load steps come to it, the calibration re-mapped and no guard acting.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, schemars::JsonSchema)]
 pub struct LimitStanding {
     /// Which.
     pub guarded: LimitedValue,

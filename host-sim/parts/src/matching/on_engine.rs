@@ -67,7 +67,7 @@ pub(super) fn ring_of(sheet: &PartsSheet) -> RingParams {
 }
 
 /// Effective nozzle area at a stop, volute and turbine wheel included, as the flow law counts it.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, schemars::JsonSchema)]
 pub struct AreaOnEngine {
     /// With the parts, mm².
     pub area_mm2: f64,

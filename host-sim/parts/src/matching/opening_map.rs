@@ -9,7 +9,7 @@ use serde::Serialize;
 use plant::nozzle::{AreaAt, NozzleModel};
 
 /// How the minimum flow (the area at the closed stop) is kept.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, schemars::JsonSchema)]
 #[serde(rename_all = "kebab-case", tag = "kind")]
 pub enum MinimumFlow {
     /// The stop can be set: move it from one vane angle to another.
@@ -40,7 +40,7 @@ pub enum MinimumFlow {
 }
 
 /// What becomes of one opening.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, schemars::JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Met {
     /// The new nozzle leaves the same area.
@@ -52,7 +52,7 @@ pub enum Met {
 }
 
 /// One opening of the old nozzle and what it becomes.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, schemars::JsonSchema)]
 pub struct Knot {
     /// Opening of the old nozzle.
     pub old_opening: f64,
@@ -69,7 +69,7 @@ pub struct Knot {
 }
 
 /// A stretch of the old travel whose areas the new nozzle cannot leave.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, schemars::JsonSchema)]
 pub struct Unmet {
     /// From this opening of the old nozzle.
     pub from: f64,

@@ -16,7 +16,7 @@ use super::opening_map::OpeningMatch;
 const GAIN_FACTOR_MAX: f64 = 4.0;
 
 /// One changed setting, for tables.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, schemars::JsonSchema)]
 pub struct Change {
     /// Path of the setting.
     pub field: String,

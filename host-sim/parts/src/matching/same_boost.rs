@@ -17,7 +17,7 @@ const LEAST_RISE_PA: f64 = 1e3;
 const PA_PER_KPA: f64 = 1e3;
 
 /// What a turbo needed to reach the common boost.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, schemars::JsonSchema)]
 pub struct Reached {
     /// Time after the step, s.
     pub time_s: f64,
@@ -30,7 +30,7 @@ pub struct Reached {
 }
 
 /// A load step compared at one boost.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, schemars::JsonSchema)]
 pub struct SameBoost {
     /// The common boost, absolute kPa.
     pub boost_kpa: f64,

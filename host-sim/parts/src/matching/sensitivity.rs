@@ -24,7 +24,7 @@ pub const SWEPT: LoadStep = LOAD_STEPS[1];
 const ROOT_3: f64 = 1.732_050_807_568_877_2;
 
 /// One bar of the tornado: boost one second after the step, new less old, less the same with all as measured.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, schemars::JsonSchema)]
 pub struct Bar {
     /// What differs: side and `section.key`, or what both share.
     pub name: String,
@@ -45,7 +45,7 @@ impl Bar {
 }
 
 /// The tornado and the campaign.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, schemars::JsonSchema)]
 pub struct Sensitivity {
     /// Boost one second after the step with all values as measured, kPa: old and new.
     pub nominal_kpa: (f64, f64),
@@ -56,7 +56,7 @@ pub struct Sensitivity {
 }
 
 /// Spread of the difference over a campaign.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, schemars::JsonSchema)]
 pub struct Spread {
     /// Number of draws.
     pub runs: u32,

@@ -27,7 +27,7 @@ const AREA_KNOWN_TO: f64 = 0.10;
 const MEASURE_FIRST: usize = 2;
 
 /// What to run.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, schemars::JsonSchema)]
 pub struct StudyPlan {
     /// Limits that the new controller holds.
     pub limits: CarriedLimits,
@@ -40,7 +40,7 @@ pub struct StudyPlan {
 }
 
 /// A value of the sheet with where it came from.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, schemars::JsonSchema)]
 pub struct SheetValue {
     /// `section.key`.
     pub field: String,
@@ -52,7 +52,7 @@ pub struct SheetValue {
 }
 
 /// Effective area at an opening, with its uncertainty.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, schemars::JsonSchema)]
 pub struct AreaPoint {
     /// Opening.
     pub opening: f64,
@@ -67,7 +67,7 @@ pub struct AreaPoint {
 }
 
 /// One turbo's side of the table.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, schemars::JsonSchema)]
 pub struct Side {
     /// Name.
     pub name: String,
@@ -90,7 +90,7 @@ pub struct Side {
 }
 
 /// The comparison.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, schemars::JsonSchema)]
 pub struct Study {
     /// What was run.
     pub plan: StudyPlan,

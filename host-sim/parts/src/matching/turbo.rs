@@ -22,7 +22,7 @@ use plant::nozzle::{NozzleModel, RingParams, TurbineWheel, in_series_mm2};
 pub(super) const STEP_S: f64 = 1e-3;
 
 /// A fuel step at constant engine speed with the vanes held.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, schemars::JsonSchema)]
 pub struct LoadStep {
     /// What it stands for.
     pub name: &'static str,
@@ -182,7 +182,7 @@ impl TurboOnEngine {
 }
 
 /// How the gas meets the wheels.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, schemars::JsonSchema)]
 pub struct WheelEntry {
     /// Turbine tip speed over the speed of a lossless expansion, U/C0.
     pub blade_speed_ratio: f64,

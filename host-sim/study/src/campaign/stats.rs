@@ -43,7 +43,7 @@ pub struct WorstRun {
 }
 
 /// A run that could not be finished.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, schemars::JsonSchema, Deserialize)]
 pub struct FailedRun {
     /// Index of the run.
     pub run: u64,

@@ -6,7 +6,7 @@ use serde::Serialize;
 use super::{Case, nominal_unit};
 
 /// What fault it belongs with.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, schemars::JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Family {
     /// Nothing wrong, or wear within limits.
@@ -39,7 +39,7 @@ impl Family {
 }
 
 /// What a learn must make of it.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, schemars::JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Tag {
     /// Never a calibration that is off by more than the tolerance; small severities may pass when the

@@ -1,14 +1,15 @@
 //! A learn: stops, their repeatability, and why a unit was refused.
 
 use firmware_core::calibration::Calibration;
-use firmware_core::learn::Stop;
+use firmware_core::learn::{CheckSet, Stop};
 
 use super::traces::LearnTrace;
 use super::{Exhibit, Shown, conditions, seconds};
 use crate::figures::{Figure, Measure};
 use crate::judge::{Evidence, FaultOf, Finding};
 use crate::profile::Profile;
-use crate::record::{Mark, Row, Run};
+use crate::record::{Confirmation, Gauged, Mark, Row, Run};
+use crate::unit_store::how_to_confirm;
 
 pub(super) fn evaluate(run: &Run, profile: &Profile) -> Shown {
     let mut evidence = Evidence::default();
@@ -23,13 +24,25 @@ pub(super) fn evaluate(run: &Run, profile: &Profile) -> Shown {
             fault_of: FaultOf::Rig,
         });
     }
-    evidence.findings.extend(outcome.not_proven.iter().map(|check| Finding {
+    evidence.findings.extend(run.open_checks().iter().map(|check| Finding {
         code: "not-proven".into(),
-        seen: format!("not proven: sensor and current cannot show it; still to do: {check}"),
-        advice: "Do it, name it as checked, and learn again.".into(),
+        seen: format!("not proven: sensor and current cannot show it; still to do: {}", check.text()),
+        advice: format!(
+            "Do it, then say so, which moves nothing: `{}`.",
+            how_to_confirm(run.dir.parent().unwrap_or(&run.dir), CheckSet::NONE.with(check))
+        ),
         fault_of: FaultOf::Rig,
     }));
+    evidence.figures.extend(run.confirmed.iter().filter_map(gauged));
     Shown { evidence, exhibit: Some(Exhibit::Learn(trace(run, profile))) }
+}
+
+/// The minimum-flow stop as a person gauged it.
+fn gauged(confirmed: &Confirmation) -> Option<Figure> {
+    let Gauged { value, unit, tolerance } = confirmed.gauged?;
+    let conditions =
+        format!("gauged by {} with {}, {}; ± {tolerance}", confirmed.by, confirmed.with, confirmed.on);
+    Some(Figure { tolerance, ..Figure::new(Measure::MinimumFlowStop(unit), value, &conditions) })
 }
 
 fn figures(calibration: &Calibration, conditions: &str) -> Vec<Figure> {

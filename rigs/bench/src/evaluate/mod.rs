@@ -145,7 +145,10 @@ pub fn answers(kind: RunKind, limit: &Limit) -> bool {
         Measure::FrictionLargest | Measure::FrictionMedian | Measure::FrictionRatio => {
             kind == RunKind::Friction
         }
-        Measure::Span | Measure::StopPosition(_) | Measure::StopRepeatability(_) => kind == RunKind::Learn,
+        Measure::Span
+        | Measure::MinimumFlowStop(_)
+        | Measure::StopPosition(_)
+        | Measure::StopRepeatability(_) => kind == RunKind::Learn,
         Measure::BoostPeak | Measure::BoostOvershoot | Measure::BoostRise => kind == RunKind::Simulate,
         // An independent gauge is read by a person: no run answers for it.
         Measure::InaccuracyHigh(Sensor::LeverGauge)

@@ -59,6 +59,7 @@ fn run(kind: RunKind, commands: &[Command], mut respond: impl FnMut(f32, Command
         name: RunName { ordinal: 1, kind },
         dir: PathBuf::new(),
         rows: rows.collect(),
+        confirmed: Vec::new(),
         torn_end: false,
         file: RunFile {
             version: RECORD_VERSION,

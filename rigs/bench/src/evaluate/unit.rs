@@ -5,7 +5,7 @@ use crate::evaluate::LeftOut;
 use crate::judge::{Evidence, FaultOf, Finding, Verdict, judge};
 use crate::limits::Limits;
 use crate::profile::Profile;
-use crate::record::{Run, RunKind};
+use crate::record::{Confirmation, Run, RunKind};
 
 /// A unit's runs with what each shows, and the judgement over those that belong together.
 #[derive(Debug, Clone, PartialEq)]
@@ -33,7 +33,10 @@ impl UnitResult {
         }
         // A part whose evidence does not belong here any more is unanswered, not unasked.
         kinds.extend(left_out.iter().filter(|left| left.leaves_a_gap()).map(|left| left.run.kind));
-        let verdict = judge(&evidence, limits, |limit| kinds.iter().any(|kind| answers(*kind, limit)));
+        let confirmed =
+            runs.iter().flat_map(|(run, _)| &run.confirmed).map(Confirmation::to_string).collect();
+        let judged = judge(&evidence, limits, |limit| kinds.iter().any(|kind| answers(*kind, limit)));
+        let verdict = Verdict { confirmed, ..judged };
         Self { runs, left_out, verdict }
     }
 

@@ -3,7 +3,7 @@
 //! In: which quantity. Out: its [`Definition`]. Wording of standards is ours, written from memory of them;
 //! the arithmetic is checked against worked examples in `tests/figures_*.rs`.
 
-use super::measure::{Measure, Sensor, StepSize};
+use super::measure::{GaugedIn, Measure, Sensor, StepSize};
 
 /// How a quantity is named, defined and sourced.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -97,6 +97,8 @@ impl Measure {
             Self::FrictionMedian => FRICTION_MEDIAN.of(""),
             Self::FrictionRatio => FRICTION_RATIO.of(""),
             Self::Span => SPAN.of(""),
+            Self::MinimumFlowStop(GaugedIn::Millimetres) => GAUGED_THROAT.of(""),
+            Self::MinimumFlowStop(GaugedIn::KilogramsPerHour) => GAUGED_FLOW.of(""),
             Self::StopPosition(stop) => STOP_POSITION.of(&stop.to_string()),
             Self::StopRepeatability(stop) => STOP_REPEATABILITY.of(&stop.to_string()),
             Self::BoostPeak => BOOST_PEAK.of(""),
@@ -282,5 +284,21 @@ const SPAN: Wording = Wording {
     unit: "counts",
     digits: 0,
     text: "Sensor counts between the learned stops.",
+    source: COMMON,
+};
+const GAUGED_THROAT: Wording = Wording {
+    key: "gauge.throat",
+    name: "minimum-flow stop, throat",
+    unit: "mm",
+    digits: 3,
+    text: "Throat that the stop leaves, gauged by a person with a feeler or pin.",
+    source: COMMON,
+};
+const GAUGED_FLOW: Wording = Wording {
+    key: "gauge.minimum_flow",
+    name: "minimum flow",
+    unit: "kg/h",
+    digits: 2,
+    text: "Flow that the stop leaves, read by a person on a flow bench under its own conditions.",
     source: COMMON,
 };

@@ -4,6 +4,9 @@
 
 use std::fmt;
 
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+
 pub use firmware_core::learn::Stop;
 use strum::IntoEnumIterator;
 
@@ -36,7 +39,7 @@ impl StepSize {
 }
 
 /// Which way the vanes move.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, serde::Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Direction {
     /// Toward larger nozzle area.
@@ -51,6 +54,28 @@ impl fmt::Display for Direction {
             Self::Opening => "opening",
             Self::Closing => "closing",
         })
+    }
+}
+
+/// What was measured of the minimum-flow stop.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub enum GaugedIn {
+    /// The throat left at the stop, by feeler or pin.
+    #[serde(rename = "mm")]
+    Millimetres,
+    /// The flow through the closed ring.
+    #[serde(rename = "kg/h")]
+    KilogramsPerHour,
+}
+
+impl GaugedIn {
+    /// The unit as printed.
+    #[must_use]
+    pub fn unit(self) -> &'static str {
+        match self {
+            Self::Millimetres => "mm",
+            Self::KilogramsPerHour => "kg/h",
+        }
     }
 }
 
@@ -96,6 +121,8 @@ pub enum Measure {
     FrictionRatio,
     /// Sensor counts between the learned stops.
     Span,
+    /// The minimum-flow stop as a person gauged it.
+    MinimumFlowStop(GaugedIn),
     /// Learned position of a stop.
     StopPosition(Stop),
     /// Range of a stop's zero-push readings over the touches.
@@ -156,6 +183,9 @@ impl MeasureKind {
             Self::FrictionMedian => vec![Measure::FrictionMedian],
             Self::FrictionRatio => vec![Measure::FrictionRatio],
             Self::Span => vec![Measure::Span],
+            Self::MinimumFlowStop => {
+                [GaugedIn::Millimetres, GaugedIn::KilogramsPerHour].map(Measure::MinimumFlowStop).to_vec()
+            }
             Self::StopPosition => stops(Measure::StopPosition),
             Self::StopRepeatability => stops(Measure::StopRepeatability),
             Self::BoostPeak => vec![Measure::BoostPeak],

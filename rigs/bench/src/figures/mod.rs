@@ -16,8 +16,9 @@ pub mod step;
 pub mod sweep;
 
 pub use definition::Definition;
-pub use measure::{Direction, Measure, Sensor, StepSize, Stop};
+pub use measure::{Direction, GaugedIn, Measure, Sensor, StepSize, Stop};
 
+use crate::number::fixed;
 use crate::span::Span;
 
 /// One measured quantity with everything a reader needs to judge or repeat it.
@@ -31,6 +32,8 @@ pub struct Figure {
     pub place: String,
     /// Rate, dwell, ends left out, supply: whatever the value depends on.
     pub conditions: String,
+    /// Uncertainty of this value, where it was stated with it: nearer than this to a limit nothing can be said.
+    pub tolerance: f64,
     /// Ticks without which the value cannot be told: a hole in them leaves the figure undetermined. Empty
     /// where the controller computed the value itself.
     pub needs: Vec<Span>,
@@ -40,7 +43,8 @@ impl Figure {
     /// A figure without a place.
     #[must_use]
     pub fn new(measure: Measure, value: f64, conditions: &str) -> Self {
-        Self { measure, value, place: String::new(), conditions: conditions.to_owned(), needs: Vec::new() }
+        let conditions = conditions.to_owned();
+        Self { measure, value, place: String::new(), conditions, tolerance: 0.0, needs: Vec::new() }
     }
 
     /// The same figure, saying where it occurred.
@@ -64,13 +68,7 @@ impl Figure {
     /// The value rounded to the digits its unit can honestly carry.
     #[must_use]
     pub fn text(&self) -> String {
-        let digits = self.definition().digits;
-        let text = format!("{:.digits$}", self.value);
-        // A rounded negative zero reads as a sign that means nothing.
-        if text.trim_start_matches('-').chars().all(|c| c == '0' || c == '.') {
-            return text.trim_start_matches('-').to_owned();
-        }
-        text
+        fixed(self.value, self.definition().digits)
     }
 }
 

@@ -34,6 +34,9 @@ pub fn advice(measure: Measure) -> &'static str {
         Measure::Span | Measure::StopPosition(_) => {
             "Check that setup and profile fit the unit. Then look for soot at a stop, a bent stop or a clocked lever."
         }
+        Measure::MinimumFlowStop(_) => {
+            "Set the minimum-flow stop by its gauge, lock it, then learn and gauge again."
+        }
         Measure::StopRepeatability(_) => {
             "The stop yields or is dirty. Clean it, tighten the lever, and learn again."
         }

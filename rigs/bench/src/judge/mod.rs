@@ -58,6 +58,7 @@ pub fn judge(evidence: &Evidence, limits: &Limits, asked: impl Fn(&Limit) -> boo
         }
         reasons.extend(holed.into_iter().map(Reason::holed));
         for figure in measured {
+            let limit = &limit.for_value_within(figure.tolerance);
             let standing = limit.bounds.standing(figure.value);
             match standing {
                 LimitStanding::Inside => {}
@@ -68,7 +69,8 @@ pub fn judge(evidence: &Evidence, limits: &Limits, asked: impl Fn(&Limit) -> boo
         }
     }
     let judgement = reasons.iter().map(Reason::weighs).fold(Judgement::WithinLimits, Judgement::worse);
-    Verdict { judgement, reasons, checks, figures: evidence.figures.iter().map(figure_row).collect() }
+    let figures = evidence.figures.iter().map(figure_row).collect();
+    Verdict { judgement, reasons, checks, figures, confirmed: Vec::new() }
 }
 
 #[cfg(test)]

@@ -1,6 +1,7 @@
 //! The verdict and what it rests on, as it stands in `verdict.json`.
 
-use serde::{Deserialize, Serialize};
+use schemars::JsonSchema;
+use serde::Serialize;
 
 use super::advice;
 use crate::exit::Exit;
@@ -9,14 +10,12 @@ use crate::limits::{Bounds, Limit, LimitStanding};
 use crate::record::FaultOf;
 
 /// The three answers.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Judgement {
     /// Every limit asked about is met.
-    #[serde(alias = "fit")]
     WithinLimits,
     /// At least one is not, for a reason in the unit.
-    #[serde(alias = "not-fit")]
     OutOfLimits,
     /// Nothing can be said: incomplete, not measured, or too close to call.
     Undetermined,
@@ -48,8 +47,7 @@ pub struct Holed {
 pub const LOSS_ADVICE: &str = "Loss on the line says nothing of the unit. Look at cable, ground and adapter and at the load of this computer, then run this part again.";
 
 /// One reason of a verdict.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, JsonSchema)]
 pub struct Reason {
     /// Short name, for machines: a figure's key or a reason's name.
     pub code: String,
@@ -62,8 +60,7 @@ pub struct Reason {
 }
 
 /// One figure against its limit.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct LimitCheck {
     /// The figure's key.
     pub key: String,
@@ -78,8 +75,7 @@ pub struct LimitCheck {
 }
 
 /// One figure with its definition, as written to files.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct FigureRow {
     /// Key.
     pub key: String,
@@ -102,8 +98,7 @@ pub struct FigureRow {
 }
 
 /// The answer and everything it rests on.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct Verdict {
     /// The answer.
     pub judgement: Judgement,
@@ -113,6 +108,9 @@ pub struct Verdict {
     pub checks: Vec<LimitCheck>,
     /// All figures.
     pub figures: Vec<FigureRow>,
+    /// What a person confirmed of the learn after the fact, with who, with what and when.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub confirmed: Vec<String>,
 }
 
 impl Judgement {

@@ -8,6 +8,7 @@ use std::path::Path;
 
 use firmware_core::calibration::Calibration;
 use firmware_core::settings::Settings;
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use crate::record::{Run, RunKind, runs_in};
@@ -16,7 +17,7 @@ use crate::record::{Run, RunKind, runs_in};
 const FLAG_FACTOR: f32 = 2.0;
 
 /// Wander of a unit's stops since its first full learn in this setup.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct Wander {
     /// Run of the first full learn.
     pub since: String,

@@ -9,6 +9,7 @@ use firmware_core::learn::{Check, CheckSet, LearnEvent, LearnOrder, LearnOutcome
 use firmware_core::sample::Sample;
 use firmware_core::settings::Settings;
 use firmware_core::units::{Ampere, Kilopascal, Tick, Volt};
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::learn::{CONFIRMED, record_of};
@@ -25,7 +26,7 @@ const FIRST_PHASE: &str = "phase: at rest";
 const HELD_TICKS: u32 = 60;
 
 /// Then and now.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, JsonSchema)]
 pub struct Replayed {
     /// Name of the run.
     pub run: String,

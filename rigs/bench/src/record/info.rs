@@ -5,13 +5,14 @@ use std::collections::BTreeMap;
 use std::fmt;
 
 use firmware_core::calibration::{Calibration, Setup, Warmth};
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use super::provenance::{Ground, Provenance};
 use crate::caution::Acknowledged;
 
 /// What was done to the unit.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, JsonSchema, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum RunKind {
     /// Learning the end stops.
@@ -53,7 +54,7 @@ impl fmt::Display for RunKind {
 }
 
 /// Whether the run came to its end.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, JsonSchema, Deserialize)]
 #[serde(tag = "state", rename_all = "kebab-case")]
 pub enum Status {
     /// It did.
@@ -125,7 +126,7 @@ pub type Conditions = BTreeMap<String, String>;
 pub type Made = BTreeMap<String, String>;
 
 /// Where the cause lies.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, JsonSchema, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum FaultOf {
     /// In the unit: it is out of limits.
@@ -135,7 +136,7 @@ pub enum FaultOf {
 }
 
 /// Why a procedure refused the unit or could not go on.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, JsonSchema, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Refusal {
     /// Short name of the reason, for machines: `span-short`.
@@ -158,7 +159,7 @@ impl Refusal {
 }
 
 /// What came out of the run, beside its samples.
-#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema, Deserialize)]
 #[serde(default, deny_unknown_fields)]
 pub struct Outcome {
     /// Tick in which a learn came to its decision.
@@ -249,9 +250,7 @@ impl RunFile {
     #[must_use]
     pub fn begun(&self) -> Option<String> {
         let seconds = self.made.get(STARTED)?.parse().ok()?;
-        let t = time::OffsetDateTime::from_unix_timestamp(seconds).ok()?;
-        let (month, day) = (u8::from(t.month()), t.day());
-        Some(format!("{}-{month:02}-{day:02} {:02}:{:02} UTC", t.year(), t.hour(), t.minute()))
+        minute(seconds)
     }
 
     /// The port that the run was made on; empty for a simulation.
@@ -264,4 +263,11 @@ impl RunFile {
     pub(super) fn evidence(&self) -> Result<String, toml::ser::Error> {
         toml::to_string(&Self { sums: None, made: Made::new(), ..self.clone() })
     }
+}
+
+/// Seconds since 1970-01-01 00:00 UTC as date and time, to the minute.
+pub(super) fn minute(seconds: i64) -> Option<String> {
+    let t = time::OffsetDateTime::from_unix_timestamp(seconds).ok()?;
+    let (month, day) = (u8::from(t.month()), t.day());
+    Some(format!("{}-{month:02}-{day:02} {:02}:{:02} UTC", t.year(), t.hour(), t.minute()))
 }

@@ -5,6 +5,7 @@
 //! A run that was cut short stays, says so, and can be judged for what it holds. On reading, a record that
 //! was edited, torn or written by another version is refused with its reason.
 
+mod confirmation;
 mod error;
 mod from_stream;
 mod info;
@@ -16,6 +17,7 @@ mod samples;
 mod series;
 mod writer;
 
+pub use confirmation::{Confirmation, Gauged};
 pub use error::RecordError;
 pub(crate) use from_stream::MOTION_ENDED;
 pub use info::{Conditions, FaultOf, Made, Outcome, Refusal, RunFile, RunInfo, RunKind, SampleSums, Status};

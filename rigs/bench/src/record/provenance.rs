@@ -3,6 +3,7 @@
 use std::fmt;
 
 use firmware_core::settings::SettingsHash;
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use crate::caution::Present;
@@ -74,7 +75,7 @@ pub struct Provenance {
 }
 
 /// On what footing a unit moved.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema, Deserialize)]
 #[serde(tag = "on", rename_all = "kebab-case")]
 pub enum Ground {
     /// An accepted calibration.

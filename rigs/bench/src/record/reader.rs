@@ -2,13 +2,16 @@
 
 use std::path::{Path, PathBuf};
 
+use firmware_core::learn::CheckSet;
 use plant::files::bytes_of;
 
+use super::confirmation;
 use super::writer::CRC;
 use super::{
-    Loss, PROFILE_FILE, RECORD_VERSION, RUN_FILE, RecordError, Row, RunFile, RunName, SAMPLE_HEADER,
-    SAMPLES_FILE, SAMPLES_LIMIT, SERIES_FILE, SERIES_LIMIT, Sample, Series, Status,
+    Confirmation, Loss, PROFILE_FILE, RECORD_VERSION, RUN_FILE, RecordError, Row, RunFile, RunKind, RunName,
+    SAMPLE_HEADER, SAMPLES_FILE, SAMPLES_LIMIT, SERIES_FILE, SERIES_LIMIT, Sample, Series, Status,
 };
+use crate::checks::checks_of_texts;
 use crate::profile::Profile;
 use crate::toml_file::TomlFile;
 
@@ -25,6 +28,8 @@ pub struct Run {
     pub profile: Option<Profile>,
     /// Samples and marks in order.
     pub rows: Vec<Row>,
+    /// What a person confirmed of this learn after the fact.
+    pub confirmed: Vec<Confirmation>,
     /// A last line that a crash tore apart was left out.
     pub torn_end: bool,
 }
@@ -61,7 +66,11 @@ impl Run {
         }
         let profile = read_profile(dir, &file)?;
         let (rows, torn_end) = read_rows(&samples_path, &bytes, file.sums.is_some())?;
-        Ok(Self { name, dir: dir.to_owned(), file, profile, rows, torn_end })
+        let confirmed = match name.kind {
+            RunKind::Learn => confirmation::of_learn(dir, name, &file)?,
+            RunKind::Sweep | RunKind::Friction | RunKind::Step | RunKind::Simulate => Vec::new(),
+        };
+        Ok(Self { name, dir: dir.to_owned(), file, profile, rows, confirmed, torn_end })
     }
 
     /// The samples, without the marks.
@@ -70,6 +79,14 @@ impl Run {
             Row::Sample(sample) => Some(sample),
             Row::Mark(..) => None,
         })
+    }
+
+    /// What signals cannot show of this learn and nobody has confirmed, then or since.
+    #[must_use]
+    pub fn open_checks(&self) -> CheckSet {
+        let at_first =
+            checks_of_texts(&self.file.outcome.not_proven, CheckSet::needed_for(self.file.run.setup));
+        self.confirmed.iter().fold(at_first, |open, one| open.minus(one.checks()))
     }
 
     /// What the record does not hold.

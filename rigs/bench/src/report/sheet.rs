@@ -47,6 +47,21 @@ pub(crate) const ITEMS: [Item; 14] = [
     item("software_identity", "software identity on the label", "in words"),
 ];
 
+/// An empty sheet that says how it is filled in.
+#[must_use]
+pub fn template() -> String {
+    let head = "# Acceptance sheet: what a person measured on this unit. `vanebench report` prints it.\n\
+                # Take the # off the five lines of an item and write between the quotes.\n\
+                # as_found: as the unit came. as_left: as it leaves. by: who measured.\n\
+                # with: with what, and when that was last calibrated.\n\
+                # A reading without by or with is not taken; the report says so and prints the rest.\n";
+    ITEMS.iter().fold(head.to_owned(), |text, Item { key, name, unit }| {
+        text + &format!(
+            "\n# {name}, {unit}\n#[{key}]\n#as_found = \"\"\n#as_left = \"\"\n#by = \"\"\n#with = \"\"\n"
+        )
+    })
+}
+
 /// One reading by a person.
 #[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -129,6 +144,16 @@ impl SheetReading {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn the_template_is_a_blank_sheet_and_takes_every_item() {
+        let read = |text: &str| Sheet::read(&TomlFile::from_text(SHEET_FILE, text)).unwrap();
+        assert_eq!(read(&template()), Sheet::blank());
+        let filled = template().replace("\n#[", "\n[").replace("\n#", "\n").replace("\"\"", "\"x\"");
+        let lines = filled.lines().filter(|line| line.starts_with('[') || line.ends_with("\"x\""));
+        let sheet = read(&lines.collect::<Vec<_>>().join("\n"));
+        assert!(sheet.not_taken.is_empty() && sheet.rows.iter().all(|(_, reading)| reading.is_some()));
+    }
 
     #[test]
     fn a_reading_needs_who_and_with_what() {

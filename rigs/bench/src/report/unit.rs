@@ -55,6 +55,7 @@ impl UnitResult {
             }
         }
         facts.extend(self.grounds().map(|ground| ("moved on", ground)));
+        facts.extend(self.verdict.confirmed.iter().map(|line| ("confirmed afterwards", line.clone())));
         facts.push(("judged on", self.covers()));
         facts.extend(self.left_out().map(|left_out| ("not judged", left_out)));
         facts.into_iter().map(|(name, value)| (name.to_owned(), value)).collect()

@@ -1,12 +1,15 @@
 //! What a motion may stand on: the calibration in force, or why nothing moves.
 
+use std::path::Path;
+
 use firmware_core::held::Standing;
+use firmware_core::learn::CheckSet;
 
 use super::standing::{InForce, NoneWhy, UnitStanding};
 use super::wanted::{Mismatch, OnUnproven, Wanted};
 use super::{history, words};
 use crate::exit::{Exit, Failure};
-use crate::record::BoardId;
+use crate::record::{BoardId, Run};
 
 impl InForce {
     /// Refuses a board that did not learn it: counts belong to the board that converted them.
@@ -37,7 +40,7 @@ pub fn ground(wanted: &Wanted<'_>, on_unproven: OnUnproven) -> Result<Box<InForc
             Err(Failure::usage(words::nothing_unproven(wanted.unit, &in_force)))
         }
         (Standing::NotProven { .. } | Standing::Suspended { .. }, OnUnproven::Refuse) => {
-            Err(Failure::undetermined(words::unproven(wanted.unit, &in_force)))
+            Err(Failure::undetermined(words::unproven(wanted, &in_force)))
         }
     }
 }
@@ -59,6 +62,40 @@ pub fn to_relearn(wanted: &Wanted<'_>) -> Result<Box<InForce>, Failure> {
         return Err(Failure::usage(words::mismatch(wanted.unit, &in_force, &mismatch)));
     }
     Ok(in_force)
+}
+
+/// The checks still open on a unit's newest learn, where confirming them is all that it lacks.
+///
+/// # Errors
+/// Says what else is wrong: another unit's run, a refused, cut or damaged learn, or one that later learns doubt.
+pub(crate) fn to_confirm(unit_dir: &Path, unit: &str, learn: &Run) -> Result<CheckSet, Failure> {
+    let info = &learn.file.run;
+    let run = learn.name;
+    let refused =
+        |exit, why: String| Failure { exit, message: format!("{unit}: nothing was confirmed. {why}") };
+    if info.unit != unit {
+        let why = format!("{run} was made on the unit {}. Give that unit's own folder.", info.unit);
+        return Err(refused(Exit::Usage, why));
+    }
+    match history::read(unit_dir, unit, info.setup, info.warmth)? {
+        UnitStanding::NeverLearned => Err(refused(Exit::Usage, "It was never learned. Learn first.".into())),
+        UnitStanding::NoneInForce { run, why } => {
+            let message =
+                format!("{}. A confirmation cannot mend that: learn again.", words::because(run, &why));
+            Err(refused(exit_of(&why), message))
+        }
+        UnitStanding::InForce(in_force) => match in_force.held.standing {
+            Standing::NotProven { open } if in_force.run == run && in_force.doubted_by.is_none() => Ok(open),
+            Standing::Accepted if in_force.run == run && in_force.doubted_by.is_none() => Ok(CheckSet::NONE),
+            Standing::Accepted | Standing::NotProven { .. } | Standing::Suspended { .. } => {
+                let doubt = in_force.doubted_by.unwrap_or(run);
+                let why = format!(
+                    "{doubt} came since and found no stops that it could rely on. Learn again in full."
+                );
+                Err(refused(Exit::Undetermined, why))
+            }
+        },
+    }
 }
 
 fn exit_of(why: &NoneWhy) -> Exit {

@@ -4,12 +4,10 @@ use std::path::Path;
 
 use firmware_core::calibration::{Calibration, CalibrationError, Setup, Warmth};
 use firmware_core::held::{Held, Origin, Standing};
-use firmware_core::learn::CheckSet;
 use firmware_core::units::Tick;
 
 use super::origin::tag;
 use super::standing::{End, Learn, NoneWhy, Reach, UnitStanding};
-use crate::checks::checks_of_texts;
 use crate::exit::Failure;
 use crate::record::{Provenance, RecordError, Run, RunInfo, RunKind, RunName, Status, runs_in};
 
@@ -71,8 +69,7 @@ fn end(run: &Run) -> End {
         let error = format!("{}: {}", run.dir.display(), unusable(error));
         return End::Without(NoneWhy::Unsound { error });
     }
-    let open = checks_of_texts(&outcome.not_proven, CheckSet::needed_for(calibration.setup));
-    let standing = Standing::of_open(open);
+    let standing = Standing::of_open(run.open_checks());
     let held = held(run.name, &run.file.run, provenance, calibration, standing, Tick(tick));
     End::Found(Box::new((held, provenance.clone())))
 }

@@ -12,9 +12,11 @@ mod standing;
 mod wanted;
 mod words;
 
+pub(crate) use ground::to_confirm;
 pub use ground::{ground, to_relearn};
 pub use history::read;
 pub use origin::tag;
 pub use standing::{InForce, NoneWhy, UnitStanding};
 pub use wanted::{Mismatch, OnUnproven, Wanted};
 pub use words::{because, stands, stands_briefly, why_nothing};
+pub(crate) use words::{how_to_confirm, in_force};

@@ -77,19 +77,30 @@ fn next(why: &NoneWhy) -> &'static str {
 }
 
 /// Not proven or suspended, and that was not allowed.
-pub(super) fn unproven(unit: &str, in_force: &InForce) -> String {
+pub(super) fn unproven(wanted: &Wanted<'_>, in_force: &InForce) -> String {
     let steps = match in_force.held.standing {
         Standing::Accepted => String::new(),
         Standing::NotProven { open } => {
-            format!("Confirm {}, then learn again with --checked {}.", those(open), check_words(open))
+            format!(
+                "Confirm {}, then say so without moving:\n  {}",
+                those(open),
+                how_to_confirm(wanted.unit_dir, open)
+            )
         }
         Standing::Suspended { .. } => "Find out why, then learn again in full.".to_owned(),
     };
     format!(
-        "{unit}: nothing moved. {}\n{steps}\nTo move it all the same, at half the current and half the speed and with \
+        "{}: nothing moved. {}\n{steps}\nTo move it all the same, at half the current and half the speed and with \
          someone beside it: --on-unproven.",
+        wanted.unit,
         stands(in_force)
     )
+}
+
+/// The command that confirms what is open.
+pub(crate) fn how_to_confirm(unit_dir: &Path, open: CheckSet) -> String {
+    let (dir, words) = (unit_dir.display(), check_words(open));
+    format!("vanebench unit confirm {dir} --checked {words} --by WHO --with WHAT")
 }
 
 fn those(open: CheckSet) -> &'static str {
@@ -126,6 +137,16 @@ pub fn stands_briefly(standing: Standing) -> String {
         Standing::Accepted => "accepted".into(),
         Standing::NotProven { open } => format!("not proven: {}", check_words(open)),
         Standing::Suspended { refusals } => format!("suspended after {refusals} refused or cut learns"),
+    }
+}
+
+/// What is in force, in a few words.
+pub(crate) fn in_force(standing: &UnitStanding) -> String {
+    match standing {
+        UnitStanding::NeverLearned | UnitStanding::NoneInForce { .. } => "nothing".into(),
+        UnitStanding::InForce(in_force) => {
+            format!("{}, {}", in_force.run, stands_briefly(in_force.held.standing))
+        }
     }
 }
 

@@ -5,17 +5,18 @@
 
 use std::path::PathBuf;
 
-use serde::Serialize;
 use study::campaign::{
     CampaignError, CampaignPlan, CampaignStats, CheckpointError, MetricSummary, Next, run_campaign,
 };
 
-use super::metric_digits::shown_to;
-use super::parts_on_engine::{ON_WHAT_GROUND, ToldParts, put_on};
-use super::{guard_campaign, learn_campaign, simulate};
+use super::parts_on_engine::{ON_WHAT_GROUND, put_on};
+use super::{gauge_study, guard_campaign, learn_campaign, simulate};
+use crate::caution::Effect;
 use crate::console::Console;
+use crate::document::{CampaignDocument, MetricRow, PartsOfRun};
 use crate::exit::{Exit, Failure, VerbResult};
 use crate::interrupt;
+use crate::number::shown_to;
 use crate::whole_number::{MOST_RUNS, whole};
 
 /// Most threads; more than a computer has cores only take turns.
@@ -60,46 +61,21 @@ enum About {
     Learn(learn_campaign::Args),
     /// Does the guard keep every limit, whatever is wrong? Named faults in random worlds
     Guard(guard_campaign::Args),
+    /// How well does a learn repeat? Units by set-ups by learns
+    Gauge(gauge_study::Args),
 }
 
 impl Args {
+    pub(crate) fn effect(&self) -> Effect {
+        match self.about {
+            None | Some(About::Learn(_) | About::Guard(_) | About::Gauge(_)) => Effect::Neither,
+        }
+    }
+
     /// The scenario; the command line has seen to it that there is one.
     fn scenario(&self) -> &str {
         self.scenario.as_deref().unwrap_or_default()
     }
-}
-
-#[derive(Debug, Serialize)]
-struct ToldWorst {
-    run: u64,
-    value: f64,
-}
-
-#[derive(Debug, Serialize)]
-struct ToldMetric {
-    name: &'static str,
-    unit: &'static str,
-    runs: u64,
-    mean: f64,
-    least: f64,
-    q05: f64,
-    q50: f64,
-    q95: f64,
-    q99: f64,
-    most: f64,
-    worst: Vec<ToldWorst>,
-}
-
-#[derive(Debug, Serialize)]
-struct Told {
-    scenario: String,
-    #[serde(skip_serializing_if = "Option::is_none")]
-    parts: Option<ToldParts>,
-    seed: u64,
-    runs: u64,
-    failures: u64,
-    failed: Vec<study::campaign::FailedRun>,
-    metrics: Vec<ToldMetric>,
 }
 
 /// Runs the campaign.
@@ -110,6 +86,7 @@ pub fn run(args: &Args, console: &Console) -> VerbResult {
     match &args.about {
         Some(About::Learn(args)) => learn_campaign::run(args, console),
         Some(About::Guard(args)) => guard_campaign::run(args, console),
+        Some(About::Gauge(args)) => gauge_study::run(args, console),
         None => run_scenario(args, console),
     }
 }
@@ -143,7 +120,7 @@ fn run_scenario(args: &Args, console: &Console) -> VerbResult {
     drop(watch);
     bar.finish_and_clear();
     let stats = stats.map_err(refused)?;
-    console.result(&text(args, &plan, parts.as_ref(), &stats), &told(&plan, parts, &stats))?;
+    console.result(&text(args, &plan, parts.as_ref(), &stats), &document(&plan, parts, &stats))?;
     Ok(if stats.runs() < plan.runs { Exit::Interrupted } else { Exit::Done })
 }
 
@@ -161,32 +138,19 @@ fn refused(error: CampaignError) -> Failure {
     }
 }
 
-fn told(plan: &CampaignPlan, parts: Option<ToldParts>, stats: &CampaignStats) -> Told {
-    let metric = |row: MetricSummary| ToldMetric {
-        name: row.name,
-        unit: row.unit,
-        runs: row.count,
-        mean: row.mean,
-        least: row.least,
-        q05: row.q05,
-        q50: row.q50,
-        q95: row.q95,
-        q99: row.q99,
-        most: row.most,
-        worst: row.worst.iter().map(|worst| ToldWorst { run: worst.run, value: worst.value }).collect(),
-    };
-    Told {
+fn document(plan: &CampaignPlan, parts: Option<PartsOfRun>, stats: &CampaignStats) -> CampaignDocument {
+    CampaignDocument {
         scenario: plan.scenario.name.clone(),
         parts,
         seed: plan.seed,
         runs: stats.runs(),
         failures: stats.failures(),
         failed: stats.failed().to_vec(),
-        metrics: stats.table().into_iter().map(metric).collect(),
+        metrics: stats.table().into_iter().map(MetricRow::from).collect(),
     }
 }
 
-fn text(args: &Args, plan: &CampaignPlan, parts: Option<&ToldParts>, stats: &CampaignStats) -> String {
+fn text(args: &Args, plan: &CampaignPlan, parts: Option<&PartsOfRun>, stats: &CampaignStats) -> String {
     let mut lines = vec![format!(
         "{}: {} of {} runs, seed {}, {} could not be finished; simulated, nothing moved",
         plan.scenario.name,

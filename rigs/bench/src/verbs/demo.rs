@@ -5,15 +5,14 @@ use std::path::PathBuf;
 use firmware_core::calibration::{Setup, Warmth};
 use firmware_core::link::Pacing;
 use plant::files::write_whole;
-use serde::Serialize;
 use study::catalogue;
 use study::scenario::BuiltIn;
 
 use crate::caution::{self, Acknowledged, CAUTIONS};
 use crate::console::Console;
+use crate::document::{self, DemoDocument};
 use crate::evaluate::UnitResult;
 use crate::exit::{Failure, VerbResult};
-use crate::judge::Verdict;
 use crate::limits::Limits;
 use crate::link_rig;
 use crate::output::{Maker, OutFolder};
@@ -52,23 +51,6 @@ pub struct Args {
     /// Where the controller runs; `board` needs the board image and its emulator
     #[arg(long, value_enum, default_value_t)]
     processor: Processor,
-}
-
-#[derive(Serialize)]
-struct Job<'a> {
-    job: &'static str,
-    origin: &'static str,
-    unit: &'static str,
-    virtual_unit: &'a str,
-    seed: u64,
-    profile: &'a str,
-    limits: &'a str,
-    software: &'static str,
-    runs: Vec<String>,
-    report: &'static str,
-    cautions: [&'static str; CAUTIONS.len()],
-    #[serde(flatten)]
-    verdict: &'a Verdict,
 }
 
 /// Learns, sweeps, steps, simulates, judges, reports.
@@ -141,8 +123,7 @@ fn finish(args: &Args, target: &Target, console: &Console) -> VerbResult {
     let result = UnitResult::of(runs, &target.unit, &target.profile, &target.limits);
     let report = args.out.join(REPORT_FILE);
     write_report(&report, &target.unit_dir, &result, &target.profile, &target.limits, Vec::new())?;
-    let job = Job {
-        job: "demo",
+    let job = DemoDocument {
         origin: "invented unit and engine on the built-in virtual rig; no figure describes a real product",
         unit: UNIT,
         virtual_unit: &args.on,
@@ -155,9 +136,7 @@ fn finish(args: &Args, target: &Target, console: &Console) -> VerbResult {
         cautions: CAUTIONS,
         verdict: &result.verdict,
     };
-    let mut text = serde_json::to_string_pretty(&job)
-        .map_err(|error| Failure::undetermined(format!("{JOB_FILE}: {error}")))?;
-    text.push('\n');
+    let text = document::text(&job)? + "\n";
     write_whole(&args.out.join(JOB_FILE), text.as_bytes()).map_err(Failure::undetermined)?;
     let summary = format!("{}\n  report {}", spoken(UNIT, &result), report.display());
     console.result(&summary, &job)?;

@@ -1,4 +1,4 @@
-//! `gauge-study`: how well a learn repeats, and how much of its spread is the set-up's and how much the
+//! `campaign gauge`: how well a learn repeats, and how much of its spread is the set-up's and how much the
 //! units' own.
 //!
 //! In: how many units, set-ups and learns. Out: the study of both stops and the travel by the published
@@ -7,14 +7,14 @@
 use std::fmt::Write as _;
 
 use firmware_core::settings::Settings;
-use serde::Serialize;
 use study::campaign::learn::{StudyPlan, StudyReadings, TOLERANCE, study};
 
 use crate::console::Console;
+use crate::document::{GaugeDocument, Spreads, Studied};
 use crate::exit::{Exit, Failure, VerbResult};
 use crate::figures::gauge::{GaugeStudy, GaugeTable};
 
-/// What `gauge-study` takes.
+/// What `campaign gauge` takes.
 #[derive(Debug, clap::Args)]
 pub struct Args {
     /// Units drawn from the healthy spread, 2 to 10
@@ -31,34 +31,6 @@ pub struct Args {
     seed: u64,
 }
 
-/// One measured quantity's study.
-#[derive(Debug, Clone, Serialize)]
-pub struct Studied {
-    /// What was measured.
-    pub quantity: &'static str,
-    /// By averages and ranges: standard deviations, per cent of travel.
-    pub by_ranges: Spreads,
-    /// By analysis of variance.
-    pub by_anova: Spreads,
-}
-
-/// Standard deviations in per cent of travel, and the gauge's shares.
-#[derive(Debug, Clone, Copy, Serialize)]
-pub struct Spreads {
-    /// Of repeated learns in one set-up.
-    pub repeatability: f64,
-    /// Between set-ups.
-    pub reproducibility: f64,
-    /// Both together.
-    pub gauge: f64,
-    /// Between units.
-    pub units: f64,
-    /// Gauge in per cent of all variation.
-    pub percent_of_total: f64,
-    /// Six-sigma gauge in per cent of the tolerance (both ways).
-    pub percent_of_tolerance: f64,
-}
-
 /// Runs the study.
 ///
 /// # Errors
@@ -67,8 +39,8 @@ pub fn run(args: &Args, console: &Console) -> VerbResult {
     let plan = StudyPlan { units: args.units, setups: args.setups, learns: args.learns, seed: args.seed };
     let readings = study(&Settings::default(), plan).map_err(Failure::undetermined)?;
     let studied = evaluate(&readings)?;
-    console
-        .result(&text(args, &studied), &serde_json::json!({ "gauge_study": studied, "seed": args.seed }))?;
+    let text = text(args, &studied);
+    console.result(&text, &GaugeDocument { gauge_study: studied, seed: args.seed })?;
     Ok(Exit::Done)
 }
 

@@ -3,11 +3,11 @@
 
 use std::path::PathBuf;
 
-use serde::Serialize;
-use study::campaign::guard::{GuardCampaign, Row, Table, run as run_worlds};
+use study::campaign::guard::{GuardCampaign, Table, run as run_worlds};
 
 use super::{guard_report, simulate};
 use crate::console::Console;
+use crate::document::{GuardDocument, GuardRow};
 use crate::exit::{Exit, Failure, VerbResult};
 use crate::output::{Maker, OutFolder};
 
@@ -28,55 +28,6 @@ pub struct Args {
     out: Option<PathBuf>,
 }
 
-#[derive(Debug, Serialize)]
-struct ToldLoss {
-    reason: &'static str,
-    worlds: u32,
-}
-
-#[derive(Debug, Serialize)]
-struct ToldRow {
-    fault: &'static str,
-    worlds: u32,
-    tripped: u32,
-    held: u32,
-    lost: Vec<ToldLoss>,
-    unhandled: Vec<u32>,
-    held_peak_boost_of_limit: f64,
-    held_peak_turbo_rpm: f64,
-    peak_exhaust_kpa: f64,
-    slowest_reaction_ticks: u32,
-}
-
-impl From<&Row> for ToldRow {
-    fn from(row: &Row) -> Self {
-        Self {
-            fault: row.fault.name(),
-            worlds: row.worlds,
-            tripped: row.tripped,
-            held: row.held,
-            lost: row
-                .lost
-                .iter()
-                .map(|(loss, worlds)| ToldLoss { reason: loss.name(), worlds: *worlds })
-                .collect(),
-            unhandled: row.unhandled.clone(),
-            held_peak_boost_of_limit: row.boost_used,
-            held_peak_turbo_rpm: row.turbo_rpm,
-            peak_exhaust_kpa: row.exhaust_kpa,
-            slowest_reaction_ticks: row.reaction_ticks,
-        }
-    }
-}
-
-#[derive(Debug, Serialize)]
-struct Told {
-    seed: u64,
-    worlds: u32,
-    unhandled: Vec<u32>,
-    faults: Vec<ToldRow>,
-}
-
 /// Runs the worlds and tells what became of them; a world without explanation puts the verdict out of limits.
 ///
 /// # Errors
@@ -92,8 +43,8 @@ pub fn run(args: &Args, console: &Console) -> VerbResult {
     let unhandled = table.unhandled();
     let exit = if unhandled.is_empty() { Exit::Done } else { Exit::OutOfLimits };
     let text = text(&table, &unhandled);
-    let faults = table.rows.iter().map(ToldRow::from).collect();
-    console.result(&text, &Told { seed: args.seed, worlds: args.worlds, unhandled, faults })?;
+    let faults = table.rows.iter().map(GuardRow::from).collect();
+    console.result(&text, &GuardDocument { seed: args.seed, worlds: args.worlds, unhandled, faults })?;
     Ok(exit)
 }
 

@@ -6,15 +6,17 @@
 use study::campaign::guard::{Row, Table};
 
 use crate::caution::CAUTIONS;
+use crate::document::{self, VerdictDocument};
 use crate::exit::Failure;
 use crate::judge::{FigureRow, Judgement, Reason, Verdict};
 use crate::output::OutFolder;
 use crate::record::VERDICT_FILE;
 use crate::report::{Report, Section, Table as ReportTable};
-use crate::unit_result::verdict_text;
 
 /// The page's file.
 const PAGE: &str = "guard.html";
+/// What is judged.
+const SUBJECT: &str = "over-boost guard";
 
 /// Writes both into a folder.
 ///
@@ -22,7 +24,8 @@ const PAGE: &str = "guard.html";
 /// When the disk refuses.
 pub fn write(folder: OutFolder, table: &Table, seed: u64, worlds: u32) -> Result<(), Failure> {
     let verdict = verdict(table, seed, worlds);
-    let text = verdict_text(&verdict)?;
+    let judged = VerdictDocument { unit: SUBJECT, report: None, verdict: &verdict };
+    let text = document::text(&judged)? + "\n";
     let page = page(table, verdict, seed, worlds).render().map_err(Failure::undetermined)?;
     folder.replace(&[(VERDICT_FILE, text.as_bytes()), (PAGE, page.as_bytes())])
 }
@@ -44,7 +47,7 @@ pub fn verdict(table: &Table, seed: u64, worlds: u32) -> Verdict {
     };
     let judgement = if unhandled.is_empty() { Judgement::WithinLimits } else { Judgement::OutOfLimits };
     let figures = figures(table, &conditions);
-    Verdict { judgement, reasons, checks: Vec::new(), figures }
+    Verdict { judgement, reasons, checks: Vec::new(), figures, confirmed: Vec::new() }
 }
 
 fn figures(table: &Table, conditions: &str) -> Vec<FigureRow> {
@@ -138,7 +141,7 @@ fn page(table: &Table, verdict: Verdict, seed: u64, worlds: u32) -> Report {
         )
         .table(rows);
     Report {
-        subject: "over-boost guard".into(),
+        subject: SUBJECT.into(),
         kind: "guard campaign".into(),
         facts: vec![
             ("worlds".into(), worlds.to_string()),

@@ -2,18 +2,16 @@
 
 use std::path::{Path, PathBuf};
 
-use serde::Serialize;
-
 use crate::console::Console;
 use crate::criteria::{CriteriaArgs, same_profile};
+use crate::document::{self, VerdictDocument};
 use crate::evaluate::UnitResult;
 use crate::exit::{Failure, VerbResult};
-use crate::judge::Verdict;
 use crate::limits::Limits;
 use crate::output::write_file;
 use crate::profile::Profile;
 use crate::record::Run;
-use crate::unit_result::{REPORT_FILE, keep_verdicts, read_runs, spoken, verdict_text, write_report};
+use crate::unit_result::{REPORT_FILE, keep_verdicts, read_runs, spoken, write_report};
 
 /// Which records, by which measure.
 #[derive(Debug, clap::Args)]
@@ -48,25 +46,6 @@ pub struct ReportArgs {
     out: Option<PathBuf>,
 }
 
-/// What a kept verdict says of itself.
-const ABOUT: &str = "verdict, made by vanebench";
-
-#[derive(Serialize)]
-struct Kept<'a> {
-    about: &'static str,
-    #[serde(flatten)]
-    told: Told<'a>,
-}
-
-#[derive(Serialize)]
-struct Told<'a> {
-    unit: &'a str,
-    #[serde(skip_serializing_if = "Option::is_none")]
-    report: Option<String>,
-    #[serde(flatten)]
-    verdict: &'a Verdict,
-}
-
 /// Judges all runs together. The records need not be writable.
 ///
 /// # Errors
@@ -74,8 +53,7 @@ struct Told<'a> {
 pub fn run(args: &JudgeArgs, console: &Console) -> VerbResult {
     let judged = Judged::of(&args.judge)?;
     if let Some(path) = &args.out {
-        let kept = Kept { about: ABOUT, told: judged.told(None) };
-        write_file(path, verdict_text(&kept)?.as_bytes())?;
+        write_file(path, (document::text(&judged.document(None))? + "\n").as_bytes())?;
     }
     judged.tell(None, console)
 }
@@ -124,9 +102,9 @@ impl Judged {
         Ok(Self { unit, profile, limits, result })
     }
 
-    fn told(&self, report: Option<&Path>) -> Told<'_> {
+    fn document(&self, report: Option<&Path>) -> VerdictDocument<'_> {
         let report = report.map(|path| path.display().to_string());
-        Told { unit: &self.unit, report, verdict: &self.result.verdict }
+        VerdictDocument { unit: &self.unit, report, verdict: &self.result.verdict }
     }
 
     fn tell(&self, report: Option<&Path>, console: &Console) -> VerbResult {
@@ -134,7 +112,7 @@ impl Judged {
         if let Some(path) = report {
             text.push_str(&format!("\n  report {}", path.display()));
         }
-        console.result(&text, &self.told(report))?;
+        console.result(&text, &self.document(report))?;
         Ok(self.result.verdict.judgement.exit())
     }
 }

@@ -4,18 +4,16 @@ use std::path::{Path, PathBuf};
 
 use firmware_core::calibration::{Calibration, Setup};
 use firmware_core::learn::{CheckSet, LearnOutcome};
-use serde::Serialize;
 
-use crate::caution::HOLDS_UNTIL;
-use crate::checks::{check_lines, check_words, parse_check};
+use crate::caution::{Effect, HOLDS_UNTIL};
+use crate::checks::{check_lines, check_word, parse_check};
 use crate::console::Console;
 use crate::criteria;
+use crate::document::LearnDocument;
 use crate::exit::{Exit, Failure, VerbResult};
 use crate::judge::{FaultOf, Judgement};
 use crate::link_rig;
-use crate::procedure::{
-    LearnChoice, Learned, PlanBar, Replayed, Target, TargetArgs, Wander, learn, replay, wander,
-};
+use crate::procedure::{LearnChoice, Learned, PlanBar, Replayed, Target, TargetArgs, learn, replay, wander};
 use crate::record::Run;
 use crate::unit_store::{self, InForce, UnitStanding, Wanted};
 
@@ -36,18 +34,11 @@ pub struct Args {
     replay: Option<PathBuf>,
 }
 
-#[derive(Serialize)]
-struct Told {
-    unit: String,
-    run: String,
-    judgement: Judgement,
-    in_force: String,
-    #[serde(skip_serializing_if = "Option::is_none")]
-    wander: Option<Wander>,
-    #[serde(skip_serializing_if = "Option::is_none")]
-    lost: Option<String>,
-    #[serde(flatten)]
-    outcome: crate::record::Outcome,
+impl Args {
+    /// A replay moves nothing.
+    pub(crate) fn effect(&self) -> Effect {
+        if self.replay.is_some() { Effect::Neither } else { Effect::Moves }
+    }
 }
 
 /// Learns, records, judges.
@@ -156,19 +147,22 @@ fn tell(console: &Console, target: &Target, learned: &Learned) -> VerbResult {
         text.push_str(&format!("\n  {lost}; the board decided on all ticks, a replay is not possible"));
     }
     let (unit, name) = (target.unit.clone(), run.name.to_string());
-    let told = Told { unit, run: name, judgement, in_force: in_force(&standing), wander, lost, outcome };
-    console.result(&text, &told)?;
+    let to_confirm = match &learned.outcome {
+        LearnOutcome::NotProven { check, .. } => check.iter().map(|one| check_word(one).to_owned()).collect(),
+        LearnOutcome::Accepted(_) | LearnOutcome::Refused(_) => Vec::new(),
+    };
+    let document = LearnDocument {
+        unit,
+        run: name,
+        judgement,
+        in_force: unit_store::in_force(&standing),
+        to_confirm,
+        wander,
+        lost,
+        outcome,
+    };
+    console.result(&text, &document)?;
     Ok(judgement.exit())
-}
-
-/// What is in force now, in a few words.
-fn in_force(standing: &UnitStanding) -> String {
-    match standing {
-        UnitStanding::NeverLearned | UnitStanding::NoneInForce { .. } => "nothing".into(),
-        UnitStanding::InForce(in_force) => {
-            format!("{}, {}", in_force.run, unit_store::stands_briefly(in_force.held.standing))
-        }
-    }
 }
 
 fn text(
@@ -184,7 +178,8 @@ fn text(
         LearnOutcome::NotProven { check, .. } => {
             lines.push(format!("{unit}: stops found, NOT PROVEN: signals alone cannot show everything"));
             lines.push(format!("  still to confirm:{}", check_lines(*check)));
-            lines.push(format!("  then learn again with --checked {}", check_words(*check)));
+            lines.push("  then say so, without moving it again:".into());
+            lines.push(format!("  {}", unit_store::how_to_confirm(&target.unit_dir, *check)));
         }
         LearnOutcome::Refused(_) => lines.push(format!("{unit}: NOT learned")),
     }
@@ -209,7 +204,7 @@ fn text(
             );
         }
         UnitStanding::InForce(_) => {
-            lines.push(format!("  in force now: {}", in_force(standing)));
+            lines.push(format!("  in force now: {}", unit_store::in_force(standing)));
             lines.push(format!("  {HOLDS_UNTIL}"));
         }
     }

@@ -16,13 +16,13 @@ use std::path::PathBuf;
 use firmware_core::settings::Settings;
 use parts::PartsSheet;
 use parts::matching::{
-    CarriedLimits, Change, OpeningMatch, StatedLimits, Study, StudyPlan, TravelCheck, match_sheets,
-    remap_settings,
+    CarriedLimits, OpeningMatch, StatedLimits, Study, StudyPlan, match_sheets, remap_settings,
 };
-use serde::Serialize;
 
 use super::simulate;
+use crate::caution::HANDED_OVER;
 use crate::console::Console;
+use crate::document::MatchDocument;
 use crate::exit::{Exit, Failure, VerbResult};
 use crate::output::{Maker, OutFolder};
 use crate::whole_number::whole;
@@ -86,16 +86,6 @@ fn turbine_inlet(word: &str) -> Result<f64, String> {
     }
 }
 
-/// Everything that `match` found out.
-#[derive(Debug, Serialize)]
-struct Told {
-    #[serde(flatten)]
-    study: Study,
-    settings: Vec<Change>,
-    travel: Option<TravelCheck>,
-    exit: Exit,
-}
-
 /// Compares, prints, writes.
 ///
 /// # Errors
@@ -131,7 +121,7 @@ pub fn run(args: &Args, console: &Console) -> VerbResult {
         (false, false) => Exit::Undetermined,
         (false, true) => Exit::Done,
     };
-    let told = Told { study, settings: remapped.changes, travel, exit };
+    let told = MatchDocument { study, settings: remapped.changes, travel, exit };
     if let Some(folder) = folder {
         write(folder, &told, &found, &remapped.settings)?;
     }
@@ -139,7 +129,12 @@ pub fn run(args: &Args, console: &Console) -> VerbResult {
     Ok(exit)
 }
 
-fn write(folder: OutFolder, told: &Told, found: &OpeningMatch, settings: &Settings) -> Result<(), Failure> {
+fn write(
+    folder: OutFolder,
+    told: &MatchDocument,
+    found: &OpeningMatch,
+    settings: &Settings,
+) -> Result<(), Failure> {
     let page = page::report(told).render().map_err(Failure::undetermined)?;
     let map = opening_map(found);
     let controller = controller_toml(told, settings).map_err(Failure::undetermined)?;
@@ -150,10 +145,9 @@ fn write(folder: OutFolder, told: &Told, found: &OpeningMatch, settings: &Settin
     ])
 }
 
-fn controller_toml(told: &Told, settings: &Settings) -> Result<String, toml::ser::Error> {
+fn controller_toml(told: &MatchDocument, settings: &Settings) -> Result<String, toml::ser::Error> {
     let head = format!(
-        "# Controller settings carried over from {:?} to {:?} at equal nozzle area.\n\
-         # Computed, not proven on an engine: check minimum flow, then boost, before release.\n",
+        "# Controller settings carried over from {:?} to {:?} at equal nozzle area.\n# {HANDED_OVER}\n",
         told.study.old.name, told.study.new.name
     );
     let warnings =
@@ -166,12 +160,13 @@ fn controller_toml(told: &Told, settings: &Settings) -> Result<String, toml::ser
 /// The opening map in steps of 1 %, RFC 4180.
 fn opening_map(found: &OpeningMatch) -> String {
     const KNOTS: u32 = 101;
-    let mut csv = String::from(
-        "old_opening,new_opening,wanted_area_mm2,given_area_mm2,old_vane_deg,new_vane_deg,slope_ratio,met\r\n",
+    // RFC 4180 knows no comment: the caution is the name of a last, empty column.
+    let mut csv = format!(
+        "old_opening,new_opening,wanted_area_mm2,given_area_mm2,old_vane_deg,new_vane_deg,slope_ratio,met,\"{HANDED_OVER}\"\r\n",
     );
     for knot in found.knots(KNOTS) {
         csv += &format!(
-            "{:.2},{:.9},{:.6},{:.6},{:.6},{:.6},{:.6},{}\r\n",
+            "{:.2},{:.9},{:.6},{:.6},{:.6},{:.6},{:.6},{},\r\n",
             knot.old_opening,
             knot.new_opening,
             knot.wanted_mm2,

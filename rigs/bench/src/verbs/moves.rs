@@ -2,9 +2,8 @@
 
 use std::path::Path;
 
-use serde::Serialize;
-
 use crate::console::Console;
+use crate::document::{Diagnostic, MotionDocument};
 use crate::evaluate::picture;
 use crate::exit::{Exit, Failure, VerbResult};
 use crate::figures::binding::Picture;
@@ -24,25 +23,6 @@ pub struct Args {
     /// beside the unit: a typed yes, or --hands-clear with --operator
     #[arg(long)]
     on_unproven: bool,
-}
-
-#[derive(Serialize)]
-struct Told {
-    unit: String,
-    run: String,
-    folder: String,
-    #[serde(skip_serializing_if = "Option::is_none")]
-    lost: Option<String>,
-    #[serde(skip_serializing_if = "Option::is_none")]
-    diagnostic: Option<Diagnostic>,
-}
-
-#[derive(Serialize)]
-struct Diagnostic {
-    because: String,
-    findings: Vec<String>,
-    #[serde(flatten)]
-    picture: Picture,
 }
 
 /// Moves the unit and records it.
@@ -66,7 +46,7 @@ pub fn run(args: &Args, kind: MoveKind, console: &Console) -> VerbResult {
     if let Some(lost) = &lost {
         text.push_str(&format!("\n  {lost}; a figure that needs them is undetermined"));
     }
-    console.result(&text, &Told { lost, ..told(&target, &dir, None) })?;
+    console.result(&text, &MotionDocument { lost, ..document(&target, &dir, None) })?;
     Ok(Exit::Done)
 }
 
@@ -101,9 +81,15 @@ fn on_what(basis: &Basis) -> String {
     }
 }
 
-fn told(target: &Target, dir: &Path, diagnostic: Option<Diagnostic>) -> Told {
+fn document(target: &Target, dir: &Path, diagnostic: Option<Diagnostic>) -> MotionDocument {
     let run = dir.file_name().map_or_else(String::new, |name| name.to_string_lossy().into_owned());
-    Told { unit: target.unit.clone(), run, folder: dir.display().to_string(), lost: None, diagnostic }
+    MotionDocument {
+        unit: target.unit.clone(),
+        run,
+        folder: dir.display().to_string(),
+        lost: None,
+        diagnostic,
+    }
 }
 
 /// The low-current look at a unit that has no calibration in force.
@@ -131,8 +117,8 @@ fn run_diagnostic(args: &Args, target: &Target, because: String, console: &Conso
     })?;
     let text = diagnostic_text(target, &dir, &picture);
     let findings = picture.findings();
-    let told = told(target, &dir, Some(Diagnostic { because, findings, picture }));
-    console.result(&text, &Told { lost: run.loss().text(), ..told })?;
+    let document = document(target, &dir, Some(Diagnostic { because, findings, picture }));
+    console.result(&text, &MotionDocument { lost: run.loss().text(), ..document })?;
     Ok(Exit::Done)
 }
 

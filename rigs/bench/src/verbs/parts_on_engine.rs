@@ -6,10 +6,10 @@
 use std::path::Path;
 
 use parts::PartsSheet;
-use parts::matching::{AreaOnEngine, PartsOnEngine};
-use serde::Serialize;
+use parts::matching::PartsOnEngine;
 use study::scenario::Scenario;
 
+use crate::document::{FlowFactorFrom, GasTorqueFrom, PartsOfRun};
 use crate::exit::Failure;
 
 /// What runs with parts rest on, in a sentence.
@@ -17,43 +17,6 @@ pub(super) const ON_WHAT_GROUND: &str = "Parts sheets: nozzle area and gas torqu
      the turbine wheel's throat counts in series. That the turbine is as efficient as the engine's own at equal \
      nozzle area, that the model's flow law may be given that area, and compressor flow in proportion to trim are estimates. Compare parts with parts; set the \
      minimum flow on a gauge and confirm boost on the engine.";
-
-/// Whose gas torque acts on the ring.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
-#[serde(rename_all = "kebab-case")]
-enum GasTorqueFrom {
-    /// The sheet's geometry.
-    Sheet,
-    /// Coefficients that the scenario gives.
-    Scenario,
-}
-
-/// Who says what a measured area counts for in the flow law.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
-#[serde(rename_all = "kebab-case")]
-enum FlowFactorFrom {
-    /// The scenario gives it.
-    Scenario,
-    /// The scenario's air path is the built-in one, made for 1.
-    BuiltInAirPath,
-}
-
-/// What is told about the parts of a run.
-#[derive(Debug, Clone, PartialEq, Serialize)]
-pub(super) struct ToldParts {
-    /// Name on the sheet.
-    pub(super) name: String,
-    /// Remark on the sheet.
-    note: String,
-    file: String,
-    closed: AreaOnEngine,
-    open: AreaOnEngine,
-    is_other_size: bool,
-    ring_flow_factor: f64,
-    flow_factor_from: FlowFactorFrom,
-    gas_torque_from: GasTorqueFrom,
-    estimated: Vec<String>,
-}
 
 /// A scenario, called as on the command line, with the turbo of a sheet on its engine.
 ///
@@ -63,7 +26,7 @@ pub(super) fn put_on(
     path: &Path,
     scenario: &Scenario,
     called: &str,
-) -> Result<(Scenario, ToldParts), Failure> {
+) -> Result<(Scenario, PartsOfRun), Failure> {
     let sheet = PartsSheet::read(path).map_err(Failure::usage)?;
     let file = path.display().to_string();
     let fitted = PartsOnEngine::try_new(&sheet, &scenario.world.engine).map_err(|error| {
@@ -73,7 +36,7 @@ pub(super) fn put_on(
     let mut with_parts = scenario.clone();
     with_parts.world.engine = fitted.engine;
     let is_given = scenario.world.gas_torque.is_some();
-    let told = ToldParts {
+    let told = PartsOfRun {
         is_other_size: fitted.is_other_size(),
         ring_flow_factor: fitted.flow_factor,
         flow_factor_from: match scenario.world.engine.ring_flow_factor {
@@ -91,7 +54,7 @@ pub(super) fn put_on(
     Ok((with_parts, told))
 }
 
-impl ToldParts {
+impl PartsOfRun {
     /// What a person should know of them, a sentence a line.
     pub(super) fn lines(&self) -> Vec<String> {
         let note = if self.note.is_empty() { String::new() } else { format!(", {}", self.note) };

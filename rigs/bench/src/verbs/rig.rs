@@ -10,14 +10,15 @@ use std::time::Duration;
 
 use firmware_core::learn::{Check, CheckSet};
 use firmware_core::link::Pacing;
-use serde::Serialize;
 use study::catalogue::{self, Case};
 use virtual_rig::rig::SimulatedRig;
 use virtual_rig::runner::{Ended, RunningRig};
 
+use crate::caution::HANDED_OVER;
 use crate::checks::check_word;
 use crate::client::BAUD;
 use crate::console::Console;
+use crate::document::RigDocument;
 use crate::exit::{Exit, Failure, VerbResult};
 use crate::interrupt;
 use crate::port::DEFAULT_UNIT;
@@ -48,21 +49,6 @@ const LOOK_AGAIN: Duration = Duration::from_millis(50);
 /// Name of the practice profile, its limits and the unit in the printed commands.
 const PRACTICE: &str = "practice";
 
-#[derive(Debug, Serialize)]
-struct Served {
-    device: PathBuf,
-    case: String,
-    what: &'static str,
-    seed: u64,
-    pacing: Pacing,
-    baud: u32,
-    confirmed_by_looking: Vec<&'static str>,
-    fails_on_looking: Vec<&'static str>,
-    profile: PathBuf,
-    limits: PathBuf,
-    commands: Vec<String>,
-}
-
 /// Serves the unit until Ctrl-C.
 ///
 /// # Errors
@@ -75,7 +61,7 @@ pub fn run(args: &Args, console: &Console) -> VerbResult {
     let [profile, limits] = write_practice_files(&args.files)?;
     let mut rig = RunningRig::start(rig)
         .map_err(|error| Failure::undetermined(format!("the virtual rig could not start: {error}")))?;
-    let served = Served {
+    let served = RigDocument {
         device: rig.path().to_owned(),
         case: args.case.clone(),
         what: preset.about,
@@ -130,7 +116,8 @@ fn renamed(text: &str) -> String {
         }
         Some(_) | None => format!("{line}\n"),
     };
-    text.lines().map(line).collect()
+    let head = format!("# {HANDED_OVER}\n");
+    std::iter::once(head).chain(text.lines().map(line)).collect()
 }
 
 fn commands(device: &Path, files: &Path, profile: &Path, limits: &Path, case: &Case) -> Vec<String> {
@@ -157,7 +144,7 @@ fn shown(path: &Path) -> String {
     if path.chars().all(plain) { path } else { format!("'{}'", path.replace('\'', r"'\''")) }
 }
 
-fn text(served: &Served) -> String {
+fn text(served: &RigDocument) -> String {
     let time = match served.pacing {
         Pacing::Paced => {
             "time follows the clock, and the drive is let go when the client falls silent, as on a real board"
@@ -187,7 +174,7 @@ fn text(served: &Served) -> String {
     lines.join("\n")
 }
 
-fn looked_at(served: &Served) -> String {
+fn looked_at(served: &RigDocument) -> String {
     let failed: Vec<&str> = Check::ALL
         .into_iter()
         .filter(|check| served.fails_on_looking.contains(&check_word(*check)))

@@ -12,16 +12,18 @@ use std::path::{Path, PathBuf};
 
 use firmware_core::settings::Settings;
 use plant::shown::brief;
-use serde::Serialize;
 use study::campaign::{self, CampaignPlan, Spread};
-use study::metrics::{METRICS, MetricColumn, Metrics};
+use study::metrics::{METRICS, MetricColumn};
 use study::run::{Record, RunError, RunOutcome, run_world};
 use study::scenario::{BuiltIn, Scenario, builtins};
 
-use super::metric_digits::shown_to;
-use super::parts_on_engine::{ON_WHAT_GROUND, ToldParts};
+use super::parts_on_engine::ON_WHAT_GROUND;
 use crate::console::Console;
+use crate::document::{
+    self, PartsOfRun, ScenarioRow, ScenariosDocument, SimulatedEvent, SimulatedRun, SimulationDocument,
+};
 use crate::exit::{Exit, Failure, VerbResult};
+use crate::number::shown_to;
 use crate::output::{Maker, OutFolder};
 use crate::whole_number::{MOST_RUNS, whole};
 pub(super) use setup::controller_or_built_in;
@@ -53,43 +55,12 @@ pub struct Args {
     out: Option<PathBuf>,
 }
 
-#[derive(Debug, Serialize)]
-struct Listed {
-    name: String,
-    about: String,
-    duration_s: f64,
-}
-
 /// A run and what came of it.
 struct Shown {
     name: String,
     controller: String,
-    parts: Option<ToldParts>,
+    parts: Option<PartsOfRun>,
     outcome: RunOutcome,
-}
-
-#[derive(Debug, Serialize)]
-struct ToldEvent {
-    t_s: f64,
-    event: firmware_core::guard::GuardEvent,
-}
-
-#[derive(Debug, Serialize)]
-struct ToldRun<'a> {
-    controller: &'a str,
-    #[serde(skip_serializing_if = "Option::is_none")]
-    parts: Option<&'a ToldParts>,
-    metrics: &'a Metrics,
-    guard_events: Vec<ToldEvent>,
-    faults: Vec<firmware_core::faults::Fault>,
-}
-
-#[derive(Debug, Serialize)]
-struct Told<'a> {
-    scenario: &'a str,
-    seed: u64,
-    member: Option<u64>,
-    runs: Vec<ToldRun<'a>>,
 }
 
 /// Runs the scenario with each turbo under each controller and shows them side by side.
@@ -106,7 +77,7 @@ pub fn run(args: &Args, console: &Console) -> VerbResult {
         let outcome = one_run(args, &scenario, settings)?;
         shown.push(Shown { name, controller, parts, outcome });
     }
-    let told = told(args, &scenario, &shown);
+    let told = document(args, &scenario, &shown);
     if let Some(folder) = folder {
         let dir = folder.dir().display().to_string();
         write_out(folder, &scenario, &shown, &told)?;
@@ -121,10 +92,14 @@ fn list(console: &Console) -> VerbResult {
     let mut listed = Vec::new();
     for built_in in builtins() {
         let scenario = built_in.scenario().map_err(Failure::usage)?;
-        listed.push(Listed { name: scenario.name, about: scenario.about, duration_s: scenario.duration_s });
+        listed.push(ScenarioRow {
+            name: scenario.name,
+            about: scenario.about,
+            duration_s: scenario.duration_s,
+        });
     }
     let lines: Vec<String> = listed.iter().map(|l| format!("{:<15} {}", l.name, l.about)).collect();
-    console.result(&lines.join("\n"), &listed)?;
+    console.result(&lines.join("\n"), &ScenariosDocument { scenarios: listed })?;
     Ok(Exit::Done)
 }
 
@@ -169,15 +144,25 @@ fn one_run(args: &Args, scenario: &Scenario, settings: Settings) -> Result<RunOu
     })
 }
 
-fn told<'a>(args: &Args, scenario: &'a Scenario, shown: &'a [Shown]) -> Told<'a> {
-    let runs = shown.iter().map(|run| ToldRun {
+fn document<'a>(args: &Args, scenario: &'a Scenario, shown: &'a [Shown]) -> SimulationDocument<'a> {
+    let runs = shown.iter().map(|run| SimulatedRun {
         controller: &run.controller,
         parts: run.parts.as_ref(),
         metrics: &run.outcome.metrics,
         faults: run.outcome.faults.iter().collect(),
-        guard_events: run.outcome.events.iter().map(|e| ToldEvent { t_s: e.t_s, event: e.event }).collect(),
+        guard_events: run
+            .outcome
+            .events
+            .iter()
+            .map(|e| SimulatedEvent { t_s: e.t_s, event: e.event })
+            .collect(),
     });
-    Told { scenario: &scenario.name, seed: args.seed, member: args.member, runs: runs.collect() }
+    SimulationDocument {
+        scenario: &scenario.name,
+        seed: args.seed,
+        member: args.member,
+        runs: runs.collect(),
+    }
 }
 
 /// A metric of a run in a table.
@@ -221,9 +206,9 @@ fn write_out(
     folder: OutFolder,
     scenario: &Scenario,
     shown: &[Shown],
-    told: &Told<'_>,
+    told: &SimulationDocument<'_>,
 ) -> Result<(), Failure> {
-    let json = serde_json::to_string_pretty(told).map_err(Failure::undetermined)?;
+    let json = document::text(told)?;
     let page = page::page(scenario, shown, told).render().map_err(Failure::undetermined)?;
     let mut texts: Vec<_> =
         shown.iter().map(|run| (format!("{}.csv", run.name), run.outcome.trace.to_csv())).collect();

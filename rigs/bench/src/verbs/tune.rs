@@ -2,7 +2,7 @@
 //!
 //! In: a run folder of `step` (or of any closed-loop motion at full sample rate) and a rule. Out: what was
 //! identified, the gains, the loop's margins, predicted and simulated step side by side, and with `--out`
-//! the controller settings as TOML. Nothing moves. Refused: records that identify nothing, gains outside
+//! the fields of a profile that would change, old beside new. Nothing moves and nothing else changes. Refused: records that identify nothing, gains outside
 //! what the controller allows.
 
 use std::path::{Path, PathBuf};
@@ -10,15 +10,14 @@ use std::path::{Path, PathBuf};
 use clap::ValueEnum;
 use firmware_core::command::Command;
 use firmware_core::settings::Settings;
-use serde::Serialize;
-use tune::{
-    Gains, Identified, Loop, Margins, Process, Rule, StepResponse, TunePoint, identify, predicted, simulated,
-    tuned_settings,
-};
+use tune::{Identified, Loop, Process, Rule, TunePoint, identify, predicted, simulated, tuned_settings};
 
+use crate::caution::HANDED_OVER;
 use crate::console::Console;
 use crate::criteria::{profile, same_profile};
+use crate::document::{OldAndNew, StepFigures, TuneDocument};
 use crate::exit::{Exit, Failure, VerbResult};
+use crate::number::number;
 use crate::output::{MADE_BY, write_file};
 use crate::record::Run;
 
@@ -46,42 +45,14 @@ pub struct Args {
     /// Actuator profile whose settings are tuned, TOML [default: the built-in, invented bench-actuator-a]
     #[arg(long, value_name = "FILE")]
     profile: Option<PathBuf>,
-    /// Write the tuned controller settings here, TOML; a profile takes them as its `[settings]`
+    /// Write the fields that change here, TOML, each with its old value; a profile takes them as they are, and so does
+    /// `simulate --with`
     #[arg(long, value_name = "FILE")]
     out: Option<PathBuf>,
 }
 
-/// One step response in figures.
-#[derive(Debug, Clone, Copy, Serialize)]
-struct Figures {
-    t86_ms: Option<usize>,
-    overshoot_percent: f64,
-    steady_error_percent_of_travel: f64,
-}
-
-impl From<&StepResponse> for Figures {
-    fn from(step: &StepResponse) -> Self {
-        Self {
-            t86_ms: step.t86_ms,
-            overshoot_percent: step.overshoot_percent,
-            steady_error_percent_of_travel: 100.0 * step.steady_error,
-        }
-    }
-}
-
-#[derive(Debug, Serialize)]
-struct Told {
-    run: String,
-    identified: Identified,
-    play_between_lever_and_ring: &'static str,
-    process: Process,
-    gains: Gains,
-    margins: Option<Margins>,
-    predicted: Figures,
-    simulated: Figures,
-    written: Option<PathBuf>,
-}
-
+/// The section of a profile that a rule sets.
+const SECTION: &str = "settings.position";
 const PLAY: &str = "cannot be seen: the sensor sits on the motor's side of the joint";
 /// The step that is shown: 10 % about the middle.
 const STEP: (f64, f64) = (0.45, 0.55);
@@ -115,16 +86,19 @@ pub fn run(args: &Args, console: &Console) -> VerbResult {
         ))
     })?;
     let tuned = Loop { process, gains };
-    let told = Told {
+    let settings_now = changes(&base, &settings);
+    let told = TuneDocument {
         run: record.name.to_string(),
         identified: found,
         play_between_lever_and_ring: PLAY,
         process,
         gains,
         margins: tuned.margins(),
-        predicted: Figures::from(&predicted(&tuned, STEP.0, STEP.1)),
-        simulated: Figures::from(&simulated(&settings, &found, STEP.0, STEP.1)),
-        written: write(args.out.as_deref(), &settings, &record)?,
+        predicted: StepFigures::from(&predicted(&tuned, STEP.0, STEP.1)),
+        simulated: StepFigures::from(&simulated(&settings, &found, STEP.0, STEP.1)),
+        not_changed: back_emf(&base, &found),
+        written: write(args.out.as_deref(), &settings_now, &record)?,
+        settings: settings_now,
     };
     console.result(&text(&told), &told)?;
     Ok(Exit::Done)
@@ -148,15 +122,48 @@ fn points(record: &Run, base: &Settings) -> Vec<TunePoint> {
         .collect()
 }
 
-fn write(out: Option<&Path>, settings: &Settings, record: &Run) -> Result<Option<PathBuf>, Failure> {
+/// The fields that the rule sets, old beside new.
+fn changes(base: &Settings, tuned: &Settings) -> Vec<OldAndNew> {
+    let (old, new) = (&base.position, &tuned.position);
+    [
+        ("gain_v", old.gain_v, new.gain_v),
+        ("integral_time_s", old.integral_time_s, new.integral_time_s),
+        ("derivative_time_s", old.derivative_time_s, new.derivative_time_s),
+        ("derivative_filter_s", old.derivative_filter_s, new.derivative_filter_s),
+        ("sliding_friction_v", old.sliding_friction_v, new.sliding_friction_v),
+        ("inertia_v_s2", old.inertia_v_s2, new.inertia_v_s2),
+    ]
+    .map(|(field, old, new)| OldAndNew { field: format!("{SECTION}.{field}"), old, new })
+    .into()
+}
+
+/// The motor's back-EMF: the profile's stays, for learn and current limit go by it too.
+fn back_emf(base: &Settings, found: &Identified) -> OldAndNew {
+    let span = f64::from(base.actuator.nominal_span_counts);
+    OldAndNew {
+        field: "settings.actuator.back_emf_v_per_count_per_s".into(),
+        old: base.actuator.back_emf_v_per_count_per_s,
+        new: (1.0 / (found.gain_per_s_v * span)) as f32,
+    }
+}
+
+fn write(out: Option<&Path>, settings: &[OldAndNew], record: &Run) -> Result<Option<PathBuf>, Failure> {
     let Some(path) = out else { return Ok(None) };
-    let body = toml::to_string(settings).map_err(Failure::undetermined)?;
-    let head = format!("# Controller settings {MADE_BY}: position loop tuned on run {}.\n", record.name);
-    write_file(path, format!("{head}{body}").as_bytes())?;
+    let head = format!(
+        "# Position loop {MADE_BY} from {} of the profile {}: put these lines in the place of the same ones there,\n# then learn again: a calibration holds for the settings that it was learned under.\n\
+         # {HANDED_OVER}\n\n[{SECTION}]\n",
+        record.name, record.file.run.profile
+    );
+    let line = |OldAndNew { field, old, new }: &OldAndNew| {
+        let name = field.rsplit('.').next().unwrap_or_default();
+        format!("{:<36} # was {old:?}\n", format!("{name} = {new:?}"))
+    };
+    let text = settings.iter().map(line).fold(head, |text, line| text + &line);
+    write_file(path, text.as_bytes())?;
     Ok(Some(path.to_owned()))
 }
 
-fn text(told: &Told) -> String {
+fn text(told: &TuneDocument) -> String {
     let (found, gains) = (&told.identified, &told.gains);
     let mut lines = vec![
         format!(
@@ -193,10 +200,20 @@ fn text(told: &Told) -> String {
     lines.push(row("  overshoot, %", told, |f| format!("{:.1}", f.overshoot_percent)));
     lines
         .push(row("  steady error, % travel", told, |f| format!("{:+.3}", f.steady_error_percent_of_travel)));
+    lines.push(format!("{:<42}{:>14}{:>14}", "profile field", "now", "proposed"));
+    let field = |one: &OldAndNew| format!("  {:<40}{:>14}{:>14}", one.field, shown(one.old), shown(one.new));
+    lines.extend(told.settings.iter().map(field));
+    let OldAndNew { field, old, new } = &told.not_changed;
+    lines.push(format!("  {field}: stays {}; this run says {}", shown(*old), shown(*new)));
     lines.extend(told.written.iter().map(|path| format!("written: {}", path.display())));
     lines.join("\n")
 }
 
-fn row(name: &str, told: &Told, figure: impl Fn(&Figures) -> String) -> String {
+/// Four significant digits.
+fn shown(value: f32) -> String {
+    number(f64::from(value))
+}
+
+fn row(name: &str, told: &TuneDocument, figure: impl Fn(&StepFigures) -> String) -> String {
     format!("{name:<27}{:<21}{}", figure(&told.predicted), figure(&told.simulated))
 }

@@ -160,7 +160,7 @@ fn standard_output_that_refuses_ends_undetermined_and_a_reader_that_leaves_chang
     for args in [
         &["campaign", "boost-step", "--runs", "1", "--json"][..],
         &["simulate"],
-        &["gauge-study", "--units", "2", "--setups", "2", "--learns", "2"],
+        &["campaign", "gauge", "--units", "2", "--setups", "2", "--learns", "2"],
         &["ports"],
         &["--help"],
     ] {

@@ -13,7 +13,7 @@ pub(crate) const MAY_REJECT: f64 = 0.01;
 pub(crate) const MUST_FIT: f64 = 0.95;
 
 /// Something counted, with its exact two-sided 95 % bounds.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, schemars::JsonSchema)]
 pub struct Rate {
     /// How many.
     pub count: u64,
@@ -30,7 +30,7 @@ impl Rate {
 }
 
 /// A finished campaign.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, schemars::JsonSchema)]
 pub struct LearnCampaign {
     /// Seed.
     pub seed: u64,

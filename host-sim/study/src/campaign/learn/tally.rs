@@ -9,7 +9,7 @@ use super::judge::{Judged, Verdict};
 use crate::catalogue::{Family, Preset, Tag};
 
 /// Median, 95th percentile and largest of a set of numbers.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, schemars::JsonSchema)]
 pub struct Spread {
     /// Middle.
     pub median: f64,
@@ -34,7 +34,7 @@ impl Spread {
 }
 
 /// Everything counted of one fault.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, schemars::JsonSchema)]
 pub struct FaultTally {
     /// Name in the catalogue.
     pub name: &'static str,

@@ -10,6 +10,7 @@ mod tests;
 mod words;
 
 use firmware_core::learn::Stop;
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::Direction;
@@ -44,7 +45,7 @@ pub struct Sound {
 }
 
 /// One stretch of the travel.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema)]
 pub struct Stretch {
     /// Its middle, counts.
     pub counts: f64,
@@ -55,7 +56,7 @@ pub struct Stretch {
 }
 
 /// A place that stands out.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema)]
 #[serde(tag = "what", rename_all = "kebab-case")]
 pub enum BindingPlace {
     /// The current that was asked for did not flow: nothing is said of the lever.
@@ -111,7 +112,7 @@ pub enum BindingPlace {
 }
 
 /// What the ramps show.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct Picture {
     /// Largest push asked for, A.
     pub peak_a: f64,

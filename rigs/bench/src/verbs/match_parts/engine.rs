@@ -2,7 +2,7 @@
 
 use parts::matching::{AirComparison, PointUncertainty, Reached, Response, Sensitivity, Study};
 
-use super::rows::{number, with_uncertainty};
+use crate::number::{number, with_uncertainty};
 
 /// Expanded uncertainty over standard uncertainty, for saying that two values differ (JCGM 100:2008, 6.2.1).
 const COVERAGE: f64 = 2.0;

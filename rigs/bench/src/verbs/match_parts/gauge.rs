@@ -2,7 +2,7 @@
 
 use parts::matching::{GaugeJob, GaugeTarget, Study};
 
-use super::rows::with_uncertainty;
+use crate::number::with_uncertainty;
 
 fn target(target: &GaugeTarget) -> String {
     with_uncertainty(target.value, target.standard_uncertainty)

@@ -4,9 +4,10 @@ use parts::matching::{AirComparison, ENTERS, Sensitivity, Side, Study};
 
 use parts::{Origin, ToleranceOrigin};
 
-use super::rows::number;
-use super::{Told, engine as engine_words, gauge, limits, text};
+use super::{engine as engine_words, gauge, limits, text};
 use crate::caution::CAUTIONS;
+use crate::document::MatchDocument;
+use crate::number::number;
 use crate::report::{Axis, Chart, ChartMark, Ink, Report, Section, Table};
 
 /// Bars of the tornado that the picture shows.
@@ -15,7 +16,7 @@ const BARS_SHOWN: usize = 8;
 const TRACE_S: f64 = 0.1;
 
 /// The report.
-pub(super) fn report(told: &Told) -> Report {
+pub(super) fn report(told: &MatchDocument) -> Report {
     let study = &told.study;
     Report {
         subject: format!("{} → {}", study.old.name, study.new.name),
@@ -34,7 +35,7 @@ pub(super) fn report(told: &Told) -> Report {
 }
 
 /// The sections, for this report or for any other that a match belongs into.
-fn sections(told: &Told) -> Vec<Section> {
+fn sections(told: &MatchDocument) -> Vec<Section> {
     let study = &told.study;
     let mut sections = vec![
         figures(study),
@@ -135,13 +136,13 @@ fn map(study: &Study) -> Section {
         .table(table_of(text::map_rows(study)))
 }
 
-fn settings(told: &Told) -> Section {
+fn settings(told: &MatchDocument) -> Section {
     Section::new("Controller settings")
         .text("Maps of openings follow the opening map. Gains and rates in openings are multiplied by dA/du old over new. Rates that protect the engine are never lowered.")
         .table(table_of(text::settings_rows(told)))
 }
 
-fn engine(told: &Told) -> Section {
+fn engine(told: &MatchDocument) -> Section {
     let enters =
         ENTERS.iter().fold(Table::new(&["what enters besides the area", "how"]), |table, (what, how)| {
             table.row([*what, *how])
@@ -211,7 +212,7 @@ fn tolerances(sensitivity: &Sensitivity) -> Section {
         .table(table_of(engine_words::bar_rows(sensitivity, sensitivity.bars.len())))
 }
 
-fn travel(told: &Told) -> Option<Section> {
+fn travel(told: &MatchDocument) -> Option<Section> {
     let check = told.travel.as_ref()?;
     let mut table = Table::new(&["lever travel", "learned, °", "by the sheet, °"]).row([
         "attached".to_owned(),

@@ -6,14 +6,16 @@ use parts::Origin;
 use parts::figures::Figure;
 use parts::matching::{Met, MinimumFlow, SheetValue, Side, Study, TravelCheck};
 
-use super::rows::{aligned, number, row, with_uncertainty};
-use super::{Told, engine, gauge, limits};
+use super::rows::{aligned, row};
+use super::{engine, gauge, limits};
+use crate::document::MatchDocument;
+use crate::number::{number, with_uncertainty};
 
 /// Bars of the tornado that the text shows; the report shows more.
 const BARS_SHOWN: usize = 8;
 
 /// The whole text.
-pub(super) fn told(told: &Told, out: Option<&Path>) -> String {
+pub(super) fn told(told: &MatchDocument, out: Option<&Path>) -> String {
     let study = &told.study;
     let mut parts = vec![
         format!("{} → {}", study.old.name, study.new.name),
@@ -174,7 +176,7 @@ pub(super) fn map_rows(study: &Study) -> Vec<Vec<String>> {
 }
 
 /// Changed settings, head first.
-pub(super) fn settings_rows(told: &Told) -> Vec<Vec<String>> {
+pub(super) fn settings_rows(told: &MatchDocument) -> Vec<Vec<String>> {
     let mut rows = vec![row(["setting (maps follow the opening map)", "old", "new"])];
     rows.extend(told.settings.iter().map(|c| row([c.field.clone(), number(c.old), number(c.new)])));
     rows

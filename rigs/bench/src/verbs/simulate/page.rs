@@ -4,8 +4,9 @@ use study::metrics::METRICS;
 use study::scenario::Scenario;
 use study::trace::TraceRow;
 
-use super::{ON_WHAT_GROUND, Shown, Told, cell, words};
+use super::{ON_WHAT_GROUND, Shown, cell, words};
 use crate::caution::CAUTIONS;
+use crate::document::SimulationDocument;
 use crate::report::{Axis, Chart, Ink, Report, Section, Table};
 
 const INKS: [Ink; 4] = [Ink::Main, Ink::Closing, Ink::Opening, Ink::Other];
@@ -20,7 +21,7 @@ fn chart(title: &str, axis: Axis, shown: &[Shown], value: fn(&TraceRow) -> f64) 
 }
 
 /// The page.
-pub(super) fn page(scenario: &Scenario, shown: &[Shown], told: &Told<'_>) -> Report {
+pub(super) fn page(scenario: &Scenario, shown: &[Shown], told: &SimulationDocument<'_>) -> Report {
     let limits = &scenario.limits;
     let wanted = shown.first().map(|run| {
         run.outcome.trace.rows.iter().map(|row| (row.t_s, row.boost_target_kpa)).collect::<Vec<_>>()

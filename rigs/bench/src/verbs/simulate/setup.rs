@@ -9,9 +9,10 @@ use firmware_core::settings::Settings;
 use study::scenario::Scenario;
 
 use super::Args;
+use crate::document::PartsOfRun;
 use crate::exit::Failure;
 use crate::toml_file::TomlFile;
-use crate::verbs::parts_on_engine::{ToldParts, put_on};
+use crate::verbs::parts_on_engine::put_on;
 
 /// What one run is made of.
 pub(super) struct Setup {
@@ -20,7 +21,7 @@ pub(super) struct Setup {
     pub(super) controller: String,
     pub(super) settings: Settings,
     pub(super) scenario: Scenario,
-    pub(super) parts: Option<ToldParts>,
+    pub(super) parts: Option<PartsOfRun>,
 }
 
 /// Every controller with the name it goes by.
@@ -39,13 +40,28 @@ pub(in crate::verbs) fn controller_or_built_in(path: Option<&Path>) -> Result<Se
     path.map_or_else(|| Ok(Settings::default()), controller)
 }
 
-/// The controller settings of one file, checked.
+/// Settings as a profile holds them; whatever else is in a profile does not matter here.
+#[derive(serde::Deserialize)]
+struct Sectioned {
+    settings: Settings,
+}
+
+fn is_sectioned(file: &TomlFile) -> bool {
+    file.parse::<toml::Table>().is_ok_and(|table| table.contains_key("settings"))
+}
+
+/// The controller settings of one file, checked: bare, or as the `[settings]` of a profile.
 fn controller(path: &Path) -> Result<Settings, Failure> {
     let file = TomlFile::read(path).map_err(Failure::usage)?;
-    let settings: Settings = file.parse().map_err(Failure::usage)?;
+    let (settings, section) = match file.parse::<Sectioned>() {
+        Ok(Sectioned { settings }) => (settings, "settings."),
+        Err(_) if !is_sectioned(&file) => (file.parse().map_err(Failure::usage)?, ""),
+        Err(error) => return Err(Failure::usage(error)),
+    };
     settings.validate().map_err(|error| {
         let allowed = format!("allowed {} to {}", error.range.min, error.range.max);
-        Failure::usage(file.refuse(error.field, allowed, "Correct this line and run again; nothing was run."))
+        let field = format!("{section}{}", error.field);
+        Failure::usage(file.refuse(&field, allowed, "Correct this line and run again; nothing was run."))
     })?;
     Ok(settings)
 }
@@ -60,7 +76,7 @@ pub(super) fn setups(args: &Args, scenario: &Scenario) -> Result<Vec<Setup>, Fai
     let controllers = controllers(&args.with)?;
     let mut setups = Vec::new();
     for (controller, settings) in &controllers {
-        let setup = |name: String, scenario: Scenario, parts: Option<ToldParts>| Setup {
+        let setup = |name: String, scenario: Scenario, parts: Option<PartsOfRun>| Setup {
             name,
             controller: controller.clone(),
             settings: *settings,

@@ -2,7 +2,8 @@
 
 use firmware_core::guard::{GuardCause, GuardStage};
 
-use super::{Shown, ToldParts};
+use super::Shown;
+use crate::document::PartsOfRun;
 
 /// When the guard changed its stage, and why; the first few.
 pub(super) fn guard_line(run: &Shown) -> String {
@@ -27,8 +28,8 @@ pub(super) fn faults_line(run: &Shown) -> String {
 }
 
 /// Every turbo with the names of the runs that had it; nothing of runs with the scenario's own.
-pub(super) fn turbos(shown: &[Shown]) -> Vec<(String, &ToldParts)> {
-    let mut turbos: Vec<(String, &ToldParts)> = Vec::new();
+pub(super) fn turbos(shown: &[Shown]) -> Vec<(String, &PartsOfRun)> {
+    let mut turbos: Vec<(String, &PartsOfRun)> = Vec::new();
     for run in shown {
         let Some(parts) = &run.parts else { continue };
         match turbos.iter_mut().find(|(_, known)| *known == parts) {

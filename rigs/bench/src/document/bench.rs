@@ -1,0 +1,154 @@
+//! Documents of the verbs that reach a unit.
+
+use std::path::PathBuf;
+
+use firmware_core::link::Pacing;
+use schemars::JsonSchema;
+use serde::Serialize;
+
+use super::kind::{Document, Kind};
+use crate::caution::CAUTIONS;
+use crate::figures::binding::Picture;
+use crate::judge::{Judgement, Verdict};
+use crate::port::FoundPort;
+use crate::procedure::Wander;
+use crate::record::Outcome;
+use crate::virtual_units::VirtualUnit;
+
+/// What there is to connect to.
+#[derive(Serialize, JsonSchema)]
+pub(crate) struct PortsDocument {
+    /// Serial ports of this machine.
+    pub serial: Vec<FoundPort>,
+    /// Built-in virtual units.
+    pub r#virtual: Vec<VirtualUnit>,
+}
+
+impl Document for PortsDocument {
+    const KIND: Kind = Kind::Ports;
+}
+
+/// A virtual unit on a serial device.
+#[derive(Debug, Serialize, JsonSchema)]
+pub(crate) struct RigDocument {
+    /// The device to open.
+    pub device: PathBuf,
+    /// Case of the fault catalogue.
+    pub case: String,
+    /// What that is.
+    pub what: &'static str,
+    /// Seed of its scatter.
+    pub seed: u64,
+    /// What makes its time pass.
+    pub pacing: Pacing,
+    /// Speed of the line.
+    pub baud: u32,
+    /// Words of `--checked` that a person could truly give for it.
+    pub confirmed_by_looking: Vec<&'static str>,
+    /// Words that a person who looks could not give.
+    pub fails_on_looking: Vec<&'static str>,
+    /// Practice profile.
+    pub profile: PathBuf,
+    /// Practice limits.
+    pub limits: PathBuf,
+    /// Commands that lead to a verdict.
+    pub commands: Vec<String>,
+}
+
+impl Document for RigDocument {
+    const KIND: Kind = Kind::Rig;
+}
+
+/// What a learn found.
+#[derive(Serialize, JsonSchema)]
+pub(crate) struct LearnDocument {
+    /// The unit.
+    pub unit: String,
+    /// The run.
+    pub run: String,
+    /// How the learn alone judges the unit.
+    pub judgement: Judgement,
+    /// What is in force after it.
+    pub in_force: String,
+    /// How to confirm what is not proven; empty where nothing is open.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub to_confirm: Vec<String>,
+    /// How far the stops have moved since the first full learn.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub wander: Option<Wander>,
+    /// What was lost on the line.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub lost: Option<String>,
+    /// Refusal, checks still open and calibration, as recorded.
+    #[serde(flatten)]
+    pub outcome: Outcome,
+}
+
+impl Document for LearnDocument {
+    const KIND: Kind = Kind::Learn;
+}
+
+/// A recorded motion.
+#[derive(Serialize, JsonSchema)]
+pub(crate) struct MotionDocument {
+    /// The unit.
+    pub unit: String,
+    /// The run.
+    pub run: String,
+    /// Its folder.
+    pub folder: String,
+    /// What was lost on the line.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub lost: Option<String>,
+    /// Where the lever binds, where no calibration was in force.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub diagnostic: Option<Diagnostic>,
+}
+
+/// The low-current look at a unit without a calibration in force.
+#[derive(Serialize, JsonSchema)]
+pub(crate) struct Diagnostic {
+    /// Why none is in force.
+    pub because: String,
+    /// What stands out, in words.
+    pub findings: Vec<String>,
+    /// The same in numbers.
+    #[serde(flatten)]
+    pub picture: Picture,
+}
+
+impl Document for MotionDocument {
+    const KIND: Kind = Kind::Motion;
+}
+
+/// The whole job on a virtual unit.
+#[derive(Serialize, JsonSchema)]
+pub(crate) struct DemoDocument<'a> {
+    /// What can be said of its numbers.
+    pub origin: &'static str,
+    /// The unit's name.
+    pub unit: &'static str,
+    /// The virtual unit behind it.
+    pub virtual_unit: &'a str,
+    /// Seed of its scatter.
+    pub seed: u64,
+    /// Name of the profile.
+    pub profile: &'a str,
+    /// Name of the limits.
+    pub limits: &'a str,
+    /// Program and version.
+    pub software: &'static str,
+    /// Folders of the runs.
+    pub runs: Vec<String>,
+    /// The report's file.
+    pub report: &'static str,
+    /// The cautions.
+    pub cautions: [&'static str; CAUTIONS.len()],
+    /// The verdict.
+    #[serde(flatten)]
+    pub verdict: &'a Verdict,
+}
+
+impl Document for DemoDocument<'_> {
+    const KIND: Kind = Kind::Demo;
+}

@@ -1,0 +1,189 @@
+//! Documents of campaigns.
+
+use schemars::JsonSchema;
+use serde::Serialize;
+use study::campaign::learn::LearnCampaign;
+use study::campaign::{FailedRun, MetricSummary, guard};
+
+use super::kind::{Document, Kind};
+use super::parts::PartsOfRun;
+
+/// A scenario over units that differ.
+#[derive(Debug, Serialize, JsonSchema)]
+pub(crate) struct CampaignDocument {
+    /// The scenario.
+    pub scenario: String,
+    /// The measured turbo, where there is one.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub parts: Option<PartsOfRun>,
+    /// Seed.
+    pub seed: u64,
+    /// Runs made.
+    pub runs: u64,
+    /// Runs that could not be finished.
+    pub failures: u64,
+    /// The first of them, with why.
+    pub failed: Vec<FailedRun>,
+    /// How each metric spreads.
+    pub metrics: Vec<MetricRow>,
+}
+
+/// How a metric spreads over the runs.
+#[derive(Debug, Serialize, JsonSchema)]
+pub(crate) struct MetricRow {
+    /// Its name.
+    pub name: &'static str,
+    /// Its unit.
+    pub unit: &'static str,
+    /// Runs that have it.
+    pub runs: u64,
+    /// Mean.
+    pub mean: f64,
+    /// Least.
+    pub least: f64,
+    /// 5 % lie below.
+    pub q05: f64,
+    /// Median.
+    pub q50: f64,
+    /// 95 % lie below.
+    pub q95: f64,
+    /// 99 % lie below.
+    pub q99: f64,
+    /// Most.
+    pub most: f64,
+    /// The worst runs.
+    pub worst: Vec<WorstRun>,
+}
+
+/// One of the worst runs.
+#[derive(Debug, Serialize, JsonSchema)]
+pub(crate) struct WorstRun {
+    /// Its index, as `simulate --member` takes it.
+    pub run: u64,
+    /// Its value.
+    pub value: f64,
+}
+
+impl From<MetricSummary> for MetricRow {
+    fn from(row: MetricSummary) -> Self {
+        Self {
+            name: row.name,
+            unit: row.unit,
+            runs: row.count,
+            mean: row.mean,
+            least: row.least,
+            q05: row.q05,
+            q50: row.q50,
+            q95: row.q95,
+            q99: row.q99,
+            most: row.most,
+            worst: row.worst.iter().map(|worst| WorstRun { run: worst.run, value: worst.value }).collect(),
+        }
+    }
+}
+
+impl Document for CampaignDocument {
+    const KIND: Kind = Kind::Campaign;
+}
+
+impl Document for LearnCampaign {
+    const KIND: Kind = Kind::LearnCampaign;
+}
+
+/// The over-boost guard in random worlds.
+#[derive(Debug, Serialize, JsonSchema)]
+pub(crate) struct GuardDocument {
+    /// Seed.
+    pub seed: u64,
+    /// Worlds.
+    pub worlds: u32,
+    /// Worlds that passed a limit without a named reason.
+    pub unhandled: Vec<u32>,
+    /// Every named fault.
+    pub faults: Vec<GuardRow>,
+}
+
+/// What became of the worlds with one fault.
+#[derive(Debug, Serialize, JsonSchema)]
+pub(crate) struct GuardRow {
+    fault: &'static str,
+    worlds: u32,
+    tripped: u32,
+    held: u32,
+    lost: Vec<GuardLoss>,
+    unhandled: Vec<u32>,
+    held_peak_boost_of_limit: f64,
+    held_peak_turbo_rpm: f64,
+    peak_exhaust_kpa: f64,
+    slowest_reaction_ticks: u32,
+}
+
+/// Worlds lost for one reason.
+#[derive(Debug, Serialize, JsonSchema)]
+pub(crate) struct GuardLoss {
+    reason: &'static str,
+    worlds: u32,
+}
+
+impl From<&guard::Row> for GuardRow {
+    fn from(row: &guard::Row) -> Self {
+        let lost = row.lost.iter().map(|(loss, worlds)| GuardLoss { reason: loss.name(), worlds: *worlds });
+        Self {
+            fault: row.fault.name(),
+            worlds: row.worlds,
+            tripped: row.tripped,
+            held: row.held,
+            lost: lost.collect(),
+            unhandled: row.unhandled.clone(),
+            held_peak_boost_of_limit: row.boost_used,
+            held_peak_turbo_rpm: row.turbo_rpm,
+            peak_exhaust_kpa: row.exhaust_kpa,
+            slowest_reaction_ticks: row.reaction_ticks,
+        }
+    }
+}
+
+impl Document for GuardDocument {
+    const KIND: Kind = Kind::GuardCampaign;
+}
+
+/// How well learns repeat.
+#[derive(Debug, Serialize, JsonSchema)]
+pub(crate) struct GaugeDocument {
+    /// Seed.
+    pub seed: u64,
+    /// Both stops and the travel.
+    pub gauge_study: Vec<Studied>,
+}
+
+/// One measured quantity's study.
+#[derive(Debug, Clone, Serialize, JsonSchema)]
+pub(crate) struct Studied {
+    /// What was measured.
+    pub quantity: &'static str,
+    /// By averages and ranges: standard deviations, per cent of travel.
+    pub by_ranges: Spreads,
+    /// By analysis of variance.
+    pub by_anova: Spreads,
+}
+
+/// Standard deviations in per cent of travel, and the gauge's shares.
+#[derive(Debug, Clone, Copy, Serialize, JsonSchema)]
+pub(crate) struct Spreads {
+    /// Of repeated learns in one set-up.
+    pub repeatability: f64,
+    /// Between set-ups.
+    pub reproducibility: f64,
+    /// Both together.
+    pub gauge: f64,
+    /// Between units.
+    pub units: f64,
+    /// Gauge in per cent of all variation.
+    pub percent_of_total: f64,
+    /// Six-sigma gauge in per cent of the tolerance (both ways).
+    pub percent_of_tolerance: f64,
+}
+
+impl Document for GaugeDocument {
+    const KIND: Kind = Kind::GaugeStudy;
+}

@@ -1,0 +1,98 @@
+//! Documents about what is on record of a unit.
+
+use schemars::JsonSchema;
+use serde::Serialize;
+
+use super::kind::{Document, Kind};
+use crate::judge::Verdict;
+use crate::record::{Confirmation, RunKind, Status};
+
+/// A verdict.
+#[derive(Serialize, JsonSchema)]
+pub(crate) struct VerdictDocument<'a> {
+    /// The unit, or what else was judged.
+    pub unit: &'a str,
+    /// The report's file, where one was written.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub report: Option<String>,
+    /// Judgement, reasons, checks, figures.
+    #[serde(flatten)]
+    pub verdict: &'a Verdict,
+}
+
+impl Document for VerdictDocument<'_> {
+    const KIND: Kind = Kind::Verdict;
+}
+
+/// The units in a folder of records.
+#[derive(Serialize, JsonSchema)]
+pub(crate) struct UnitsDocument {
+    /// By name.
+    pub units: Vec<UnitRow>,
+}
+
+/// One unit.
+#[derive(Serialize, JsonSchema)]
+pub(crate) struct UnitRow {
+    /// Its name.
+    pub unit: String,
+    /// Its folder.
+    pub folder: String,
+    /// How many runs it has.
+    pub runs: usize,
+    /// The newest.
+    pub newest: String,
+    /// What is in force, by setup and warmth; only those that were ever learned.
+    pub in_force: Vec<String>,
+}
+
+impl Document for UnitsDocument {
+    const KIND: Kind = Kind::Units;
+}
+
+/// The runs of a unit.
+#[derive(Serialize, JsonSchema)]
+pub(crate) struct HistoryDocument {
+    /// The unit.
+    pub unit: String,
+    /// Oldest first.
+    pub runs: Vec<HistoryRow>,
+    /// What is in force, by setup and warmth; only those that were ever learned.
+    pub in_force: Vec<String>,
+}
+
+/// One run.
+#[derive(Serialize, JsonSchema)]
+pub(crate) struct HistoryRow {
+    /// Its name.
+    pub run: String,
+    /// What was done.
+    pub what: RunKind,
+    /// Setup and warmth; none where the record cannot be read.
+    pub mounted: Option<String>,
+    /// When it began, where the clock was known.
+    pub begun: Option<String>,
+    /// Whether it came to its end; none where the record cannot be read.
+    pub status: Option<Status>,
+    /// In words: how it ended, or why it cannot be read.
+    pub ended: String,
+    /// What a person confirmed of it afterwards.
+    pub confirmed: Vec<Confirmation>,
+}
+
+impl Document for HistoryDocument {
+    const KIND: Kind = Kind::History;
+}
+
+/// An acceptance sheet that was laid down.
+#[derive(Serialize, JsonSchema)]
+pub(crate) struct SheetDocument {
+    /// The file.
+    pub file: String,
+    /// Tables that it takes.
+    pub items: Vec<&'static str>,
+}
+
+impl Document for SheetDocument {
+    const KIND: Kind = Kind::Sheet;
+}

@@ -1,0 +1,80 @@
+//! `unit`: what is on record of units, and what a person adds to it. Nothing moves.
+
+mod confirm;
+mod history;
+mod list;
+
+use std::path::Path;
+
+use firmware_core::calibration::{Setup, Warmth};
+
+use crate::caution::Effect;
+use crate::console::Console;
+use crate::exit::{Failure, VerbResult};
+use crate::record::{Run, RunKind};
+use crate::unit_store;
+
+/// What `unit` takes.
+#[derive(Debug, clap::Args)]
+pub struct Args {
+    #[command(subcommand)]
+    about: About,
+}
+
+#[derive(Debug, clap::Subcommand)]
+enum About {
+    /// List the units in a folder of records, with what is in force for each
+    List(list::Args),
+    /// List the runs of a unit, oldest first, with what is in force
+    History(history::Args),
+    /// Confirm what a learn could not prove, after the fact and without moving
+    Confirm(confirm::Args),
+}
+
+impl Args {
+    pub(crate) fn effect(&self) -> Effect {
+        match self.about {
+            About::List(_) | About::History(_) => Effect::Neither,
+            About::Confirm(_) => Effect::HandsOver,
+        }
+    }
+}
+
+/// Runs the verb.
+///
+/// # Errors
+/// A [`Failure`] that says which record cannot be read, or why nothing was confirmed.
+pub fn run(args: &Args, console: &Console) -> VerbResult {
+    match &args.about {
+        About::List(args) => list::run(args, console),
+        About::History(args) => history::run(args, console),
+        About::Confirm(args) => confirm::run(args, console),
+    }
+}
+
+/// The unit whose folder this is.
+fn name_of(dir: &Path) -> Result<String, Failure> {
+    let real = dir.canonicalize().map_err(|error| {
+        Failure::usage(format!("{}: {error}. Give a unit's folder, such as units/NAME.", dir.display()))
+    })?;
+    Ok(real.file_name().map(|name| name.to_string_lossy().into_owned()).unwrap_or_default())
+}
+
+/// What is in force, a line for each setup and warmth that these runs were made in.
+fn in_force(dir: &Path, unit: &str, runs: &[Run]) -> Result<Vec<String>, Failure> {
+    let mut mounted: Vec<(Setup, Warmth)> = Vec::new();
+    for info in runs.iter().filter(|run| run.name.kind == RunKind::Learn).map(|run| &run.file.run) {
+        if !mounted.contains(&(info.setup, info.warmth)) {
+            mounted.push((info.setup, info.warmth));
+        }
+    }
+    let line = |(setup, warmth)| {
+        let standing = unit_store::read(dir, unit, setup, warmth)?;
+        Ok(format!("{setup}, {warmth}: {}", unit_store::in_force(&standing)))
+    };
+    mounted.into_iter().map(line).collect()
+}
+
+fn counted(runs: usize) -> String {
+    if runs == 1 { "1 run".into() } else { format!("{runs} runs") }
+}
