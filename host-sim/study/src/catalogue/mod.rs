@@ -12,12 +12,15 @@ mod mechanics;
 mod pairs;
 mod preset;
 mod sensor;
+mod size;
 mod stops;
 
 pub use case::{Case, Mishaps};
-pub use healthy::{draw_unit, nominal_unit};
+pub use healthy::{draw_of, draw_unit, nominal_unit};
 use plant::shown::brief;
 pub use preset::{Family, Preset, Severity, Tag};
+use size::Size;
+pub(crate) use size::travel_counts;
 
 /// No such preset.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
