@@ -152,3 +152,39 @@ impl PositionSensor {
         Counts(nearest(reading.clamp(0.0, self.params.highest())) as i16)
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn reads(params: PositionSensorParams, lever_rad: f64) -> i16 {
+        let sensor = PositionSensor::new(params);
+        sensor.counts(sensor.truth(lever_rad)).0
+    }
+
+    #[test]
+    fn a_sensor_of_few_bits_ends_at_its_own_highest_reading() {
+        let straight =
+            PositionSensorParams { counts_at_zero: 0.0, counts_per_rad: 100.0, ..Default::default() };
+        for (bits, highest) in [(10, 1023), (12, 4095), (14, 16_383)] {
+            let params = PositionSensorParams { bits, ..straight };
+            assert_eq!(reads(params, 1e3), highest);
+            assert_eq!(reads(params, 1.004), 100);
+        }
+    }
+
+    #[test]
+    fn a_bend_is_a_sine_of_the_lever_angle() {
+        // sin 30° = 1/2, sin 90° = 1, sin 180° = 0.
+        let params = PositionSensorParams {
+            counts_at_zero: 1000.0,
+            counts_per_rad: 0.0,
+            bend_counts: 40.0,
+            bend_zero_rad: 0.1,
+            ..Default::default()
+        };
+        for (degrees, counts) in [(0.0_f64, 1000), (30.0, 1020), (90.0, 1040), (180.0, 1000), (270.0, 960)] {
+            assert_eq!(reads(params, 0.1 + degrees.to_radians()), counts, "{degrees}°");
+        }
+    }
+}
