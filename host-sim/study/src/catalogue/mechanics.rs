@@ -87,7 +87,7 @@ pub(super) const PRESETS: &[Preset] = &[
         (1.0, 12.0, "times friction at its middle"),
         TIGHT,
         |case, factor| {
-            let centre_rad = case.size.from_open_rad(0.6);
+            let centre_rad = case.size.ring_rad(0.4);
             let half_width_rad = case.size.rad_of(PATCH_RAD);
             let patch = SootPatch { centre_rad, half_width_rad, factor };
             case.fault(FaultKind::SootPatch(patch));

@@ -96,14 +96,6 @@ impl Size {
         self.low_rad + share * self.travel_rad
     }
 
-    /// Ring angle at a share of the travel from open, rad.
-    pub(super) fn from_open_rad(&self, share: f64) -> f64 {
-        match self.opening {
-            OpeningDirection::LowersAngle => self.low_rad + share * self.travel_rad,
-            OpeningDirection::RaisesAngle => self.low_rad + (1.0 - share) * self.travel_rad,
-        }
-    }
-
     /// The end where the vanes are closed.
     pub(super) fn closed(&self) -> End {
         match self.opening {
