@@ -47,6 +47,10 @@ pub enum Field {
     CompressorInducer,
     /// Compressor exducer diameter.
     CompressorExducer,
+    /// Compressor hub diameter at the inducer.
+    CompressorHub,
+    /// Compressor blade angle from the axis at the inducer's tip.
+    CompressorInducerAngle,
     /// Compressor blade height at the exducer.
     CompressorTipHeight,
     /// Turbine inducer (inlet, larger) diameter.

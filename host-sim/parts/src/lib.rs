@@ -5,6 +5,8 @@
 //! rule. Refuses what cannot be a turbo, naming each fault with advice: see [`Problem`].
 
 mod check;
+pub mod compressor;
+pub mod compressor_map;
 mod entry;
 pub mod errors;
 mod field;

@@ -159,6 +159,7 @@ impl Reader<'_> {
                 turbine_material: turbine_material?,
                 indexing,
                 instruments,
+                map: None,
                 quantities,
             })
         })();

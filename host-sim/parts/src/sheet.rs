@@ -4,7 +4,9 @@
 //! volute's area. Refuses nothing: what it holds was checked.
 
 use std::collections::BTreeMap;
+use std::sync::Arc;
 
+use super::compressor_map::CompressorMap;
 use super::field::Field;
 use super::flow::bench_flow_g_s;
 use super::quantity::{Origin, Quantity};
@@ -118,6 +120,8 @@ pub struct PartsSheet {
     pub indexing: Indexing,
     /// Correlation of the errors of two readings by one instrument, by the instrument's name.
     pub(super) instruments: BTreeMap<String, f64>,
+    /// Measured compressor map, where there is one.
+    pub map: Option<Arc<CompressorMap>>,
     pub(super) quantities: BTreeMap<Field, Quantity>,
 }
 

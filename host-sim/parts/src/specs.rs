@@ -134,6 +134,17 @@ pub(crate) const SPECS: &[FieldSpec] = &[
     left_out(F::PinRadius, "nozzle", "pin_radius", Length, (10.0, 160.0)),
     refused(F::CompressorInducer, "compressor", "inducer", Length, (18.0, 180.0)),
     refused(F::CompressorExducer, "compressor", "exducer", Length, (24.0, 240.0)),
+    estimated(F::CompressorHub, ("compressor", "hub"), Length, (3.0, 80.0), "0.33 × inducer", |k| {
+        (0.33 * of(k, F::CompressorInducer), 0.05 * of(k, F::CompressorInducer))
+    }),
+    estimated(
+        F::CompressorInducerAngle,
+        ("compressor", "inducer_angle"),
+        Angle,
+        (40.0, 75.0),
+        "60° from the axis at the tip",
+        |_| (60.0, 3.0),
+    ),
     estimated(
         F::CompressorTipHeight,
         ("compressor", "tip_height"),

@@ -2,6 +2,7 @@
 //! go with it, what the engine sees, which measurement matters, and whether the learned travel fits the parts.
 
 mod air;
+mod breathing;
 mod chain;
 mod gauge;
 mod learned;
@@ -16,6 +17,7 @@ mod turbo;
 
 pub use air::{AirComparison, AirError, ENTERS, Response, compare};
 
+pub use breathing::{AirBound, Breath, Breathing, Potential, PowerRanges, power_kw};
 pub use chain::{Chain, ChainUncertainty, PointUncertainty};
 pub use gauge::{BenchTarget, GaugeJob, GaugeTarget};
 pub use learned::{

@@ -7,6 +7,7 @@
 use serde::Serialize;
 
 use super::air::{AirComparison, AirError, compare};
+use super::breathing::{Breathing, PowerRanges};
 use super::chain::{Chain, ChainUncertainty};
 use super::gauge::GaugeJob;
 use super::limits::{CarriedLimits, LimitStanding, standings};
@@ -31,6 +32,8 @@ const MEASURE_FIRST: usize = 2;
 pub struct StudyPlan {
     /// Limits that the new controller holds.
     pub limits: CarriedLimits,
+    /// Ranges that turn air into power.
+    pub power: PowerRanges,
     /// Pressure drop of the flow bench, kPa.
     pub bench_drop_kpa: f64,
     /// Draws of the what-if campaign.
@@ -114,6 +117,8 @@ pub struct Study {
     pub air: Vec<AirComparison>,
     /// Every limit and how near the new turbo comes to it.
     pub limits: Vec<LimitStanding>,
+    /// How both compressors breathe.
+    pub breathing: Breathing,
     /// Which value matters most.
     pub sensitivity: Sensitivity,
     /// What is not met, with its effect; empty where everything is.
@@ -161,6 +166,7 @@ impl Study {
         let uncertainty = chain.and_then(|chain| chain.uncertainty()).ok_or(StudyError::NoResponse)?;
         let unmet = found.unmet();
         Ok(Self {
+            breathing: Breathing::of([old, new], &air, &plan.limits, plan.power),
             limits: standings(&plan.limits, &air),
             gauge: GaugeJob::of(&found, new, &uncertainty, plan.bench_drop_kpa),
             plan,

@@ -7,7 +7,7 @@ use parts::figures::Figure;
 use parts::matching::{Met, MinimumFlow, SheetValue, Side, Study, TravelCheck};
 
 use super::rows::{aligned, number, row, with_uncertainty};
-use super::{Told, engine, gauge, limits};
+use super::{Told, compressor, engine, gauge, limits};
 
 /// Bars of the tornado that the text shows; the report shows more.
 const BARS_SHOWN: usize = 8;
@@ -27,6 +27,9 @@ pub(super) fn told(told: &Told, out: Option<&Path>) -> String {
         aligned(&engine::same_boost_rows(study)),
         aligned(&engine::cost_rows(study)),
         aligned(&engine::change_rows(study)),
+        aligned(&compressor::margin_rows(study)),
+        aligned(&compressor::potential_rows(study)),
+        compressor::ground(study),
         aligned(&limits::rows(study)),
         limits::grounds(&study.plan.limits).join("\n"),
         aligned(&engine::bar_rows(&study.sensitivity, BARS_SHOWN)),
@@ -64,7 +67,8 @@ pub(super) fn verdict(study: &Study) -> String {
 
 /// Is every limit kept.
 pub(super) fn limit_verdict(study: &Study) -> String {
-    let passed = limits::passed(study);
+    let mut passed = limits::passed(study);
+    passed.extend(compressor::beyond(study));
     if passed.is_empty() {
         "Every limit is kept at every load step.".into()
     } else {
