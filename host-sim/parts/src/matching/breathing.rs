@@ -15,8 +15,9 @@ use crate::{Field, PartsSheet};
 use plant::airpath::ReducedParams;
 use plant::atmosphere::Ambient;
 
-/// Flow at surge over flow at choke where there is no map, and half its width; common practice, no source.
-const SURGE_SHARE: (f64, f64) = (0.45, 0.12);
+/// Flow at surge over flow at choke where there is no map: 0.10 and 0.20 for each tip Mach number, ± 0.08; own
+/// estimate: surge moves to larger flow with speed.
+const SURGE_SHARE: (f64, f64, f64) = (0.10, 0.20, 0.08);
 /// What the model's choke end is known to without a map, relative; own estimate.
 const CHOKE_KNOWN_TO: f64 = 0.12;
 /// What a measured map is known to, relative; common practice, no source.
@@ -125,7 +126,9 @@ fn ends(sheet: &PartsSheet, tip_m_s: f64) -> [(f64, f64); 2] {
     let density = air.pressure_pa / (params.air_r * air.temperature_k);
     let widest = density * core::f64::consts::PI * radius * radius * tip_m_s / libm::sqrt(params.flow_weight);
     let choke = widest.min(inducer_bound(sheet, tip_m_s));
-    [(SURGE_SHARE.0 * choke, SURGE_SHARE.1 / SURGE_SHARE.0), (choke, CHOKE_KNOWN_TO)]
+    let sound = libm::sqrt(params.air_gamma * params.air_r * air.temperature_k);
+    let share = SURGE_SHARE.0 + SURGE_SHARE.1 * tip_m_s / sound;
+    [(share * choke, SURGE_SHARE.2 / share), (choke, CHOKE_KNOWN_TO)]
 }
 
 /// The inducer's bound at a tip speed of the exducer, kg/s.
