@@ -171,3 +171,38 @@ fn a_stated_boost_limit_is_written_and_a_passed_one_ends_out_of_limits_and_is_na
     let said = run("300", &dir.path().join("none")).code(2).get_output().stderr.clone();
     assert!(String::from_utf8_lossy(&said).contains("--limit-source"));
 }
+
+/// M10, M11: the answer first, both rings drawn, absolute pressures labelled, A/R in mm and inches.
+#[test]
+fn the_page_starts_with_the_answer_and_draws_both_rings_to_scale() {
+    let dir = tempfile::tempdir().unwrap();
+    let out = dir.path().join("match");
+    matched(&sheet("ring-a.toml"), &sheet("ring-b.toml")).arg("--out").arg(&out).assert().code(0);
+    let page = std::fs::read_to_string(out.join("match.html")).unwrap();
+    let at = |words: &str| page.find(words).unwrap_or_else(|| panic!("{words} is missing"));
+    assert!(at("Answer") < at("Met after re-mapping and setting the stop"));
+    assert!(at("deciding number") < at("<div class=\"rings\">"));
+    assert!(at("<div class=\"rings\">") < at("Nozzle area</h2>") && at("Compressor</h2>") < at("Appendix"));
+    // Closed and open, 11 and 9 vanes.
+    assert_eq!(page.matches("<path class=\"vane\"").count(), 2 * (11 + 9));
+    assert!(page.contains("kPa absolute") && page.contains(" in)"));
+    for name in ["new: nozzle.pivot_fraction", "old: rotor.inertia"] {
+        assert!(page.contains(name), "{name} stands on the picture");
+    }
+}
+
+/// M6 on the command line: a map is read, a bad one is named with its line.
+#[test]
+fn a_measured_map_is_read_and_a_bad_one_named() {
+    let map = sheet("compressor-map.csv");
+    let mut command = matched(&sheet("ring-a.toml"), &sheet("ring-b.toml"));
+    let told = json(command.arg("--new-map").arg(&map));
+    let power = &told["breathing"]["potential"][1]["power_kw"];
+    assert!(power[0].as_f64().unwrap() < power[1].as_f64().unwrap());
+    let dir = tempfile::tempdir().unwrap();
+    let bad = dir.path().join("bad.csv");
+    std::fs::write(&bad, std::fs::read_to_string(&map).unwrap().replace("# pref_Pa=100000.0\n", "")).unwrap();
+    let mut command = matched(&sheet("ring-a.toml"), &sheet("ring-b.toml"));
+    let said = command.arg("--old-map").arg(&bad).assert().code(2).get_output().stderr.clone();
+    assert!(String::from_utf8_lossy(&said).contains("bad.csv:1: does not name its reference state"));
+}

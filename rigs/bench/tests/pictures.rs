@@ -1,8 +1,8 @@
 //! The README's picture of a report is what the tool draws today: three charts of the demo, cut from its page.
 
 use std::fmt::Write as _;
-use std::path::{Path, PathBuf};
 use std::fs;
+use std::path::{Path, PathBuf};
 
 use assert_cmd::Command;
 

@@ -220,7 +220,7 @@ pub enum LimitedValue {
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct LimitStanding {
     /// Which.
-    pub guarded: LimitedValue,
+    pub limited: LimitedValue,
     /// The limit.
     pub limit: f64,
     /// Highest value of the old turbo.
@@ -253,7 +253,13 @@ pub(crate) fn standings(limits: &CarriedLimits, air: &[AirComparison]) -> Vec<Li
         .filter_map(|(guarded, limit, of)| {
             let worst = air.iter().max_by(|a, b| of(&a.new_after).total_cmp(&of(&b.new_after)))?;
             let old = air.iter().map(|run| of(&run.old)).fold(0.0, f64::max);
-            Some(LimitStanding { guarded, limit, old, new: of(&worst.new_after), at: worst.point.name })
+            Some(LimitStanding {
+                limited: guarded,
+                limit,
+                old,
+                new: of(&worst.new_after),
+                at: worst.point.name,
+            })
         })
         .collect()
 }

@@ -9,6 +9,7 @@ mod learned;
 mod limits;
 mod on_engine;
 mod opening_map;
+mod outline;
 mod remap;
 mod same_boost;
 mod sensitivity;
@@ -29,6 +30,7 @@ pub use limits::{
 };
 pub use on_engine::{AreaOnEngine, PartsOnEngine};
 pub use opening_map::{Knot, Met, MinimumFlow, OpeningMatch, Unmet};
+pub use outline::{RingOutline, StopOutline};
 pub use remap::{Change, Remapped, remap_settings};
 pub use same_boost::{Reached, SameBoost};
 pub use sensitivity::{Bar, SWEPT, Sensitivity, Spread, sensitivity};

@@ -12,6 +12,7 @@ use super::chain::{Chain, ChainUncertainty};
 use super::gauge::GaugeJob;
 use super::limits::{CarriedLimits, LimitStanding, standings};
 use super::opening_map::{Knot, Met, MinimumFlow, OpeningMatch, Unmet};
+use super::outline::RingOutline;
 use super::sensitivity::{Sensitivity, sensitivity};
 use crate::figures::{
     Figure, StackUp, VaneRotation, figures, indexing_stack, propagate_sheet, vane_rotation,
@@ -111,6 +112,9 @@ pub struct Study {
     pub map: Vec<Knot>,
     /// What the sheets' errors leave uncertain in map, stop and differences.
     pub uncertainty: ChainUncertainty,
+    /// Both rings as they stand: old, new with its stop as set.
+    #[serde(skip)]
+    pub rings: [RingOutline; 2],
     /// Where the area cannot be met.
     pub unmet: Vec<Unmet>,
     /// The engine, three ways.
@@ -177,6 +181,7 @@ impl Study {
             map: found.knots(POINTS),
             not_met: not_met(&found.minimum_flow, &unmet, &air),
             not_known: [old, new].into_iter().filter_map(not_known).collect(),
+            rings: [RingOutline::of(old, &found.old), RingOutline::of(new, &found.new)],
             uncertainty,
             unmet,
             air,

@@ -64,6 +64,7 @@ enum RenderedBlock<'a> {
     Text(&'a str),
     Charts(Vec<String>),
     Table(&'a Table),
+    Drawing(&'a str),
 }
 
 struct RenderedSection<'a> {
@@ -113,6 +114,7 @@ fn rendered<'a>(block: &'a Block, charts: &mut usize) -> Result<RenderedBlock<'a
     Ok(match block {
         Block::Text(text) => RenderedBlock::Text(text),
         Block::Table(table) => RenderedBlock::Table(table),
+        Block::Drawing(svg) => RenderedBlock::Drawing(svg),
         Block::Charts(list) => {
             let svgs = list.iter().map(|chart| {
                 *charts += 1;

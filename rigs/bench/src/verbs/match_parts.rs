@@ -3,7 +3,9 @@
 //! Reads two parts sheets, compares, prints; with `--out` writes the report, the opening map and the
 //! controller's settings for the new turbo. Nothing moves.
 
+mod answer;
 mod compressor;
+mod drawing;
 mod engine;
 mod gauge;
 mod limits;

@@ -105,8 +105,13 @@ pub(super) fn minimum_flow(kept: &MinimumFlow) -> String {
 
 /// A figure with its uncertainty and a star where it rests on estimates.
 pub(super) fn figure(figure: &Figure) -> String {
+    const INCH_MM: f64 = 25.4;
     let star = if figure.rests_on_estimates.is_empty() { "" } else { " *" };
-    format!("{}{star}", with_uncertainty(figure.value, figure.standard_uncertainty))
+    let inches = match figure.name {
+        "volute A/R" => format!(" ({:.2} in)", figure.value / INCH_MM),
+        _ => String::new(),
+    };
+    format!("{}{inches}{star}", with_uncertainty(figure.value, figure.standard_uncertainty))
 }
 
 /// Figures of both sides, head first.
@@ -116,7 +121,7 @@ pub(super) fn figure_rows(study: &Study) -> Vec<Vec<String>> {
     for (before, after) in old.figures.iter().zip(&new.figures) {
         rows.push(row([before.name, before.unit, &figure(before), &figure(after)]));
     }
-    rows.push(row(["rotor inertia, new over old", "1", "1", &number(study.inertia_ratio)]));
+    rows.push(row(["rotor inertia, new over old", "–", "1", &number(study.inertia_ratio)]));
     let stack = |side: &Side| {
         let stack = side.indexing;
         format!("{} / {}", number(stack.worst_case_deg), number(stack.root_sum_square_deg))
@@ -128,7 +133,7 @@ pub(super) fn figure_rows(study: &Study) -> Vec<Vec<String>> {
     };
     rows.push(row(["vane rotation, at the vanes / by the linkage", "°", &rotation(old), &rotation(new)]));
     let gap = |side: &Side| format!("{} / {}", number(side.vaneless_ratio.0), number(side.vaneless_ratio.1));
-    rows.push(row(["vaneless gap, tip over wheel radius, closed / open", "1", &gap(old), &gap(new)]));
+    rows.push(row(["vaneless gap, tip over wheel radius, closed / open", "–", &gap(old), &gap(new)]));
     rows
 }
 
