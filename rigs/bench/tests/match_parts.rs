@@ -206,3 +206,18 @@ fn a_measured_map_is_read_and_a_bad_one_named() {
     let said = command.arg("--old-map").arg(&bad).assert().code(2).get_output().stderr.clone();
     assert!(String::from_utf8_lossy(&said).contains("bad.csv:1: does not name its reference state"));
 }
+
+/// M9: a car's sheet beside a truck's.
+#[test]
+fn turbos_for_engines_of_different_size_end_in_words() {
+    let sheets = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../tests/reference/match/sheets");
+    for (old, new) in [("car", "truck"), ("truck", "car")] {
+        let at = |name: &str| sheets.join(format!("{name}.toml"));
+        let said = matched(&at(old), &at(new)).assert().code(2).get_output().stderr.clone();
+        let said = String::from_utf8_lossy(&said).into_owned();
+        assert!(said.contains(&format!("{new} is another size than {old}: ")), "{said}");
+        assert!(
+            said.contains("times). They are for different engines") && said.contains("compare with a sheet")
+        );
+    }
+}

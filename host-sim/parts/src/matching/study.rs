@@ -18,7 +18,7 @@ use crate::figures::{
     Figure, StackUp, VaneRotation, figures, indexing_stack, propagate_sheet, vane_rotation,
 };
 use crate::{Field, PartsSheet, Quantity};
-use plant::nozzle::RingError;
+use plant::nozzle::{NozzleModel, RingError, in_series_mm2};
 
 /// Points of curves and of the opening map.
 const POINTS: u32 = 21;
@@ -138,8 +138,33 @@ pub enum StudyError {
     #[error(transparent)]
     Ring(#[from] RingError),
     /// The air path refuses.
-    #[error("the air path cannot be run with these parts: {0}")]
+    #[error(
+        "the new turbo does not come to rest on the old one's engine ({0}): another size, or a value that is far \
+         off; compare both sheets"
+    )]
     Air(#[from] AirError),
+    /// Two turbos for engines of different size.
+    #[error(
+        "{new} is another size than {old}: open, its volute and ring leave {new_mm2:.0} mm², the old ones {old_mm2:.0} mm² \
+         ({ratio:.1} times). They are for different engines and no calibration carries over; compare with a sheet between \
+         {least:.0} and {most:.0} mm², or check the units of both"
+    )]
+    OtherSize {
+        /// Name of the old turbo.
+        old: String,
+        /// Name of the new one.
+        new: String,
+        /// Open inlet of the old turbo, mm².
+        old_mm2: f64,
+        /// Of the new one.
+        new_mm2: f64,
+        /// New over old.
+        ratio: f64,
+        /// Smallest that can be compared, mm².
+        least: f64,
+        /// Largest.
+        most: f64,
+    },
     /// The boost response of the new turbo is not a number.
     #[error(
         "the boost response of the new turbo cannot be computed; check wheel diameters and rotor inertia"
@@ -163,6 +188,7 @@ impl Study {
     /// See [`StudyError`].
     pub fn of(old: &PartsSheet, new: &PartsSheet, plan: StudyPlan) -> Result<Self, StudyError> {
         let found = match_sheets(old, new)?;
+        same_size([(old, &found.old), (new, &found.new)])?;
         let air = compare(old, new, &found, plan.limits.boost_kpa)?;
         let sensitivity =
             sensitivity(old, new, &found, plan.runs, plan.seed).ok_or(StudyError::NoResponse)?;
@@ -188,6 +214,25 @@ impl Study {
             sensitivity,
         })
     }
+}
+
+/// Open inlet area of one turbo over the other's from which on they are for different engines; own choice: twice the
+/// area is twice the engine.
+const OTHER_SIZE: f64 = 2.0;
+
+/// Are both turbos for one size of engine?
+fn same_size([old, new]: [(&PartsSheet, &NozzleModel); 2]) -> Result<(), StudyError> {
+    let open = |(sheet, nozzle): (&PartsSheet, &NozzleModel)| {
+        in_series_mm2(nozzle.effective_area_mm2(1.0), sheet.volute_area_mm2())
+    };
+    let (old_mm2, new_mm2) = (open(old), open(new));
+    let ratio = new_mm2 / old_mm2;
+    if (1.0 / OTHER_SIZE..=OTHER_SIZE).contains(&ratio) {
+        return Ok(());
+    }
+    let (least, most) = (old_mm2 / OTHER_SIZE, old_mm2 * OTHER_SIZE);
+    let (old, new) = (old.0.name.clone(), new.0.name.clone());
+    Err(StudyError::OtherSize { old, new, old_mm2, new_mm2, ratio, least, most })
 }
 
 fn side(sheet: &PartsSheet) -> Result<Side, RingError> {
