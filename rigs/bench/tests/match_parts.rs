@@ -133,8 +133,8 @@ fn learned(records: &Path, unit: &str, setup: &str) -> PathBuf {
 #[test]
 fn two_learns_of_the_bench_are_held_against_the_sheet_and_not_taken_for_each_other() {
     let dir = tempfile::tempdir().unwrap();
-    // A rod that has come off leaves the actuator alone with its own stops: a free learn.
-    let free = learned(dir.path(), "rod-off", "free");
+    // M9: a sound virtual unit comes off its ring for a free learn.
+    let free = learned(&dir.path().join("free"), "healthy", "free");
     let attached = learned(dir.path(), "healthy", "attached");
     let ring = sheet("ring-a.toml");
     let mut fits = matched(&ring, &ring);

@@ -4,6 +4,7 @@ use std::hash::{BuildHasher, RandomState};
 use std::path::Path;
 use std::process;
 
+use firmware_core::calibration::Setup;
 use firmware_core::learn::CheckSet;
 use firmware_core::link::state::Streaming;
 use firmware_core::link::{Pacing, Talk};
@@ -58,7 +59,7 @@ impl Bench {
         let watch = interrupt::watch();
         let (path, rig, log, checked) = match &target.port {
             PortSpec::Virtual { unit, pacing, processor } => {
-                let (rig, log, checked) = start_virtual(unit, *pacing, *processor, target.seed)?;
+                let (rig, log, checked) = start_virtual(unit, *pacing, *processor, target)?;
                 (rig.path().to_owned(), Some(rig), log, checked)
             }
             PortSpec::Device(path) => (path.clone(), None, None, CheckSet::NONE),
@@ -132,9 +133,14 @@ fn start_virtual(
     unit: &str,
     pacing: Pacing,
     processor: Processor,
-    seed: u64,
+    target: &Target,
 ) -> Result<(RunningRig, Option<LogTeller>, CheckSet), Failure> {
-    let case = catalogue::find(unit).map_err(Failure::usage)?.unit(None);
+    let (seed, attached) = (target.seed, catalogue::find(unit).map_err(Failure::usage)?.unit(None));
+    // A free setup is the actuator alone: off the ring it comes, as a person would take it off.
+    let case = match target.setup {
+        Setup::Free => attached.off_the_ring(),
+        Setup::Attached | Setup::OnEngine => attached,
+    };
     let mut log = None;
     let running = match processor {
         Processor::Host => {
