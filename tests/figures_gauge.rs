@@ -1,11 +1,10 @@
-//! Gauge studies and precision against outside evaluations (`tests/reference/figures/step_gauge_worked.py`):
+//! Gauge studies against outside evaluations (`tests/reference/figures/step_gauge_worked.py`):
 //! averages and ranges with the constants of the Automotive Industry Action Group (recomputed there from
-//! the moments of the normal range), analysis of variance by statsmodels, ISO 5725-2 by sums of squares.
+//! the moments of the normal range), analysis of variance by statsmodels.
 //! All readings are invented.
 
 use vanebench::figures::anova::Interaction;
 use vanebench::figures::gauge::{GaugeGrade, GaugeTable};
-use vanebench::figures::interlab::Precision;
 use vanebench_checks::assert_near;
 
 fn readings() -> Vec<Vec<Vec<f64>>> {
@@ -55,15 +54,4 @@ fn analysis_of_variance_keeps_an_interaction_that_ranges_cannot_see() {
     assert_near("repeatability", anova.study.repeatability, 0.057_735_026_919, 1e-9);
     assert_near("reproducibility", anova.study.reproducibility, 0.121_792_172_71, 1e-9);
     assert_near("part", anova.study.part, 0.579_223_618_303, 1e-9);
-}
-
-#[test]
-fn four_groups_of_three_give_the_precision_of_iso_5725_2() {
-    let groups = [[10.02, 10.04, 10.03], [10.10, 10.07, 10.09], [9.98, 10.01, 9.99], [10.05, 10.05, 10.08]];
-    let precision = Precision::try_from_groups(&groups.map(|g| g.to_vec())).unwrap();
-    assert_near("s_r", precision.repeatability, 0.014_719_601_443_9, 1e-9);
-    assert_near("s_L", precision.between, 0.039_216_870_897_1, 1e-9);
-    assert_near("s_R", precision.reproducibility, 0.041_888_299_435_9, 1e-9);
-    assert_near("r", precision.repeatability_limit(), 0.041_214_9, 1e-5);
-    assert_near("R", precision.reproducibility_limit(), 0.117_287_2, 1e-6);
 }

@@ -1,5 +1,6 @@
 //! The cautions, shown before anything moves and printed in every report.
 
+use std::fmt;
 use std::io::{BufRead, IsTerminal, Stdin, Write};
 use std::os::fd::AsFd;
 use std::time::{Duration, Instant};
@@ -9,12 +10,11 @@ use nix::sys::termios::{FlushArg, tcflush};
 use serde::{Deserialize, Serialize};
 
 use crate::exit::Failure;
-use crate::record::Present;
 use crate::short_text::ShortText;
 use crate::{console, interrupt};
 
 /// The cautions, one line each. Kinds of hazard from ISO 12100 (general) and the trade's usual practice.
-pub const CAUTIONS: [&str; 6] = [
+pub(crate) const CAUTIONS: [&str; 6] = [
     "MOVING LEVER: pinch and shear point. The lever, rod and vanes move without warning and with enough force to injure. Keep hands and tools clear; clamp the unit.",
     "HOT PARTS: housing, motor and vane ring can burn. Let them cool or wear gloves.",
     "EMERGENCY STOP: have a switch within reach that cuts the motor supply. Cutting the link only releases the drive.",
@@ -24,7 +24,7 @@ pub const CAUTIONS: [&str; 6] = [
 ];
 
 /// Until when a calibration holds; said wherever one is shown.
-pub const HOLDS_UNTIL: &str =
+pub(crate) const HOLDS_UNTIL: &str =
     "Holds until a stop screw, the lever or the rod is turned or loosened; after that, learn again.";
 
 /// What a person did about the cautions before the unit moved.
@@ -37,6 +37,25 @@ pub enum Acknowledged {
     AtPrompt,
     /// A virtual rig: nothing real moves, the cautions were shown.
     VirtualRig,
+}
+
+/// How the person beside the unit is known to be there.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Present {
+    /// Typed yes at the question that says what is unproven.
+    TypedYes,
+    /// Named on the command line, with hands clear.
+    Operator(ShortText),
+}
+
+impl fmt::Display for Present {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::TypedYes => f.write_str("a person who typed yes"),
+            Self::Operator(name) => write!(f, "{name}"),
+        }
+    }
 }
 
 /// Whether a real lever will move.
@@ -65,7 +84,7 @@ const HANDS_CLEAR: &str = "Hands and tools clear of the lever?";
 const LOOK: Duration = Duration::from_millis(50);
 
 /// Shows the cautions on standard error.
-pub fn show() {
+pub(crate) fn show() {
     for line in CAUTIONS {
         console::say(&format!("CAUTION  {line}"));
     }
@@ -130,7 +149,7 @@ impl HandsClear {
 ///
 /// # Errors
 /// As [`HandsClear::confirm`].
-pub fn confirm_again(motion: Motion, stopped: &str) -> Result<Acknowledged, Failure> {
+pub(crate) fn confirm_again(motion: Motion, stopped: &str) -> Result<Acknowledged, Failure> {
     match motion {
         Motion::Simulated => Ok(Acknowledged::VirtualRig),
         Motion::Real => {

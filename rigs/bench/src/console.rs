@@ -2,7 +2,6 @@
 //! standard error, so that output can be piped.
 
 use std::io::{ErrorKind, IsTerminal, Write};
-use std::time::Duration;
 
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 use plant::shown::printable;
@@ -111,10 +110,4 @@ fn printable_json(json: &str) -> String {
         }
         text
     })
-}
-
-/// A time span as people say it.
-#[must_use]
-pub fn spoken(span: Duration) -> String {
-    format!("{:.1} s", span.as_secs_f64())
 }

@@ -5,22 +5,22 @@ use std::path::Path;
 use plant::files::write_whole;
 use serde::Serialize;
 
+use crate::evaluate::UnitResult;
 use crate::exit::Failure;
-use crate::judge::Evidence;
 use crate::limits::Limits;
 use crate::output::write_file;
 use crate::profile::Profile;
 use crate::record::{Run, VERDICT_FILE, runs_in};
-use crate::report::{Section, Sheet, UnitResult};
+use crate::report::{Section, Sheet};
 
 /// The file that a report is written to.
-pub const REPORT_FILE: &str = "report.html";
+pub(crate) const REPORT_FILE: &str = "report.html";
 
 /// Reads a unit's folder, or a single run's.
 ///
 /// # Errors
 /// When the folder holds no runs, or one of them was edited, torn or written by another version.
-pub fn read_runs(dir: &Path) -> Result<Vec<Run>, Failure> {
+pub(crate) fn read_runs(dir: &Path) -> Result<Vec<Run>, Failure> {
     if dir.join(crate::record::RUN_FILE).exists() {
         return Ok(vec![Run::open(dir).map_err(Failure::usage)?]);
     }
@@ -34,19 +34,13 @@ pub fn read_runs(dir: &Path) -> Result<Vec<Run>, Failure> {
     found.iter().map(|(_, path)| Run::open(path).map_err(Failure::usage)).collect()
 }
 
-/// Judges all runs together. Writes nothing.
-#[must_use]
-pub fn judge_all(runs: Vec<Run>, unit: &str, profile: &Profile, limits: &Limits) -> UnitResult {
-    UnitResult::new(runs, unit, profile, limits, Evidence::default())
-}
-
 /// Judges each run by itself and writes its `verdict.json` into its folder.
 ///
 /// # Errors
 /// When a verdict cannot be written.
-pub fn keep_verdicts(runs: &[Run], profile: &Profile, limits: &Limits) -> Result<(), Failure> {
+pub(crate) fn keep_verdicts(runs: &[Run], profile: &Profile, limits: &Limits) -> Result<(), Failure> {
     runs.iter().try_for_each(|run| {
-        let alone = judge_all(vec![run.clone()], &run.file.run.unit, profile, limits);
+        let alone = UnitResult::of(vec![run.clone()], &run.file.run.unit, profile, limits);
         let text = verdict_text(&alone.verdict)?;
         write_whole(&run.dir.join(VERDICT_FILE), text.as_bytes()).map_err(Failure::undetermined)
     })
@@ -56,7 +50,7 @@ pub fn keep_verdicts(runs: &[Run], profile: &Profile, limits: &Limits) -> Result
 ///
 /// # Errors
 /// None in a sound build: every verdict can be written as JSON.
-pub fn verdict_text(verdict: &impl Serialize) -> Result<String, Failure> {
+pub(crate) fn verdict_text(verdict: &impl Serialize) -> Result<String, Failure> {
     serde_json::to_string_pretty(verdict).map(|text| text + "\n").map_err(Failure::undetermined)
 }
 
@@ -64,7 +58,7 @@ pub fn verdict_text(verdict: &impl Serialize) -> Result<String, Failure> {
 ///
 /// # Errors
 /// When the sheet is wrong or the disk refuses.
-pub fn write_report(
+pub(crate) fn write_report(
     path: &Path,
     unit_dir: &Path,
     result: &UnitResult,
@@ -79,7 +73,7 @@ pub fn write_report(
 
 /// A verdict in the few lines that a technician reads.
 #[must_use]
-pub fn spoken(unit: &str, result: &UnitResult) -> String {
+pub(crate) fn spoken(unit: &str, result: &UnitResult) -> String {
     let verdict = &result.verdict;
     let word = verdict.judgement.word().to_uppercase();
     let mut lines = vec![format!("{unit}: {word} (judged on {})", result.covers())];

@@ -3,12 +3,12 @@
 use firmware_core::calibration::Calibration;
 use firmware_core::learn::Stop;
 
+use super::traces::LearnTrace;
 use super::{Exhibit, Shown, conditions, seconds};
 use crate::figures::{Figure, Measure};
 use crate::judge::{Evidence, FaultOf, Finding};
 use crate::profile::Profile;
 use crate::record::{Mark, Row, Run};
-use crate::report::bench::LearnTrace;
 
 pub(super) fn evaluate(run: &Run, profile: &Profile) -> Shown {
     let mut evidence = Evidence::default();

@@ -9,7 +9,6 @@ pub mod binding;
 mod definition;
 pub mod friction;
 pub mod gauge;
-pub mod interlab;
 pub mod line;
 pub mod measure;
 pub mod motion;
@@ -17,7 +16,7 @@ pub mod step;
 pub mod sweep;
 
 pub use definition::Definition;
-pub use measure::{Direction, Measure, STEP_SIZES, Sensor, StepSize, Stop};
+pub use measure::{Direction, Measure, Sensor, StepSize, Stop};
 
 use crate::span::Span;
 

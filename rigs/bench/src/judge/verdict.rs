@@ -5,7 +5,8 @@ use serde::{Deserialize, Serialize};
 use super::advice;
 use crate::exit::Exit;
 use crate::figures::{Figure, Measure};
-use crate::limits::{Bounds, Limit, Standing};
+use crate::limits::{Bounds, Limit, LimitStanding};
+use crate::record::FaultOf;
 
 /// The three answers.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
@@ -19,16 +20,6 @@ pub enum Judgement {
     OutOfLimits,
     /// Nothing can be said: incomplete, not measured, or too close to call.
     Undetermined,
-}
-
-/// Where the cause lies.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(rename_all = "kebab-case")]
-pub enum FaultOf {
-    /// In the unit: it is out of limits.
-    Unit,
-    /// In the rig, the supply, the link or the person: nothing is said of the unit.
-    Rig,
 }
 
 /// Something found beside the figures.
@@ -73,7 +64,7 @@ pub struct Reason {
 /// One figure against its limit.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
-pub struct Check {
+pub struct LimitCheck {
     /// The figure's key.
     pub key: String,
     /// Where it was taken.
@@ -83,7 +74,7 @@ pub struct Check {
     /// What is allowed.
     pub bounds: Bounds,
     /// Where the value stands.
-    pub standing: Standing,
+    pub standing: LimitStanding,
 }
 
 /// One figure with its definition, as written to files.
@@ -119,7 +110,7 @@ pub struct Verdict {
     /// Why it is out of limits or undetermined; empty for within limits.
     pub reasons: Vec<Reason>,
     /// Each figure that has a limit.
-    pub checks: Vec<Check>,
+    pub checks: Vec<LimitCheck>,
     /// All figures.
     pub figures: Vec<FigureRow>,
 }
@@ -242,8 +233,8 @@ fn against(figure: &Figure, limit: &Limit) -> String {
     format!("{} is {} {}{place}; allowed {allowed}", definition.name, figure.text(), definition.unit)
 }
 
-impl Check {
-    pub(super) fn new(figure: &Figure, limit: &Limit, standing: Standing) -> Self {
+impl LimitCheck {
+    pub(super) fn new(figure: &Figure, limit: &Limit, standing: LimitStanding) -> Self {
         Self {
             key: figure.definition().key,
             place: figure.place.clone(),

@@ -10,7 +10,7 @@ use firmware_core::units::Tick;
 
 use plant::files::{bytes_of, write_whole};
 
-use crate::client::StreamItem;
+use crate::rig::StreamItem;
 
 use super::{
     Conditions, Made, Mark, Outcome, PROFILE_FILE, RECORD_VERSION, RUN_FILE, RecordError, Refusal, Row,

@@ -11,15 +11,19 @@ use study::scenario::BuiltIn;
 
 use crate::caution::{self, Acknowledged, CAUTIONS};
 use crate::console::Console;
+use crate::evaluate::UnitResult;
 use crate::exit::{Failure, VerbResult};
 use crate::judge::Verdict;
 use crate::limits::Limits;
+use crate::link_rig;
 use crate::output::{Maker, OutFolder};
 use crate::port::{DEFAULT_UNIT, PortSpec, Processor};
-use crate::procedure::{Basis, Bench, LearnChoice, MoveKind, Target, learn, record_move, record_simulation};
+use crate::procedure::{
+    Basis, Bench, LearnChoice, MoveKind, PlanBar, Target, learn, record_move, record_simulation,
+};
 use crate::profile::Profile;
 use crate::record::Serials;
-use crate::unit_result::{REPORT_FILE, judge_all, keep_verdicts, read_runs, spoken, write_report};
+use crate::unit_result::{REPORT_FILE, keep_verdicts, read_runs, spoken, write_report};
 use crate::unit_store::{self, OnUnproven, UnitStanding};
 
 /// The scenario that shows the controller on the engine.
@@ -78,17 +82,13 @@ pub fn run(args: &Args, console: &Console) -> VerbResult {
     folder.clear_for(&[JOB_FILE, REPORT_FILE, UNITS_INSIDE])?;
     caution::show();
     console.note("(virtual rig: nothing real moves; unit, engine and numbers are invented)\n");
-    let mut bench = Bench::open(&target, Acknowledged::VirtualRig)?;
+    let mut bench = link_rig::open(&target, Acknowledged::VirtualRig)?;
     learn_unit(&mut bench, &target, console)?;
     if let Some(basis) = basis(&target)? {
         for (kind, what) in
             [(MoveKind::Sweep, "sweep"), (MoveKind::Friction, "friction ramps"), (MoveKind::Step, "steps")]
         {
-            let bar = console.progress(what, 1000);
-            let progress = |part: f64| bar.set_position((part * 1000.0) as u64);
-            let recorded = record_move(&mut bench, &target, kind, &basis, &progress);
-            bar.finish_and_clear();
-            recorded.map_err(Failure::from)?;
+            record_move(&mut bench, &target, kind, &basis, &mut PlanBar::new(console, what))?;
         }
     }
     drop(bench);
@@ -130,17 +130,15 @@ fn basis(target: &Target) -> Result<Option<Basis>, Failure> {
 
 fn learn_unit(bench: &mut Bench, target: &Target, console: &Console) -> Result<(), Failure> {
     let choice = LearnChoice { previous: None, checked: bench.confirmed_by_looking(), free: None };
-    let bar = console.progress("learning the end stops", 1000);
-    let learned = learn(bench, target, choice, &|part| bar.set_position((part * 1000.0) as u64));
-    bar.finish_and_clear();
-    learned.map(|_recorded| ()).map_err(Failure::from)
+    learn(bench, target, choice, &mut PlanBar::new(console, "learning the end stops"))?;
+    Ok(())
 }
 
 fn finish(args: &Args, target: &Target, console: &Console) -> VerbResult {
     let runs = read_runs(&target.unit_dir)?;
     let names = runs.iter().map(|run| format!("{UNITS}/{UNIT}/{}", run.name)).collect();
     keep_verdicts(&runs, &target.profile, &target.limits)?;
-    let result = judge_all(runs, &target.unit, &target.profile, &target.limits);
+    let result = UnitResult::of(runs, &target.unit, &target.profile, &target.limits);
     let report = args.out.join(REPORT_FILE);
     write_report(&report, &target.unit_dir, &result, &target.profile, &target.limits, Vec::new())?;
     let job = Job {

@@ -6,16 +6,14 @@ use serde::Serialize;
 
 use crate::console::Console;
 use crate::criteria::{CriteriaArgs, same_profile};
+use crate::evaluate::UnitResult;
 use crate::exit::{Failure, VerbResult};
 use crate::judge::Verdict;
 use crate::limits::Limits;
 use crate::output::write_file;
 use crate::profile::Profile;
 use crate::record::Run;
-use crate::report::UnitResult;
-use crate::unit_result::{
-    REPORT_FILE, judge_all, keep_verdicts, read_runs, spoken, verdict_text, write_report,
-};
+use crate::unit_result::{REPORT_FILE, keep_verdicts, read_runs, spoken, verdict_text, write_report};
 
 /// Which records, by which measure.
 #[derive(Debug, clap::Args)]
@@ -122,7 +120,7 @@ impl Judged {
         if args.keep_verdicts {
             keep_verdicts(&runs, &profile, &limits)?;
         }
-        let result = judge_all(runs, &unit, &profile, &limits);
+        let result = UnitResult::of(runs, &unit, &profile, &limits);
         Ok(Self { unit, profile, limits, result })
     }
 

@@ -7,7 +7,7 @@ use parts::{Origin, ToleranceOrigin};
 use super::rows::number;
 use super::{Told, engine as engine_words, gauge, limits, text};
 use crate::caution::CAUTIONS;
-use crate::report::{Axis, Chart, Ink, Mark, Report, Section, Table};
+use crate::report::{Axis, Chart, ChartMark, Ink, Report, Section, Table};
 
 /// Bars of the tornado that the picture shows.
 const BARS_SHOWN: usize = 8;
@@ -221,7 +221,7 @@ fn tornado(sensitivity: &Sensitivity) -> Chart {
         chart
             .band("", ink, vec![edge(left), edge(right)])
             .line("", ink, vec![(left, y), (right, y)])
-            .with(Mark::Label { x: right, y, ink, text: bar.name.clone() })
+            .with(ChartMark::Label { x: right, y, ink, text: bar.name.clone() })
     })
 }
 
