@@ -46,6 +46,8 @@ enum Verb {
     Tune(verbs::tune::Args),
     /// Match the parts of a new turbo to the calibration of the old one
     Match(verbs::match_parts::Args),
+    /// Parts sheets: an empty one, two units side by side
+    Parts(verbs::parts_sheet::Args),
     /// Judge what is on record of a unit against its limits
     Judge(verbs::judge::JudgeArgs),
     /// Judge, and lay the record out as a printable report
@@ -101,6 +103,7 @@ impl Cli {
             Verb::Step(args) => verbs::moves::run(args, MoveKind::Step, console),
             Verb::Tune(args) => verbs::tune::run(args, console),
             Verb::Match(args) => verbs::match_parts::run(args, console),
+            Verb::Parts(args) => verbs::parts_sheet::run(args, console),
             Verb::Judge(args) => verbs::judge::run(args, console),
             Verb::Report(args) => verbs::judge::run_report(args, console),
             Verb::Simulate(args) => verbs::simulate::run(args, console),

@@ -221,3 +221,24 @@ fn turbos_for_engines_of_different_size_end_in_words() {
         );
     }
 }
+
+#[test]
+fn an_empty_sheet_is_written_once_and_two_units_stand_side_by_side() {
+    let dir = tempfile::tempdir().unwrap();
+    let new = dir.path().join("mine.toml");
+    let tool = || Command::new(env!("CARGO_BIN_EXE_vanebench"));
+    tool().args(["parts", "new"]).arg(&new).assert().code(0);
+    assert!(std::fs::read_to_string(&new).unwrap().contains("inches: { in = "));
+    let again = tool().args(["parts", "new"]).arg(&new).assert().code(2).get_output().stderr.clone();
+    assert!(String::from_utf8_lossy(&again).contains("is there already and stays as it is"));
+    let compare = |one: &str, two: &str| {
+        let out = tool().args(["parts", "compare"]).arg(sheet(one)).arg(sheet(two)).assert().code(0);
+        String::from_utf8_lossy(&out.get_output().stdout.clone()).into_owned()
+    };
+    assert!(compare("ring-a.toml", "ring-a.toml").contains("Nothing differs."));
+    let told = compare("ring-a.toml", "ring-b.toml");
+    for words in ["value that differs", "what it does", "vanes: 11 → 9", "differs", "within the measurement"]
+    {
+        assert!(told.contains(words), "{words} is missing in {told}");
+    }
+}

@@ -14,6 +14,8 @@ mod rows;
 mod text;
 mod travel;
 
+pub(super) use rows::{aligned, with_uncertainty};
+
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 

@@ -13,6 +13,7 @@ pub mod match_parts;
 mod metric_digits;
 pub mod moves;
 mod parts_on_engine;
+pub mod parts_sheet;
 pub mod ports;
 pub mod rig;
 pub mod simulate;

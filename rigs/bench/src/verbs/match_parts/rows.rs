@@ -22,7 +22,7 @@ pub(super) fn number(value: f64) -> String {
 
 /// A value and its uncertainty: two significant digits of the uncertainty, the value to the same place
 /// (GUM 7.2.6).
-pub(super) fn with_uncertainty(value: f64, uncertainty: f64) -> String {
+pub(in crate::verbs) fn with_uncertainty(value: f64, uncertainty: f64) -> String {
     const SMALLEST_IN_FULL: f64 = 1e-3;
     if !(value.is_finite() && uncertainty.is_finite()) || uncertainty <= 0.0 {
         return format!("{} ± {}", number(value), number(uncertainty));
@@ -42,7 +42,7 @@ pub(super) fn row<T: ToString, const N: usize>(cells: [T; N]) -> Vec<String> {
 }
 
 /// Columns wide enough for their longest cell, two spaces between.
-pub(super) fn aligned(rows: &[Vec<String>]) -> String {
+pub(in crate::verbs) fn aligned(rows: &[Vec<String>]) -> String {
     let columns = rows.iter().map(Vec::len).max().unwrap_or(0);
     let width = |column: usize| {
         rows.iter().filter_map(|row| row.get(column)).map(|cell| cell.chars().count()).max().unwrap_or(0)
