@@ -26,7 +26,7 @@ pub use learned::{
     TravelFinding, check_travel,
 };
 pub use limits::{
-    CarriedLimits, LimitStanding, LimitedValue, NobodyAllows, SpeedLimitBy, StatedLimits, usual_tip_speed_m_s,
+    CarriedLimits, LimitReached, LimitedValue, NobodyAllows, SpeedLimitBy, StatedLimits, usual_tip_speed_m_s,
 };
 pub use on_engine::{AreaOnEngine, PartsOnEngine};
 pub use opening_map::{Knot, Met, MinimumFlow, OpeningMatch, Unmet};

@@ -10,7 +10,7 @@ use super::air::{AirComparison, AirError, compare};
 use super::breathing::{Breathing, PowerRanges};
 use super::chain::{Chain, ChainUncertainty};
 use super::gauge::GaugeJob;
-use super::limits::{CarriedLimits, LimitStanding, standings};
+use super::limits::{CarriedLimits, LimitReached, standings};
 use super::opening_map::{Knot, Met, MinimumFlow, OpeningMatch, Unmet};
 use super::outline::RingOutline;
 use super::sensitivity::{Sensitivity, sensitivity};
@@ -120,7 +120,7 @@ pub struct Study {
     /// The engine, three ways.
     pub air: Vec<AirComparison>,
     /// Every limit and how near the new turbo comes to it.
-    pub limits: Vec<LimitStanding>,
+    pub limits: Vec<LimitReached>,
     /// How both compressors breathe.
     pub breathing: Breathing,
     /// Which value matters most.

@@ -58,14 +58,16 @@ pub fn run(args: &Args, console: &Console) -> VerbResult {
 
 fn new(path: &Path, console: &Console) -> VerbResult {
     let shown = path.display().to_string();
-    let refused = |error: std::io::Error| match error.kind() {
-        ErrorKind::AlreadyExists => Failure::usage(format!(
-            "{shown}: a file is there already and stays as it is; fill that one in, or give another name"
-        )),
-        ErrorKind::NotFound => {
+    let refused = |error: std::io::Error| {
+        if error.kind() == ErrorKind::AlreadyExists {
+            Failure::usage(format!(
+                "{shown}: a file is there already and stays as it is; fill that one in, or give another name"
+            ))
+        } else if error.kind() == ErrorKind::NotFound {
             Failure::usage(format!("{shown}: no such folder; make it first, or give another path"))
+        } else {
+            Failure::undetermined(format!("{shown}: {error}; check free space and write permission"))
         }
-        _ => Failure::undetermined(format!("{shown}: {error}; check free space and write permission")),
     };
     let mut file = File::create_new(path).map_err(refused)?;
     file.write_all(TEMPLATE.as_bytes()).map_err(refused)?;

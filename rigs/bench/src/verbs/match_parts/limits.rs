@@ -1,6 +1,6 @@
 //! Limits of a swap, in words: what is held, who says so, which load step passes one.
 
-use parts::matching::{CarriedLimits, LimitStanding, LimitedValue, SpeedLimitBy, Study};
+use parts::matching::{CarriedLimits, LimitReached, LimitedValue, SpeedLimitBy, Study};
 
 /// Name and unit of what a limit is about.
 pub(super) fn name(guarded: LimitedValue) -> (&'static str, &'static str) {
@@ -73,7 +73,7 @@ pub(super) fn grounds(limits: &CarriedLimits) -> Vec<String> {
 
 /// What is passed, a sentence each; empty where nothing is.
 pub(super) fn passed(study: &Study) -> Vec<String> {
-    let sentence = |standing: &LimitStanding| {
+    let sentence = |standing: &LimitReached| {
         let (what, unit) = name(standing.limited);
         format!(
             "{what} reaches {} {unit} at {}, the limit is {}: the guard would act there; use another size, or \
