@@ -47,6 +47,10 @@ pub enum Field {
     CompressorInducer,
     /// Compressor exducer diameter.
     CompressorExducer,
+    /// Compressor hub diameter at the inducer.
+    CompressorHub,
+    /// Compressor blade angle from the axis at the inducer's tip.
+    CompressorInducerAngle,
     /// Compressor blade height at the exducer.
     CompressorTipHeight,
     /// Turbine inducer (inlet, larger) diameter.
@@ -85,6 +89,20 @@ pub enum Field {
     PlatformPeriod,
     /// Highest speed of the rotor that a named source allows.
     SpeedLimit,
+    /// Axial play of the rotor.
+    AxialPlay,
+    /// Radial play of the rotor.
+    RadialPlay,
+    /// Clearance between compressor wheel and housing.
+    CompressorSideClearance,
+    /// Clearance between turbine wheel and housing.
+    TurbineSideClearance,
+    /// Residual unbalance in the compressor's plane.
+    CompressorUnbalance,
+    /// Residual unbalance in the turbine's plane.
+    TurbineUnbalance,
+    /// Speed that the balance is for.
+    BalanceSpeed,
     /// A/R of the turbine volute, as cast or stamped on the housing (often in inches).
     AreaOverRadius,
     /// Radius of the volute throat's centroid (the R of A/R).

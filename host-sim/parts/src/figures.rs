@@ -205,6 +205,16 @@ fn swallowing_capacity_kg_s(sheet: &PartsSheet, opening: f64) -> f64 {
     SAE_J1826.corrected_flow(choked_flow_kg_s(area, temperature, pressure), temperature, pressure)
 }
 
+/// Names and units of all figures.
+pub(crate) fn figure_names() -> impl Iterator<Item = (&'static str, &'static str)> {
+    RECIPES.iter().map(|recipe| (recipe.name, recipe.unit))
+}
+
+/// Values of all figures, without their uncertainties.
+pub(crate) fn figure_values(sheet: &PartsSheet) -> Vec<f64> {
+    RECIPES.iter().map(|recipe| (recipe.of)(sheet)).collect()
+}
+
 /// All figures of a sheet.
 #[must_use]
 pub fn figures(sheet: &PartsSheet) -> Vec<Figure> {

@@ -5,6 +5,9 @@
 //! rule. Refuses what cannot be a turbo, naming each fault with advice: see [`Problem`].
 
 mod check;
+pub mod compare;
+pub mod compressor;
+pub mod compressor_map;
 mod entry;
 pub mod errors;
 mod field;
@@ -19,6 +22,7 @@ mod quantity;
 mod read;
 mod sheet;
 mod specs;
+pub mod teardown;
 pub mod uncertainty;
 pub mod wheels;
 
@@ -28,3 +32,6 @@ pub use problem::{Finding, Problem, SheetError, Wheel};
 pub use quantity::{Dimension, Origin, Quantity, ToleranceOrigin, UNITS, Unit};
 pub use sheet::{ActsOn, Count, IndexLink, Indexing, Material, PartsSheet, WheelMaterial};
 pub use specs::{EstimateRule, FieldSpec, Missing};
+
+/// An empty sheet, every entry explained.
+pub const TEMPLATE: &str = include_str!("template.toml");

@@ -27,6 +27,8 @@ pub enum Dimension {
     Pressure,
     /// Temperature; base unit °C.
     Temperature,
+    /// Unbalance; base unit g·mm.
+    Unbalance,
 }
 
 /// A unit as written in a sheet, with its size in the dimension's base unit.
@@ -64,6 +66,7 @@ pub const UNITS: &[Unit] = &[
     Unit { key: "cmH2O", dimension: Dimension::Pressure, in_base: 0.098_066_5 },
     Unit { key: "inH2O", dimension: Dimension::Pressure, in_base: 0.249_088_91 },
     Unit { key: "C", dimension: Dimension::Temperature, in_base: 1.0 },
+    Unit { key: "g_mm", dimension: Dimension::Unbalance, in_base: 1.0 },
     Unit { key: "kg_m2", dimension: Dimension::Inertia, in_base: 1.0 },
 ];
 
@@ -90,6 +93,7 @@ impl Dimension {
             Self::MassFlow => "g/s",
             Self::Pressure => "kPa",
             Self::Temperature => "°C",
+            Self::Unbalance => "g·mm",
         }
     }
 }

@@ -20,6 +20,7 @@ use super::problem::{Finding, Problem, SheetError};
 use super::quantity::{Origin, Quantity, ToleranceOrigin};
 use super::sheet::{Count, Indexing, Material, PartsSheet, WheelMaterial};
 use super::specs::{FieldSpec, Missing, SPECS};
+use super::teardown::Teardown;
 use super::wheels;
 use plant::files::{self, TOML_LIMIT};
 use plant::shown::{MOST_SHOWN, brief, brief_message};
@@ -29,6 +30,9 @@ const COUNTS: (u32, u32) = (3, 60);
 
 /// Most characters of the remark: a few lines of a report.
 const MOST_NOTE: usize = 400;
+
+/// Keys of a teardown that are words, not quantities.
+const TEARDOWN_WORDS: [&str; 5] = ["ring_held_by", "ring_held_to", "rotor_behaviour", "wear", "photos"];
 
 type Entries = BTreeMap<String, Spanned<Value>>;
 
@@ -51,6 +55,8 @@ struct RawSheet {
     actuator: Entries,
     #[serde(default)]
     indexing: RawIndexing,
+    #[serde(default)]
+    teardown: Entries,
     #[serde(default)]
     instruments: BTreeMap<String, Spanned<f64>>,
 }
@@ -130,6 +136,7 @@ impl Reader<'_> {
             ("rotor", raw.rotor),
             ("housing", raw.housing),
             ("actuator", raw.actuator),
+            ("teardown", raw.teardown),
         ]);
         if self.kind(&sections).is_none() {
             return (None, sections);
@@ -144,6 +151,7 @@ impl Reader<'_> {
         let turbine_material = self.material(&sections, "turbine", Material::Nickel);
         let indexing = self.indexing(raw.indexing);
         let instruments = self.instruments(raw.instruments);
+        let teardown = self.teardown(&sections, vanes.as_ref().map_or(0, |count| count.value));
         let name = self.words("name", raw.name, MOST_SHOWN);
         let note = self.words("note", raw.note, MOST_NOTE);
         let measured_on = self.words("measured.on", raw.measured.on, MOST_SHOWN);
@@ -159,6 +167,8 @@ impl Reader<'_> {
                 turbine_material: turbine_material?,
                 indexing,
                 instruments,
+                teardown,
+                map: None,
                 quantities,
             })
         })();
@@ -185,6 +195,7 @@ impl Reader<'_> {
             allowed.extend(match section {
                 "nozzle" => &["kind", "vanes"][..],
                 "compressor" | "turbine" => &["blades", "material"][..],
+                "teardown" => &TEARDOWN_WORDS[..],
                 _ => &[],
             });
             for (key, entry) in entries.iter().filter(|(key, _)| !allowed.contains(&key.as_str())) {
@@ -279,6 +290,27 @@ impl Reader<'_> {
             }
         }
         raw.into_iter().map(|(name, correlation)| (name, correlation.into_inner())).collect()
+    }
+
+    /// The words of a teardown; its measured values are quantities like any other.
+    fn teardown(&mut self, sections: &Sections, vanes: u32) -> Teardown {
+        let entries = &sections["teardown"];
+        let words: toml::Table = entries
+            .iter()
+            .filter(|(key, _)| TEARDOWN_WORDS.contains(&key.as_str()))
+            .map(|(key, entry)| (key.clone(), entry.get_ref().clone()))
+            .collect();
+        let entry = entries.values().next();
+        let teardown = Value::Table(words).try_into::<Teardown>().unwrap_or_else(|error| {
+            let reason = brief_message(error.message());
+            self.report(entry, "teardown", Problem::Syntax { reason });
+            Teardown::default()
+        });
+        for (field, problem) in teardown.problems(vanes) {
+            let at = field.rsplit('.').next().and_then(|key| entries.get(key));
+            self.report(at, field, problem);
+        }
+        teardown
     }
 
     /// Name and remarks of the sheet itself.

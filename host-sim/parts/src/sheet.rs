@@ -4,10 +4,13 @@
 //! volute's area. Refuses nothing: what it holds was checked.
 
 use std::collections::BTreeMap;
+use std::sync::Arc;
 
+use super::compressor_map::CompressorMap;
 use super::field::Field;
 use super::flow::bench_flow_g_s;
 use super::quantity::{Origin, Quantity};
+use super::teardown::Teardown;
 use plant::nozzle::{FourBar, Linkage, NozzleModel, RingDimensions, RingError, SlotDrive, VaneRing};
 
 /// A counted number with its origin.
@@ -118,6 +121,10 @@ pub struct PartsSheet {
     pub indexing: Indexing,
     /// Correlation of the errors of two readings by one instrument, by the instrument's name.
     pub(super) instruments: BTreeMap<String, f64>,
+    /// What the teardown found beyond dimensions.
+    pub teardown: Teardown,
+    /// Measured compressor map, where there is one.
+    pub map: Option<Arc<CompressorMap>>,
     pub(super) quantities: BTreeMap<Field, Quantity>,
 }
 

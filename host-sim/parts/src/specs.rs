@@ -95,7 +95,9 @@ fn of(known: &BTreeMap<Field, Quantity>, field: Field) -> f64 {
     known.get(&field).map_or(f64::NAN, |quantity| quantity.value)
 }
 
-use Dimension::{Angle, Area, Inertia, Length, Mass, MassFlow, Pressure, Ratio, Speed, Temperature, Time};
+use Dimension::{
+    Angle, Area, Inertia, Length, Mass, MassFlow, Pressure, Ratio, Speed, Temperature, Time, Unbalance,
+};
 use Field as F;
 
 /// All values, each section's required ones before those estimated from them. The ranges are wide
@@ -134,6 +136,17 @@ pub(crate) const SPECS: &[FieldSpec] = &[
     left_out(F::PinRadius, "nozzle", "pin_radius", Length, (10.0, 160.0)),
     refused(F::CompressorInducer, "compressor", "inducer", Length, (18.0, 180.0)),
     refused(F::CompressorExducer, "compressor", "exducer", Length, (24.0, 240.0)),
+    estimated(F::CompressorHub, ("compressor", "hub"), Length, (3.0, 80.0), "0.33 × inducer", |k| {
+        (0.33 * of(k, F::CompressorInducer), 0.05 * of(k, F::CompressorInducer))
+    }),
+    estimated(
+        F::CompressorInducerAngle,
+        ("compressor", "inducer_angle"),
+        Angle,
+        (40.0, 75.0),
+        "60° from the axis at the tip",
+        |_| (60.0, 3.0),
+    ),
     estimated(
         F::CompressorTipHeight,
         ("compressor", "tip_height"),
@@ -180,6 +193,13 @@ pub(crate) const SPECS: &[FieldSpec] = &[
     left_out(F::PlatformMass, "rotor", "platform_mass", Mass, (0.005, 20.0)),
     left_out(F::PlatformPeriod, "rotor", "platform_period", Time, (0.05, 60.0)),
     left_out(F::SpeedLimit, "rotor", "speed_limit", Speed, (10_000.0, 500_000.0)),
+    left_out(F::AxialPlay, "teardown", "axial_play", Length, (0.0, 2.0)),
+    left_out(F::RadialPlay, "teardown", "radial_play", Length, (0.0, 3.0)),
+    left_out(F::CompressorSideClearance, "teardown", "compressor_side_clearance", Length, (0.0, 3.0)),
+    left_out(F::TurbineSideClearance, "teardown", "turbine_side_clearance", Length, (0.0, 3.0)),
+    left_out(F::CompressorUnbalance, "teardown", "compressor_unbalance", Unbalance, (0.0, 100.0)),
+    left_out(F::TurbineUnbalance, "teardown", "turbine_unbalance", Unbalance, (0.0, 100.0)),
+    left_out(F::BalanceSpeed, "teardown", "balance_speed", Speed, (500.0, 400_000.0)),
     estimated(F::AreaOverRadius, ("housing", "ar"), Length, (4.0, 100.0), "0.6 × pivot radius", |k| {
         (0.6 * of(k, F::PivotRadius), 0.15 * of(k, F::PivotRadius))
     }),

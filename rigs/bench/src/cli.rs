@@ -57,7 +57,7 @@ enum Verb {
     Campaign(verbs::campaign::Args),
     /// Units on record: list, history, confirm
     Unit(verbs::unit::Args),
-    /// Papers that a person fills in
+    /// Sheets that a person fills in: acceptance, parts; two parts sheets side by side
     Sheet(verbs::sheet::Args),
     /// Describe the documents of --json as JSON Schema
     Schema(verbs::schema::Args),

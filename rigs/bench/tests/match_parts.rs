@@ -133,8 +133,8 @@ fn learned(records: &Path, unit: &str, setup: &str) -> PathBuf {
 #[test]
 fn two_learns_of_the_bench_are_held_against_the_sheet_and_not_taken_for_each_other() {
     let dir = tempfile::tempdir().unwrap();
-    // A rod that has come off leaves the actuator alone with its own stops: a free learn.
-    let free = learned(dir.path(), "rod-off", "free");
+    // M9: a sound virtual unit comes off its ring for a free learn.
+    let free = learned(&dir.path().join("free"), "healthy", "free");
     let attached = learned(dir.path(), "healthy", "attached");
     let ring = sheet("ring-a.toml");
     let mut fits = matched(&ring, &ring);
@@ -170,4 +170,75 @@ fn a_stated_boost_limit_is_written_and_a_passed_one_ends_out_of_limits_and_is_na
     assert!(settings(&passed).contains("\nboost = 200.0"));
     let said = run("300", &dir.path().join("none")).code(2).get_output().stderr.clone();
     assert!(String::from_utf8_lossy(&said).contains("--limit-source"));
+}
+
+/// M10, M11: the answer first, both rings drawn, absolute pressures labelled, A/R in mm and inches.
+#[test]
+fn the_page_starts_with_the_answer_and_draws_both_rings_to_scale() {
+    let dir = tempfile::tempdir().unwrap();
+    let out = dir.path().join("match");
+    matched(&sheet("ring-a.toml"), &sheet("ring-b.toml")).arg("--out").arg(&out).assert().code(0);
+    let page = std::fs::read_to_string(out.join("match.html")).unwrap();
+    let at = |words: &str| page.find(words).unwrap_or_else(|| panic!("{words} is missing"));
+    assert!(at("Answer") < at("Met after re-mapping and setting the stop"));
+    assert!(at("deciding number") < at("<div class=\"rings\">"));
+    assert!(at("<div class=\"rings\">") < at("Nozzle area</h2>") && at("Compressor</h2>") < at("Appendix"));
+    // Closed and open, 11 and 9 vanes.
+    assert_eq!(page.matches("<path class=\"vane\"").count(), 2 * (11 + 9));
+    assert!(page.contains("kPa absolute") && page.contains(" in)"));
+    for name in ["new: nozzle.pivot_fraction", "old: rotor.inertia"] {
+        assert!(page.contains(name), "{name} stands on the picture");
+    }
+}
+
+/// M6 on the command line: a map is read, a bad one is named with its line.
+#[test]
+fn a_measured_map_is_read_and_a_bad_one_named() {
+    let map = sheet("compressor-map.csv");
+    let mut command = matched(&sheet("ring-a.toml"), &sheet("ring-b.toml"));
+    let told = json(command.arg("--new-map").arg(&map));
+    let power = &told["breathing"]["potential"][1]["power_kw"];
+    assert!(power[0].as_f64().unwrap() < power[1].as_f64().unwrap());
+    let dir = tempfile::tempdir().unwrap();
+    let bad = dir.path().join("bad.csv");
+    std::fs::write(&bad, std::fs::read_to_string(&map).unwrap().replace("# pref_Pa=100000.0\n", "")).unwrap();
+    let mut command = matched(&sheet("ring-a.toml"), &sheet("ring-b.toml"));
+    let said = command.arg("--old-map").arg(&bad).assert().code(2).get_output().stderr.clone();
+    assert!(String::from_utf8_lossy(&said).contains("bad.csv:1: does not name its reference state"));
+}
+
+/// M9: a car's sheet beside a truck's.
+#[test]
+fn turbos_for_engines_of_different_size_end_in_words() {
+    let sheets = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../tests/reference/match/sheets");
+    for (old, new) in [("car", "truck"), ("truck", "car")] {
+        let at = |name: &str| sheets.join(format!("{name}.toml"));
+        let said = matched(&at(old), &at(new)).assert().code(2).get_output().stderr.clone();
+        let said = String::from_utf8_lossy(&said).into_owned();
+        assert!(said.contains(&format!("{new} is another size than {old}: ")), "{said}");
+        assert!(
+            said.contains("times). They are for different engines") && said.contains("compare with a sheet")
+        );
+    }
+}
+
+#[test]
+fn an_empty_sheet_is_written_once_and_two_units_stand_side_by_side() {
+    let dir = tempfile::tempdir().unwrap();
+    let new = dir.path().join("mine.toml");
+    let tool = || Command::new(env!("CARGO_BIN_EXE_vanebench"));
+    tool().args(["sheet", "parts"]).arg(&new).assert().code(0);
+    assert!(std::fs::read_to_string(&new).unwrap().contains("inches: { in = "));
+    let again = tool().args(["sheet", "parts"]).arg(&new).assert().code(2).get_output().stderr.clone();
+    assert!(String::from_utf8_lossy(&again).contains("is there already and stays as it is"));
+    let compare = |one: &str, two: &str| {
+        let out = tool().args(["sheet", "compare"]).arg(sheet(one)).arg(sheet(two)).assert().code(0);
+        String::from_utf8_lossy(&out.get_output().stdout.clone()).into_owned()
+    };
+    assert!(compare("ring-a.toml", "ring-a.toml").contains("Nothing differs."));
+    let told = compare("ring-a.toml", "ring-b.toml");
+    for words in ["value that differs", "what it does", "vanes: 11 → 9", "differs", "within the measurement"]
+    {
+        assert!(told.contains(words), "{words} is missing in {told}");
+    }
 }

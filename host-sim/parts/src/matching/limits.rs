@@ -218,9 +218,9 @@ pub enum LimitedValue {
 
 /// A limit, and how near the load steps come to it, the calibration re-mapped and no guard acting.
 #[derive(Debug, Clone, PartialEq, Serialize, schemars::JsonSchema)]
-pub struct LimitStanding {
+pub struct LimitReached {
     /// Which.
-    pub guarded: LimitedValue,
+    pub limited: LimitedValue,
     /// The limit.
     pub limit: f64,
     /// Highest value of the old turbo.
@@ -231,7 +231,7 @@ pub struct LimitStanding {
     pub at: &'static str,
 }
 
-impl LimitStanding {
+impl LimitReached {
     /// Does the new turbo pass it?
     #[must_use]
     pub fn is_passed(&self) -> bool {
@@ -241,7 +241,7 @@ impl LimitStanding {
 
 /// Every limit against every load step.
 #[must_use]
-pub(crate) fn standings(limits: &CarriedLimits, air: &[AirComparison]) -> Vec<LimitStanding> {
+pub(crate) fn standings(limits: &CarriedLimits, air: &[AirComparison]) -> Vec<LimitReached> {
     use super::air::Response;
     type PeakOf = fn(&Response) -> f64;
     let rows: [(LimitedValue, f64, PeakOf); 3] = [
@@ -253,7 +253,13 @@ pub(crate) fn standings(limits: &CarriedLimits, air: &[AirComparison]) -> Vec<Li
         .filter_map(|(guarded, limit, of)| {
             let worst = air.iter().max_by(|a, b| of(&a.new_after).total_cmp(&of(&b.new_after)))?;
             let old = air.iter().map(|run| of(&run.old)).fold(0.0, f64::max);
-            Some(LimitStanding { guarded, limit, old, new: of(&worst.new_after), at: worst.point.name })
+            Some(LimitReached {
+                limited: guarded,
+                limit,
+                old,
+                new: of(&worst.new_after),
+                at: worst.point.name,
+            })
         })
         .collect()
 }

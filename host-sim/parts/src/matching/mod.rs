@@ -2,12 +2,14 @@
 //! go with it, what the engine sees, which measurement matters, and whether the learned travel fits the parts.
 
 mod air;
+mod breathing;
 mod chain;
 mod gauge;
 mod learned;
 mod limits;
 mod on_engine;
 mod opening_map;
+mod outline;
 mod remap;
 mod same_boost;
 mod sensitivity;
@@ -16,6 +18,7 @@ mod turbo;
 
 pub use air::{AirComparison, AirError, ENTERS, Response, compare};
 
+pub use breathing::{AirBound, Breath, Breathing, Potential, PowerRanges, power_kw};
 pub use chain::{Chain, ChainUncertainty, PointUncertainty};
 pub use gauge::{BenchTarget, GaugeJob, GaugeTarget};
 pub use learned::{
@@ -23,10 +26,11 @@ pub use learned::{
     TravelFinding, check_travel,
 };
 pub use limits::{
-    CarriedLimits, LimitStanding, LimitedValue, NobodyAllows, SpeedLimitBy, StatedLimits, usual_tip_speed_m_s,
+    CarriedLimits, LimitReached, LimitedValue, NobodyAllows, SpeedLimitBy, StatedLimits, usual_tip_speed_m_s,
 };
 pub use on_engine::{AreaOnEngine, PartsOnEngine};
 pub use opening_map::{Knot, Met, MinimumFlow, OpeningMatch, Unmet};
+pub use outline::{RingOutline, StopOutline};
 pub use remap::{Change, Remapped, remap_settings};
 pub use same_boost::{Reached, SameBoost};
 pub use sensitivity::{Bar, SWEPT, Sensitivity, Spread, sensitivity};

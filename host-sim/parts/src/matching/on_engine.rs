@@ -22,8 +22,10 @@ const MM2_PER_M2: f64 = 1e6;
 /// The air path with wheels and rotor of a sheet. An estimate: compressor flow in proportion to trim.
 #[must_use]
 pub(crate) fn with_wheels_of(sheet: &PartsSheet, base: ReducedParams) -> ReducedParams {
+    let base = with_map_of(sheet, base);
     let flow = trim(sheet.value(Field::CompressorInducer), sheet.value(Field::CompressorExducer))
         / MODEL_COMPRESSOR_TRIM;
+    let flow = if sheet.map.is_some() { 1.0 } else { flow };
     ReducedParams {
         turbine_radius_m: sheet.value(Field::TurbineInducer) * 0.5e-3,
         compressor_radius_m: sheet.value(Field::CompressorExducer) * 0.5e-3,
@@ -33,6 +35,34 @@ pub(crate) fn with_wheels_of(sheet: &PartsSheet, base: ReducedParams) -> Reduced
         rotor_inertia_kg_m2: sheet.value(Field::RotorInertia),
         ..base
     }
+}
+
+/// The compressor's coefficients by a sheet's map, where it has one: the flow ellipse by least squares over all its
+/// points, best efficiency and its place as measured. The air path keeps its one curve for all speeds.
+fn with_map_of(sheet: &PartsSheet, base: ReducedParams) -> ReducedParams {
+    let Some(map) = &sheet.map else { return base };
+    let (kelvin, pascal) = map.reference;
+    let radius = sheet.value(Field::CompressorExducer) * 0.5e-3;
+    let density = pascal / (base.air_r * kelvin);
+    let coefficients = |(rpm, flow, ratio, efficiency): (f64, f64, f64, f64)| {
+        let tip = rpm * core::f64::consts::PI / 30.0 * radius;
+        let rise = libm::pow(ratio, 1.0 - 1.0 / base.air_gamma) - 1.0;
+        let head = 2.0 * base.air_cp * kelvin * rise / (tip * tip);
+        (head, flow / (density * core::f64::consts::PI * radius * radius * tip), efficiency)
+    };
+    let points: Vec<_> = map.points().map(coefficients).collect();
+    let sum = |of: &dyn Fn(f64, f64) -> f64| {
+        points.iter().map(|(head, flow, _)| of(head * head, flow * flow)).sum()
+    };
+    let (hh, hf, ff): (f64, f64, f64) = (sum(&|h, _| h * h), sum(&|h, f| h * f), sum(&|_, f| f * f));
+    let (h, f): (f64, f64) = (sum(&|h, _| h), sum(&|_, f| f));
+    let across = hh * ff - hf * hf;
+    let (head_weight, flow_weight) = ((h * ff - f * hf) / across, (f * hh - h * hf) / across);
+    let best = points.iter().max_by(|a, b| a.2.total_cmp(&b.2));
+    let (head_best, flow_best, compressor_best) =
+        best.copied().unwrap_or((base.head_best, base.flow_best, base.compressor_best));
+    let flow_fall = base.flow_fall * (base.flow_best / flow_best) * (base.flow_best / flow_best);
+    ReducedParams { head_weight, flow_weight, head_best, flow_best, compressor_best, flow_fall, ..base }
 }
 
 /// The ring that a sheet describes, with its volute and, where it was measured, its linkage.

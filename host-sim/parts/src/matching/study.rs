@@ -7,16 +7,18 @@
 use serde::Serialize;
 
 use super::air::{AirComparison, AirError, compare};
+use super::breathing::{Breathing, PowerRanges};
 use super::chain::{Chain, ChainUncertainty};
 use super::gauge::GaugeJob;
-use super::limits::{CarriedLimits, LimitStanding, standings};
+use super::limits::{CarriedLimits, LimitReached, standings};
 use super::opening_map::{Knot, Met, MinimumFlow, OpeningMatch, Unmet};
+use super::outline::RingOutline;
 use super::sensitivity::{Sensitivity, sensitivity};
 use crate::figures::{
     Figure, StackUp, VaneRotation, figures, indexing_stack, propagate_sheet, vane_rotation,
 };
 use crate::{Field, PartsSheet, Quantity};
-use plant::nozzle::RingError;
+use plant::nozzle::{NozzleModel, RingError, in_series_mm2};
 
 /// Points of curves and of the opening map.
 const POINTS: u32 = 21;
@@ -31,6 +33,8 @@ const MEASURE_FIRST: usize = 2;
 pub struct StudyPlan {
     /// Limits that the new controller holds.
     pub limits: CarriedLimits,
+    /// Ranges that turn air into power.
+    pub power: PowerRanges,
     /// Pressure drop of the flow bench, kPa.
     pub bench_drop_kpa: f64,
     /// Draws of the what-if campaign.
@@ -108,12 +112,17 @@ pub struct Study {
     pub map: Vec<Knot>,
     /// What the sheets' errors leave uncertain in map, stop and differences.
     pub uncertainty: ChainUncertainty,
+    /// Both rings as they stand: old, new with its stop as set.
+    #[serde(skip)]
+    pub rings: [RingOutline; 2],
     /// Where the area cannot be met.
     pub unmet: Vec<Unmet>,
     /// The engine, three ways.
     pub air: Vec<AirComparison>,
     /// Every limit and how near the new turbo comes to it.
-    pub limits: Vec<LimitStanding>,
+    pub limits: Vec<LimitReached>,
+    /// How both compressors breathe.
+    pub breathing: Breathing,
     /// Which value matters most.
     pub sensitivity: Sensitivity,
     /// What is not met, with its effect; empty where everything is.
@@ -129,8 +138,33 @@ pub enum StudyError {
     #[error(transparent)]
     Ring(#[from] RingError),
     /// The air path refuses.
-    #[error("the air path cannot be run with these parts: {0}")]
+    #[error(
+        "the new turbo does not come to rest on the old one's engine ({0}): another size, or a value that is far \
+         off; compare both sheets"
+    )]
     Air(#[from] AirError),
+    /// Two turbos for engines of different size.
+    #[error(
+        "{new} is another size than {old}: open, its volute and ring leave {new_mm2:.0} mm², the old ones {old_mm2:.0} mm² \
+         ({ratio:.1} times). They are for different engines and no calibration carries over; compare with a sheet between \
+         {least:.0} and {most:.0} mm², or check the units of both"
+    )]
+    OtherSize {
+        /// Name of the old turbo.
+        old: String,
+        /// Name of the new one.
+        new: String,
+        /// Open inlet of the old turbo, mm².
+        old_mm2: f64,
+        /// Of the new one.
+        new_mm2: f64,
+        /// New over old.
+        ratio: f64,
+        /// Smallest that can be compared, mm².
+        least: f64,
+        /// Largest.
+        most: f64,
+    },
     /// The boost response of the new turbo is not a number.
     #[error(
         "the boost response of the new turbo cannot be computed; check wheel diameters and rotor inertia"
@@ -154,6 +188,7 @@ impl Study {
     /// See [`StudyError`].
     pub fn of(old: &PartsSheet, new: &PartsSheet, plan: StudyPlan) -> Result<Self, StudyError> {
         let found = match_sheets(old, new)?;
+        same_size([(old, &found.old), (new, &found.new)])?;
         let air = compare(old, new, &found, plan.limits.boost_kpa)?;
         let sensitivity =
             sensitivity(old, new, &found, plan.runs, plan.seed).ok_or(StudyError::NoResponse)?;
@@ -161,6 +196,7 @@ impl Study {
         let uncertainty = chain.and_then(|chain| chain.uncertainty()).ok_or(StudyError::NoResponse)?;
         let unmet = found.unmet();
         Ok(Self {
+            breathing: Breathing::of([old, new], &air, &plan.limits, plan.power),
             limits: standings(&plan.limits, &air),
             gauge: GaugeJob::of(&found, new, &uncertainty, plan.bench_drop_kpa),
             plan,
@@ -171,12 +207,32 @@ impl Study {
             map: found.knots(POINTS),
             not_met: not_met(&found.minimum_flow, &unmet, &air),
             not_known: [old, new].into_iter().filter_map(not_known).collect(),
+            rings: [RingOutline::of(old, &found.old), RingOutline::of(new, &found.new)],
             uncertainty,
             unmet,
             air,
             sensitivity,
         })
     }
+}
+
+/// Open inlet area of one turbo over the other's from which on they are for different engines; own choice: twice the
+/// area is twice the engine.
+const OTHER_SIZE: f64 = 2.0;
+
+/// Are both turbos for one size of engine?
+fn same_size([old, new]: [(&PartsSheet, &NozzleModel); 2]) -> Result<(), StudyError> {
+    let open = |(sheet, nozzle): (&PartsSheet, &NozzleModel)| {
+        in_series_mm2(nozzle.effective_area_mm2(1.0), sheet.volute_area_mm2())
+    };
+    let (old_mm2, new_mm2) = (open(old), open(new));
+    let ratio = new_mm2 / old_mm2;
+    if (1.0 / OTHER_SIZE..=OTHER_SIZE).contains(&ratio) {
+        return Ok(());
+    }
+    let (least, most) = (old_mm2 / OTHER_SIZE, old_mm2 * OTHER_SIZE);
+    let (old, new) = (old.0.name.clone(), new.0.name.clone());
+    Err(StudyError::OtherSize { old, new, old_mm2, new_mm2, ratio, least, most })
 }
 
 fn side(sheet: &PartsSheet) -> Result<Side, RingError> {

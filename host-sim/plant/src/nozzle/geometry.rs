@@ -151,6 +151,40 @@ impl VaneRing {
         libm::hypot(trailing.0, trailing.1) - self.thickness_mm / 2.0
     }
 
+    /// Centre lines of all vanes at `angle_deg` from the tangent, mm from the ring's axis: leading end, trailing end.
+    #[must_use]
+    pub fn centre_lines(&self, angle_deg: f64) -> Vec<[(f64, f64); 2]> {
+        let own = self.centre_line(angle_deg);
+        let turned = |place: u32| {
+            let by = f64::from(place) * self.pitch_rad();
+            [rotate(own.0, by), rotate(own.1, by)]
+        };
+        (0..self.vanes).map(turned).collect()
+    }
+
+    /// The throat between the first vane and the next: its ends, mm from the ring's axis.
+    #[must_use]
+    pub fn throat_line(&self, angle_deg: f64) -> [(f64, f64); 2] {
+        let own = self.centre_line(angle_deg);
+        let found = nearest(own, self.next_of(own));
+        let across = minus(found.on_second, found.on_first);
+        let share = if found.distance > 0.0 { self.thickness_mm / 2.0 / found.distance } else { 0.0 };
+        let along = |from: Vector, by: f64| (from.0 + by * across.0, from.1 + by * across.1);
+        [along(found.on_first, share), along(found.on_second, -share)]
+    }
+
+    /// Vane thickness, mm.
+    #[must_use]
+    pub fn thickness_mm(&self) -> f64 {
+        self.thickness_mm
+    }
+
+    /// Radius of the pivot circle, mm.
+    #[must_use]
+    pub fn pivot_radius_mm(&self) -> f64 {
+        self.pivot_radius_mm
+    }
+
     /// Circumference of the pivot circle, mm.
     #[must_use]
     pub fn pivot_circumference_mm(&self) -> f64 {

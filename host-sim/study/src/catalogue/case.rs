@@ -63,6 +63,13 @@ impl Case {
         Self { size: Size::of(nominal), ..Self::of(world) }
     }
 
+    /// The same unit taken off its ring for a free learn: the lever turns alone.
+    #[must_use]
+    pub fn off_the_ring(mut self) -> Self {
+        self.fault(FaultKind::RodOff);
+        self
+    }
+
     /// What a careful person confirms on this unit: everything but what fails.
     #[must_use]
     pub fn checks_passed(&self) -> CheckSet {

@@ -31,8 +31,10 @@ pub enum Kind {
     History,
     /// What a person confirmed of a learn after the fact
     Confirmation,
-    /// An acceptance sheet that was laid down
+    /// A sheet that was laid down for a person to fill in
     Sheet,
+    /// Two parts sheets side by side
+    Comparison,
     /// Gains proposed from a recorded step
     Tuning,
     /// Two measured turbos, and the calibration carried over

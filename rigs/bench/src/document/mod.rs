@@ -24,7 +24,7 @@ pub(crate) use campaign::{
 };
 pub use kind::Kind;
 pub(crate) use kind::{Document, ErrorDocument, text};
-pub(crate) use parts::{FlowFactorFrom, GasTorqueFrom, MatchDocument, PartsOfRun};
+pub(crate) use parts::{ComparisonDocument, FlowFactorFrom, GasTorqueFrom, MatchDocument, PartsOfRun};
 pub(crate) use simulation::{
     ScenarioRow, ScenariosDocument, SimulatedEvent, SimulatedRun, SimulationDocument,
 };
@@ -89,6 +89,7 @@ pub fn schema(kind: Kind) -> Value {
         Kind::History => schema_of::<HistoryDocument>(),
         Kind::Confirmation => schema_of::<Confirmation>(),
         Kind::Sheet => schema_of::<SheetDocument>(),
+        Kind::Comparison => schema_of::<ComparisonDocument>(),
         Kind::Tuning => schema_of::<TuneDocument>(),
         Kind::Match => schema_of::<MatchDocument>(),
         Kind::Scenarios => schema_of::<ScenariosDocument>(),

@@ -1,5 +1,6 @@
 //! Documents about measured parts.
 
+use parts::compare::SheetComparison;
 use parts::matching::{AreaOnEngine, Change, Study, TravelCheck};
 use schemars::JsonSchema;
 use serde::Serialize;
@@ -68,4 +69,18 @@ pub(crate) struct PartsOfRun {
     pub gas_torque_from: GasTorqueFrom,
     /// Fields that were estimated, not measured.
     pub estimated: Vec<String>,
+}
+
+/// Two parts sheets side by side.
+#[derive(Debug, Serialize, JsonSchema)]
+pub(crate) struct ComparisonDocument {
+    /// What differs, and what it does.
+    #[serde(flatten)]
+    pub sheets: SheetComparison,
+    /// Balance grade of each rotor, mm/s (after ISO 21940-11, rigid rotors only); none where the sheet lacks an entry.
+    pub balance_grade_mm_s: [Option<f64>; 2],
+}
+
+impl Document for ComparisonDocument {
+    const KIND: Kind = Kind::Comparison;
 }

@@ -84,12 +84,12 @@ impl Document for HistoryDocument {
     const KIND: Kind = Kind::History;
 }
 
-/// An acceptance sheet that was laid down.
+/// A sheet that was laid down for a person to fill in.
 #[derive(Serialize, JsonSchema)]
 pub(crate) struct SheetDocument {
     /// The file.
     pub file: String,
-    /// Tables that it takes.
+    /// Tables that it takes; empty for a parts sheet.
     pub items: Vec<&'static str>,
 }
 

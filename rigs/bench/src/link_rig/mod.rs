@@ -52,9 +52,7 @@ struct Behind {
 pub fn open(target: &Target, cautions: Acknowledged) -> Result<Bench, Failure> {
     let _watch = interrupt::watch();
     let (path, behind, checked) = match &target.port {
-        PortSpec::Virtual { unit, pacing, processor } => {
-            start_virtual(unit, *pacing, *processor, target.seed)?
-        }
+        PortSpec::Virtual { unit, pacing, processor } => start_virtual(unit, *pacing, *processor, target)?,
         PortSpec::Device(path) => (path.clone(), Behind { _rig: None, _log: None }, CheckSet::NONE),
     };
     let port = shown(&target.port, &path);
@@ -80,9 +78,14 @@ fn start_virtual(
     unit: &str,
     pacing: Pacing,
     processor: Processor,
-    seed: u64,
+    target: &Target,
 ) -> Result<(PathBuf, Behind, CheckSet), Failure> {
-    let case = catalogue::find(unit).map_err(Failure::usage)?.unit(None);
+    let (seed, attached) = (target.seed, catalogue::find(unit).map_err(Failure::usage)?.unit(None));
+    // A free setup is the actuator alone: off the ring it comes, as a person would take it off.
+    let case = match target.setup {
+        Setup::Free => attached.off_the_ring(),
+        Setup::Attached | Setup::OnEngine => attached,
+    };
     let mut log = None;
     let running = match processor {
         Processor::Host => {

@@ -63,6 +63,7 @@ enum RenderedBlock<'a> {
     Text(&'a str),
     Charts(Vec<String>),
     Table(&'a Table),
+    Drawing(&'a str),
 }
 
 struct RenderedSection<'a> {
@@ -112,6 +113,7 @@ fn rendered<'a>(block: &'a Block, charts: &mut usize) -> Result<RenderedBlock<'a
     Ok(match block {
         Block::Text(text) => RenderedBlock::Text(text),
         Block::Table(table) => RenderedBlock::Table(table),
+        Block::Drawing(svg) => RenderedBlock::Drawing(svg),
         Block::Charts(list) => {
             let svgs = list.iter().map(|chart| {
                 *charts += 1;

@@ -20,6 +20,8 @@ pub enum Block {
     Charts(Vec<Chart>),
     /// A table.
     Table(Table),
+    /// A finished drawing as SVG, made by this program.
+    Drawing(String),
 }
 
 /// A table of text.
@@ -49,6 +51,13 @@ impl Section {
     #[must_use]
     pub fn charts(mut self, charts: impl IntoIterator<Item = Chart>) -> Self {
         self.blocks.push(Block::Charts(charts.into_iter().collect()));
+        self
+    }
+
+    /// The same section with a drawing.
+    #[must_use]
+    pub fn drawing(mut self, svg: String) -> Self {
+        self.blocks.push(Block::Drawing(svg));
         self
     }
 

@@ -3,6 +3,9 @@
 //! Reads two parts sheets, compares, prints; with `--out` writes the report, the opening map and the
 //! controller's settings for the new turbo. Nothing moves.
 
+mod answer;
+mod compressor;
+mod drawing;
 mod engine;
 mod gauge;
 mod limits;
@@ -11,12 +14,16 @@ mod rows;
 mod text;
 mod travel;
 
-use std::path::PathBuf;
+pub(super) use rows::aligned;
+
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
 
 use firmware_core::settings::Settings;
 use parts::PartsSheet;
+use parts::compressor_map::CompressorMap;
 use parts::matching::{
-    CarriedLimits, OpeningMatch, StatedLimits, Study, StudyPlan, match_sheets, remap_settings,
+    CarriedLimits, OpeningMatch, PowerRanges, StatedLimits, Study, StudyPlan, match_sheets, remap_settings,
 };
 
 use super::simulate;
@@ -49,6 +56,18 @@ pub struct Args {
     /// Hottest gas before the turbine, °C: it counts in the turbine wheel's speed limit
     #[arg(long, value_name = "C", default_value_t = 800.0, allow_negative_numbers = true, value_parser = turbine_inlet)]
     turbine_inlet: f64,
+    /// Measured compressor map of the old turbo, CSV
+    #[arg(long, value_name = "MAP.csv")]
+    old_map: Option<PathBuf>,
+    /// Measured compressor map of the new turbo, CSV
+    #[arg(long, value_name = "MAP.csv")]
+    new_map: Option<PathBuf>,
+    /// Air over fuel by mass, least and most
+    #[arg(long, value_name = "LEAST,MOST", default_value = "18,28", value_parser = air_fuel)]
+    air_fuel: (f64, f64),
+    /// Fuel consumption, g/kWh, least and most
+    #[arg(long, value_name = "LEAST,MOST", default_value = "200,240", value_parser = consumption)]
+    consumption: (f64, f64),
     /// Pressure drop of your flow bench, kPa: the target at the closed stop is given for it
     #[arg(long, value_name = "KPA", default_value_t = 5.0, allow_negative_numbers = true, value_parser = bench_drop)]
     bench_drop: f64,
@@ -72,6 +91,32 @@ fn boost_limit(word: &str) -> Result<f64, String> {
     }
 }
 
+/// `LEAST,MOST` within a range.
+fn range(word: &str, (least, most): (f64, f64)) -> Result<(f64, f64), String> {
+    let ends = word.split_once(',').and_then(|(a, b)| Some((a.trim().parse().ok()?, b.trim().parse().ok()?)));
+    match ends {
+        Some((a, b)) if least <= a && a <= b && b <= most => Ok((a, b)),
+        _ => Err(format!("write LEAST,MOST; allowed {least} to {most}")),
+    }
+}
+
+fn air_fuel(word: &str) -> Result<(f64, f64), String> {
+    range(word, (14.0, 80.0))
+}
+
+fn consumption(word: &str) -> Result<(f64, f64), String> {
+    range(word, (150.0, 500.0))
+}
+
+/// A sheet, with its compressor map where one was named.
+fn sheet(path: &Path, map: Option<&PathBuf>) -> Result<PartsSheet, Failure> {
+    let mut sheet = PartsSheet::read(path).map_err(Failure::usage)?;
+    if let Some(map) = map {
+        sheet.map = Some(Arc::new(CompressorMap::read(map).map_err(Failure::usage)?));
+    }
+    Ok(sheet)
+}
+
 fn bench_drop(word: &str) -> Result<f64, String> {
     match word.parse::<f64>() {
         Ok(kpa) if (0.2..=40.0).contains(&kpa) => Ok(kpa),
@@ -91,8 +136,8 @@ fn turbine_inlet(word: &str) -> Result<f64, String> {
 /// # Errors
 /// A [`Failure`] for sheets or settings that cannot be used, and for a folder that cannot be written.
 pub fn run(args: &Args, console: &Console) -> VerbResult {
-    let old = PartsSheet::read(&args.old).map_err(Failure::usage)?;
-    let new = PartsSheet::read(&args.new).map_err(Failure::usage)?;
+    let old = sheet(&args.old, args.old_map.as_ref())?;
+    let new = sheet(&args.new, args.new_map.as_ref())?;
     let before = simulate::controller_or_built_in(args.controller.as_deref())?;
     let travel = args.travel.check(&new)?;
     let folder = args.out.as_deref().map(|dir| OutFolder::claim(dir, Maker::Match)).transpose()?;
@@ -104,6 +149,7 @@ pub fn run(args: &Args, console: &Console) -> VerbResult {
     let limits = CarriedLimits::between(&old, &new, &before.guard.limits, stated).map_err(Failure::usage)?;
     let plan = StudyPlan {
         limits: limits.clone(),
+        power: PowerRanges { air_fuel: args.air_fuel, g_per_kwh: args.consumption },
         bench_drop_kpa: args.bench_drop,
         runs: args.runs,
         seed: args.seed,
@@ -115,6 +161,7 @@ pub fn run(args: &Args, console: &Console) -> VerbResult {
     })?;
     let misfit = !study.not_met.is_empty()
         || !limits::passed(&study).is_empty()
+        || !compressor::beyond(&study).is_empty()
         || travel.as_ref().is_some_and(|t| !t.findings.is_empty());
     let exit = match (misfit, study.not_known.is_empty()) {
         (true, _) => Exit::OutOfLimits,

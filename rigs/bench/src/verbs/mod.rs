@@ -12,6 +12,7 @@ pub mod learn_picture;
 pub mod match_parts;
 pub mod moves;
 mod parts_on_engine;
+pub mod parts_sheet;
 pub mod ports;
 pub mod rig;
 pub mod schema;

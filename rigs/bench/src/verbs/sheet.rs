@@ -4,6 +4,7 @@ use std::fs::File;
 use std::io::{ErrorKind, Write};
 use std::path::{Path, PathBuf};
 
+use super::parts_sheet;
 use crate::caution::Effect;
 use crate::console::Console;
 use crate::document::SheetDocument;
@@ -25,12 +26,25 @@ enum About {
         #[arg(value_name = "UNIT_DIR")]
         unit_dir: PathBuf,
     },
+    /// Write an empty parts sheet, every entry explained
+    Parts {
+        /// File to write; one that is there stays as it is
+        #[arg(value_name = "SHEET.toml")]
+        file: PathBuf,
+    },
+    /// Lay two parts sheets side by side: what differs, by how much, and whether the measurement can tell
+    Compare {
+        /// Parts sheet of the first turbo
+        one: PathBuf,
+        /// Parts sheet of the second
+        two: PathBuf,
+    },
 }
 
 impl Args {
     pub(crate) fn effect(&self) -> Effect {
         match self.about {
-            About::New { .. } => Effect::Neither,
+            About::New { .. } | About::Parts { .. } | About::Compare { .. } => Effect::Neither,
         }
     }
 }
@@ -42,6 +56,8 @@ impl Args {
 pub fn run(args: &Args, console: &Console) -> VerbResult {
     match &args.about {
         About::New { unit_dir } => new(unit_dir, console),
+        About::Parts { file } => parts_sheet::new(file, console),
+        About::Compare { one, two } => parts_sheet::compare(one, two, console),
     }
 }
 

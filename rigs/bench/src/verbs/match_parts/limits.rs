@@ -1,6 +1,6 @@
 //! Limits of a swap, in words: what is held, who says so, which load step passes one.
 
-use parts::matching::{CarriedLimits, LimitStanding, LimitedValue, SpeedLimitBy, Study};
+use parts::matching::{CarriedLimits, LimitReached, LimitedValue, SpeedLimitBy, Study};
 
 /// Name and unit of what a limit is about.
 pub(super) fn name(guarded: LimitedValue) -> (&'static str, &'static str) {
@@ -25,8 +25,8 @@ pub(super) fn rows(study: &Study) -> Vec<Vec<String>> {
     let head = ["limit (no guard acting)", "limit", "highest, old", "highest, new", ""];
     let mut rows = vec![head.map(String::from).to_vec()];
     rows.extend(study.limits.iter().map(|standing| {
-        let (what, unit) = name(standing.guarded);
-        let value = |value: f64| shown(standing.guarded, value);
+        let (what, unit) = name(standing.limited);
+        let value = |value: f64| shown(standing.limited, value);
         let verdict = if standing.is_passed() { "PASSED" } else { "kept" };
         vec![
             format!("{what}, {unit}"),
@@ -73,14 +73,14 @@ pub(super) fn grounds(limits: &CarriedLimits) -> Vec<String> {
 
 /// What is passed, a sentence each; empty where nothing is.
 pub(super) fn passed(study: &Study) -> Vec<String> {
-    let sentence = |standing: &LimitStanding| {
-        let (what, unit) = name(standing.guarded);
+    let sentence = |standing: &LimitReached| {
+        let (what, unit) = name(standing.limited);
         format!(
             "{what} reaches {} {unit} at {}, the limit is {}: the guard would act there; use another size, or \
              less fuel",
-            shown(standing.guarded, standing.new),
+            shown(standing.limited, standing.new),
             standing.at,
-            shown(standing.guarded, standing.limit)
+            shown(standing.limited, standing.limit)
         )
     };
     study.limits.iter().filter(|standing| standing.is_passed()).map(sentence).collect()

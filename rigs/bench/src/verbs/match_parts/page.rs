@@ -24,8 +24,6 @@ pub(super) fn report(told: &MatchDocument) -> Report {
         facts: vec![
             ("old turbo".into(), format!("{} ({})", study.old.name, study.old.note)),
             ("new turbo".into(), format!("{} ({})", study.new.name, study.new.note)),
-            ("minimum flow".into(), text::minimum_flow(&study.minimum_flow)),
-            ("limits".into(), text::limit_verdict(study)),
         ],
         verdict: None,
         sections: sections(told),
@@ -38,15 +36,43 @@ pub(super) fn report(told: &MatchDocument) -> Report {
 fn sections(told: &MatchDocument) -> Vec<Section> {
     let study = &told.study;
     let mut sections = vec![
-        figures(study),
+        answer(study),
+        rings(study),
         areas(study),
+        engine(told),
+        gauge_job(study),
+        compressors(study),
+        tolerances(&study.sensitivity),
         map(study),
         settings(told),
-        engine(told),
-        tolerances(&study.sensitivity),
+        figures(study),
     ];
     sections.extend(travel(told));
     sections
+}
+
+fn answer(study: &Study) -> Section {
+    Section::new("Answer")
+        .table(table_of(super::answer::rows(study)))
+        .table(table_of(super::answer::numbers(study)))
+}
+
+fn rings(study: &Study) -> Section {
+    Section::new("Both rings, to one scale")
+        .text("Vanes, first throat (red) and turbine wheel (inlet and exducer) from the sheets; the new ring's closed stop as it is to be set.")
+        .drawing(super::drawing::rings(study))
+}
+
+fn gauge_job(study: &Study) -> Section {
+    let section = Section::new("What to set on the gauge").table(table_of(gauge::rows(&study.gauge)));
+    gauge::pendulum(study).into_iter().fold(section, |section, words| section.text(&words))
+}
+
+fn compressors(study: &Study) -> Section {
+    Section::new("Compressor")
+        .table(table_of(super::compressor::margin_rows(study)))
+        .table(table_of(super::compressor::potential_rows(study)))
+        .text(&super::compressor::ground(study))
 }
 
 fn table_of(rows: Vec<Vec<String>>) -> Table {
@@ -58,7 +84,7 @@ fn figures(study: &Study) -> Section {
     let sources = study.old.figures.iter().fold(Table::new(&["figure", "formula", "source"]), |table, f| {
         table.row([f.name, f.formula, f.source])
     });
-    let mut section = Section::new("Old and new side by side")
+    let mut section = Section::new("Appendix: old and new side by side")
         .text("Value ± standard uncertainty (GUM, first order, tolerances read as rectangular). * rests on values that were estimated, not measured; a tolerance with * was not stated and is taken by rule.")
         .table(table_of(text::figure_rows(study)))
         .table(sources);
@@ -129,15 +155,14 @@ fn map(study: &Study) -> Section {
     .line("wanted", Ink::Command, points(|knot| knot.wanted_mm2))
     .line("given", Ink::Main, points(|knot| knot.given_mm2))
     .half();
-    Section::new("Opening map")
+    Section::new("Appendix: opening map")
         .text(&text::verdict(study))
-        .table(table_of(gauge::rows(&study.gauge)))
         .charts([openings, met])
         .table(table_of(text::map_rows(study)))
 }
 
 fn settings(told: &MatchDocument) -> Section {
-    Section::new("Controller settings")
+    Section::new("Appendix: controller settings")
         .text("Maps of openings follow the opening map. Gains and rates in openings are multiplied by dA/du old over new. Rates that protect the engine are never lowered.")
         .table(table_of(text::settings_rows(told)))
 }
@@ -149,7 +174,7 @@ fn engine(told: &MatchDocument) -> Section {
         });
     let limit = told.study.plan.limits.boost_kpa;
     Section::new("What the engine would see")
-        .text("Simulated on an invented engine scaled to the old nozzle. Equal area is not equal boost. This ranks the parts; it promises no engine anything. Surge is not modelled.")
+        .text("Simulated on an invented engine scaled to the old nozzle. Equal area is not equal boost. This ranks the parts; it promises no engine anything. The air path has no surge; margins to it stand under Compressor.")
         .charts(told.study.air.iter().map(|run| response(run, limit)))
         .table(table_of(engine_words::same_boost_rows(&told.study)))
         .table(table_of(engine_words::cost_rows(&told.study)))

@@ -5,7 +5,7 @@ pub(super) fn row<T: ToString, const N: usize>(cells: [T; N]) -> Vec<String> {
 }
 
 /// Columns wide enough for their longest cell, two spaces between.
-pub(super) fn aligned(rows: &[Vec<String>]) -> String {
+pub(in crate::verbs) fn aligned(rows: &[Vec<String>]) -> String {
     let columns = rows.iter().map(Vec::len).max().unwrap_or(0);
     let width = |column: usize| {
         rows.iter().filter_map(|row| row.get(column)).map(|cell| cell.chars().count()).max().unwrap_or(0)

@@ -7,7 +7,7 @@ use parts::figures::Figure;
 use parts::matching::{Met, MinimumFlow, SheetValue, Side, Study, TravelCheck};
 
 use super::rows::{aligned, row};
-use super::{engine, gauge, limits};
+use super::{compressor, engine, gauge, limits};
 use crate::document::MatchDocument;
 use crate::number::{number, with_uncertainty};
 
@@ -29,6 +29,9 @@ pub(super) fn told(told: &MatchDocument, out: Option<&Path>) -> String {
         aligned(&engine::same_boost_rows(study)),
         aligned(&engine::cost_rows(study)),
         aligned(&engine::change_rows(study)),
+        aligned(&compressor::margin_rows(study)),
+        aligned(&compressor::potential_rows(study)),
+        compressor::ground(study),
         aligned(&limits::rows(study)),
         limits::grounds(&study.plan.limits).join("\n"),
         aligned(&engine::bar_rows(&study.sensitivity, BARS_SHOWN)),
@@ -66,7 +69,8 @@ pub(super) fn verdict(study: &Study) -> String {
 
 /// Is every limit kept.
 pub(super) fn limit_verdict(study: &Study) -> String {
-    let passed = limits::passed(study);
+    let mut passed = limits::passed(study);
+    passed.extend(compressor::beyond(study));
     if passed.is_empty() {
         "Every limit is kept at every load step.".into()
     } else {
@@ -103,8 +107,13 @@ pub(super) fn minimum_flow(kept: &MinimumFlow) -> String {
 
 /// A figure with its uncertainty and a star where it rests on estimates.
 pub(super) fn figure(figure: &Figure) -> String {
+    const INCH_MM: f64 = 25.4;
     let star = if figure.rests_on_estimates.is_empty() { "" } else { " *" };
-    format!("{}{star}", with_uncertainty(figure.value, figure.standard_uncertainty))
+    let inches = match figure.name {
+        "volute A/R" => format!(" ({:.2} in)", figure.value / INCH_MM),
+        _ => String::new(),
+    };
+    format!("{}{inches}{star}", with_uncertainty(figure.value, figure.standard_uncertainty))
 }
 
 /// Figures of both sides, head first.
@@ -114,7 +123,7 @@ pub(super) fn figure_rows(study: &Study) -> Vec<Vec<String>> {
     for (before, after) in old.figures.iter().zip(&new.figures) {
         rows.push(row([before.name, before.unit, &figure(before), &figure(after)]));
     }
-    rows.push(row(["rotor inertia, new over old", "1", "1", &number(study.inertia_ratio)]));
+    rows.push(row(["rotor inertia, new over old", "–", "1", &number(study.inertia_ratio)]));
     let stack = |side: &Side| {
         let stack = side.indexing;
         format!("{} / {}", number(stack.worst_case_deg), number(stack.root_sum_square_deg))
@@ -126,7 +135,7 @@ pub(super) fn figure_rows(study: &Study) -> Vec<Vec<String>> {
     };
     rows.push(row(["vane rotation, at the vanes / by the linkage", "°", &rotation(old), &rotation(new)]));
     let gap = |side: &Side| format!("{} / {}", number(side.vaneless_ratio.0), number(side.vaneless_ratio.1));
-    rows.push(row(["vaneless gap, tip over wheel radius, closed / open", "1", &gap(old), &gap(new)]));
+    rows.push(row(["vaneless gap, tip over wheel radius, closed / open", "–", &gap(old), &gap(new)]));
     rows
 }
 

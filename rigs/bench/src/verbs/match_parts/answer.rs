@@ -1,0 +1,82 @@
+//! The answer that the page starts with: area, limits, the deciding numbers.
+
+use parts::matching::{MinimumFlow, Study};
+
+use super::engine::difference;
+use super::rows::row;
+use super::{compressor, limits, text};
+use crate::number::with_uncertainty;
+
+/// Share of the travel by which an unchanged map may differ from the matched one and still be called the same.
+const SAME_OPENING: f64 = 0.005;
+
+/// What becomes of the area.
+pub(super) fn area(study: &Study) -> String {
+    let unchanged = study.map.iter().all(|knot| (knot.new_opening - knot.old_opening).abs() < SAME_OPENING);
+    match (study.not_met.is_empty(), study.not_known.is_empty()) {
+        (false, _) => format!("Cannot be met: {}", study.not_met.join("; ")),
+        (true, false) => format!("Measure this first: {}", study.not_known.join("; ")),
+        (true, true) if unchanged && study.minimum_flow == MinimumFlow::Equal => {
+            "Met: the calibration fits as it is".into()
+        }
+        (true, true) => "Met after re-mapping and setting the stop".into(),
+    }
+}
+
+/// The answer, question by question.
+pub(super) fn rows(study: &Study) -> Vec<Vec<String>> {
+    let mut rows = vec![row(["question", "answer"])];
+    let mut ask = |question: &str, answer: String| rows.push(row([question.to_owned(), answer]));
+    ask("nozzle area", area(study));
+    ask("minimum flow", text::minimum_flow(&study.minimum_flow));
+    for standing in &study.limits {
+        let (what, unit) = limits::name(standing.limited);
+        let value = |value| limits::shown(standing.limited, value);
+        let verdict = if standing.is_passed() { "PASSED" } else { "kept" };
+        let answer = format!(
+            "{verdict}: {} of {} {unit} ({})",
+            value(standing.new),
+            value(standing.limit),
+            standing.at
+        );
+        ask(&format!("{what} limit"), answer);
+    }
+    let beyond = compressor::beyond(study);
+    ask(
+        "compressor",
+        if beyond.is_empty() { "inside its range at every load step".into() } else { beyond.join("; ") },
+    );
+    rows
+}
+
+/// The deciding numbers with their intervals.
+pub(super) fn numbers(study: &Study) -> Vec<Vec<String>> {
+    let mut rows = vec![row(["deciding number (± standard uncertainty)", "value", ""])];
+    let throat = &study.gauge.throat_mm;
+    rows.push(row([
+        "throat width at the new closed stop, mm".to_owned(),
+        with_uncertainty(throat.value, throat.standard_uncertainty),
+        "mean of all throats".to_owned(),
+    ]));
+    for (run, known) in study.air.iter().zip(&study.uncertainty.points) {
+        if let (Some(same), Some(u)) = (&run.same_boost, known.sooner_s) {
+            let later = same.new_after.time_s - same.old.time_s;
+            rows.push(row([
+                format!("{}: time to {:.0} kPa absolute, new less old, s", run.point.name, same.boost_kpa),
+                with_uncertainty(later, u),
+                difference(later, u, ["later", "sooner"]),
+            ]));
+        }
+    }
+    if let Some((run, known)) =
+        study.air.iter().zip(&study.uncertainty.points).find(|(r, _)| r.point.name == "full load")
+    {
+        let change = run.new_after.exhaust_kpa - run.old.exhaust_kpa;
+        rows.push(row([
+            "full load: exhaust pressure, new less old, kPa".to_owned(),
+            with_uncertainty(change, known.exhaust_kpa),
+            difference(change, known.exhaust_kpa, ["more", "less"]),
+        ]));
+    }
+    rows
+}

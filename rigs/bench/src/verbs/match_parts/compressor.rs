@@ -1,0 +1,86 @@
+//! How both compressors breathe, in rows: margins at each load step, air and power that could be in them.
+
+use parts::matching::{AirBound, Breath, Potential, Study};
+
+use super::rows::row;
+
+fn percent((value, half): (f64, f64)) -> String {
+    format!("{:.0} ± {:.0} %", 100.0 * value, 100.0 * half)
+}
+
+/// Margins at the end of each load step, head first.
+pub(super) fn margin_rows(study: &Study) -> Vec<Vec<String>> {
+    let mut rows = vec![row([
+        "compressor, old / new re-mapped",
+        "air, g/s",
+        "tip, m/s",
+        "Mach",
+        "above surge",
+        "below choke",
+    ])];
+    for (run, both) in study.air.iter().zip(&study.breathing.points) {
+        let pair = |of: &dyn Fn(&Breath) -> String| both.iter().map(of).collect::<Vec<_>>().join(" / ");
+        rows.push(row([
+            run.point.name.to_owned(),
+            pair(&|b| format!("{:.0}", 1e3 * b.air_kg_s)),
+            pair(&|b| format!("{:.0}", b.tip_m_s)),
+            pair(&|b| format!("{:.2}", b.tip_mach)),
+            pair(&|b| percent(b.surge_margin)),
+            pair(&|b| percent(b.choke_margin)),
+        ]));
+    }
+    rows
+}
+
+/// Air and power, old and new, head first.
+pub(super) fn potential_rows(study: &Study) -> Vec<Vec<String>> {
+    let [old, new] = &study.breathing.potential;
+    let interval = |range: Option<(f64, f64)>, scale: f64| {
+        range.map_or_else(
+            || "not reached".to_owned(),
+            |(least, most)| format!("{:.0} to {:.0}", scale * least, scale * most),
+        )
+    };
+    let bound = |side: &Potential| match side.bound {
+        AirBound::TurboSpeed => "turbo-speed limit",
+        AirBound::Inducer => "choked inducer",
+    };
+    let ratio = format!("most air at pressure ratio {:.2}, g/s", old.pressure_ratio);
+    vec![
+        row(["what could be in it", "old", "new"]),
+        row([&ratio, &interval(old.air_kg_s, 1e3), &interval(new.air_kg_s, 1e3)]),
+        row([
+            "power that this air could support, kW",
+            &interval(old.power_kw, 1.0),
+            &interval(new.power_kw, 1.0),
+        ]),
+        row(["limited by", bound(old), bound(new)]),
+    ]
+}
+
+/// What the power rests on, in a sentence.
+pub(super) fn ground(study: &Study) -> String {
+    let ranges = study.breathing.ranges;
+    format!(
+        "Power is air over air-fuel ratio ({:.0} to {:.0}) and consumption ({:.0} to {:.0} g/kWh; common practice, no \
+         source, where not stated). It is no promise: fuel, heat and strength come first, and emission law applies.",
+        ranges.air_fuel.0, ranges.air_fuel.1, ranges.g_per_kwh.0, ranges.g_per_kwh.1
+    )
+}
+
+/// Compressors that the load steps drive into surge or choke for certain, a sentence each.
+pub(super) fn beyond(study: &Study) -> Vec<String> {
+    let mut said = Vec::new();
+    for (run, [_, new]) in study.air.iter().zip(&study.breathing.points) {
+        for (margin, what) in [(new.surge_margin, "surge"), (new.choke_margin, "choke")] {
+            if margin.0 + margin.1 < 0.0 {
+                said.push(format!(
+                    "the new compressor runs beyond {what} at {}: {}; use another compressor or trim",
+                    run.point.name,
+                    percent(margin)
+                ));
+            }
+        }
+    }
+    said
+}
