@@ -4,7 +4,7 @@ use std::fmt;
 
 use firmware_core::calibration::Setup;
 use firmware_core::held::Standing;
-use firmware_core::link::{Refusal, Source};
+use firmware_core::link::{Refusal, SelfCheck, SelfTest, Source};
 
 /// A refusal, to be printed.
 pub struct RefusalWords<'a>(pub &'a Refusal);
@@ -73,6 +73,11 @@ impl fmt::Display for RefusalWords<'_> {
                 "the calibration to relearn from is not the one that it holds; hand it over first, or learn in full",
             ),
             Refusal::Saving => f.write_str("it is still saving; try again in a second"),
+            Refusal::SelfTestFailed { found } => write!(
+                f,
+                "its self-test failed at power-on: {}; then switch its supply off and on",
+                failed_checks(found)
+            ),
         }
     }
 }
@@ -84,6 +89,19 @@ fn user(source: Source) -> &'static str {
         Source::Motion => "a motion profile",
         Source::Learn => "end-stop learning",
     }
+}
+
+/// The checks that failed, each with what to do.
+fn failed_checks(found: &SelfTest) -> String {
+    let checks = [
+        (found.converter_references, "the converters misread their own references: replace the board"),
+        (found.bridge_off_current, "current flows with the bridge off: disconnect the motor, check the bridge"),
+        (found.sensor_rails, "a sensor supply is not up: look for a short at sensors and wiring"),
+        (found.image_crc, "the software in its flash is damaged: flash it again"),
+        (found.emergency_stop_line, "the emergency-stop line is open: release the stop, check its line"),
+    ];
+    let failed = checks.into_iter().filter(|(check, _)| *check == SelfCheck::Failed);
+    failed.map(|(_, words)| words).collect::<Vec<_>>().join("; ")
 }
 
 fn standing_words(standing: Standing) -> String {
