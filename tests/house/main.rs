@@ -215,7 +215,7 @@ const NINE_IN_TEN: usize = 22;
 
 /// What is not yet as it should be, counted: these bounds only ever fall. Wanted are a longest function of 60 lines, no
 /// type name with two meanings and no unnamed public item.
-const LONGEST_FUNCTION: usize = 82;
+const LONGEST_FUNCTION: usize = 56;
 const MOST_NAMES_TWICE: usize = 66;
 const MOST_UNNAMED: usize = 43;
 
