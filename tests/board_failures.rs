@@ -8,6 +8,8 @@
 
 mod board_support;
 
+use std::process::Command;
+
 use board_support::{Bench, held};
 use firmware_core::calibration::{Setup, Warmth};
 use firmware_core::held::{Held, OriginTag, Standing};
@@ -42,6 +44,27 @@ fn assert_host_is_told(bench: &mut Bench, reason: StartReason) -> Welcome {
     assert_eq!(welcome.identity.started, reason);
     println!("the host shows: {}", welcome.identity.started);
     welcome
+}
+
+fn git(arguments: &[&str]) -> Option<String> {
+    let output =
+        Command::new("git").args(arguments).output().ok().filter(|output| output.status.success())?;
+    Some(String::from_utf8(output.stdout).unwrap())
+}
+
+/// Where sources are not committed the image may say unknown, 0.
+#[test]
+#[ignore = "needs QEMU and the board image; .ci/run runs it"]
+fn the_welcome_names_the_commit_that_the_image_is_built_from() {
+    let expected = std::env::var("VANEBENCH_BUILD").ok().or_else(|| git(&["rev-parse", "HEAD"]));
+    let expected = expected.map_or(0, |hash| u32::from_str_radix(&hash[..8], 16).unwrap());
+    let is_committed = git(&["diff", "--quiet", "HEAD"]).is_some();
+    let build = Bench::powered().greet().identity.build;
+    println!("the image is built from {build:08x}");
+    assert!(
+        build == expected || build == 0 && !is_committed,
+        "{build:08x} is not {expected:08x}: build the image again, rigs/board/build.sh"
+    );
 }
 
 #[test]

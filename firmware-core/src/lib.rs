@@ -7,9 +7,13 @@
 //! Sample ─ plausibility ─▶ Vetted ─ target ─▶ Opening ─ guard ─▶ Opening ─ slew ─▶ Opening ─ position loop ─▶ Duty
 //! ```
 //!
-//! The floors, lowest first: [`units`], [`sample`], [`command`], [`settings`], [`faults`], [`tables`] → the stages
-//! ([`plausibility`], [`target`], [`guard`], [`slew`], [`position`], [`limits`], [`calibration`]) → [`learn`],
-//! [`held`], [`motion`], [`store`], [`link`] → [`controller`], [`drive`] → [`session`].
+//! The floors, lowest first; a module uses its own floor and those below. The house test reads this list:
+//!
+//! 1. [`units`], [`sample`], [`command`], [`calibration`], [`settings`], [`faults`], [`tables`]
+//! 2. the stages of the tick: [`plausibility`], [`target`], [`guard`], [`slew`], [`position`], [`limits`]
+//! 3. [`learn`], [`held`], [`store`], [`motion`], [`link`]
+//! 4. [`controller`], [`drive`]
+//! 5. [`session`]
 //!
 //! Directions are fixed once: opening 0 is vanes closed (smallest nozzle area), 1 is fully open;
 //! positive duty opens. Time is the tick number that the caller hands in; nothing here reads a clock.

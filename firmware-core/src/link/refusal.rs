@@ -3,6 +3,7 @@
 use heapless::String;
 use serde::{Deserialize, Serialize};
 
+use super::self_test::SelfTest;
 use super::state::Source;
 use crate::calibration::{Setup, Warmth};
 use crate::held::Standing;
@@ -137,6 +138,11 @@ pub enum Refusal {
     OtherCalibration,
     /// A save waits or is under way: wait for [`crate::link::ToHost::Stored`].
     Saving,
+    /// A check of the power-on self-test failed: the board does not drive before it has started anew and passed.
+    SelfTestFailed {
+        /// What the self-test found.
+        found: SelfTest,
+    },
 }
 
 impl Refusal {

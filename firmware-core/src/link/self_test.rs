@@ -41,4 +41,13 @@ impl SelfTest {
         image_crc: SelfCheck::NotFitted,
         emergency_stop_line: SelfCheck::NotFitted,
     };
+
+    /// True when no check failed; one that is not fitted does not count.
+    #[must_use]
+    pub fn is_sound(&self) -> bool {
+        let Self { converter_references, bridge_off_current, sensor_rails, image_crc, emergency_stop_line } =
+            self;
+        let checks = [converter_references, bridge_off_current, sensor_rails, image_crc, emergency_stop_line];
+        !checks.contains(&&SelfCheck::Failed)
+    }
 }

@@ -18,6 +18,9 @@ use crate::units::{Ampere, Tick};
 impl Session {
     #[inline]
     pub(super) fn arm(&mut self, host: SettingsHash) -> Result<(), Refusal> {
+        if !self.self_test.is_sound() {
+            return Err(Refusal::SelfTestFailed { found: self.self_test });
+        }
         let board = self.settings_in_use()?;
         if board != host {
             return Err(Refusal::OtherSettings { board, host });

@@ -22,6 +22,8 @@ use crate::{last_words, raw, stopwatch, wait_until, watchdog};
 const MODEL: &str = "emulated Cortex-M4F board";
 const BOARD: &str = "MPS2 AN386";
 const SOFTWARE: &str = concat!("vanebench-board ", env!("CARGO_PKG_VERSION"));
+/// See `build.rs`.
+const BUILD: u32 = include!(concat!(env!("OUT_DIR"), "/build"));
 
 /// Bytes moved between link and session at once.
 const CHUNK_BYTES: usize = 64;
@@ -48,7 +50,7 @@ pub fn begin_session(
     let identity = Identity {
         model: short(MODEL),
         software: short(SOFTWARE),
-        build: 0,
+        build: BUILD,
         layout: LAYOUT_VERSION,
         board: short(BOARD),
         serial: short(""),

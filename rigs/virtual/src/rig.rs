@@ -147,6 +147,7 @@ fn session(pacing: Pacing, stored: Option<&Kept>) -> Session {
     let identity = Identity {
         model: short(MODEL),
         software: short(SOFTWARE),
+        // A part of the tool, not a build of its own: records stay the same bytes from commit to commit.
         build: 0,
         layout: LAYOUT_VERSION,
         board: short(BOARD),

@@ -1,6 +1,7 @@
 //! Who may drive, and what ends it.
 
 use super::*;
+use crate::link::self_test::SelfCheck;
 use crate::link::state::MotionEvent;
 
 #[test]
@@ -10,6 +11,35 @@ fn nothing_moves_before_it_is_armed() {
     bench.load(duty(0.5));
     assert_eq!(bench.start(Setup::Free), refused(Refusal::NotArmed));
     assert_eq!(bench.ticks(100).duty, Duty::ZERO);
+}
+
+#[test]
+fn a_failed_self_check_keeps_the_drive_disarmed() {
+    let sound = SelfTest::NOT_FITTED;
+    let one = |check| {
+        [
+            SelfTest { converter_references: check, ..sound },
+            SelfTest { bridge_off_current: check, ..sound },
+            SelfTest { sensor_rails: check, ..sound },
+            SelfTest { image_crc: check, ..sound },
+            SelfTest { emergency_stop_line: check, ..sound },
+        ]
+    };
+    for found in one(SelfCheck::Failed) {
+        let mut bench = Bench::new(Pacing::Paced, None);
+        bench.session.self_test = found;
+        assert_eq!(bench.ask(&ToBoard::Hello), Outcome::Done);
+        assert_eq!(bench.arm(), refused(Refusal::SelfTestFailed { found }));
+        bench.load(duty(0.5));
+        assert_eq!(bench.start(Setup::Free), refused(Refusal::NotArmed));
+        assert_eq!(bench.ticks(100).duty, Duty::ZERO);
+    }
+    for found in one(SelfCheck::Passed) {
+        let mut bench = Bench::new(Pacing::Paced, None);
+        bench.session.self_test = found;
+        bench.ask(&ToBoard::Hello);
+        assert_eq!(bench.arm(), Outcome::Done);
+    }
 }
 
 #[test]
