@@ -65,13 +65,17 @@ pub(crate) fn intended_stops(healthy: &WorldConfig, case: &Case, ticks: u32) -> 
     let truth = World::new(healthy, 0)?.stop_truth();
     let seconds = f64::from(ticks) / 1000.0;
     let through = |counts: f64| {
-        case.world.faults.iter().fold(counts, |counts, fault| match fault.what {
-            FaultKind::PositionSensor(PositionFault::Channel(ChannelFault::Offset(by))) => counts + by,
-            FaultKind::PositionSensor(PositionFault::Channel(ChannelFault::Gain(by))) => counts * by,
-            FaultKind::PositionSensor(PositionFault::Channel(ChannelFault::Drift(per_s))) => {
-                counts + per_s * seconds
+        case.world.faults.iter().fold(counts, |counts, fault| {
+            let FaultKind::PositionSensor(PositionFault::Channel(what)) = fault.what else { return counts };
+            match what {
+                ChannelFault::Offset(by) => counts + by,
+                ChannelFault::Gain(by) => counts * by,
+                ChannelFault::Drift(per_s) => counts + per_s * seconds,
+                ChannelFault::Noise(_)
+                | ChannelFault::Glitch { .. }
+                | ChannelFault::Freeze
+                | ChannelFault::DropOut(_) => counts,
             }
-            _ => counts,
         })
     };
     Ok(StopTruth {
