@@ -13,7 +13,8 @@ mod stats;
 mod tally;
 
 pub use checkpoint::CheckpointError;
-pub use spread::{Distribution, Spread};
+
+pub use spread::Spread;
 pub use stats::{CampaignStats, FailedRun, MetricSummary, WorstRun};
 
 use std::path::Path;
