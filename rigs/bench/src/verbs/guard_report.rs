@@ -8,7 +8,7 @@ use study::campaign::guard::{Row, Table};
 use crate::caution::CAUTIONS;
 use crate::document::{self, VerdictDocument};
 use crate::exit::Failure;
-use crate::judge::{FigureRow, Judgement, Reason, Verdict};
+use crate::judge::{FigureRow, Judgement, Reason, WorldVerdict};
 use crate::output::OutFolder;
 use crate::record::VERDICT_FILE;
 use crate::report::{Report, Section, Table as ReportTable};
@@ -32,7 +32,7 @@ pub fn write(folder: OutFolder, table: &Table, seed: u64, worlds: u32) -> Result
 
 /// The verdict over all worlds.
 #[must_use]
-pub fn verdict(table: &Table, seed: u64, worlds: u32) -> Verdict {
+pub fn verdict(table: &Table, seed: u64, worlds: u32) -> WorldVerdict {
     let conditions = format!("{worlds} random worlds, seed {seed}, simulated");
     let unhandled = table.unhandled();
     let reasons = if unhandled.is_empty() {
@@ -47,7 +47,7 @@ pub fn verdict(table: &Table, seed: u64, worlds: u32) -> Verdict {
     };
     let judgement = if unhandled.is_empty() { Judgement::WithinLimits } else { Judgement::OutOfLimits };
     let figures = figures(table, &conditions);
-    Verdict { judgement, reasons, checks: Vec::new(), figures, confirmed: Vec::new() }
+    WorldVerdict { judgement, reasons, checks: Vec::new(), figures, confirmed: Vec::new() }
 }
 
 fn figures(table: &Table, conditions: &str) -> Vec<FigureRow> {
@@ -104,7 +104,7 @@ fn lost(row: &Row) -> u32 {
     row.lost.iter().map(|(_, worlds)| worlds).sum()
 }
 
-fn page(table: &Table, verdict: Verdict, seed: u64, worlds: u32) -> Report {
+fn page(table: &Table, verdict: WorldVerdict, seed: u64, worlds: u32) -> Report {
     let mut rows = ReportTable::new(&[
         "fault",
         "worlds",
