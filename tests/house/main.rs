@@ -45,9 +45,9 @@ const FLOORS: [(&str, &[&[&str]]); 4] = [
     (
         "parts",
         &[
-            &["problem", "uncertainty"],
+            &["pendulum", "problem", "uncertainty"],
             &["quantity"],
-            &["field", "flow", "pendulum", "compressor_map"],
+            &["field", "flow", "compressor_map"],
             &["specs", "teardown"],
             &["entry"],
             &["sheet"],
@@ -62,14 +62,14 @@ const FLOORS: [(&str, &[&[&str]]); 4] = [
     (
         "vanebench",
         &[
-            &["checks", "exit", "port", "rig", "short_text", "span", "toml_file", "unit_name"],
-            &["virtual_units", "whole_number", "console", "figures", "output", "profile"],
+            &["checks", "exit", "number", "port", "rig", "short_text", "span", "toml_file", "unit_name"],
+            &["document_kind", "virtual_units", "whole_number", "console", "figures", "output", "profile"],
             &["interrupt", "limits"],
             &["caution", "client"],
             &["record"],
             &["criteria", "judge", "unit_store"],
             &["evaluate", "procedure"],
-            &["link_rig", "report"],
+            &["document", "link_rig", "report"],
             &["unit_result"],
             &["verbs"],
             &["cli"],
@@ -230,7 +230,7 @@ const NINE_IN_TEN: usize = 22;
 /// type name with two meanings and no unnamed public item.
 const LONGEST_FUNCTION: usize = 56;
 const MOST_NAMES_TWICE: usize = 66;
-const MOST_UNNAMED: usize = 43;
+const MOST_UNNAMED: usize = 0;
 
 fn of_crate<'all>(sources: &'all [Source], krate: &str) -> Vec<&'all Source> {
     sources.iter().filter(|source| source.krate == krate).collect()

@@ -193,6 +193,9 @@ impl<'tree> Visit<'tree> for Interfaces {
     fn visit_impl_item_fn(&mut self, item: &'tree syn::ImplItemFn) {
         self.note(&item.vis, &item.sig.ident, item.sig.to_token_stream());
     }
+    fn visit_impl_item_type(&mut self, item: &'tree syn::ImplItemType) {
+        self.0.push((item.ident.to_string(), words_of(item.ty.to_token_stream())));
+    }
     fn visit_item_const(&mut self, item: &'tree syn::ItemConst) {
         self.note(&item.vis, &item.ident, item.ty.to_token_stream());
     }

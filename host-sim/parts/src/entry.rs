@@ -139,7 +139,7 @@ fn as_number(value: &Value) -> Option<f64> {
         Value::Float(number) => Some(*number),
         // Whole numbers up to 2^53 are exact; a sheet holds none larger.
         Value::Integer(number) => Some(*number as f64),
-        _ => None,
+        Value::String(_) | Value::Boolean(_) | Value::Datetime(_) | Value::Array(_) | Value::Table(_) => None,
     }
 }
 

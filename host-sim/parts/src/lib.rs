@@ -4,6 +4,8 @@
 //! In: a file. Out: a [`PartsSheet`] in which every value is measured or marked as estimated by a stated
 //! rule. Refuses what cannot be a turbo, naming each fault with advice: see [`Problem`].
 
+#![cfg_attr(not(test), warn(clippy::wildcard_enum_match_arm))]
+
 mod check;
 pub mod compare;
 pub mod compressor;

@@ -1,5 +1,7 @@
 //! The world around the controller: actuator, ring, stops, sensors, nozzle and air path.
 
+#![cfg_attr(not(test), warn(clippy::wildcard_enum_match_arm))]
+
 pub mod actuator;
 pub mod airpath;
 pub mod atmosphere;

@@ -97,7 +97,11 @@ fn line_of(text: &str, path: &str) -> usize {
                     value.into_inner()
                 })
             }
-            _ => None,
+            DeValue::String(_)
+            | DeValue::Integer(_)
+            | DeValue::Float(_)
+            | DeValue::Boolean(_)
+            | DeValue::Datetime(_) => None,
         };
         let Some(next) = next else { return line };
         here = next;

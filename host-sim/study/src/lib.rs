@@ -1,5 +1,7 @@
 //! What is asked of the world: scenarios, runs and their metrics, the catalogue of faults, campaigns.
 
+#![cfg_attr(not(test), warn(clippy::wildcard_enum_match_arm))]
+
 pub mod campaign;
 pub mod catalogue;
 pub mod metrics;

@@ -7,6 +7,8 @@
 //! Duty to position integrates where no strong spring is; the sensor sits on the motor's side of the
 //! joint, so play between lever and ring cannot be seen, and is not guessed.
 
+#![cfg_attr(not(test), warn(clippy::wildcard_enum_match_arm))]
+
 mod gains;
 mod identify;
 mod least_squares;

@@ -85,7 +85,7 @@ pub enum Motion {
 /// The option that stands for "my hands are clear". It stands for planned starts only: after anything that
 /// stopped a unit, see [`confirm_again`].
 #[derive(Debug, Clone, Copy, clap::Args)]
-pub struct HandsClear {
+pub(crate) struct HandsClear {
     /// I have read the cautions; hands and tools are clear of the lever
     #[arg(long)]
     hands_clear: bool,
@@ -111,7 +111,7 @@ impl HandsClear {
     /// # Errors
     /// Without `--hands-clear`, without a terminal to ask at, with any answer but "yes", or on Ctrl-C: nothing
     /// moves.
-    pub fn confirm(self, motion: Motion) -> Result<Acknowledged, Failure> {
+    pub(crate) fn confirm(self, motion: Motion) -> Result<Acknowledged, Failure> {
         show();
         match (motion, self.hands_clear) {
             (Motion::Simulated, _) => {
@@ -131,7 +131,7 @@ impl HandsClear {
     ///
     /// # Errors
     /// Without a typed yes and without `--hands-clear` and an operator's name: nothing moves.
-    pub fn confirm_unproven(
+    pub(crate) fn confirm_unproven(
         self,
         motion: Motion,
         unproven: &str,

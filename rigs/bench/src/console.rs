@@ -7,7 +7,7 @@ use std::sync::atomic::{AtomicBool, Ordering};
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 use plant::shown::printable;
 
-use crate::document::kind::{Document, ErrorDocument, text as document_text};
+use crate::document_kind::{Document, ErrorDocument, text as document_text};
 use crate::exit::{Exit, Failure};
 
 /// Plain text for people, or one JSON document for machines.

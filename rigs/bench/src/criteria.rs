@@ -16,7 +16,7 @@ const PSEUDO_TERMINALS: &str = "/dev/pts";
 
 /// The options.
 #[derive(Debug, Clone, Default, clap::Args)]
-pub struct CriteriaArgs {
+pub(crate) struct CriteriaArgs {
     /// Actuator profile, TOML; a real unit needs its own [default: the built-in, invented bench-actuator-a]
     #[arg(long, value_name = "FILE")]
     pub profile: Option<PathBuf>,
@@ -30,7 +30,7 @@ impl CriteriaArgs {
     ///
     /// # Errors
     /// Names file, line and field; or says that the built-in limits are not this profile's.
-    pub fn read(&self) -> Result<(Profile, Limits), Failure> {
+    pub(crate) fn read(&self) -> Result<(Profile, Limits), Failure> {
         let profile = profile(self.profile.as_deref())?;
         let limits = match &self.limits {
             Some(path) => Limits::read(&TomlFile::read(path).map_err(Failure::usage)?),
@@ -56,7 +56,7 @@ impl CriteriaArgs {
     ///
     /// # Errors
     /// Says what is missing and where to begin.
-    pub fn of_a_real_unit(&self, profile: &Profile, port: &Path) -> Result<(), Failure> {
+    pub(crate) fn of_a_real_unit(&self, profile: &Profile, port: &Path) -> Result<(), Failure> {
         if self.profile.is_some() && (port.starts_with(PSEUDO_TERMINALS) || !profile.is_invented()) {
             return Ok(());
         }

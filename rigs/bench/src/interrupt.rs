@@ -13,7 +13,7 @@ static STOP: AtomicBool = AtomicBool::new(false);
 static WATCHES: AtomicUsize = AtomicUsize::new(0);
 
 /// Starts listening. A second call does nothing.
-pub fn listen() {
+pub(crate) fn listen() {
     // The only error is a handler that is already there, which is the state wanted.
     let _already_listening = ctrlc::set_handler(on_signal);
 }

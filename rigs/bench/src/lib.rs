@@ -13,6 +13,7 @@ pub mod client;
 pub mod console;
 pub mod criteria;
 pub mod document;
+mod document_kind;
 pub mod evaluate;
 pub mod exit;
 pub mod figures;

@@ -12,11 +12,11 @@ use unicode_normalization::char::is_combining_mark;
 
 /// A name that was looked at.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct UnitName(String);
+pub(crate) struct UnitName(String);
 
 /// Why a word is no unit name.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
-pub enum UnitNameError {
+pub(crate) enum UnitNameError {
     /// Nothing.
     #[error("a unit's name is empty. Give it the number on the unit's tag")]
     Empty,
@@ -83,7 +83,7 @@ impl UnitName {
     ///
     /// # Errors
     /// [`UnitNameError`], each but [`UnitNameError::WrittenOtherwise`].
-    pub fn parse(word: &str) -> Result<Self, UnitNameError> {
+    pub(crate) fn parse(word: &str) -> Result<Self, UnitNameError> {
         let whole: String = word.nfc().collect();
         let name = brief(&whole);
         let (Some(first), Some(last)) = (whole.chars().next(), whole.chars().last()) else {
@@ -112,7 +112,7 @@ impl UnitName {
     ///
     /// # Errors
     /// [`UnitNameError::WrittenOtherwise`] when it is there in another case.
-    pub fn folder_in(&self, records: &Path) -> Result<PathBuf, UnitNameError> {
+    pub(crate) fn folder_in(&self, records: &Path) -> Result<PathBuf, UnitNameError> {
         // Whoever writes into a folder that is missing or cannot be listed gets the error.
         let folders = std::fs::read_dir(records).into_iter().flatten().flatten();
         let own = folded(&self.0);
@@ -130,12 +130,6 @@ impl UnitName {
                 records: records.to_owned(),
             }),
         }
-    }
-
-    /// The name as text; it is also the name of the unit's folder.
-    #[must_use]
-    pub fn as_str(&self) -> &str {
-        &self.0
     }
 }
 
@@ -180,7 +174,7 @@ mod tests {
         {
             assert_eq!(UnitName::parse(name).map(|name| name.0).as_deref(), Ok(name));
         }
-        assert_eq!(UnitName::parse("Gera\u{308}t").unwrap().as_str(), "Ger\u{e4}t");
+        assert_eq!(UnitName::parse("Gera\u{308}t").unwrap().0, "Ger\u{e4}t");
     }
 
     #[test]
@@ -225,10 +219,10 @@ mod tests {
         #[test]
         fn a_name_is_one_folder_and_reads_back(word in any::<String>()) {
             if let Ok(name) = UnitName::parse(&word) {
-                let path = Path::new(name.as_str());
+                let path = Path::new(&name.0);
                 prop_assert_eq!(path.components().count(), 1);
-                prop_assert_eq!(path.file_name().and_then(|n| n.to_str()), Some(name.as_str()));
-                prop_assert_eq!(UnitName::parse(name.as_str()), Ok(name));
+                prop_assert_eq!(path.file_name().and_then(|n| n.to_str()), Some(&*name.0));
+                prop_assert_eq!(UnitName::parse(&name.0), Ok(name));
             }
         }
 

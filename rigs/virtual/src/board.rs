@@ -26,13 +26,10 @@ use process::Process;
 const PATIENCE: Duration = Duration::from_secs(20);
 
 /// Name of the program that emulates the board.
-pub const EMULATOR: &str = "qemu-system-arm";
-
-/// Most samples in one step: their answers fill half the window.
-pub const SAMPLES_PER_STEP: usize = 256;
+pub(crate) const EMULATOR: &str = "qemu-system-arm";
 
 /// Names the image's file where it is not the one that [`image`] builds.
-pub const IMAGE_VARIABLE: &str = "VANEBENCH_BOARD_IMAGE";
+pub(crate) const IMAGE_VARIABLE: &str = "VANEBENCH_BOARD_IMAGE";
 
 /// Where `rigs/board/build.sh` leaves the image, seen from the top folder, or what [`IMAGE_VARIABLE`] names.
 #[must_use]

@@ -8,6 +8,8 @@
 //! tick at a time. A stepped rig advances only to the tick that the host has granted, so that a run is
 //! its configuration and its seed; a paced rig follows the wall clock.
 
+#![cfg_attr(not(test), warn(clippy::wildcard_enum_match_arm))]
+
 pub mod board;
 #[cfg(feature = "board-log")]
 pub mod board_log;

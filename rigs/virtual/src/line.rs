@@ -8,7 +8,7 @@
 pub const BAUD: u32 = 115_200;
 
 /// Bits on the wire for one byte: start, eight data, stop.
-pub const BITS_PER_BYTE: u32 = 10;
+pub(crate) const BITS_PER_BYTE: u32 = 10;
 
 /// Lets through what a line of the given speed can carry, tick by tick.
 #[derive(Debug, Clone)]
@@ -37,7 +37,7 @@ impl LineBudget {
 }
 
 /// What a receiver at another speed makes of the bytes: wrong, and not the same number of them.
-pub fn garble(bytes: &mut Vec<u8>) {
+pub(crate) fn garble(bytes: &mut Vec<u8>) {
     let mut position = 0_u8;
     bytes.retain_mut(|byte| {
         position = position.wrapping_add(1);

@@ -214,7 +214,7 @@ impl Actuator {
 fn resting_angle(params: &ActuatorParams) -> f64 {
     let ring_low = match params.linkage {
         Linkage::Detached => None,
-        _ => params.ring.stops.low,
+        Linkage::Rigid | Linkage::Lash { .. } => params.ring.stops.low,
     };
     let low = [params.lever_stops.low, ring_low]
         .into_iter()

@@ -84,7 +84,10 @@ impl Channels {
             ChannelFault::Offset(by) => self.now.offset[k] += by,
             ChannelFault::Gain(factor) => self.now.gain[k] *= factor,
             ChannelFault::Noise(sigma) => self.now.noise[k] = self.now.noise[k].max(sigma),
-            _ => self.disturbance(signal).add(fault, since_s),
+            ChannelFault::Glitch { .. }
+            | ChannelFault::Freeze
+            | ChannelFault::Drift(_)
+            | ChannelFault::DropOut(_) => self.disturbance(signal).add(fault, since_s),
         }
     }
 

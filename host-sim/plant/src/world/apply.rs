@@ -4,9 +4,16 @@
 //! sensors, and the time of the next change. Refuses a fault that makes a parameter impossible.
 
 use super::loose_stop::LooseStop;
-use super::{Fault, FaultKind, World};
+use super::{Fault, FaultKind, StopFault, World};
+use crate::actuator::{ActuatorParams, End, Linkage, Stop};
 use crate::airpath::HoseState;
 use crate::check::BadParameter;
+use crate::sensor::Signal;
+
+/// Air flow at which a blocked hose's loss is stated, kg/s.
+const HOSE_REFERENCE_KG_S: f64 = 0.06;
+/// Resistance of a broken winding, Ω.
+const BROKEN_WINDING_OHM: f64 = 1e7;
 
 impl World {
     /// Tries the faults of every moment at which one sets in or ends, so that none can fail later.
@@ -36,22 +43,60 @@ impl World {
         self.sensors.clear_faults();
         self.loose = None;
         for fault in faults.iter().filter(|fault| fault.is_present(time_s)) {
-            fault.what.change_actuator(&mut actuator);
-            fault.what.change_hose(&mut self.hose);
-            self.sensors.add_fault(fault);
-            match fault.what {
-                FaultKind::Supply(volts) => self.supply_v = volts,
-                FaultKind::MotorReversed => self.drive_sign = -self.drive_sign,
-                FaultKind::Fuel(response) => self.engine.set_fuel_response(response),
-                _ => {}
-            }
+            self.apply_one(fault, &mut actuator);
         }
         self.actuator.change(|params| *params = actuator).map_err(|e| e.within("faults: actuator"))?;
         let loose = faults.iter().filter(|fault| fault.is_present(time_s));
-        self.loose =
-            loose.filter_map(|fault| LooseStop::new(fault.what.loose_ring_stop()?, &actuator)).next();
+        self.loose = loose.filter_map(|fault| LooseStop::new(loose_ring_stop(fault.what)?, &actuator)).next();
         let later = faults.iter().flat_map(|fault| [Some(fault.at_s), fault.until_s]).flatten();
         self.next_event_s = later.filter(|at_s| *at_s > time_s).fold(f64::INFINITY, f64::min);
         Ok(())
+    }
+
+    fn apply_one(&mut self, fault: &Fault, actuator: &mut ActuatorParams) {
+        let ring = &mut actuator.ring;
+        let mut disturb = |signal, what| self.sensors.channels.add_fault(signal, what, fault.at_s);
+        match fault.what {
+            FaultKind::PositionSensor(what) => {
+                if let Some(what) = self.sensors.position.add_fault(what) {
+                    disturb(Signal::Position, what);
+                }
+            }
+            FaultKind::CurrentSensor(what) => disturb(Signal::Current, what),
+            FaultKind::BoostSensor(what) => disturb(Signal::Boost, what),
+            FaultKind::ExhaustSensor(what) => disturb(Signal::Exhaust, what),
+            FaultKind::Barometer(what) => disturb(Signal::Barometer, what),
+            FaultKind::TurboSpeedSensor(what) => disturb(Signal::TurboSpeed, what),
+            FaultKind::Supply(volts) => self.supply_v = volts,
+            FaultKind::SupplyResistance(ohm) => actuator.bridge.source_resistance_ohm += ohm,
+            FaultKind::WindingOpen => actuator.motor.resistance_ohm = BROKEN_WINDING_OHM,
+            FaultKind::MotorReversed => self.drive_sign = -self.drive_sign,
+            FaultKind::SpringBroken => actuator.spring = None,
+            FaultKind::Ring(condition) => ring.friction = ring.friction.in_condition(condition),
+            FaultKind::SootPatch(patch) => ring.soot_patch = Some(patch),
+            FaultKind::Obstruction(obstruction) => ring.obstruction = Some(obstruction),
+            FaultKind::RingStop(end, fault) => change_stop(ring.stops.at_mut(end), end, fault),
+            FaultKind::LeverStop(end, fault) => change_stop(actuator.lever_stops.at_mut(end), end, fault),
+            FaultKind::JointPlayDeg(degrees) => actuator.linkage = Linkage::with_play_deg(degrees),
+            FaultKind::RodOff => actuator.linkage = Linkage::Detached,
+            FaultKind::HoseLeakMm2(area) => self.hose.leak_area_m2 += area * 1e-6,
+            FaultKind::HoseBlockedKpa(loss) => {
+                self.hose.loss_pa_per_kg2_s2 += loss * 1e3 / (HOSE_REFERENCE_KG_S * HOSE_REFERENCE_KG_S);
+            }
+            FaultKind::Fuel(response) => self.engine.set_fuel_response(response),
+        }
+    }
+}
+
+fn loose_ring_stop(what: FaultKind) -> Option<(End, f64, f64)> {
+    let FaultKind::RingStop(end, StopFault::Loose { play_rad, drift_rad }) = what else { return None };
+    Some((end, play_rad, drift_rad))
+}
+
+fn change_stop(stop: &mut Option<Stop>, end: End, fault: StopFault) {
+    match fault {
+        StopFault::Changed(condition) => *stop = stop.map(|s| s.in_condition(condition, end)),
+        StopFault::Missing => *stop = None,
+        StopFault::Loose { .. } => {}
     }
 }

@@ -1,12 +1,11 @@
 //! Everything that can go wrong in this world, with the time it sets in and, where it heals, ends.
 //!
-//! In: a fault as it stands in a file. Out: changed actuator parameters, disturbed sensors, leaking hoses.
-//! Faults act from outside: the sound parameters stay as they are and every change starts from them.
+//! In: a fault as it stands in a file. `apply` has what each does.
 
 use serde::{Deserialize, Serialize};
 
-use crate::actuator::{ActuatorParams, End, Linkage, Obstruction, SootPatch, StopCondition};
-use crate::airpath::{FuelResponse, HoseState};
+use crate::actuator::{End, Obstruction, SootPatch, StopCondition};
+use crate::airpath::FuelResponse;
 use crate::check::{BadParameter, between, not_negative};
 use crate::friction::RingCondition;
 use crate::sensor::{ChannelFault, PositionFault};
@@ -111,57 +110,4 @@ pub enum FaultKind {
     HoseBlockedKpa(f64),
     /// The engine answers fuel requests in another way.
     Fuel(FuelResponse),
-}
-
-/// Air flow at which a blocked hose's loss is stated, kg/s.
-const HOSE_REFERENCE_KG_S: f64 = 0.06;
-/// Resistance of a broken winding, Ω.
-const BROKEN_WINDING_OHM: f64 = 1e7;
-
-impl FaultKind {
-    /// Applies the fault to an actuator's sound parameters.
-    pub(crate) fn change_actuator(&self, params: &mut ActuatorParams) {
-        match *self {
-            Self::SupplyResistance(ohm) => params.bridge.source_resistance_ohm += ohm,
-            Self::WindingOpen => params.motor.resistance_ohm = BROKEN_WINDING_OHM,
-            Self::SpringBroken => params.spring = None,
-            Self::Ring(condition) => {
-                params.ring.friction = params.ring.friction.in_condition(condition);
-            }
-            Self::SootPatch(patch) => params.ring.soot_patch = Some(patch),
-            Self::Obstruction(obstruction) => params.ring.obstruction = Some(obstruction),
-            Self::RingStop(end, fault) => change_stop(params.ring.stops.at_mut(end), end, fault),
-            Self::LeverStop(end, fault) => change_stop(params.lever_stops.at_mut(end), end, fault),
-            Self::JointPlayDeg(degrees) => params.linkage = Linkage::with_play_deg(degrees),
-            Self::RodOff => params.linkage = Linkage::Detached,
-            _ => {}
-        }
-    }
-
-    /// Applies the fault to the hoses.
-    pub(crate) fn change_hose(&self, hose: &mut HoseState) {
-        match *self {
-            Self::HoseLeakMm2(area) => hose.leak_area_m2 += area * 1e-6,
-            Self::HoseBlockedKpa(loss) => {
-                hose.loss_pa_per_kg2_s2 += loss * 1e3 / (HOSE_REFERENCE_KG_S * HOSE_REFERENCE_KG_S);
-            }
-            _ => {}
-        }
-    }
-
-    /// The loose ring stop, if this is one.
-    pub(crate) fn loose_ring_stop(&self) -> Option<(End, f64, f64)> {
-        match *self {
-            Self::RingStop(end, StopFault::Loose { play_rad, drift_rad }) => Some((end, play_rad, drift_rad)),
-            _ => None,
-        }
-    }
-}
-
-fn change_stop(stop: &mut Option<crate::actuator::Stop>, end: End, fault: StopFault) {
-    match fault {
-        StopFault::Changed(condition) => *stop = stop.map(|s| s.in_condition(condition, end)),
-        StopFault::Missing => *stop = None,
-        StopFault::Loose { .. } => {}
-    }
 }

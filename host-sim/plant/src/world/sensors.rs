@@ -5,14 +5,14 @@
 use firmware_core::sample::Sample;
 use firmware_core::units::{Ampere, Celsius, Kilopascal, Rpm, Tick, Volt};
 
-use super::{BoostTap, Fault, FaultKind, RPM_PER_RAD_S, SensorParams, World};
+use super::{BoostTap, RPM_PER_RAD_S, SensorParams, World};
 use crate::actuator::supply_at_connector;
 use crate::sensor::{Channels, PositionSensor, Readings, Signal};
 
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct Sensors {
     pub(super) position: PositionSensor,
-    channels: Channels,
+    pub(super) channels: Channels,
 }
 
 impl Sensors {
@@ -32,22 +32,6 @@ impl Sensors {
     pub(super) fn clear_faults(&mut self) {
         self.position.clear_faults();
         self.channels.clear_faults();
-    }
-
-    pub(super) fn add_fault(&mut self, fault: &Fault) {
-        let (signal, what) = match fault.what {
-            FaultKind::PositionSensor(what) => match self.position.add_fault(what) {
-                Some(what) => (Signal::Position, what),
-                None => return,
-            },
-            FaultKind::CurrentSensor(what) => (Signal::Current, what),
-            FaultKind::BoostSensor(what) => (Signal::Boost, what),
-            FaultKind::ExhaustSensor(what) => (Signal::Exhaust, what),
-            FaultKind::Barometer(what) => (Signal::Barometer, what),
-            FaultKind::TurboSpeedSensor(what) => (Signal::TurboSpeed, what),
-            _ => return,
-        };
-        self.channels.add_fault(signal, what, fault.at_s);
     }
 }
 

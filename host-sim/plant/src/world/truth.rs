@@ -44,7 +44,7 @@ pub(super) fn zero_push_lever_rad(params: &ActuatorParams, end: End) -> Option<f
     let own = params.lever_stops.at(end).map(|stop| stop.angle_rad);
     let ring = match params.linkage {
         Linkage::Detached => None,
-        linkage => {
+        linkage @ (Linkage::Rigid | Linkage::Lash { .. }) => {
             let half_play = 0.5 * linkage.play_rad();
             params.ring.stops.at(end).map(|stop| stop.angle_rad + end.sign() * half_play)
         }

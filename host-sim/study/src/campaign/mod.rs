@@ -13,7 +13,8 @@ mod stats;
 mod tally;
 
 pub use checkpoint::CheckpointError;
-pub use spread::{Distribution, Spread};
+
+pub use spread::Spread;
 pub use stats::{CampaignStats, FailedRun, MetricSummary, WorstRun};
 
 use std::path::Path;
@@ -139,9 +140,9 @@ pub fn run_campaign(
 }
 
 /// One run's index, and its metrics or why it failed.
-type Ended = (u64, Result<Metrics, String>);
+type EndedRun = (u64, Result<Metrics, String>);
 
-fn run_chunk(plan: &CampaignPlan, chunk: u64) -> Vec<Ended> {
+fn run_chunk(plan: &CampaignPlan, chunk: u64) -> Vec<EndedRun> {
     let runs = chunk * CHUNK..((chunk + 1) * CHUNK).min(plan.runs);
     let members: Vec<_> = runs.clone().map(|run| member(plan, run)).collect();
     let abreast = run_in_lanes(&plan.scenario, &members, &plan.settings);

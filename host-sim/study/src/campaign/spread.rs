@@ -16,7 +16,7 @@ use plant::world::{Fault, FaultKind, WorldConfig};
 /// One quantity's distribution.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case", deny_unknown_fields)]
-pub enum Distribution {
+pub(crate) enum Distribution {
     /// Always this.
     Fixed(f64),
     /// Anything between, equally likely.
@@ -71,7 +71,7 @@ macro_rules! spread {
         /// The distributions of a campaign.
         #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
         #[serde(default, deny_unknown_fields)]
-        pub struct Spread { $($(#[$doc])* pub $field: Distribution,)* }
+        pub struct Spread { $($(#[$doc])* pub(crate) $field: Distribution,)* }
 
         /// One draw of everything.
         #[derive(Debug, Clone, Copy, PartialEq)]

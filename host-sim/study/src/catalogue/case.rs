@@ -88,7 +88,26 @@ impl Case {
                     let Some(stop) = self.world.actuator.ring.stops.at(end) else { continue };
                     (end, stop.angle_rad + by_rad)
                 }
-                _ => continue,
+                FaultKind::RingStop(..)
+                | FaultKind::LeverStop(..)
+                | FaultKind::PositionSensor(_)
+                | FaultKind::CurrentSensor(_)
+                | FaultKind::BoostSensor(_)
+                | FaultKind::ExhaustSensor(_)
+                | FaultKind::Barometer(_)
+                | FaultKind::TurboSpeedSensor(_)
+                | FaultKind::Supply(_)
+                | FaultKind::SupplyResistance(_)
+                | FaultKind::WindingOpen
+                | FaultKind::MotorReversed
+                | FaultKind::SpringBroken
+                | FaultKind::Ring(_)
+                | FaultKind::SootPatch(_)
+                | FaultKind::JointPlayDeg(_)
+                | FaultKind::RodOff
+                | FaultKind::HoseLeakMm2(_)
+                | FaultKind::HoseBlockedKpa(_)
+                | FaultKind::Fuel(_) => continue,
             };
             let opening = travel.opening(at.1);
             if at.0 == self.size.open() {

@@ -25,7 +25,7 @@ pub fn draw_unit(rng: &mut impl Rng) -> WorldConfig {
 
 /// One unit of a kind's healthy spread.
 #[must_use]
-pub fn draw_of(nominal: &WorldConfig, rng: &mut impl Rng) -> WorldConfig {
+pub(crate) fn draw_of(nominal: &WorldConfig, rng: &mut impl Rng) -> WorldConfig {
     let (mut unit, size) = (nominal.clone(), Size::of(nominal));
     let actuator = &mut unit.actuator;
     actuator.bridge.supply_v = size.supply * rng.random_range(11.0..15.0);

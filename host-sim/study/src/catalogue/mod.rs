@@ -16,7 +16,8 @@ mod size;
 mod stops;
 
 pub use case::{Case, Mishaps};
-pub use healthy::{draw_of, draw_unit, nominal_unit};
+pub(crate) use healthy::draw_of;
+pub use healthy::{draw_unit, nominal_unit};
 use plant::shown::brief;
 pub use preset::{Family, Preset, Severity, Tag};
 use size::Size;

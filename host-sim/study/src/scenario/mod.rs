@@ -11,9 +11,10 @@ mod vehicle;
 pub use boost_map::wanted_boost_kpa;
 pub use builtin::{BuiltIn, builtins};
 pub use demand::{Demand, DemandCursor, DemandPoint, Shape, VaneUse};
+pub(crate) use vehicle::EngineFigures;
 pub(crate) use vehicle::engine_cycle;
 pub(crate) use vehicle::vehicle_cycle;
-pub use vehicle::{CycleError, EngineFigures, Vehicle};
+pub use vehicle::{CycleError, Vehicle};
 
 use std::path::{Path, PathBuf};
 

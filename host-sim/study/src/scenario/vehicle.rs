@@ -57,7 +57,7 @@ impl Default for Vehicle {
 
 /// What the mapping must know of the engine.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct EngineFigures {
+pub(crate) struct EngineFigures {
     /// Cylinders.
     pub cylinders: f64,
     /// Lower heating value, J/kg.

@@ -6,8 +6,8 @@ use firmware_core::link::Pacing;
 use schemars::JsonSchema;
 use serde::Serialize;
 
-use super::kind::{Document, Kind};
 use crate::caution::CAUTIONS;
+use crate::document_kind::{Document, Kind};
 use crate::figures::binding::Picture;
 use crate::judge::{Judgement, Verdict};
 use crate::port::FoundPort;

@@ -5,8 +5,8 @@ use serde::Serialize;
 use study::campaign::learn::LearnCampaign;
 use study::campaign::{FailedRun, MetricSummary, guard};
 
-use super::kind::{Document, Kind};
 use super::parts::PartsOfRun;
+use crate::document_kind::{Document, Kind};
 
 /// A scenario over units that differ.
 #[derive(Debug, Serialize, JsonSchema)]

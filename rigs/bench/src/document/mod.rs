@@ -6,7 +6,6 @@
 
 mod bench;
 mod campaign;
-pub(crate) mod kind;
 mod parts;
 mod simulation;
 mod tuning;
@@ -18,12 +17,12 @@ use schemars::generate::SchemaSettings;
 use serde::Serialize;
 use serde_json::{Value, json};
 
+pub use crate::document_kind::Kind;
+pub(crate) use crate::document_kind::{Document, ErrorDocument, text};
 pub(crate) use bench::{DemoDocument, Diagnostic, LearnDocument, MotionDocument, PortsDocument, RigDocument};
 pub(crate) use campaign::{
     CampaignDocument, GaugeDocument, GuardDocument, GuardRow, MetricRow, Spreads, Studied,
 };
-pub use kind::Kind;
-pub(crate) use kind::{Document, ErrorDocument, text};
 pub(crate) use parts::{ComparisonDocument, FlowFactorFrom, GasTorqueFrom, MatchDocument, PartsOfRun};
 pub(crate) use simulation::{
     ScenarioRow, ScenariosDocument, SimulatedEvent, SimulatedRun, SimulationDocument,

@@ -5,7 +5,7 @@ use parts::matching::{AreaOnEngine, Change, Study, TravelCheck};
 use schemars::JsonSchema;
 use serde::Serialize;
 
-use super::kind::{Document, Kind};
+use crate::document_kind::{Document, Kind};
 use crate::exit::Exit;
 
 /// Two measured turbos, and the calibration carried over.

@@ -6,8 +6,8 @@ use schemars::JsonSchema;
 use serde::Serialize;
 use study::metrics::Metrics;
 
-use super::kind::{Document, Kind};
 use super::parts::PartsOfRun;
+use crate::document_kind::{Document, Kind};
 
 /// The built-in scenarios.
 #[derive(Serialize, JsonSchema)]

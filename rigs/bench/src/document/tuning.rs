@@ -6,7 +6,7 @@ use schemars::JsonSchema;
 use serde::Serialize;
 use tune::{Gains, Identified, Margins, Process, StepResponse};
 
-use super::kind::{Document, Kind};
+use crate::document_kind::{Document, Kind};
 
 /// Gains proposed from a recorded step.
 #[derive(Debug, Serialize, JsonSchema)]

@@ -3,7 +3,7 @@
 use schemars::JsonSchema;
 use serde::Serialize;
 
-use super::kind::{Document, Kind};
+use crate::document_kind::{Document, Kind};
 use crate::judge::Verdict;
 use crate::record::{Confirmation, RunKind, Status};
 

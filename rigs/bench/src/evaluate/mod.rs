@@ -125,7 +125,7 @@ pub fn evaluate(run: &Run, at_hand: &Profile) -> Shown {
 
 /// Whether a run of that kind is meant to answer this limit.
 #[must_use]
-pub fn answers(kind: RunKind, limit: &Limit) -> bool {
+pub(crate) fn answers(kind: RunKind, limit: &Limit) -> bool {
     match limit.measure {
         Measure::InaccuracyHigh(Sensor::Own)
         | Measure::InaccuracyLow(Sensor::Own)

@@ -9,9 +9,9 @@ mod verdict;
 
 pub use advice::advice;
 pub use blame::fault_of;
-pub use verdict::{
-    FigureRow, Finding, Holed, Judgement, LOSS_ADVICE, LimitCheck, Reason, Verdict, figure_row,
-};
+pub(crate) use verdict::LOSS_ADVICE;
+pub(crate) use verdict::figure_row;
+pub use verdict::{FigureRow, Finding, Holed, Judgement, LimitCheck, Reason, Verdict};
 
 pub use crate::record::FaultOf;
 

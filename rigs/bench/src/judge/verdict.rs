@@ -44,7 +44,7 @@ pub struct Holed {
 }
 
 /// What to do about a record with holes in it.
-pub const LOSS_ADVICE: &str = "Loss on the line says nothing of the unit. Look at cable, ground and adapter and at the load of this computer, then run this part again.";
+pub(crate) const LOSS_ADVICE: &str = "Loss on the line says nothing of the unit. Look at cable, ground and adapter and at the load of this computer, then run this part again.";
 
 /// One reason of a verdict.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, JsonSchema)]
@@ -245,7 +245,7 @@ impl LimitCheck {
 
 /// A figure with its definition.
 #[must_use]
-pub fn figure_row(figure: &Figure) -> FigureRow {
+pub(crate) fn figure_row(figure: &Figure) -> FigureRow {
     let definition = figure.definition();
     FigureRow {
         key: definition.key,

@@ -9,7 +9,7 @@ use plant::files::write_whole;
 use crate::exit::Failure;
 
 /// What every file that this tool hands over says near its top.
-pub const MADE_BY: &str = "made by vanebench";
+pub(crate) const MADE_BY: &str = "made by vanebench";
 /// How much of an old file is looked at for [`MADE_BY`], bytes.
 const TOP: u64 = 1024;
 
@@ -17,7 +17,7 @@ const TOP: u64 = 1024;
 ///
 /// # Errors
 /// When another file stands there, or the system refuses.
-pub fn write_file(path: &Path, bytes: &[u8]) -> Result<(), Failure> {
+pub(crate) fn write_file(path: &Path, bytes: &[u8]) -> Result<(), Failure> {
     if is_foreign(path).map_err(|error| Failure::undetermined(format!("{}: {error}", path.display())))? {
         return Err(Failure::usage(format!(
             "{}: a file stands there that was not {MADE_BY}. Nothing was written. Give another name, or move that \

@@ -6,5 +6,6 @@
 mod file;
 mod folder;
 
-pub use file::{MADE_BY, write_file};
+pub(crate) use file::MADE_BY;
+pub(crate) use file::write_file;
 pub use folder::{Maker, OutFolder};

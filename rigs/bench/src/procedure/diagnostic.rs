@@ -25,7 +25,7 @@ const HOLD_TICKS: u32 = 300;
 
 /// Largest current that the diagnostic ramps ask for: all that the board allows without a calibration.
 #[must_use]
-pub fn diagnostic_peak(target: &Target) -> Ampere {
+pub(crate) fn diagnostic_peak(target: &Target) -> Ampere {
     Ampere(target.profile.settings.actuator.max_current.0 * DIAGNOSTIC_CURRENT_SHARE)
 }
 

@@ -18,7 +18,7 @@ const FLAG_FACTOR: f32 = 2.0;
 
 /// Wander of a unit's stops since its first full learn in this setup.
 #[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
-pub struct Wander {
+pub(crate) struct Wander {
     /// Run of the first full learn.
     pub since: String,
     /// Closed stop, counts.
@@ -32,13 +32,13 @@ pub struct Wander {
 impl Wander {
     /// True when a stop has wandered too far.
     #[must_use]
-    pub fn is_flagged(&self) -> bool {
+    pub(crate) fn is_flagged(&self) -> bool {
         self.closed_counts.abs() > self.limit_counts || self.open_counts.abs() > self.limit_counts
     }
 
     /// In words.
     #[must_use]
-    pub fn text(&self) -> String {
+    pub(crate) fn text(&self) -> String {
         let flag =
             if self.is_flagged() { "DRIFT: inspect stops and linkage, then learn in full; " } else { "" };
         format!(
@@ -50,7 +50,7 @@ impl Wander {
 
 /// Compares a calibration with the unit's first full learn in the same setup and warmth, if there is one.
 #[must_use]
-pub fn wander(unit_dir: &Path, settings: &Settings, now: &Calibration) -> Option<Wander> {
+pub(crate) fn wander(unit_dir: &Path, settings: &Settings, now: &Calibration) -> Option<Wander> {
     let learns = runs_in(unit_dir).ok()?.into_iter().filter(|(name, _)| name.kind == RunKind::Learn);
     let first = learns.filter_map(|(_, dir)| Run::open(&dir).ok()).find_map(|run| {
         let then = run.file.outcome.calibration.filter(|_| !run.file.is_relearn())?;

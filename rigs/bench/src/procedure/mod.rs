@@ -19,14 +19,19 @@ mod stop;
 mod target;
 
 pub use bench::Bench;
-pub use diagnostic::{diagnostic_peak, record_diagnostic};
+pub(crate) use diagnostic::diagnostic_peak;
+pub use diagnostic::record_diagnostic;
 pub use ended::UnitEnd;
-pub use history::{Wander, wander};
+pub(crate) use history::Wander;
+pub(crate) use history::wander;
 pub use learn::{LearnChoice, Learned, learn};
-pub use motions::{duration, friction_ramps, full_stroke, slow_reversal, staircase, steps};
+
+pub use motions::{friction_ramps, full_stroke, slow_reversal, staircase, steps};
 pub use moves::{Basis, MoveKind, record_move};
-pub use observer::{Observed, Observer, PlanBar, PlanPart};
+pub(crate) use observer::PlanBar;
+pub use observer::{Observed, Observer, PlanPart};
 pub use replay::{Replayed, replay};
-pub use simulated::record_simulation;
+pub(crate) use simulated::record_simulation;
 pub use stop::RunStop;
-pub use target::{SetupWord, Target, TargetArgs, WarmthWord};
+pub use target::Target;
+pub(crate) use target::TargetArgs;

@@ -108,7 +108,7 @@ fn up_and_down(plan: &StepPlan, low: f64, high: f64) -> Vec<Segment> {
 
 /// Ticks that the segments take.
 #[must_use]
-pub fn duration(segments: &[Segment]) -> u32 {
+pub(crate) fn duration(segments: &[Segment]) -> u32 {
     segments.iter().map(|segment| segment.ticks).fold(0, u32::saturating_add)
 }
 

@@ -51,7 +51,7 @@ pub trait Observer {
 const BAR_STEPS: u32 = 1000;
 
 /// A progress bar that follows the samples; gone when dropped.
-pub struct PlanBar {
+pub(crate) struct PlanBar {
     bar: ProgressBar,
     part: Option<PlanPart>,
 }
@@ -59,7 +59,7 @@ pub struct PlanBar {
 impl PlanBar {
     /// A bar under this name.
     #[must_use]
-    pub fn new(console: &Console, name: &str) -> Self {
+    pub(crate) fn new(console: &Console, name: &str) -> Self {
         Self { bar: console.progress(name, BAR_STEPS.into()), part: None }
     }
 }

@@ -21,7 +21,7 @@ const TICKS_PER_SECOND: f64 = 1000.0;
 ///
 /// # Errors
 /// When the world refuses the scenario or runs away, or the disk refuses.
-pub fn record_simulation(target: &Target, scenario: &Scenario) -> Result<PathBuf, Failure> {
+pub(crate) fn record_simulation(target: &Target, scenario: &Scenario) -> Result<PathBuf, Failure> {
     let settings = &target.profile.settings;
     let outcome = run_scenario(scenario, settings, target.seed).map_err(Failure::undetermined)?;
     let info = RunInfo {

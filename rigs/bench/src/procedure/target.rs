@@ -20,7 +20,7 @@ use crate::unit_store::Wanted;
 
 /// How the actuator is mounted, as said on the command line.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
-pub enum SetupWord {
+pub(crate) enum SetupWord {
     /// Actuator alone: its internal stops are met
     Free,
     /// Attached to the vane ring on the bench
@@ -31,7 +31,7 @@ pub enum SetupWord {
 
 /// Cold or hot, as said on the command line.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
-pub enum WarmthWord {
+pub(crate) enum WarmthWord {
     /// Near room temperature
     Cold,
     /// Heat-soaked
@@ -40,7 +40,7 @@ pub enum WarmthWord {
 
 /// Options of every verb that moves a unit.
 #[derive(Debug, Clone, clap::Args)]
-pub struct TargetArgs {
+pub(crate) struct TargetArgs {
     /// Serial port: a device path; `virtual`, `virtual:UNIT` or `virtual:UNIT,paced` for the built-in rig; `board` or
     /// `board:UNIT` for the same rig with its controller on the emulated board
     #[arg(long, value_name = "PORT")]
@@ -115,7 +115,7 @@ impl TargetArgs {
     ///
     /// # Errors
     /// Says which file, field or option is wrong.
-    pub fn read(&self) -> Result<Target, Failure> {
+    pub(crate) fn read(&self) -> Result<Target, Failure> {
         let (profile, limits) = self.criteria.read()?;
         let port = self.port()?;
         let unit = self.unit_name(port)?;

@@ -7,7 +7,9 @@
 mod contradictions;
 mod plan;
 
-pub use plan::{BandPlan, FrictionPlan, Plan, REVERSAL_RANGE, REVERSAL_TICKS, StepPlan, SweepPlan};
+pub(crate) use plan::REVERSAL_RANGE;
+pub(crate) use plan::REVERSAL_TICKS;
+pub use plan::{BandPlan, FrictionPlan, Plan, StepPlan, SweepPlan};
 
 use firmware_core::settings::Settings;
 use plant::shown::MOST_SHOWN;

@@ -23,27 +23,29 @@ pub(crate) use from_stream::MOTION_ENDED;
 pub use info::{Conditions, FaultOf, Made, Outcome, Refusal, RunFile, RunInfo, RunKind, SampleSums, Status};
 pub(crate) use info::{LEARN_KIND, PORT, RELEARN, STARTED};
 pub use loss::Loss;
-pub use numbering::{RunName, runs_in};
+pub use numbering::RunName;
+pub(crate) use numbering::runs_in;
 pub use provenance::{BoardId, Ground, Provenance, Serials};
 pub use reader::Run;
-pub use samples::{Mark, Row, SAMPLE_HEADER, Sample};
+pub(crate) use samples::SAMPLE_HEADER;
+pub use samples::{Mark, Row, Sample};
 pub(crate) use series::GUARD_LIMIT;
 pub use series::{Column, Series};
-pub use writer::RunWriter;
+pub(crate) use writer::RunWriter;
 
 /// Most bytes of `samples.csv`: an hour at 1000 samples a second.
 pub(crate) const SAMPLES_LIMIT: u64 = 256 << 20;
 /// Most bytes of `series.csv`: a row of 100 bytes for each tick of the longest built-in scenario, 600 s.
 pub(crate) const SERIES_LIMIT: u64 = 64 << 20;
 /// Version of the folder's layout; a reader refuses any other.
-pub const RECORD_VERSION: u32 = 1;
+pub(crate) const RECORD_VERSION: u32 = 1;
 /// The file that says what the run is.
-pub const RUN_FILE: &str = "run.toml";
+pub(crate) const RUN_FILE: &str = "run.toml";
 /// The profile that the run was made under, whole.
 pub(crate) const PROFILE_FILE: &str = "profile.toml";
 /// The file of samples.
-pub const SAMPLES_FILE: &str = "samples.csv";
+pub(crate) const SAMPLES_FILE: &str = "samples.csv";
 /// The file of a simulated run's traces.
-pub const SERIES_FILE: &str = "series.csv";
+pub(crate) const SERIES_FILE: &str = "series.csv";
 /// The file of the verdict.
-pub const VERDICT_FILE: &str = "verdict.json";
+pub(crate) const VERDICT_FILE: &str = "verdict.json";

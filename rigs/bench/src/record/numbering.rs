@@ -39,7 +39,7 @@ impl RunName {
 ///
 /// # Errors
 /// When the folder cannot be listed.
-pub fn runs_in(unit: &Path) -> Result<Vec<(RunName, PathBuf)>, RecordError> {
+pub(crate) fn runs_in(unit: &Path) -> Result<Vec<(RunName, PathBuf)>, RecordError> {
     if !unit.exists() {
         return Ok(Vec::new());
     }

@@ -9,7 +9,7 @@ use firmware_core::learn::Stop;
 use firmware_core::units::{Ampere, Counts, Duty, Opening, Tick, Volt};
 
 /// Columns with their units.
-pub const SAMPLE_HEADER: [&str; 10] = [
+pub(crate) const SAMPLE_HEADER: [&str; 10] = [
     "tick [ms]",
     "position [counts]",
     "opening [1]",

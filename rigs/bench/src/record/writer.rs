@@ -22,7 +22,7 @@ use super::{
 pub(super) static CRC: Crc<u32> = Crc::<u32>::new(&CRC_32_ISO_HDLC);
 
 /// An open run. Dropped without [`RunWriter::close`] it stays on disk as incomplete.
-pub struct RunWriter {
+pub(crate) struct RunWriter {
     name: RunName,
     dir: PathBuf,
     file: RunFile,
@@ -53,7 +53,7 @@ impl RunWriter {
     ///
     /// # Errors
     /// When a folder or file cannot be made.
-    pub fn create(unit_dir: &Path, run: RunInfo, conditions: Conditions) -> Result<Self, RecordError> {
+    pub(crate) fn create(unit_dir: &Path, run: RunInfo, conditions: Conditions) -> Result<Self, RecordError> {
         let (name, dir) = numbering::create_next(unit_dir, run.kind)?;
         let path = dir.join(SAMPLES_FILE);
         let file = File::create(&path).map_err(RecordError::io(&path, "could not be made"))?;
@@ -78,13 +78,13 @@ impl RunWriter {
 
     /// The run's name.
     #[must_use]
-    pub fn name(&self) -> RunName {
+    pub(crate) fn name(&self) -> RunName {
         self.name
     }
 
     /// The run's folder.
     #[must_use]
-    pub fn dir(&self) -> &Path {
+    pub(crate) fn dir(&self) -> &Path {
         &self.dir
     }
 
@@ -92,7 +92,7 @@ impl RunWriter {
     ///
     /// # Errors
     /// When the disk refuses.
-    pub fn sample(&mut self, sample: Sample) -> Result<(), RecordError> {
+    pub(crate) fn sample(&mut self, sample: Sample) -> Result<(), RecordError> {
         self.sums.samples += 1;
         self.write_fields(Row::Sample(sample).to_fields())
     }
@@ -101,7 +101,7 @@ impl RunWriter {
     ///
     /// # Errors
     /// When the disk refuses.
-    pub fn mark(&mut self, tick: Tick, mark: Mark) -> Result<(), RecordError> {
+    pub(crate) fn mark(&mut self, tick: Tick, mark: Mark) -> Result<(), RecordError> {
         if let Mark::Gap { lost } = mark {
             self.sums.lost += u64::from(lost);
         }
@@ -112,7 +112,11 @@ impl RunWriter {
     ///
     /// # Errors
     /// When the disk refuses.
-    pub fn item(&mut self, item: &StreamItem, calibration: Option<&Calibration>) -> Result<(), RecordError> {
+    pub(crate) fn item(
+        &mut self,
+        item: &StreamItem,
+        calibration: Option<&Calibration>,
+    ) -> Result<(), RecordError> {
         match from_stream::row(item, calibration) {
             Some(Row::Sample(sample)) => self.sample(sample),
             Some(Row::Mark(tick, mark)) => self.mark(tick, mark),
@@ -122,7 +126,7 @@ impl RunWriter {
 
     /// Ticks that are marked as lost so far, and their share of all.
     #[must_use]
-    pub fn lost(&self) -> (u64, f64) {
+    pub(crate) fn lost(&self) -> (u64, f64) {
         let SampleSums { samples, lost, .. } = self.sums;
         (lost, if lost == 0 { 0.0 } else { lost as f64 / (samples + lost) as f64 })
     }
@@ -131,28 +135,28 @@ impl RunWriter {
     ///
     /// # Errors
     /// When the disk refuses.
-    pub fn flush(&mut self) -> Result<(), RecordError> {
+    pub(crate) fn flush(&mut self) -> Result<(), RecordError> {
         let path = self.dir.join(SAMPLES_FILE);
         self.rows.flush().map_err(RecordError::io(&path, "could not be written"))
     }
 
     /// Notes what came out: a calibration, a refusal.
-    pub fn outcome(&mut self, outcome: Outcome) {
+    pub(crate) fn outcome(&mut self, outcome: Outcome) {
         self.file.outcome = outcome;
     }
 
     /// Notes why the run could not go on.
-    pub fn refused(&mut self, refusal: Refusal) {
+    pub(crate) fn refused(&mut self, refusal: Refusal) {
         self.file.outcome.refusal = Some(refusal);
     }
 
     /// Adds a condition that was only known during the run (supply, temperature).
-    pub fn condition(&mut self, name: &str, value: String) {
+    pub(crate) fn condition(&mut self, name: &str, value: String) {
         self.file.conditions.insert(name.to_owned(), value);
     }
 
     /// Notes something that differs between two equal runs (date, port, line statistics).
-    pub fn made(&mut self, name: &str, value: String) {
+    pub(crate) fn made(&mut self, name: &str, value: String) {
         self.file.made.insert(name.to_owned(), value);
     }
 
@@ -160,7 +164,7 @@ impl RunWriter {
     ///
     /// # Errors
     /// When the disk refuses.
-    pub fn profile(&mut self, text: &str) -> Result<(), RecordError> {
+    pub(crate) fn profile(&mut self, text: &str) -> Result<(), RecordError> {
         write_whole(&self.dir.join(PROFILE_FILE), text.as_bytes())?;
         self.sums.profile_crc32 = Some(CRC.checksum(text.as_bytes()));
         Ok(())
@@ -170,7 +174,7 @@ impl RunWriter {
     ///
     /// # Errors
     /// When the disk refuses.
-    pub fn series(&mut self, series: &Series) -> Result<(), RecordError> {
+    pub(crate) fn series(&mut self, series: &Series) -> Result<(), RecordError> {
         let path = self.dir.join(SERIES_FILE);
         series.write(&path)?;
         let bytes = bytes_of(&path, SERIES_LIMIT).map_err(RecordError::unread(&path))?;
@@ -182,7 +186,7 @@ impl RunWriter {
     ///
     /// # Errors
     /// When the disk refuses; the run then stays marked incomplete.
-    pub fn close(mut self, status: Status) -> Result<PathBuf, RecordError> {
+    pub(crate) fn close(mut self, status: Status) -> Result<PathBuf, RecordError> {
         self.flush()?;
         let path = self.dir.join(SAMPLES_FILE);
         let sink = self.rows.get_ref();

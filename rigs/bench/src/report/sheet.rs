@@ -49,7 +49,7 @@ pub(crate) const ITEMS: [Item; 14] = [
 
 /// An empty sheet that says how it is filled in.
 #[must_use]
-pub fn template() -> String {
+pub(crate) fn template() -> String {
     let head = "# Acceptance sheet: what a person measured on this unit. `vanebench report` prints it.\n\
                 # Take the # off the five lines of an item and write between the quotes.\n\
                 # as_found: as the unit came. as_left: as it leaves. by: who measured.\n\

@@ -49,7 +49,7 @@ pub fn ground(wanted: &Wanted<'_>, on_unproven: OnUnproven) -> Result<Box<InForc
 ///
 /// # Errors
 /// As [`ground`], but for its standing.
-pub fn to_relearn(wanted: &Wanted<'_>) -> Result<Box<InForce>, Failure> {
+pub(crate) fn to_relearn(wanted: &Wanted<'_>) -> Result<Box<InForce>, Failure> {
     let in_force = match history::read(wanted.unit_dir, wanted.unit, wanted.setup, wanted.warmth)? {
         UnitStanding::NeverLearned => return Err(Failure::usage(words::never(wanted))),
         UnitStanding::NoneInForce { run, why } => {

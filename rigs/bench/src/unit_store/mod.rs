@@ -12,11 +12,14 @@ mod standing;
 mod wanted;
 mod words;
 
+pub use ground::ground;
 pub(crate) use ground::to_confirm;
-pub use ground::{ground, to_relearn};
+pub(crate) use ground::to_relearn;
 pub use history::read;
 pub use origin::tag;
 pub use standing::{InForce, NoneWhy, UnitStanding};
 pub use wanted::{Mismatch, OnUnproven, Wanted};
-pub use words::{because, stands, stands_briefly, why_nothing};
+pub(crate) use words::stands_briefly;
+pub(crate) use words::why_nothing;
+pub use words::{because, stands};
 pub(crate) use words::{how_to_confirm, in_force};

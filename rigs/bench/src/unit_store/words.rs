@@ -132,7 +132,7 @@ pub fn stands(in_force: &InForce) -> String {
 
 /// How a calibration stands, in one line for a record.
 #[must_use]
-pub fn stands_briefly(standing: Standing) -> String {
+pub(crate) fn stands_briefly(standing: Standing) -> String {
     match standing {
         Standing::Accepted => "accepted".into(),
         Standing::NotProven { open } => format!("not proven: {}", check_words(open)),
@@ -199,7 +199,7 @@ fn serial(learned: Option<&ShortText>, now: &ShortText, part: &str) -> (String, 
 
 /// Why a standing leaves nothing in force; nothing where something is.
 #[must_use]
-pub fn why_nothing(standing: &UnitStanding) -> Option<String> {
+pub(crate) fn why_nothing(standing: &UnitStanding) -> Option<String> {
     match standing {
         UnitStanding::InForce(_) => None,
         UnitStanding::NeverLearned => Some("it was never learned".into()),

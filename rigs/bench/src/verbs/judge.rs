@@ -38,7 +38,7 @@ pub struct JudgeArgs {
 
 /// What `report` takes besides.
 #[derive(Debug, clap::Args)]
-pub struct ReportArgs {
+pub(crate) struct ReportArgs {
     #[command(flatten)]
     judge: Args,
     /// File to write [default: report.html in DIR]
@@ -62,7 +62,7 @@ pub fn run(args: &JudgeArgs, console: &Console) -> VerbResult {
 ///
 /// # Errors
 /// As [`run`].
-pub fn run_report(args: &ReportArgs, console: &Console) -> VerbResult {
+pub(crate) fn run_report(args: &ReportArgs, console: &Console) -> VerbResult {
     let judged = Judged::of(&args.judge)?;
     let path = args.out.clone().unwrap_or_else(|| args.judge.dir.join(REPORT_FILE));
     let Judged { result, profile, limits, .. } = &judged;

@@ -26,7 +26,7 @@ const PARTS: [Part; 5] = [
 
 /// Draws the campaign.
 #[must_use]
-pub fn confusion(result: &LearnCampaign) -> String {
+pub(crate) fn confusion(result: &LearnCampaign) -> String {
     let height = TOP + ROW * result.faults.len() + 16;
     let width = NAMES + BAR + NOTE;
     let mut out = format!(

@@ -23,7 +23,7 @@ use crate::record::Run;
 
 /// Tuning rules.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
-pub enum RuleWord {
+pub(crate) enum RuleWord {
     /// SIMC (Skogestad 2003) with the closed-loop time of `--closed-loop-ms`
     Simc,
     /// Relay feedback on the identified model (Åström and Hägglund 1984), Ziegler–Nichols gains: livelier

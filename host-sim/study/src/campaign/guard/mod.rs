@@ -10,8 +10,8 @@ mod fault;
 mod run;
 mod table;
 
-pub use fault::{GuardFault, Plan};
-pub use run::{Loss, Outcome, Verdict, run_one};
+pub use fault::{DrawnWorld, GuardFault};
+pub use run::{PassedWhy, WorldFigures, WorldVerdict, run_one};
 pub use table::{Row, Table};
 
 use firmware_core::settings::Settings;
@@ -32,7 +32,7 @@ pub struct GuardCampaign {
 
 /// Why a campaign stopped.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
-pub enum CampaignError {
+pub enum GuardCampaignError {
     /// A drawn world was refused.
     #[error(
         "world {index}: {reason}; allowed: worlds that validate; narrow the draw in campaign/guard/fault.rs"
@@ -57,8 +57,8 @@ pub enum CampaignError {
 ///
 /// # Errors
 /// The first world that was refused or ran away.
-pub fn run(campaign: &GuardCampaign) -> Result<Table, CampaignError> {
-    let outcomes: Vec<Outcome> = (0..campaign.worlds)
+pub fn run(campaign: &GuardCampaign) -> Result<Table, GuardCampaignError> {
+    let outcomes: Vec<WorldFigures> = (0..campaign.worlds)
         .into_par_iter()
         .map(|index| run_one(campaign, index))
         .collect::<Result<_, _>>()?;

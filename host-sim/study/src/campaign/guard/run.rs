@@ -9,8 +9,8 @@ use firmware_core::units::{Opening, Tick, Volt};
 use rand::SeedableRng;
 use rand_pcg::Pcg64Mcg;
 
-use super::fault::{GuardFault, Plan};
-use super::{CampaignError, GuardCampaign};
+use super::fault::{DrawnWorld, GuardFault};
+use super::{GuardCampaign, GuardCampaignError};
 use plant::airpath::{EngineInputs, FuelRequest, FuelResponse};
 use plant::world::{EngineState, Truth, World};
 
@@ -21,7 +21,7 @@ const CRUISE_OPENING: f64 = 0.35;
 
 /// Why limits were passed although the controller did what it could.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
-pub enum Loss {
+pub enum PassedWhy {
     /// Nobody can open the vanes, and the engine refuses the fuel cut.
     NoVanesFuelRefused,
     /// Nobody can open the vanes, and the engine obeys the fuel cut late.
@@ -36,7 +36,7 @@ pub enum Loss {
     PositionHidesVanes,
 }
 
-impl Loss {
+impl PassedWhy {
     /// Name in the table.
     #[must_use]
     pub fn name(self) -> &'static str {
@@ -53,24 +53,24 @@ impl Loss {
 
 /// What became of one world.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Verdict {
+pub enum WorldVerdict {
     /// Limits kept.
     Held,
     /// Limits passed for a reason outside the controller.
-    Lost(Loss),
+    Lost(PassedWhy),
     /// Limits passed and no reason found, or the guard was slower than stated.
     Unhandled,
 }
 
 /// One world's figures.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Outcome {
+pub struct WorldFigures {
     /// Number of the world.
     pub index: u32,
     /// What was wrong.
     pub fault: GuardFault,
     /// What became of it.
-    pub verdict: Verdict,
+    pub verdict: WorldVerdict,
     /// Highest true boost as a fraction of its limit.
     pub boost_used: f64,
     /// Highest true boost, kPa.
@@ -91,11 +91,11 @@ pub struct Outcome {
 ///
 /// # Errors
 /// When the drawn world is refused or runs away.
-pub fn run_one(campaign: &GuardCampaign, index: u32) -> Result<Outcome, CampaignError> {
-    let refused = |reason: String| CampaignError::World { index, reason };
+pub fn run_one(campaign: &GuardCampaign, index: u32) -> Result<WorldFigures, GuardCampaignError> {
+    let refused = |reason: String| GuardCampaignError::World { index, reason };
     let mut rng = Pcg64Mcg::seed_from_u64(campaign.seed.wrapping_add(u64::from(index)));
     let fault = GuardFault::ALL[index as usize % GuardFault::ALL.len()];
-    let plan = Plan::draw(fault, &mut rng);
+    let plan = DrawnWorld::draw(fault, &mut rng);
     let mut world = World::new(&plan.world, campaign.seed ^ u64::from(index))
         .map_err(|reason| refused(reason.to_string()))?;
     let mut controller = Controller::new(campaign.settings);
@@ -103,7 +103,7 @@ pub fn run_one(campaign: &GuardCampaign, index: u32) -> Result<Outcome, Campaign
     let (speed_rpm, load) = plan.drive.at(0.0);
     let cruise = EngineInputs::new(speed_rpm, load * plan.world.engine.full_load_mg);
     world.settle(CRUISE_OPENING, &cruise).map_err(|reason| refused(reason.to_string()))?;
-    let mut watch = Watch::new(&campaign.settings, world.truth().ambient_kpa);
+    let mut watch = Peaks::new(&campaign.settings, world.truth().ambient_kpa);
     for tick in 0..RUN_TICKS {
         let time_s = world.time_s();
         let sample = world.sample(Tick(tick));
@@ -115,7 +115,7 @@ pub fn run_one(campaign: &GuardCampaign, index: u32) -> Result<Outcome, Campaign
         };
         world
             .step(output.duty, &EngineState::Running(inputs))
-            .map_err(|reason| CampaignError::Diverged { index, reason })?;
+            .map_err(|reason| GuardCampaignError::Diverged { index, reason })?;
         watch.look(&campaign.settings, &sample, &output, &world.truth());
     }
     Ok(watch.outcome(index, &plan, &campaign.settings))
@@ -155,7 +155,7 @@ fn learned(world: &World) -> Calibration {
 }
 
 /// Peaks and reaction, tick by tick.
-struct Watch {
+struct Peaks {
     boost_limit_kpa: f64,
     trip_kpa: f32,
     last_kpa: f32,
@@ -170,7 +170,7 @@ struct Watch {
     trip: Option<GuardCause>,
 }
 
-impl Watch {
+impl Peaks {
     fn new(settings: &Settings, ambient_kpa: f64) -> Self {
         let limits = &settings.guard.limits;
         let limit = f64::from(limits.boost.0).min(f64::from(limits.boost_ratio) * ambient_kpa);
@@ -209,7 +209,7 @@ impl Watch {
         self.reaction_ticks = self.reaction_ticks.max(self.over_ticks);
     }
 
-    fn outcome(&self, index: u32, plan: &Plan, settings: &Settings) -> Outcome {
+    fn outcome(&self, index: u32, plan: &DrawnWorld, settings: &Settings) -> WorldFigures {
         let speed_limit = f64::from(settings.guard.limits.turbo_speed.0);
         let has_exhaust = plan.world.sensors.exhaust.fitted && plan.fault != GuardFault::ExhaustLost;
         let has_passed = self.boost_kpa > self.boost_limit_kpa
@@ -218,11 +218,11 @@ impl Watch {
         let is_slow = self.reaction_ticks > u32::from(settings.guard.stages.reaction_ticks);
         let excuse = excuse(plan, self.boost_kpa / self.boost_limit_kpa, self.turbo_rpm / speed_limit);
         let verdict = match (has_passed, is_slow, excuse) {
-            (false, false, _) => Verdict::Held,
-            (true, false, Some(loss)) => Verdict::Lost(loss),
-            (_, _, _) => Verdict::Unhandled,
+            (false, false, _) => WorldVerdict::Held,
+            (true, false, Some(loss)) => WorldVerdict::Lost(loss),
+            (_, _, _) => WorldVerdict::Unhandled,
         };
-        Outcome {
+        WorldFigures {
             index,
             fault: plan.fault,
             verdict,
@@ -242,27 +242,27 @@ impl Watch {
 const UNSEEN_BOOST: f64 = 0.12;
 
 /// Why this world may be lost whatever the controller does, if there is a reason.
-fn excuse(plan: &Plan, boost_used: f64, speed_used: f64) -> Option<Loss> {
+fn excuse(plan: &DrawnWorld, boost_used: f64, speed_used: f64) -> Option<PassedWhy> {
     let fuel = plan.world.engine.fuel_response;
     if plan.fault.stops_opening() {
         return match fuel {
             FuelResponse::Obeys => None,
-            FuelResponse::Late(_) => Some(Loss::NoVanesFuelLate),
-            FuelResponse::Refuses => Some(Loss::NoVanesFuelRefused),
+            FuelResponse::Late(_) => Some(PassedWhy::NoVanesFuelLate),
+            FuelResponse::Refuses => Some(PassedWhy::NoVanesFuelRefused),
         };
     }
     let has_speed = plan.world.sensors.turbo_speed.fitted;
     if plan.fault.hides_boost() {
         let is_small = boost_used < 1.0 + UNSEEN_BOOST && speed_used <= 1.0;
         return match (has_speed, is_small) {
-            (false, _) => Some(Loss::SensorBlind),
-            (true, true) => Some(Loss::SensorLowUnseen),
+            (false, _) => Some(PassedWhy::SensorBlind),
+            (true, true) => Some(PassedWhy::SensorLowUnseen),
             (true, false) => None,
         };
     }
     if plan.fault.hides_speed() && !has_speed {
-        return Some(Loss::HoseHidesSpeed);
+        return Some(PassedWhy::HoseHidesSpeed);
     }
     let is_hidden = matches!(plan.fault, GuardFault::PositionSlipped | GuardFault::PositionFrozen);
-    (is_hidden && fuel != FuelResponse::Obeys).then_some(Loss::PositionHidesVanes)
+    (is_hidden && fuel != FuelResponse::Obeys).then_some(PassedWhy::PositionHidesVanes)
 }

@@ -5,7 +5,7 @@ use core::fmt;
 use firmware_core::guard::GuardCause;
 
 use super::fault::GuardFault;
-use super::run::{Loss, Outcome, Verdict};
+use super::run::{PassedWhy, WorldFigures, WorldVerdict};
 
 /// All worlds of one fault.
 #[derive(Debug, Clone, PartialEq)]
@@ -21,7 +21,7 @@ pub struct Row {
     /// Worlds that kept their limits.
     pub held: u32,
     /// Worlds lost, by reason.
-    pub lost: Vec<(Loss, u32)>,
+    pub lost: Vec<(PassedWhy, u32)>,
     /// Worlds that nobody can explain, by number.
     pub unhandled: Vec<u32>,
     /// Highest boost over its limit among the held worlds.
@@ -58,7 +58,7 @@ impl Row {
         }
     }
 
-    fn add(&mut self, outcome: &Outcome) {
+    fn add(&mut self, outcome: &WorldFigures) {
         self.worlds += 1;
         if let Some(cause) = outcome.trip {
             self.tripped += 1;
@@ -67,13 +67,13 @@ impl Row {
         self.exhaust_kpa = self.exhaust_kpa.max(outcome.exhaust_kpa);
         self.reaction_ticks = self.reaction_ticks.max(outcome.reaction_ticks);
         match outcome.verdict {
-            Verdict::Held => {
+            WorldVerdict::Held => {
                 self.held += 1;
                 self.boost_used = self.boost_used.max(outcome.boost_used);
                 self.turbo_rpm = self.turbo_rpm.max(outcome.turbo_rpm);
             }
-            Verdict::Unhandled => self.unhandled.push(outcome.index),
-            Verdict::Lost(loss) => count(&mut self.lost, loss),
+            WorldVerdict::Unhandled => self.unhandled.push(outcome.index),
+            WorldVerdict::Lost(loss) => count(&mut self.lost, loss),
         }
     }
 }
@@ -81,7 +81,7 @@ impl Row {
 impl Table {
     /// Sorts outcomes into rows.
     #[must_use]
-    pub fn of(outcomes: &[Outcome]) -> Self {
+    pub fn of(outcomes: &[WorldFigures]) -> Self {
         let mut rows: Vec<Row> = GuardFault::ALL.into_iter().map(Row::empty).collect();
         for outcome in outcomes {
             if let Some(row) = rows.iter_mut().find(|row| row.fault == outcome.fault) {
@@ -135,7 +135,7 @@ impl fmt::Display for Table {
                 row.turbo_rpm,
                 row.exhaust_kpa,
                 row.reaction_ticks,
-                listed(&row.lost, Loss::name),
+                listed(&row.lost, PassedWhy::name),
                 listed(&row.trips, GuardCause::name),
             )?;
         }

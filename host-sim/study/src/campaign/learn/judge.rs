@@ -19,7 +19,7 @@ pub const TOLERANCE: f64 = 0.02;
 
 /// What a run came to.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Verdict {
+pub enum LearnVerdict {
     /// A calibration in force, and right.
     AcceptedRightly,
     /// A calibration in force, and wrong.
@@ -36,9 +36,9 @@ pub enum Verdict {
 
 /// One judged run.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Judged {
+pub struct JudgedLearn {
     /// What it came to.
-    pub verdict: Verdict,
+    pub verdict: LearnVerdict,
     /// Name of the refusal, if any.
     pub reason: Option<&'static str>,
     /// Severity drawn.
@@ -65,13 +65,17 @@ pub(crate) fn intended_stops(healthy: &WorldConfig, case: &Case, ticks: u32) -> 
     let truth = World::new(healthy, 0)?.stop_truth();
     let seconds = f64::from(ticks) / 1000.0;
     let through = |counts: f64| {
-        case.world.faults.iter().fold(counts, |counts, fault| match fault.what {
-            FaultKind::PositionSensor(PositionFault::Channel(ChannelFault::Offset(by))) => counts + by,
-            FaultKind::PositionSensor(PositionFault::Channel(ChannelFault::Gain(by))) => counts * by,
-            FaultKind::PositionSensor(PositionFault::Channel(ChannelFault::Drift(per_s))) => {
-                counts + per_s * seconds
+        case.world.faults.iter().fold(counts, |counts, fault| {
+            let FaultKind::PositionSensor(PositionFault::Channel(what)) = fault.what else { return counts };
+            match what {
+                ChannelFault::Offset(by) => counts + by,
+                ChannelFault::Gain(by) => counts * by,
+                ChannelFault::Drift(per_s) => counts + per_s * seconds,
+                ChannelFault::Noise(_)
+                | ChannelFault::Glitch { .. }
+                | ChannelFault::Freeze
+                | ChannelFault::DropOut(_) => counts,
             }
-            _ => counts,
         })
     };
     Ok(StopTruth {
@@ -89,7 +93,7 @@ pub fn judge(
     run: &LearnRun,
     truth: StopTruth,
     travel_counts: f64,
-) -> Judged {
+) -> JudgedLearn {
     let (calibration, reason, words) = match &run.outcome {
         LearnOutcome::Accepted(calibration) | LearnOutcome::NotProven { calibration, .. } => {
             (Some(calibration), None, None)
@@ -98,7 +102,7 @@ pub fn judge(
     };
     let errors = calibration.map(|calibration| errors(calibration, truth, travel_counts));
     let impact = run.touches.iter().map(|touch| f64::from(touch.impact_speed)).fold(0.0, f64::max);
-    Judged {
+    JudgedLearn {
         verdict: verdict(preset, checked, &run.outcome, errors, reason),
         reason,
         severity,
@@ -130,19 +134,19 @@ fn verdict(
     outcome: &LearnOutcome,
     errors: Option<[f64; 2]>,
     reason: Option<&'static str>,
-) -> Verdict {
+) -> LearnVerdict {
     match outcome {
         LearnOutcome::Accepted(_) => {
             let is_off = errors
                 .is_none_or(|errors| errors.iter().any(|error| error.is_nan() || error.abs() > TOLERANCE));
             let unseen = matches!(preset.tag, Tag::UndecidableWithout(check) if !checked.contains(check));
-            if is_off || unseen { Verdict::AcceptedWrongly } else { Verdict::AcceptedRightly }
+            if is_off || unseen { LearnVerdict::AcceptedWrongly } else { LearnVerdict::AcceptedRightly }
         }
-        LearnOutcome::NotProven { .. } => Verdict::NotProven,
-        LearnOutcome::Refused(_) if preset.tag == Tag::MustAccept => Verdict::RejectedWrongly,
+        LearnOutcome::NotProven { .. } => LearnVerdict::NotProven,
+        LearnOutcome::Refused(_) if preset.tag == Tag::MustAccept => LearnVerdict::RejectedWrongly,
         LearnOutcome::Refused(_) => match reason {
-            Some(reason) if preset.reasons.contains(&reason) => Verdict::Rejected,
-            _ => Verdict::RejectedForAnotherReason,
+            Some(reason) if preset.reasons.contains(&reason) => LearnVerdict::Rejected,
+            _ => LearnVerdict::RejectedForAnotherReason,
         },
     }
 }
