@@ -10,7 +10,8 @@ mod verdict;
 pub use advice::advice;
 pub use blame::fault_of;
 pub use verdict::{
-    Check, FaultOf, FigureRow, Finding, Holed, Judgement, LOSS_ADVICE, Reason, Verdict, figure_row,
+    Check, Counted, FaultOf, FigureRow, Finding, Holed, Judgement, Kept, LOSS_ADVICE, Reason, Verdict,
+    figure_row,
 };
 
 use crate::figures::Figure;
@@ -68,7 +69,7 @@ pub fn judge(evidence: &Evidence, limits: &Limits, asked: impl Fn(&Limit) -> boo
     }
     let judgement = reasons.iter().map(Reason::weighs).fold(Judgement::WithinLimits, Judgement::worse);
     let figures = evidence.figures.iter().map(figure_row).collect();
-    Verdict { judgement, reasons, checks, figures, confirmed: Vec::new() }
+    Verdict { judgement, reasons, checks, figures, counted: Vec::new(), confirmed: Vec::new() }
 }
 
 #[cfg(test)]

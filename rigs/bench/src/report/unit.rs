@@ -9,11 +9,12 @@ use crate::caution::{CAUTIONS, HOLDS_UNTIL};
 use crate::evaluate::{self, Exhibit, LeftOut, Selection, Shown};
 use crate::figures::step::StepBands;
 use crate::figures::{Measure, Sensor};
-use crate::judge::{self, Evidence, FaultOf, Finding, Verdict};
+use crate::judge::{self, Counted, Evidence, FaultOf, Finding, Kept, Verdict};
 use crate::limits::{Limit, Limits};
 use crate::profile::Profile;
-use crate::record::{Confirmation, Ground, Provenance, Run, RunKind, Status};
+use crate::record::{Checked, Confirmation, Ground, Provenance, Run, RunKind, Status};
 use crate::short_text::ShortText;
+use crate::unit_result::Records;
 
 /// What a reader must know of the simulated boost.
 const BOOST_NOTE: &str = "The same controller code over a simulated actuator and an invented engine (bench engine A): \
@@ -29,16 +30,18 @@ pub struct UnitResult {
 }
 
 impl UnitResult {
-    /// Evaluates and judges `runs` of `unit`, in the order in which they were made. `more` is evidence from elsewhere.
+    /// Evaluates and judges `runs` of `unit`, in the order in which they were made.
     #[must_use]
-    pub fn new(runs: Vec<Run>, unit: &str, profile: &Profile, limits: &Limits, more: Evidence) -> Self {
-        let Selection { counted, left_out } = Selection::of(runs, unit);
+    pub fn new(records: Records, unit: &str, profile: &Profile, limits: &Limits) -> Self {
+        let Records { runs, checked } = records;
+        let Selection { counted, left_out } = Selection::of(runs, unit, &checked.unsound);
         let runs: Vec<_> = counted
             .into_iter()
             .map(|run| (evaluate::evaluate(&run, profile), run))
             .map(|(s, r)| (r, s))
             .collect();
-        let mut evidence = runs.iter().fold(more, |all, (_, shown)| all.and(shown.evidence.clone()));
+        let mut evidence =
+            runs.iter().fold(Evidence::default(), |all, (_, shown)| all.and(shown.evidence.clone()));
         evidence.findings.extend(left_out.iter().filter_map(LeftOut::finding));
         let measured = runs.iter().filter(|(run, _)| !run.file.is_diagnostic());
         let mut kinds: Vec<RunKind> = measured.map(|(run, _)| run.name.kind).collect();
@@ -50,7 +53,8 @@ impl UnitResult {
         let asked = |limit: &Limit| kinds.iter().any(|kind| evaluate::answers(*kind, limit));
         let confirmed =
             runs.iter().flat_map(|(run, _)| &run.confirmed).map(Confirmation::to_string).collect();
-        let verdict = Verdict { confirmed, ..judge::judge(&evidence, limits, asked) };
+        let counted = runs.iter().map(|(run, _)| named(run, &checked)).collect();
+        let verdict = Verdict { counted, confirmed, ..judge::judge(&evidence, limits, asked) };
         Self { runs, left_out, verdict }
     }
 
@@ -149,7 +153,7 @@ impl UnitResult {
                 }
                 Status::Incomplete { reason } => format!("incomplete: {reason}"),
             };
-            let sums = run.file.sums.unwrap_or_default();
+            let sums = run.file.sums.clone().unwrap_or_default();
             let samples = match run.name.kind {
                 RunKind::Simulate => "traces".to_owned(),
                 RunKind::Learn | RunKind::Sweep | RunKind::Friction | RunKind::Step => {
@@ -162,8 +166,18 @@ impl UnitResult {
             }
             table = table.row(row);
         }
-        Section::new("Runs").table(table)
+        let mut evidence = Table::new(&["run", "evidence, SHA-256", "log"]);
+        for Counted { run, evidence: hash, kept } in &self.verdict.counted {
+            evidence = evidence.row([run, &hash.to_string(), kept.word()]);
+        }
+        Section::new("Runs").table(table).table(evidence)
     }
+}
+
+fn named(run: &Run, checked: &Checked) -> Counted {
+    let is_unchained = checked.unchained.contains(&run.name);
+    let kept = if is_unchained { Kept::Unchained } else { Kept::Chained };
+    Counted { run: run.name.to_string(), evidence: run.evidence.clone(), kept }
 }
 
 /// Whose unit it is, as far as the command line said.
