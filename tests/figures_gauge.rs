@@ -1,6 +1,6 @@
-//! Gauge studies and precision against outside evaluations (`tests/reference/figures/step_gauge_worked.py`):
+//! Gauge studies against outside evaluations (`tests/reference/figures/step_gauge_worked.py`):
 //! averages and ranges with the constants of the Automotive Industry Action Group (recomputed there from
-//! the moments of the normal range), analysis of variance by statsmodels, ISO 5725-2 by sums of squares.
+//! the moments of the normal range), analysis of variance by statsmodels.
 //! All readings are invented.
 
 use vanebench::figures::anova::Interaction;

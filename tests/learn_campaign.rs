@@ -10,7 +10,8 @@ use vanebench_checks::{assert_near, reference_dir};
 
 fn short(name: &str, runs: u64) -> FaultTally {
     let preset = catalogue::find(name).expect("a name of the catalogue");
-    campaign(preset, &Settings::default(), runs, 99, &|_| {}).expect("no world runs away")
+    campaign(preset, &catalogue::nominal_unit(), &Settings::default(), runs, 99, &|_| {})
+        .expect("no world runs away")
 }
 
 #[test]

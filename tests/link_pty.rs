@@ -8,8 +8,8 @@ use firmware_core::motion::{Footing, Goal, Segment};
 use firmware_core::settings::Settings;
 use firmware_core::units::Duty;
 use plant::world::WorldConfig;
-use vanebench::client::{Client, ClientError, StreamItem};
-use vanebench::port;
+use vanebench::client::{self, Client, ClientError};
+use vanebench::rig::StreamItem;
 use virtual_rig::rig::SimulatedRig;
 use virtual_rig::runner::RunningRig;
 
@@ -18,7 +18,7 @@ fn rig(pacing: Pacing) -> RunningRig {
 }
 
 fn connect(rig: &RunningRig) -> Result<Client, ClientError> {
-    Client::connect(port::open(rig.path())?, "the pty", Talk::FIRST)
+    Client::connect(client::open(rig.path())?, "the pty", Talk::FIRST)
 }
 
 /// A gentle push that lasts longer than any test.
@@ -57,7 +57,7 @@ fn a_port_in_use_is_busy_until_it_is_closed() {
 #[test]
 fn a_board_that_hears_another_speed_stays_silent_and_the_message_names_the_speed() {
     let rig = rig(Pacing::Stepped);
-    let line = port::open_at(rig.path(), 9600).unwrap();
+    let line = client::open_at(rig.path(), 9600).unwrap();
     let error = Client::connect(line, "the pty", Talk::FIRST).err().unwrap();
     assert!(matches!(error, ClientError::NoAnswer { .. }) && error.to_string().contains("115200"), "{error}");
 }
@@ -68,7 +68,7 @@ fn a_stream_at_another_speed_is_garbled_and_the_message_names_the_speed() {
     let mut client = connect(&rig).unwrap();
     client.stream(Streaming::On).unwrap();
     drop(client);
-    let line = port::open_at(rig.path(), 9600).unwrap();
+    let line = client::open_at(rig.path(), 9600).unwrap();
     let error = Client::connect(line, "the pty", Talk::FIRST).err().unwrap();
     assert!(matches!(error, ClientError::Garbled { .. }) && error.to_string().contains("115200"), "{error}");
 }

@@ -16,7 +16,8 @@ use firmware_core::link::{DRIVE_LEASE_TICKS, Decoder, End, Head, Refusal, Source
 use firmware_core::motion::{Footing, Goal, Segment};
 use firmware_core::units::{Duty, Opening, Tick};
 use link_support::{Board, BoardLine, Loop, Stranger, settings};
-use vanebench::client::{Client, ClientError, GapCause, LineUse, StreamItem, StreamSample};
+use vanebench::client::{Client, ClientError, LineUse};
+use vanebench::rig::{GapCause, StreamItem, StreamSample};
 
 fn opening(value: f32) -> Goal {
     Goal::Opening(Opening::try_new(value).unwrap())

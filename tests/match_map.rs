@@ -2,7 +2,7 @@
 #![allow(clippy::unwrap_used, reason = "a check that cannot be set up must fail")]
 
 use firmware_core::settings::Settings;
-use parts::matching::{Met, MinimumFlow, OpeningMatch, remap_settings};
+use parts::matching::{CarriedLimits, Met, MinimumFlow, OpeningMatch, StatedLimits, remap_settings};
 use parts::{Field, PartsSheet};
 use plant::nozzle::{Linkage, NozzleModel, RingDimensions, VaneRing};
 use proptest::prelude::*;
@@ -28,6 +28,12 @@ fn between(old: &PartsSheet, new: &PartsSheet) -> OpeningMatch {
     OpeningMatch::between(old.nozzle().unwrap(), new.nozzle().unwrap(), least)
 }
 
+/// Limits of the invented controller, nothing stated.
+fn limits(old: &PartsSheet, new: &PartsSheet) -> CarriedLimits {
+    let stated = StatedLimits { boost_kpa: None, source: None, turbine_inlet_c: 800.0 };
+    CarriedLimits::between(old, new, &Settings::default().guard.limits, stated).unwrap()
+}
+
 #[test]
 fn a_sheet_matched_to_itself_is_the_identity() {
     for sheet in [ring_a(), ring_b(), ring_c()] {
@@ -44,7 +50,7 @@ fn a_sheet_matched_to_itself_is_the_identity() {
 fn settings_matched_to_the_same_ring_are_the_same_settings() {
     let found = between(&ring_a(), &ring_a());
     let old = Settings::default();
-    let new = remap_settings(&found, &old).unwrap();
+    let new = remap_settings(&found, &limits(&ring_a(), &ring_a()), &old).unwrap();
     let pairs = old
         .target
         .feed_forward
@@ -113,7 +119,7 @@ fn re_mapped_gains_move_the_area_as_the_old_ones_did() {
 fn protection_is_never_made_slower_by_a_match() {
     let old = Settings::default();
     for (from, to) in [(ring_a(), ring_b()), (ring_b(), ring_a()), (ring_a(), ring_c())] {
-        let new = remap_settings(&between(&from, &to), &old).unwrap().settings;
+        let new = remap_settings(&between(&from, &to), &limits(&from, &to), &old).unwrap().settings;
         assert!(new.slew.protective_per_s >= old.slew.protective_per_s);
         assert!(new.guard.stages.ease_rate_per_s >= old.guard.stages.ease_rate_per_s);
     }

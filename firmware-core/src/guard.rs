@@ -326,7 +326,16 @@ impl Guard {
             match cause {
                 GuardCause::TurboSpeed | GuardCause::TurboSpeedEstimated => faults.insert(Fault::OverSpeed),
                 GuardCause::Exhaust => faults.insert(Fault::ExhaustOverPressure),
-                _ => faults.insert(Fault::OverBoost),
+                GuardCause::Boost
+                | GuardCause::BoostOverTarget
+                | GuardCause::BoostSaturated
+                | GuardCause::Short
+                | GuardCause::NoTravel
+                | GuardCause::Travelled
+                | GuardCause::TooLong
+                | GuardCause::TooOften
+                | GuardCause::Calm
+                | GuardCause::Cleared => faults.insert(Fault::OverBoost),
             }
         }
         faults.assign(Fault::CannotOpen, self.stage == GuardStage::CannotOpen);

@@ -16,6 +16,7 @@
 #![no_std]
 #![forbid(unsafe_code)]
 #![warn(clippy::indexing_slicing, clippy::panic, clippy::expect_used, clippy::arithmetic_side_effects)]
+#![cfg_attr(not(test), warn(clippy::wildcard_enum_match_arm))]
 
 pub mod calibration;
 pub mod command;

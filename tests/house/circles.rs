@@ -33,6 +33,18 @@ pub(crate) fn circles(sources: &[&Source]) -> Vec<Vec<String>> {
     found.into_iter().collect()
 }
 
+/// Modules at a crate's top that a file uses, what it hands on to others included.
+pub(crate) fn top_modules(source: &Source) -> BTreeSet<String> {
+    let mut imports = Imports { at: source.module.clone(), found: Vec::new() };
+    imports.visit_file(&source.tree);
+    for item in &source.tree.items {
+        if let syn::Item::Use(item) = item {
+            imports.note_tree(&[], &item.tree);
+        }
+    }
+    imports.found.into_iter().filter_map(|path| path.into_iter().next()).collect()
+}
+
 fn is_family(one: &Module, other: &Module) -> bool {
     one.starts_with(other) || other.starts_with(one)
 }

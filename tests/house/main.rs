@@ -7,7 +7,6 @@ mod source;
 
 use std::collections::BTreeMap;
 use std::fs;
-use std::path::{Path, PathBuf};
 use std::process::Command;
 
 use source::{CRATES, Source, production, root, tracked};
@@ -25,89 +24,128 @@ const CRATE_FLOORS: [&str; 9] = [
     "vanebench-checks",
 ];
 
-/// Modules of `firmware-core`, lowest floor first; a module may use its own floor and those below.
-const CORE_FLOORS: [&[&str]; 5] = [
-    &["units", "sample", "command", "calibration", "settings", "faults", "tables"],
-    &["plausibility", "target", "guard", "slew", "position", "limits"],
-    &["learn", "held", "store", "motion", "link"],
-    &["controller", "drive"],
-    &["session"],
+/// A crate's modules, lowest floor first; a module may use its own floor and those below.
+type Floors = &'static [&'static [&'static str]];
+
+const FLOORS: [(&str, Floors); 5] = [
+    (
+        "firmware_core",
+        &[
+            &["units", "sample", "command", "calibration", "settings", "faults", "tables"],
+            &["plausibility", "target", "guard", "slew", "position", "limits"],
+            &["learn", "held", "store", "motion", "link"],
+            &["controller", "drive"],
+            &["session"],
+        ],
+    ),
+    (
+        "plant",
+        &[
+            &["files", "gas", "lanes", "shown"],
+            &["check"],
+            &["atmosphere", "friction", "nozzle", "settings_file"],
+            &["actuator", "airpath"],
+            &["sensor"],
+            &["world"],
+        ],
+    ),
+    ("study", &[&["catalogue", "scenario", "trace"], &["metrics"], &["run"], &["campaign"]]),
+    (
+        "parts",
+        &[
+            &["problem", "uncertainty"],
+            &["quantity"],
+            &["entry", "field"],
+            &["sheet"],
+            &["check", "flow", "indexing", "wheels"],
+            &["read"],
+            &["figures"],
+            &["matching"],
+        ],
+    ),
+    (
+        "vanebench",
+        &[
+            &["checks", "exit", "port", "rig", "short_text", "span", "toml_file", "unit_name"],
+            &["virtual_units", "whole_number", "console", "figures", "output", "profile"],
+            &["interrupt", "limits"],
+            &["caution", "client"],
+            &["record"],
+            &["criteria", "judge", "unit_store"],
+            &["evaluate", "procedure"],
+            &["link_rig", "report"],
+            &["unit_result"],
+            &["verbs"],
+            &["cli"],
+        ],
+    ),
 ];
 
-fn floor_of(module: &str) -> Option<usize> {
-    CORE_FLOORS.iter().position(|floor| floor.contains(&module))
+fn floor_of(floors: Floors, module: &str) -> Option<usize> {
+    floors.iter().position(|floor| floor.contains(&module))
 }
 
-/// Every `crate::module` that a source text uses, comments and tests aside.
-fn used_modules(source: &str) -> Vec<String> {
-    let code = source.split("#[cfg(test)]").next().unwrap_or_default();
-    let mut modules = Vec::new();
-    for line in code.lines().map(|line| line.split("//").next().unwrap_or_default()) {
-        for tail in line.split("crate::").skip(1) {
-            let names: Vec<&str> = match tail.strip_prefix('{') {
-                Some(group) => group.split([',', '}']).map(str::trim).collect(),
-                None => vec![tail],
-            };
-            for name in names {
-                let module: String =
-                    name.chars().take_while(|c| c.is_ascii_alphanumeric() || *c == '_').collect();
-                if module.chars().next().is_some_and(|c| c.is_ascii_lowercase()) {
-                    modules.push(module);
-                }
-            }
-        }
-    }
-    modules
-}
-
-/// Uses that reach a higher floor than the module's own, as text.
-fn upward_uses(module: &str, source: &str) -> Vec<String> {
-    let own = floor_of(module)
-        .unwrap_or_else(|| panic!("module {module} stands on no floor: add it to CORE_FLOORS"));
-    used_modules(source)
+/// Uses that reach a higher floor than the file's own, as text.
+fn upward_uses(floors: Floors, source: &Source) -> Vec<String> {
+    let Some(module) = source.module.first() else { return Vec::new() };
+    let own = floor_of(floors, module)
+        .unwrap_or_else(|| panic!("{} {module} stands on no floor: add it to FLOORS", source.krate));
+    circles::top_modules(source)
         .into_iter()
-        .filter(|used| floor_of(used).is_some_and(|floor| floor > own))
-        .map(|used| format!("{module} uses {used}"))
+        .filter(|used| floor_of(floors, used).is_some_and(|floor| floor > own))
+        .map(|used| format!("{} uses {used}", source.path))
         .collect()
 }
 
-fn rust_files(folder: &Path) -> Vec<PathBuf> {
-    let mut found = Vec::new();
-    for entry in fs::read_dir(folder).unwrap().map(Result::unwrap) {
-        let path = entry.path();
-        if path.is_dir() {
-            found.extend(rust_files(&path));
-        } else if path.extension().is_some_and(|end| end == "rs") {
-            found.push(path);
-        }
-    }
-    found.sort();
-    found
-}
-
 #[test]
-fn no_core_module_uses_a_floor_above_its_own() {
-    let src = root().join("firmware-core/src");
-    let mut upward = Vec::new();
-    for file in rust_files(&src) {
-        let inside = file.strip_prefix(&src).unwrap();
-        let first = inside.components().next().unwrap().as_os_str().to_string_lossy().into_owned();
-        let module = first.trim_end_matches(".rs");
-        if module != "lib" {
-            upward.extend(upward_uses(module, &fs::read_to_string(&file).unwrap()));
-        }
-    }
+fn no_module_uses_a_floor_above_its_own() {
+    let sources = production();
+    let upward: Vec<String> = FLOORS
+        .iter()
+        .flat_map(|(krate, floors)| of_crate(&sources, krate).into_iter().map(|file| (*floors, file)))
+        .flat_map(|(floors, file)| upward_uses(floors, file))
+        .collect();
     assert!(upward.is_empty(), "{upward:#?}");
 }
 
 #[test]
-fn a_planted_upward_use_is_found() {
-    assert_eq!(
-        upward_uses("slew", "use crate::units::Tick;\nuse crate::session::Session;"),
-        ["slew uses session"]
-    );
-    assert_eq!(upward_uses("units", "use crate::{sample::Sample, guard::Guard};"), ["units uses guard"]);
-    assert!(upward_uses("session", "use crate::link::Frame; // crate::nothing").is_empty());
+fn no_floor_names_a_module_that_is_not_there() {
+    let sources = production();
+    for (krate, floors) in FLOORS {
+        let files = of_crate(&sources, krate);
+        let is_there =
+            |module: &&&str| files.iter().any(|file| file.module.first().is_some_and(|m| m == *module));
+        let gone: Vec<_> = floors.iter().flat_map(|floor| floor.iter()).filter(|m| !is_there(m)).collect();
+        assert!(gone.is_empty(), "{krate}: {gone:?}");
+    }
+}
+
+fn planted(module: &str, text: &str) -> Source {
+    Source {
+        krate: "planted",
+        path: module.to_owned(),
+        module: vec![module.to_owned()],
+        tree: syn::parse_str(text).unwrap(),
+        lines: 0,
+    }
+}
+
+#[test]
+fn a_planted_upward_use_is_found_in_every_crate_with_floors() {
+    for (krate, floors) in FLOORS {
+        let (lowest, highest) = (floors[0][0], floors[floors.len() - 1][0]);
+        let wrong = [
+            format!("use crate::{highest}::A;"),
+            format!("pub use crate::{{{lowest}::B, {highest}::A}};"),
+            format!("fn a() {{ super::{highest}::b() }}"),
+        ];
+        for text in wrong {
+            let found = upward_uses(floors, &planted(lowest, &text));
+            assert_eq!(found, [format!("{lowest} uses {highest}")], "{krate}: {text}");
+        }
+        let sound = planted(highest, &format!("use crate::{lowest}::A; // crate::nothing"));
+        assert!(upward_uses(floors, &sound).is_empty(), "{krate}");
+    }
 }
 
 #[test]
@@ -178,8 +216,8 @@ const NINE_IN_TEN: usize = 22;
 /// What is not yet as it should be, counted: these bounds only ever fall. Wanted are a longest function of 60 lines, no
 /// type name with two meanings and no unnamed public item.
 const LONGEST_FUNCTION: usize = 82;
-const MOST_NAMES_TWICE: usize = 78;
-const MOST_UNNAMED: usize = 76;
+const MOST_NAMES_TWICE: usize = 66;
+const MOST_UNNAMED: usize = 43;
 
 fn of_crate<'all>(sources: &'all [Source], krate: &str) -> Vec<&'all Source> {
     sources.iter().filter(|source| source.krate == krate).collect()
@@ -196,16 +234,9 @@ fn no_files_import_each_other_in_a_circle() {
 
 #[test]
 fn a_planted_circle_is_found() {
-    let source = |name: &str, text: &str| Source {
-        krate: "planted",
-        path: String::new(),
-        module: vec![name.to_owned()],
-        tree: syn::parse_str(text).unwrap(),
-        lines: 0,
-    };
-    let (a, b) = (source("a", "use crate::b::B; struct A;"), source("b", "struct B(super::a::A);"));
+    let (a, b) = (planted("a", "use crate::b::B; struct A;"), planted("b", "struct B(super::a::A);"));
     assert_eq!(circles::circles(&[&a, &b]), [["a", "b"]]);
-    assert!(circles::circles(&[&a, &source("b", "struct B;")]).is_empty());
+    assert!(circles::circles(&[&a, &planted("b", "struct B;")]).is_empty());
 }
 
 #[test]

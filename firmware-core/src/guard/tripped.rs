@@ -23,7 +23,17 @@ impl Tripped {
             GuardCause::TurboSpeed => self.turbo_speed = true,
             GuardCause::Exhaust => self.exhaust = true,
             // Speed is estimated from boost.
-            _ => self.boost = true,
+            GuardCause::TurboSpeedEstimated
+            | GuardCause::Boost
+            | GuardCause::BoostOverTarget
+            | GuardCause::BoostSaturated
+            | GuardCause::Short
+            | GuardCause::NoTravel
+            | GuardCause::Travelled
+            | GuardCause::TooLong
+            | GuardCause::TooOften
+            | GuardCause::Calm
+            | GuardCause::Cleared => self.boost = true,
         }
     }
 

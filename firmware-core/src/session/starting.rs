@@ -153,7 +153,7 @@ impl Session {
     pub(super) fn check_idle(&self) -> Result<(), Refusal> {
         match self.activity.source() {
             Source::Released => Ok(()),
-            source => Err(Refusal::Busy { source }),
+            source @ (Source::Engine | Source::Motion | Source::Learn) => Err(Refusal::Busy { source }),
         }
     }
 

@@ -4,8 +4,10 @@
 //! vanes, a throat that narrows again, vanes that reach the wheel, an impossible or half-measured linkage.
 
 use super::field::Field;
+use super::pendulum_sheet::{PENDULUM, PLATFORM};
 use super::problem::{Finding, Problem, Wheel};
 use super::sheet::{ActsOn, PartsSheet};
+use super::wheels::turbine_in_flow;
 use plant::nozzle::NozzleModel;
 
 /// Where a field stands in the file.
@@ -17,9 +19,18 @@ pub(super) fn check(sheet: &PartsSheet, line: LineOf<'_>) -> Vec<Finding> {
         findings.push(Finding { line: line(field), field: field.path(), problem });
     };
     wheels(sheet, &mut report);
+    turbine_throat(sheet, &mut report);
     indexing(sheet, &mut report);
+    sets_are_whole(sheet, &mut report);
+    let unreached = [(closed_by(sheet), sheet.closed_deg()), (Field::ThroatOpen, sheet.open_deg())];
+    for (field, _) in unreached.into_iter().filter(|(_, angle)| angle.is_nan()) {
+        report(field, Problem::StopNotReached);
+    }
+    if unreached.iter().any(|(_, angle)| angle.is_nan()) {
+        return findings;
+    }
     let linkage_whole = linkage_is_whole(sheet, &mut report);
-    let (closed, open) = (sheet.value(Field::ClosedAngle), sheet.value(Field::OpenAngle));
+    let (closed, open) = (sheet.closed_deg(), sheet.open_deg());
     if open <= closed {
         report(Field::OpenAngle, Problem::StopsSwapped { closed, open });
         return findings;
@@ -48,6 +59,19 @@ fn wheels(sheet: &PartsSheet, report: &mut dyn FnMut(Field, Problem)) {
         let rule = "gas enters a radial turbine wheel at its larger diameter, the inducer";
         let wheel = Wheel::Turbine;
         report(Field::TurbineInducer, Problem::DiametersSwapped { wheel, inducer, exducer, rule });
+    }
+}
+
+/// A wheel through whose exducer the gas can leave.
+fn turbine_throat(sheet: &PartsSheet, report: &mut dyn FnMut(Field, Problem)) {
+    let (hub, exducer) = (sheet.value(Field::TurbineHub), sheet.value(Field::TurbineExducer));
+    if hub >= exducer {
+        report(Field::TurbineHub, Problem::HubTooLarge { hub, exducer });
+        return;
+    }
+    let throat = turbine_in_flow(sheet).throat_mm2;
+    if throat <= 0.0 {
+        report(Field::TurbineExitAngle, Problem::NoThroat { throat, blades: sheet.turbine_blades.value });
     }
 }
 
@@ -93,6 +117,32 @@ fn linkage_is_whole(sheet: &PartsSheet, report: &mut dyn FnMut(Field, Problem)) 
         whole = false;
     }
     whole
+}
+
+/// What tells where the closed stop stands.
+fn closed_by(sheet: &PartsSheet) -> Field {
+    let gauged = [Field::FlowClosed, Field::ThroatClosed];
+    gauged.into_iter().find(|&field| sheet.get(field).is_some()).unwrap_or(Field::ClosedAngle)
+}
+
+/// Values that are of use only together.
+fn sets_are_whole(sheet: &PartsSheet, report: &mut dyn FnMut(Field, Problem)) {
+    const BENCH: [Field; 4] =
+        [Field::FlowClosed, Field::FlowDrop, Field::FlowRoomPressure, Field::FlowRoomTemperature];
+    const SCREW: [Field; 3] = [Field::StopScrewPitch, Field::StopScrewRadius, Field::PinRadius];
+    let swing = [Field::PendulumRadius, Field::PendulumLength, Field::PendulumPeriod];
+    let sets: [(&[Field], &[Field]); 4] =
+        [(&BENCH, &BENCH), (&SCREW[..2], &SCREW), (&swing, &PENDULUM), (&PLATFORM, &PLATFORM)];
+    for (asks, needs) in sets {
+        let present: Vec<String> =
+            asks.iter().copied().filter(|&field| sheet.get(field).is_some()).map(Field::path).collect();
+        if present.is_empty() {
+            continue;
+        }
+        for &field in needs.iter().filter(|&&field| sheet.get(field).is_none()) {
+            report(field, Problem::SetIncomplete { present: present.join(", ") });
+        }
+    }
 }
 
 fn indexing(sheet: &PartsSheet, report: &mut dyn FnMut(Field, Problem)) {

@@ -7,9 +7,9 @@
 use serde::Deserialize;
 use toml::Value;
 
-use super::field::FieldSpec;
 use super::problem::Problem;
 use super::quantity::{Dimension, INCH_MM, Origin, Quantity, TOLERANCE_SHARE, ToleranceOrigin, UNITS, Unit};
+use super::specs::FieldSpec;
 
 use plant::shown::MOST_SHOWN;
 
@@ -32,7 +32,15 @@ pub(super) fn example(spec: &FieldSpec) -> String {
     format!("{} = {{ {unit} = …, tol = …, with = \"…\" }}", spec.key)
 }
 
-pub(super) fn quantity(spec: &FieldSpec, value: &Value, sheet: &Measured) -> Result<Quantity, Problem> {
+/// Where the reading is one of several equal places, how many there are.
+pub(super) type Places = Option<u32>;
+
+pub(super) fn quantity(
+    spec: &FieldSpec,
+    value: &Value,
+    sheet: &Measured,
+    places: Places,
+) -> Result<Quantity, Problem> {
     let entry = value.as_table().ok_or_else(|| Problem::NotAQuantity { example: example(spec) })?;
     let known = |key: &str| NOTE_KEYS.contains(&key) || UNITS.iter().any(|unit| unit.key == key);
     if entry.keys().any(|key| !known(key)) {
@@ -46,7 +54,11 @@ pub(super) fn quantity(spec: &FieldSpec, value: &Value, sheet: &Measured) -> Res
         return Err(Problem::WrongUnit { given: unit.key.to_owned(), allowed: spec.dimension.units() });
     }
     let number = |key: &str| entry.get(key).map(|value| as_number(value).unwrap_or(f64::NAN));
-    let written = number(unit.key).unwrap_or(f64::NAN);
+    let readings = readings(spec, unit, entry.get(unit.key), places)?;
+    let written = match readings.as_slice() {
+        [] => number(unit.key).unwrap_or(f64::NAN),
+        several => several.iter().sum::<f64>() / several.len() as f64,
+    };
     if !written.is_finite() {
         return Err(Problem::NotANumber { what: "value", value: written, and: "" });
     }
@@ -57,7 +69,39 @@ pub(super) fn quantity(spec: &FieldSpec, value: &Value, sheet: &Measured) -> Res
         None => (value.abs() * TOLERANCE_SHARE, ToleranceOrigin::Estimated),
     };
     let origin = measured_by(&|key| entry.get(key).and_then(Value::as_str).map(str::to_owned), sheet)?;
-    Ok(Quantity { value, tolerance, tolerance_origin, origin })
+    let readings: Vec<f64> = readings.into_iter().map(|reading| reading * unit.in_base).collect();
+    let tolerance = with_places_left_out(tolerance, &readings, places);
+    Ok(Quantity { value, tolerance, tolerance_origin, origin, readings })
+}
+
+/// Several readings, each in range; none where one number was written.
+fn readings(
+    spec: &FieldSpec,
+    unit: &Unit,
+    written: Option<&Value>,
+    places: Places,
+) -> Result<Vec<f64>, Problem> {
+    let Some(Value::Array(written)) = written else { return Ok(Vec::new()) };
+    let example = || Problem::NotAQuantity { example: example(spec) };
+    let most = places.ok_or_else(example)? as usize;
+    if !(2..=most).contains(&written.len()) {
+        let count = written.len() as i64;
+        return Err(Problem::Count { count, min: 2, max: most as u32 });
+    }
+    let readings = written.iter().map(as_number).collect::<Option<Vec<f64>>>().ok_or_else(example)?;
+    readings.iter().try_for_each(|reading| in_range(spec, unit, *reading))?;
+    Ok(readings)
+}
+
+/// The half-width of a mean, widened by the scatter of the places that were not read (sampling without putting
+/// back: variance s²/n (1 − n/N)). What was read everywhere is a fact, not a sample.
+fn with_places_left_out(tolerance: f64, readings: &[f64], places: Places) -> f64 {
+    let (Some(places), true) = (places, readings.len() > 1) else { return tolerance };
+    let count = readings.len() as f64;
+    let mean = readings.iter().sum::<f64>() / count;
+    let variance = readings.iter().map(|r| (r - mean) * (r - mean)).sum::<f64>() / (count - 1.0);
+    let left_out = variance / count * (1.0 - count / f64::from(places)).max(0.0);
+    libm::sqrt(tolerance * tolerance + 3.0 * left_out)
 }
 
 /// A tolerance as it stands in the sheet and in the base unit; no wider than the range of the value.

@@ -1,10 +1,4 @@
-//! The measurable values of a parts sheet: where each stands in the file, its unit and plausible range,
-//! and the rule that estimates it where it was not measured.
-
-use std::collections::BTreeMap;
-
-use super::quantity::{Dimension, Quantity};
-use plant::nozzle::params::{USUAL_DISCHARGE, USUAL_GAP_DISCHARGE};
+//! The measurable values of a parts sheet, by name.
 
 /// One measurable value of a sheet. The order is the order of reports.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -25,6 +19,22 @@ pub enum Field {
     OpenAngle,
     /// Smallest angle to which the minimum-flow stop can be set.
     LeastAngle,
+    /// Mean throat width between the vanes at the closed stop, where it was gauged; it outranks the angle.
+    ThroatClosed,
+    /// Mean throat width at the open stop, where it was gauged; it outranks the angle.
+    ThroatOpen,
+    /// Air through volute and ring at the closed stop on a flow bench; it outranks angle and throat width.
+    FlowClosed,
+    /// Pressure drop of that flow.
+    FlowDrop,
+    /// Absolute air pressure before the ring during that flow.
+    FlowRoomPressure,
+    /// Air temperature before the ring during that flow.
+    FlowRoomTemperature,
+    /// Pitch of the stop screw's thread.
+    StopScrewPitch,
+    /// Distance of the stop screw's contact from the ring's axis.
+    StopScrewRadius,
     /// Total end-wall clearance beside the vanes.
     EndGap,
     /// Discharge coefficient of the throats.
@@ -45,8 +55,36 @@ pub enum Field {
     TurbineExducer,
     /// Turbine blade height at the inducer.
     TurbineTipHeight,
+    /// Turbine hub diameter at the exducer.
+    TurbineHub,
+    /// Turbine blade thickness at the exducer's trailing edge.
+    TurbineBladeThickness,
+    /// Turbine blade angle from the axis at the exducer, at the mean (root mean square) radius.
+    TurbineExitAngle,
+    /// Throat area between the turbine blades at the exducer, where it was measured.
+    TurbineThroat,
+    /// Discharge coefficient of the turbine wheel's throat.
+    TurbineDischarge,
     /// Inertia of the whole rotor, where it was measured.
     RotorInertia,
+    /// Mass of the whole rotor.
+    RotorMass,
+    /// Radius of the pendulum's lines at the rotor (or platform).
+    PendulumRadius,
+    /// Radius of the lines at the top, where it differs.
+    PendulumTopRadius,
+    /// Length of the lines.
+    PendulumLength,
+    /// Time of one full swing with the rotor.
+    PendulumPeriod,
+    /// Amplitude of the swing, to one side.
+    PendulumAmplitude,
+    /// Mass of the platform that carries the rotor, where there is one.
+    PlatformMass,
+    /// Time of one full swing of the empty platform.
+    PlatformPeriod,
+    /// Highest speed of the rotor that a named source allows.
+    SpeedLimit,
     /// A/R of the turbine volute, as cast or stamped on the housing (often in inches).
     AreaOverRadius,
     /// Radius of the volute throat's centroid (the R of A/R).
@@ -73,178 +111,4 @@ pub enum Field {
     LeverPitch,
     /// Angle between neighbouring seats of the nozzle ring in its housing.
     RingPitch,
-}
-
-/// What happens when a value is not on the sheet.
-#[derive(Debug, Clone, Copy)]
-pub enum Missing {
-    /// The sheet is refused.
-    Refused,
-    /// Left out: what needs it is not computed, or is computed without it.
-    LeftOut,
-    /// Estimated by a stated rule.
-    Estimated(EstimateRule),
-}
-
-/// A rule for a missing value.
-#[derive(Debug, Clone, Copy)]
-pub struct EstimateRule {
-    /// The rule in words, as it appears in tables.
-    pub words: &'static str,
-    /// Value and half-width from the values already known.
-    pub value: fn(&BTreeMap<Field, Quantity>) -> (f64, f64),
-}
-
-/// Where a value stands and what it may be.
-#[derive(Debug, Clone, Copy)]
-pub struct FieldSpec {
-    /// The value.
-    pub field: Field,
-    /// Table of the sheet.
-    pub section: &'static str,
-    /// Key in that table.
-    pub key: &'static str,
-    /// What kind of unit it takes.
-    pub dimension: Dimension,
-    /// Plausible range in the base unit; outside it the sheet is refused.
-    pub range: (f64, f64),
-    /// What to do where it is missing.
-    pub missing: Missing,
-}
-
-impl Field {
-    /// Its row of [`SPECS`].
-    #[must_use]
-    pub fn spec(self) -> &'static FieldSpec {
-        // Every field has a row: a test walks them all.
-        SPECS.iter().find(|spec| spec.field == self).unwrap_or(&SPECS[0])
-    }
-
-    /// `section.key`, as written in the sheet.
-    #[must_use]
-    pub fn path(self) -> String {
-        let spec = self.spec();
-        format!("{}.{}", spec.section, spec.key)
-    }
-}
-
-const fn refused(
-    field: Field,
-    section: &'static str,
-    key: &'static str,
-    dimension: Dimension,
-    range: (f64, f64),
-) -> FieldSpec {
-    FieldSpec { field, section, key, dimension, range, missing: Missing::Refused }
-}
-
-const fn left_out(
-    field: Field,
-    section: &'static str,
-    key: &'static str,
-    dimension: Dimension,
-    range: (f64, f64),
-) -> FieldSpec {
-    FieldSpec { field, section, key, dimension, range, missing: Missing::LeftOut }
-}
-
-const fn estimated(
-    field: Field,
-    (section, key): (&'static str, &'static str),
-    dimension: Dimension,
-    range: (f64, f64),
-    words: &'static str,
-    value: fn(&BTreeMap<Field, Quantity>) -> (f64, f64),
-) -> FieldSpec {
-    let missing = Missing::Estimated(EstimateRule { words, value });
-    FieldSpec { field, section, key, dimension, range, missing }
-}
-
-fn of(known: &BTreeMap<Field, Quantity>, field: Field) -> f64 {
-    known.get(&field).map_or(f64::NAN, |quantity| quantity.value)
-}
-
-use Dimension::{Angle, Area, Inertia, Length, Ratio};
-use Field as F;
-
-/// All values, each section's required ones before those estimated from them. The ranges are wide
-/// (turbos from motorcycle to large truck); they catch wrong units, not bad parts. Estimate rules are
-/// common practice without a source, with half-widths to match.
-pub(crate) const SPECS: &[FieldSpec] = &[
-    refused(F::VaneHeight, "nozzle", "height", Length, (2.0, 40.0)),
-    refused(F::VaneChord, "nozzle", "chord", Length, (5.0, 60.0)),
-    refused(F::PivotRadius, "nozzle", "pivot_radius", Length, (15.0, 120.0)),
-    refused(F::ClosedAngle, "nozzle", "closed_angle", Angle, (0.0, 60.0)),
-    refused(F::OpenAngle, "nozzle", "open_angle", Angle, (5.0, 85.0)),
-    estimated(F::VaneThickness, ("nozzle", "thickness"), Length, (0.3, 7.0), "0.10 × chord", |k| {
-        (0.10 * of(k, F::VaneChord), 0.03 * of(k, F::VaneChord))
-    }),
-    estimated(F::PivotFraction, ("nozzle", "pivot_fraction"), Ratio, (0.0, 1.0), "0.45 of the chord", |_| {
-        (0.45, 0.05)
-    }),
-    left_out(F::LeastAngle, "nozzle", "least_angle", Angle, (0.0, 60.0)),
-    estimated(F::EndGap, ("nozzle", "end_gap"), Length, (0.0, 1.5), "0.01 × vane height", |k| {
-        (0.01 * of(k, F::VaneHeight), 0.005 * of(k, F::VaneHeight))
-    }),
-    estimated(F::Discharge, ("nozzle", "discharge"), Ratio, (0.5, 1.05), "0.90 for vane throats", |_| {
-        (USUAL_DISCHARGE, 0.05)
-    }),
-    estimated(F::GapDischarge, ("nozzle", "gap_discharge"), Ratio, (0.2, 1.0), "0.60, sharp-edged", |_| {
-        (USUAL_GAP_DISCHARGE, 0.15)
-    }),
-    left_out(F::PinRadius, "nozzle", "pin_radius", Length, (10.0, 160.0)),
-    refused(F::CompressorInducer, "compressor", "inducer", Length, (18.0, 180.0)),
-    refused(F::CompressorExducer, "compressor", "exducer", Length, (24.0, 240.0)),
-    estimated(
-        F::CompressorTipHeight,
-        ("compressor", "tip_height"),
-        Length,
-        (0.8, 24.0),
-        "0.07 × exducer",
-        |k| (0.07 * of(k, F::CompressorExducer), 0.02 * of(k, F::CompressorExducer)),
-    ),
-    refused(F::TurbineInducer, "turbine", "inducer", Length, (20.0, 220.0)),
-    refused(F::TurbineExducer, "turbine", "exducer", Length, (16.0, 200.0)),
-    estimated(F::TurbineTipHeight, ("turbine", "tip_height"), Length, (2.0, 40.0), "vane height", |k| {
-        (of(k, F::VaneHeight), 0.1 * of(k, F::VaneHeight))
-    }),
-    left_out(F::RotorInertia, "rotor", "inertia", Inertia, (1.0e-7, 1.0e-2)),
-    estimated(F::AreaOverRadius, ("housing", "ar"), Length, (4.0, 100.0), "0.6 × pivot radius", |k| {
-        (0.6 * of(k, F::PivotRadius), 0.15 * of(k, F::PivotRadius))
-    }),
-    estimated(
-        F::VoluteRadius,
-        ("housing", "volute_radius"),
-        Length,
-        (20.0, 250.0),
-        "2 × pivot radius",
-        |k| (2.0 * of(k, F::PivotRadius), 0.3 * of(k, F::PivotRadius)),
-    ),
-    left_out(F::VoluteArea, "housing", "volute_area", Area, (100.0, 20_000.0)),
-    left_out(F::LeverLength, "actuator", "lever_length", Length, (8.0, 90.0)),
-    left_out(F::LeverTravel, "actuator", "lever_travel", Angle, (10.0, 150.0)),
-    left_out(F::LeverClosedAngle, "actuator", "lever_closed_angle", Angle, (0.0, 180.0)),
-    left_out(F::RodLength, "actuator", "rod_length", Length, (10.0, 260.0)),
-    left_out(F::RingLever, "actuator", "ring_lever", Length, (8.0, 160.0)),
-    left_out(F::PivotDistance, "actuator", "pivot_distance", Length, (10.0, 360.0)),
-    left_out(F::ClosedReserve, "actuator", "closed_reserve", Angle, (0.0, 90.0)),
-    left_out(F::OpenReserve, "actuator", "open_reserve", Angle, (0.0, 90.0)),
-    left_out(F::LeverPitch, "actuator", "lever_pitch", Angle, (1.0, 120.0)),
-    left_out(F::RingPitch, "nozzle", "ring_pitch", Angle, (0.5, 180.0)),
-];
-
-#[cfg(test)]
-mod tests {
-    use super::{Field, SPECS};
-
-    #[test]
-    fn every_value_has_one_row_and_every_row_its_own_place() {
-        assert_eq!(SPECS.len(), Field::RingPitch as usize + 1);
-        for (at, spec) in SPECS.iter().enumerate() {
-            assert_eq!(spec.field.spec().key, spec.key);
-            assert!(spec.range.0 < spec.range.1);
-            let twin = SPECS.iter().skip(at + 1).find(|o| o.key == spec.key && o.section == spec.section);
-            assert!(twin.is_none(), "{}.{} stands twice", spec.section, spec.key);
-        }
-    }
 }

@@ -7,10 +7,11 @@
 use serde::Serialize;
 
 use super::field::Field;
-use super::flow::{CAPACITY_AT, choked_flow_kg_s, swallowing_capacity_kg_s};
+use super::flow::{CAPACITY_AT, SAE_J1826, choked_flow_kg_s};
 use super::sheet::PartsSheet;
-use super::wheels::trim;
-use crate::uncertainty::{Input, Propagated, propagate};
+use super::wheels::{trim, turbine_in_flow};
+use crate::errors::correlation;
+use crate::uncertainty::{Correlation, Input, Propagated, propagate_correlated};
 use plant::nozzle::{NozzleModel, in_series_mm2};
 
 /// One figure.
@@ -32,14 +33,23 @@ pub struct Figure {
     pub rests_on_estimates: Vec<String>,
 }
 
-/// Propagates the sheet's tolerances through any formula of the sheet.
+/// Propagates the sheet's tolerances, readings by one instrument correlated as it says, through any formula of the sheet.
 pub(crate) fn propagate_sheet(sheet: &PartsSheet, formula: impl Fn(&PartsSheet) -> f64) -> Propagated {
     let fields: Vec<Field> = sheet.quantities().map(|(field, _)| field).collect();
     let inputs: Vec<Input> = sheet
         .quantities()
         .map(|(field, quantity)| Input::new(field.path(), quantity.value, quantity.standard_uncertainty()))
         .collect();
-    propagate(&inputs, |values| {
+    let mut correlations = Vec::new();
+    for (at, &one) in fields.iter().enumerate() {
+        for (other_at, &other) in fields.iter().enumerate().skip(at + 1) {
+            let coefficient = correlation(sheet, one, other);
+            if coefficient > 0.0 {
+                correlations.push(Correlation { between: (at, other_at), coefficient });
+            }
+        }
+    }
+    propagate_correlated(&inputs, &correlations, |values| {
         let mut varied = sheet.clone();
         for (&field, &value) in fields.iter().zip(values) {
             varied.set(field, value);
@@ -64,19 +74,26 @@ struct Recipe {
 
 const COMMON: &str = "common practice, no source";
 const GEOMETRY: &str = "nearest distance of neighbouring vanes";
+const SERIES: &str = "two isentropic throats in series, derived here (perfect gas, no incidence)";
 const CHOKED: &str = "NACA Report 1135 (1953), γ 1.33, R 286";
+
+/// What of the inlet's own flow is left with the wheel behind it.
+fn left_by_wheel(sheet: &PartsSheet, opening: f64) -> f64 {
+    let nozzle = of_nozzle(sheet, |nozzle| nozzle.effective_area_mm2(opening));
+    turbine_in_flow(sheet).share_of_flow(in_series_mm2(nozzle, sheet.volute_area_mm2()))
+}
 
 const RECIPES: &[Recipe] = &[
     Recipe {
         name: "compressor trim",
-        unit: "1",
+        unit: "–",
         formula: "100 (inducer / exducer)²",
         source: COMMON,
         of: |s| trim(s.value(Field::CompressorInducer), s.value(Field::CompressorExducer)),
     },
     Recipe {
         name: "turbine trim",
-        unit: "1",
+        unit: "–",
         formula: "100 (exducer / inducer)²",
         source: COMMON,
         of: |s| trim(s.value(Field::TurbineExducer), s.value(Field::TurbineInducer)),
@@ -124,6 +141,20 @@ const RECIPES: &[Recipe] = &[
         of: |s| of_nozzle(s, |n| n.effective_area_mm2(1.0)),
     },
     Recipe {
+        name: "turbine wheel's throat, effective",
+        unit: "mm²",
+        formula: "Cd × measured throat, else Cd × (annulus × cos exit angle − blades × thickness × height)",
+        source: COMMON,
+        of: |s| turbine_in_flow(s).throat_mm2,
+    },
+    Recipe {
+        name: "flow left by the wheel, open",
+        unit: "%",
+        formula: "nozzle and wheel throat in series over nozzle alone, 900 K, expansion 2, U/C0 0.65",
+        source: SERIES,
+        of: |s| 100.0 * left_by_wheel(s, 1.0),
+    },
+    Recipe {
         name: "area per degree, closed",
         unit: "mm²/°",
         formula: "slope of effective area at the closed stop",
@@ -150,18 +181,29 @@ const RECIPES: &[Recipe] = &[
     Recipe {
         name: "swallowing capacity, closed, 298 K, 100 kPa",
         unit: "kg/s",
-        formula: "choked flow corrected: W √(T/298 K) / (p/100 kPa)",
-        source: "SAE J1826 reference conditions",
+        formula: "flow of volute, nozzle and wheel corrected: W √(T/298 K) / (p/100 kPa)",
+        source: "reference conditions from memory (SAE J1826)",
         of: |s| swallowing_capacity_kg_s(s, 0.0),
     },
     Recipe {
         name: "swallowing capacity, open, 298 K, 100 kPa",
         unit: "kg/s",
-        formula: "choked flow corrected: W √(T/298 K) / (p/100 kPa)",
-        source: "SAE J1826 reference conditions",
+        formula: "flow of volute, nozzle and wheel corrected: W √(T/298 K) / (p/100 kPa)",
+        source: "reference conditions from memory (SAE J1826)",
         of: |s| swallowing_capacity_kg_s(s, 1.0),
     },
 ];
+
+/// Flow in corrected units at an opening, volute, nozzle and turbine wheel in series, kg/s: what a nozzle alone,
+/// choked, would pass if it passed at an expansion of 2 what these pass.
+#[must_use]
+fn swallowing_capacity_kg_s(sheet: &PartsSheet, opening: f64) -> f64 {
+    let (temperature, pressure) = CAPACITY_AT;
+    let nozzle = sheet.nozzle().map_or(f64::NAN, |nozzle| nozzle.effective_area_mm2(opening));
+    let inlet = in_series_mm2(nozzle, sheet.volute_area_mm2());
+    let area = inlet * turbine_in_flow(sheet).share_of_flow(inlet);
+    SAE_J1826.corrected_flow(choked_flow_kg_s(area, temperature, pressure), temperature, pressure)
+}
 
 /// All figures of a sheet.
 #[must_use]
@@ -210,7 +252,7 @@ pub struct VaneRotation {
 #[must_use]
 pub(crate) fn vane_rotation(sheet: &PartsSheet) -> VaneRotation {
     VaneRotation {
-        at_vanes_deg: sheet.value(Field::OpenAngle) - sheet.value(Field::ClosedAngle),
+        at_vanes_deg: sheet.open_deg() - sheet.closed_deg(),
         by_linkage_deg: sheet.linkage().vane_rotation_deg(),
     }
 }

@@ -1,12 +1,10 @@
 //! Flow capacity of nozzle and volute, and the reference conditions it is corrected to.
 //!
-//! In: areas and gas states, or a sheet. Out: choked and corrected flows. Total: nothing is refused.
+//! In: areas and gas states. Out: choked and corrected flows. Total: nothing is refused.
 
 use serde::Serialize;
 
-use super::sheet::PartsSheet;
 use plant::gas::Gas;
-use plant::nozzle::in_series_mm2;
 
 /// Conditions that flows are corrected to.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, schemars::JsonSchema)]
@@ -52,11 +50,16 @@ pub fn choked_flow_kg_s(area_mm2: f64, temperature_k: f64, pressure_pa: f64) -> 
 /// Exhaust state at which the choked capacity is quoted.
 pub(crate) const CAPACITY_AT: (f64, f64) = (900.0, 250_000.0);
 
-/// Choked flow in corrected units at an opening, kg/s.
+/// Standard room for flow-bench targets: 20 °C, 101.325 kPa absolute.
+pub(crate) const ROOM: (f64, f64) = (20.0, 101.325);
+const KELVIN: f64 = 273.15;
+
+/// Air through an effective area on a flow bench, g/s: room before it (°C, kPa absolute), `drop_kpa` less behind it.
+/// Isentropic, NACA Report 1135.
 #[must_use]
-pub(crate) fn swallowing_capacity_kg_s(sheet: &PartsSheet, opening: f64) -> f64 {
-    let (temperature, pressure) = CAPACITY_AT;
-    let nozzle = sheet.nozzle().map_or(f64::NAN, |nozzle| nozzle.effective_area_mm2(opening));
-    let area = in_series_mm2(nozzle, sheet.volute_area_mm2());
-    SAE_J1826.corrected_flow(choked_flow_kg_s(area, temperature, pressure), temperature, pressure)
+pub fn bench_flow_g_s(area_mm2: f64, drop_kpa: f64, (room_c, room_kpa): (f64, f64)) -> f64 {
+    const G_PER_KG: f64 = 1e3;
+    const PA_PER_KPA: f64 = 1e3;
+    let (room_pa, behind_pa) = (room_kpa * PA_PER_KPA, (room_kpa - drop_kpa) * PA_PER_KPA);
+    G_PER_KG * Gas::AIR.nozzle_flow(area_mm2 * 1e-6, room_pa, room_c + KELVIN, behind_pa)
 }

@@ -42,7 +42,8 @@ impl std::fmt::Display for SheetError {
 impl std::error::Error for SheetError {}
 
 /// Which wheel.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, serde::Serialize, schemars::JsonSchema)]
+#[serde(rename_all = "kebab-case")]
 pub enum Wheel {
     /// On the air side.
     Compressor,
@@ -270,6 +271,28 @@ pub enum Problem {
     /// The ring's dimensions make no ring.
     #[error("{0}")]
     Ring(#[from] RingError),
+    /// A hub as large as the wheel's exducer.
+    #[error(
+        "hub {hub} mm does not lie inside the exducer {exducer} mm. Measure both again at the gas outlet; the hub \
+         is the smaller"
+    )]
+    HubTooLarge {
+        /// Hub diameter.
+        hub: f64,
+        /// Exducer diameter.
+        exducer: f64,
+    },
+    /// A turbine wheel whose blades leave no throat.
+    #[error(
+        "the blades leave no throat: {throat:.0} mm² between {blades} of them. Check hub, blade count, blade \
+         thickness and exit angle (from the axis), or measure turbine.throat_area"
+    )]
+    NoThroat {
+        /// What the dimensions come to.
+        throat: f64,
+        /// Blade count.
+        blades: u32,
+    },
     /// The linkage cannot work.
     #[error("{0}")]
     Linkage(#[from] LinkageError),
@@ -279,6 +302,18 @@ pub enum Problem {
         /// Which are there.
         present: String,
     },
+    /// Some of a set of values are there and others are not.
+    #[error("is needed with {present}; measure it, or leave all of them out")]
+    SetIncomplete {
+        /// Which are there.
+        present: String,
+    },
+    /// No vane angle gives what was gauged.
+    #[error(
+        "no vane angle of this ring leaves that throat or flow. Check unit and digits, then vane count, height, chord, \
+         thickness and pivot circle"
+    )]
+    StopNotReached,
     /// A part of the indexing chain needs a value that is not on the sheet.
     #[error("acts on the {on}, which needs {needs}; measure that, or state the tolerance in vane degrees")]
     IndexingNeeds {

@@ -3,7 +3,7 @@
 use crate::uncertainty::rectangular;
 
 /// What kind of unit a value takes.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Dimension {
     /// Length; base unit mm.
     Length,
@@ -15,6 +15,18 @@ pub enum Dimension {
     Ratio,
     /// Moment of inertia; base unit kg m².
     Inertia,
+    /// Speed of rotation; base unit rpm.
+    Speed,
+    /// Mass; base unit kg.
+    Mass,
+    /// Time; base unit s.
+    Time,
+    /// Mass flow; base unit g/s.
+    MassFlow,
+    /// Pressure or pressure drop; base unit kPa.
+    Pressure,
+    /// Temperature; base unit °C.
+    Temperature,
 }
 
 /// A unit as written in a sheet, with its size in the dimension's base unit.
@@ -40,6 +52,18 @@ pub const UNITS: &[Unit] = &[
     Unit { key: "in2", dimension: Dimension::Area, in_base: INCH_MM * INCH_MM },
     Unit { key: "deg", dimension: Dimension::Angle, in_base: 1.0 },
     Unit { key: "ratio", dimension: Dimension::Ratio, in_base: 1.0 },
+    Unit { key: "rpm", dimension: Dimension::Speed, in_base: 1.0 },
+    Unit { key: "kg", dimension: Dimension::Mass, in_base: 1.0 },
+    Unit { key: "g", dimension: Dimension::Mass, in_base: 1e-3 },
+    Unit { key: "s", dimension: Dimension::Time, in_base: 1.0 },
+    Unit { key: "g_s", dimension: Dimension::MassFlow, in_base: 1.0 },
+    Unit { key: "kg_h", dimension: Dimension::MassFlow, in_base: 1.0 / 3.6 },
+    Unit { key: "kPa", dimension: Dimension::Pressure, in_base: 1.0 },
+    Unit { key: "mbar", dimension: Dimension::Pressure, in_base: 0.1 },
+    // Conventional centimetre and inch of water, ISO 80000-4 (from memory).
+    Unit { key: "cmH2O", dimension: Dimension::Pressure, in_base: 0.098_066_5 },
+    Unit { key: "inH2O", dimension: Dimension::Pressure, in_base: 0.249_088_91 },
+    Unit { key: "C", dimension: Dimension::Temperature, in_base: 1.0 },
     Unit { key: "kg_m2", dimension: Dimension::Inertia, in_base: 1.0 },
 ];
 
@@ -60,6 +84,12 @@ impl Dimension {
             Self::Angle => "°",
             Self::Ratio => "1",
             Self::Inertia => "kg m²",
+            Self::Speed => "rpm",
+            Self::Mass => "kg",
+            Self::Time => "s",
+            Self::MassFlow => "g/s",
+            Self::Pressure => "kPa",
+            Self::Temperature => "°C",
         }
     }
 }
@@ -106,6 +136,9 @@ pub struct Quantity {
     pub tolerance_origin: ToleranceOrigin,
     /// Where the value came from.
     pub origin: Origin,
+    /// The single readings whose mean the value is; empty where there was one.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub readings: Vec<f64>,
 }
 
 impl Quantity {

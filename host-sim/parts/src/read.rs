@@ -13,11 +13,13 @@ use toml::Value;
 
 use super::check;
 use super::entry::{self, Measured};
-use super::field::{Field, FieldSpec, Missing, SPECS};
+use super::field::Field;
 use super::indexing::{self, RawIndexing};
+use super::pendulum_sheet;
 use super::problem::{Finding, Problem, SheetError};
 use super::quantity::{Origin, Quantity, ToleranceOrigin};
 use super::sheet::{Count, Indexing, Material, PartsSheet, WheelMaterial};
+use super::specs::{FieldSpec, Missing, SPECS};
 use super::wheels;
 use plant::files::{self, TOML_LIMIT};
 use plant::shown::{MOST_SHOWN, brief, brief_message};
@@ -49,6 +51,8 @@ struct RawSheet {
     actuator: Entries,
     #[serde(default)]
     indexing: RawIndexing,
+    #[serde(default)]
+    instruments: BTreeMap<String, Spanned<f64>>,
 }
 
 impl PartsSheet {
@@ -86,6 +90,7 @@ impl PartsSheet {
         let (sheet, sections) = reader.sheet(raw);
         match sheet {
             Some(mut sheet) if reader.findings.is_empty() => {
+                pendulum_sheet::add_inertia(&mut sheet);
                 estimate_inertia(&mut sheet);
                 let findings = check::check(&sheet, &|field| {
                     let spec = field.spec();
@@ -138,6 +143,7 @@ impl Reader<'_> {
         let compressor_material = self.material(&sections, "compressor", Material::Aluminium);
         let turbine_material = self.material(&sections, "turbine", Material::Nickel);
         let indexing = self.indexing(raw.indexing);
+        let instruments = self.instruments(raw.instruments);
         let name = self.words("name", raw.name, MOST_SHOWN);
         let note = self.words("note", raw.note, MOST_NOTE);
         let measured_on = self.words("measured.on", raw.measured.on, MOST_SHOWN);
@@ -152,6 +158,7 @@ impl Reader<'_> {
                 compressor_material: compressor_material?,
                 turbine_material: turbine_material?,
                 indexing,
+                instruments,
                 quantities,
             })
         })();
@@ -189,10 +196,15 @@ impl Reader<'_> {
 
     fn quantities(&mut self, sections: &Sections) -> BTreeMap<Field, Quantity> {
         let mut known = BTreeMap::new();
+        let vanes = sections["nozzle"].get("vanes").and_then(|entry| entry.get_ref().as_integer());
+        let throats = [Field::ThroatClosed, Field::ThroatOpen];
+        let places = |spec: &FieldSpec| {
+            vanes.filter(|_| throats.contains(&spec.field)).and_then(|count| u32::try_from(count).ok())
+        };
         for spec in SPECS {
             let entry = sections[spec.section].get(spec.key);
             let read = match entry {
-                Some(entry) => entry::quantity(spec, entry.get_ref(), &self.measured).map(Some),
+                Some(entry) => entry::quantity(spec, entry.get_ref(), &self.measured, places(spec)).map(Some),
                 None => estimate(spec, &known),
             };
             match read {
@@ -255,6 +267,20 @@ impl Reader<'_> {
         })
     }
 
+    /// Correlations by instrument, each 0 to 1.
+    fn instruments(&mut self, raw: BTreeMap<String, Spanned<f64>>) -> BTreeMap<String, f64> {
+        for (name, correlation) in &raw {
+            let value = *correlation.get_ref();
+            if !(0.0..=1.0).contains(&value) {
+                let problem = Problem::OutOfRange { value, unit: "(correlation)", min: 0.0, max: 1.0 };
+                let line = Some(line_of(self.text, correlation.span().start));
+                let field = format!("instruments.{:?}", brief(name));
+                self.findings.push(Finding { line, field, problem });
+            }
+        }
+        raw.into_iter().map(|(name, correlation)| (name, correlation.into_inner())).collect()
+    }
+
     /// Name and remarks of the sheet itself.
     fn words(&mut self, field: &str, text: String, most: usize) -> String {
         entry::words(text, most).unwrap_or_else(|problem| {
@@ -272,6 +298,7 @@ fn estimate_inertia(sheet: &mut PartsSheet) {
         tolerance: wheels::INERTIA_ESTIMATE_SHARE * value,
         tolerance_origin: ToleranceOrigin::Estimated,
         origin: Origin::Estimated { rule: wheels::INERTIA_RULE.to_owned() },
+        readings: Vec::new(),
     });
 }
 
@@ -288,6 +315,7 @@ fn estimate(spec: &FieldSpec, known: &BTreeMap<Field, Quantity>) -> Result<Optio
                 tolerance,
                 tolerance_origin: ToleranceOrigin::Estimated,
                 origin: Origin::Estimated { rule: rule.words.to_owned() },
+                readings: Vec::new(),
             }))
         }
     }

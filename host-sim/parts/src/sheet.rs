@@ -6,6 +6,7 @@
 use std::collections::BTreeMap;
 
 use super::field::Field;
+use super::flow::bench_flow_g_s;
 use super::quantity::{Origin, Quantity};
 use plant::nozzle::{FourBar, Linkage, NozzleModel, RingDimensions, RingError, SlotDrive, VaneRing};
 
@@ -115,6 +116,8 @@ pub struct PartsSheet {
     pub turbine_material: WheelMaterial,
     /// Ring indexing.
     pub indexing: Indexing,
+    /// Correlation of the errors of two readings by one instrument, by the instrument's name.
+    pub(super) instruments: BTreeMap<String, f64>,
     pub(super) quantities: BTreeMap<Field, Quantity>,
 }
 
@@ -150,11 +153,50 @@ impl PartsSheet {
         }
     }
 
+    /// Vane angle from the tangent at the closed stop, degrees: by the flow bench, else by the gauged throat, else
+    /// as measured. NaN where the ring cannot stand so.
+    #[must_use]
+    pub fn closed_deg(&self) -> f64 {
+        let Ok(nozzle) = self.nozzle_by_angles() else { return f64::NAN };
+        if let Some(inlet_mm2) = bench_area_mm2(self) {
+            let volute = self.volute_area_mm2();
+            let ring_mm2 = 1.0 / libm::sqrt(1.0 / (inlet_mm2 * inlet_mm2) - 1.0 / (volute * volute));
+            return nozzle
+                .angle_where(|angle| nozzle.effective_at_angle(angle) >= ring_mm2)
+                .unwrap_or(f64::NAN);
+        }
+        self.get(Field::ThroatClosed)
+            .map_or(nozzle.closed_deg, |throat| angle_of_throat(&nozzle, throat.value))
+    }
+
+    /// Vane angle from the tangent at the open stop, degrees: by the gauged throat, else as measured.
+    #[must_use]
+    pub fn open_deg(&self) -> f64 {
+        match (self.get(Field::ThroatOpen), self.nozzle_by_angles()) {
+            (Some(throat), Ok(nozzle)) => angle_of_throat(&nozzle, throat.value),
+            (Some(_), Err(_)) => f64::NAN,
+            (None, _) => self.value(Field::OpenAngle),
+        }
+    }
+
     /// The nozzle that the parts make.
     ///
     /// # Errors
     /// Dimensions that make no ring: not on a sheet as read, possible after [`Self::with_value`].
     pub fn nozzle(&self) -> Result<NozzleModel, RingError> {
+        let (closed_deg, open_deg) = (self.closed_deg(), self.open_deg());
+        for (name, value) in [("angle of the closed stop", closed_deg), ("angle of the open stop", open_deg)]
+        {
+            if value.is_nan() {
+                let allowed = "one at which the ring leaves the gauged throat or flow";
+                return Err(RingError::OutOfRange { name, value, allowed });
+            }
+        }
+        Ok(NozzleModel { closed_deg, open_deg, ..self.nozzle_by_angles()? })
+    }
+
+    /// The nozzle with both stops at the angles as measured.
+    fn nozzle_by_angles(&self) -> Result<NozzleModel, RingError> {
         let ring = VaneRing::try_new(RingDimensions {
             vanes: self.vanes,
             height_mm: self.value(Field::VaneHeight),
@@ -223,7 +265,19 @@ impl PartsSheet {
             }),
             ActsOn::Lever => self
                 .get(Field::LeverTravel)
-                .map(|travel| (self.value(Field::OpenAngle) - self.value(Field::ClosedAngle)) / travel.value),
+                .map(|travel| (self.open_deg() - self.closed_deg()) / travel.value),
         }
     }
+}
+
+/// The vane angle at which a ring leaves a throat, degrees.
+fn angle_of_throat(nozzle: &NozzleModel, throat_mm: f64) -> f64 {
+    nozzle.angle_where(|angle| nozzle.ring.gap_mm(angle) >= throat_mm).unwrap_or(f64::NAN)
+}
+
+/// Effective area of volute and ring that a sheet's flow-bench entries come to, mm²; none without them.
+fn bench_area_mm2(sheet: &PartsSheet) -> Option<f64> {
+    let value = |field| sheet.get(field).map(|quantity| quantity.value);
+    let room = (value(Field::FlowRoomTemperature)?, value(Field::FlowRoomPressure)?);
+    Some(value(Field::FlowClosed)? / bench_flow_g_s(1.0, value(Field::FlowDrop)?, room))
 }

@@ -5,7 +5,9 @@
 use core::f64::consts::PI;
 
 use super::field::Field;
+use super::flow::EXHAUST;
 use super::sheet::{Material, PartsSheet};
+use plant::nozzle::TurbineWheel;
 
 /// Trim of a wheel: squared ratio of the smaller to the larger diameter, times 100. Common practice: for
 /// a compressor inducer over exducer, for a turbine exducer over inducer.
@@ -74,6 +76,44 @@ pub(crate) fn turbine_wheel(sheet: &PartsSheet) -> WheelShape {
     }
 }
 
+/// Throat between the turbine blades at the exducer, mm², from what a calliper and a protractor reach: the
+/// annulus across the flow at the mean radius, less one blade's thickness over the annulus' height for each blade.
+#[must_use]
+pub fn turbine_throat_mm2(
+    exducer_mm: f64,
+    hub_mm: f64,
+    blades: u32,
+    thickness_mm: f64,
+    angle_deg: f64,
+) -> f64 {
+    let annulus = PI / 4.0 * (exducer_mm * exducer_mm - hub_mm * hub_mm);
+    let height = (exducer_mm - hub_mm) / 2.0;
+    annulus * libm::cos(angle_deg.to_radians()) - f64::from(blades) * thickness_mm * height
+}
+
+/// The turbine wheel of a sheet as its throat counts in the flow.
+#[must_use]
+pub(crate) fn turbine_in_flow(sheet: &PartsSheet) -> TurbineWheel {
+    let value = |field| sheet.value(field);
+    let (exducer, hub) = (value(Field::TurbineExducer), value(Field::TurbineHub));
+    let geometric = sheet.get(Field::TurbineThroat).map_or_else(
+        || {
+            turbine_throat_mm2(
+                exducer,
+                hub,
+                sheet.turbine_blades.value,
+                value(Field::TurbineBladeThickness),
+                value(Field::TurbineExitAngle),
+            )
+        },
+        |throat| throat.value,
+    );
+    TurbineWheel {
+        throat_mm2: value(Field::TurbineDischarge) * geometric,
+        radius_ratio: libm::sqrt((exducer * exducer + hub * hub) / 2.0) / value(Field::TurbineInducer),
+    }
+}
+
 /// How [`estimated_inertia_kg_m2`] estimates, in words.
 pub(crate) const INERTIA_RULE: &str = "solid disc and flat blades: π ρ b d⁴/32 + n ρ t h r³/3 for each wheel";
 
@@ -81,4 +121,49 @@ pub(crate) const INERTIA_RULE: &str = "solid disc and flat blades: π ρ b d⁴/
 #[must_use]
 pub fn estimated_inertia_kg_m2(sheet: &PartsSheet) -> f64 {
     compressor_wheel(sheet).inertia_kg_m2() + turbine_wheel(sheet).inertia_kg_m2()
+}
+
+/// Gas on its way into a turbine wheel.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct RotorInlet {
+    /// Flow, kg/s.
+    pub kg_s: f64,
+    /// Total temperature, K.
+    pub total_k: f64,
+    /// Total pressure, Pa.
+    pub total_pa: f64,
+    /// Inducer diameter, mm.
+    pub diameter_mm: f64,
+    /// Blade height there, mm.
+    pub height_mm: f64,
+    /// Angle of the gas from the tangent: the vanes'.
+    pub vane_deg: f64,
+    /// Tip speed, m/s.
+    pub tip_m_s: f64,
+}
+
+/// Angle of the gas seen from the wheel, degrees from the radius, above 0 in the wheel's direction; none where
+/// the inlet would choke at that angle. Lossless up to the wheel; the speed by continuity, the slower solution.
+#[must_use]
+pub fn rotor_inlet(inlet: &RotorInlet) -> Option<f64> {
+    const HALVINGS: u32 = 60;
+    let gas = EXHAUST;
+    let (cp, exponent) = (gas.cp(), 1.0 / (gas.gamma - 1.0));
+    let area_m2 = PI * inlet.diameter_mm * inlet.height_mm * 1e-6;
+    let (sin, cos) = (libm::cos(inlet.vane_deg.to_radians()), libm::sin(inlet.vane_deg.to_radians()));
+    let density = inlet.total_pa / (gas.r * inlet.total_k);
+    let passes = |speed: f64| {
+        let cooled = 1.0 - speed * speed / (2.0 * cp * inlet.total_k);
+        density * libm::pow(cooled, exponent) * speed * cos * area_m2
+    };
+    let mut slow = 0.0;
+    let mut fast = libm::sqrt(2.0 * gas.gamma / (gas.gamma + 1.0) * gas.r * inlet.total_k);
+    if passes(fast).is_nan() || passes(fast) < inlet.kg_s {
+        return None;
+    }
+    for _ in 0..HALVINGS {
+        let middle = f64::midpoint(slow, fast);
+        if passes(middle) < inlet.kg_s { slow = middle } else { fast = middle }
+    }
+    Some(libm::atan2(slow * sin - inlet.tip_m_s, slow * cos).to_degrees())
 }

@@ -17,6 +17,12 @@ impl Gas {
     /// Dry air of the standard atmosphere.
     pub const AIR: Self = Self { gamma: 1.4, r: 287.052_87 };
 
+    /// Specific heat at constant pressure, J/(kg K).
+    #[must_use]
+    pub fn cp(&self) -> f64 {
+        self.gamma * self.r / (self.gamma - 1.0)
+    }
+
     /// p*/p0: at or below this pressure ratio the throat is choked.
     #[must_use]
     pub fn critical_ratio(&self) -> f64 {

@@ -1,5 +1,6 @@
 //! The cautions, shown before anything moves and printed in every report.
 
+use std::fmt;
 use std::io::{BufRead, IsTerminal, Stdin, Write};
 use std::os::fd::AsFd;
 use std::time::{Duration, Instant};
@@ -9,7 +10,6 @@ use nix::sys::termios::{FlushArg, tcflush};
 use serde::{Deserialize, Serialize};
 
 use crate::exit::Failure;
-use crate::record::Present;
 use crate::short_text::ShortText;
 use crate::{console, interrupt};
 
@@ -28,7 +28,7 @@ pub const HANDED_OVER: &str = "CAUTION: not proven on an engine. Check minimum f
      follow local codes, emission law and the engine maker's instructions.";
 
 /// Until when a calibration holds; said wherever one is shown.
-pub const HOLDS_UNTIL: &str =
+pub(crate) const HOLDS_UNTIL: &str =
     "Holds until a stop screw, the lever or the rod is turned or loosened; after that, learn again.";
 
 /// What a person did about the cautions before the unit moved.
@@ -41,6 +41,25 @@ pub enum Acknowledged {
     AtPrompt,
     /// A virtual rig: nothing real moves, the cautions were shown.
     VirtualRig,
+}
+
+/// How the person beside the unit is known to be there.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, schemars::JsonSchema, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Present {
+    /// Typed yes at the question that says what is unproven.
+    TypedYes,
+    /// Named on the command line, with hands clear.
+    Operator(ShortText),
+}
+
+impl fmt::Display for Present {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::TypedYes => f.write_str("a person who typed yes"),
+            Self::Operator(name) => write!(f, "{name}"),
+        }
+    }
 }
 
 /// What a verb can do to the world outside; every verb declares it.
@@ -80,7 +99,7 @@ const HANDS_CLEAR: &str = "Hands and tools clear of the lever?";
 const LOOK: Duration = Duration::from_millis(50);
 
 /// Shows the cautions on standard error.
-pub fn show() {
+pub(crate) fn show() {
     for line in CAUTIONS {
         console::say(&format!("CAUTION  {line}"));
     }
@@ -145,7 +164,7 @@ impl HandsClear {
 ///
 /// # Errors
 /// As [`HandsClear::confirm`].
-pub fn confirm_again(motion: Motion, stopped: &str) -> Result<Acknowledged, Failure> {
+pub(crate) fn confirm_again(motion: Motion, stopped: &str) -> Result<Acknowledged, Failure> {
     match motion {
         Motion::Simulated => Ok(Acknowledged::VirtualRig),
         Motion::Real => {

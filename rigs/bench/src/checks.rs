@@ -7,7 +7,7 @@ const ALL: &str = "all";
 
 /// The word for one check, as `--checked` takes it.
 #[must_use]
-pub fn check_word(check: Check) -> &'static str {
+pub(crate) fn check_word(check: Check) -> &'static str {
     match check {
         Check::LeverAttached => "lever-attached",
         Check::VanesFollow => "vanes-follow",
@@ -19,13 +19,13 @@ pub fn check_word(check: Check) -> &'static str {
 
 /// The words for several, as `--checked` takes them.
 #[must_use]
-pub fn check_words(checks: CheckSet) -> String {
+pub(crate) fn check_words(checks: CheckSet) -> String {
     checks.iter().map(check_word).collect::<Vec<_>>().join(",")
 }
 
 /// Each check on a line of its own: its word and what to do.
 #[must_use]
-pub fn check_lines(checks: CheckSet) -> String {
+pub(crate) fn check_lines(checks: CheckSet) -> String {
     checks.iter().map(|check| format!("\n  {:<15} {}", check_word(check), check.text())).collect()
 }
 
@@ -33,7 +33,7 @@ pub fn check_lines(checks: CheckSet) -> String {
 ///
 /// # Errors
 /// Lists the words.
-pub fn parse_check(word: &str) -> Result<CheckSet, String> {
+pub(crate) fn parse_check(word: &str) -> Result<CheckSet, String> {
     if word == ALL {
         return Ok(CheckSet::ALL);
     }
@@ -45,7 +45,7 @@ pub fn parse_check(word: &str) -> Result<CheckSet, String> {
 
 /// The checks that a record names by their texts; a text of another release stands for all of `otherwise`.
 #[must_use]
-pub fn checks_of_texts(texts: &[String], otherwise: CheckSet) -> CheckSet {
+pub(crate) fn checks_of_texts(texts: &[String], otherwise: CheckSet) -> CheckSet {
     texts.iter().fold(CheckSet::NONE, |open, text| {
         match Check::ALL.into_iter().find(|check| check.text() == text) {
             Some(check) => open.with(check),

@@ -143,8 +143,8 @@ fn brief_words(error: &clap::Error) -> String {
         [ContextKind::InvalidValue, ContextKind::InvalidArg, ContextKind::InvalidSubcommand];
     let words = error.to_string();
     let repeated = REPEATED.into_iter().filter_map(|kind| error.get(kind));
-    repeated.fold(words, |words, value| match value {
-        ContextValue::String(value) if brief(value) != *value => words.replace(value, &brief(value)),
-        _ => words,
+    repeated.fold(words, |words, value| {
+        let ContextValue::String(value) = value else { return words };
+        if brief(value) == *value { words } else { words.replace(value, &brief(value)) }
     })
 }

@@ -3,7 +3,6 @@
 
 use std::io::{ErrorKind, IsTerminal, Write};
 use std::sync::atomic::{AtomicBool, Ordering};
-use std::time::Duration;
 
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 use plant::shown::printable;
@@ -131,10 +130,4 @@ fn printable_json(json: &str) -> String {
         }
         text
     })
-}
-
-/// A time span as people say it.
-#[must_use]
-pub fn spoken(span: Duration) -> String {
-    format!("{:.1} s", span.as_secs_f64())
 }

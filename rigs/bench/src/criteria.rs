@@ -85,7 +85,7 @@ pub fn profile(path: Option<&Path>) -> Result<Profile, Failure> {
 ///
 /// # Errors
 /// Names the run, both profiles and the option.
-pub fn same_profile(runs: &[Run], profile: &Profile) -> Result<(), Failure> {
+pub(crate) fn same_profile(runs: &[Run], profile: &Profile) -> Result<(), Failure> {
     match runs.iter().find(|run| run.file.run.profile != profile.name) {
         None => Ok(()),
         Some(run) => Err(Failure::usage(format!(

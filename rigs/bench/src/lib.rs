@@ -4,6 +4,8 @@
 //! record → verdict → what the technician sees. This crate never knows a plant equation: the world is
 //! `host-sim/`, and even the built-in rig is reached through a serial line.
 
+#![cfg_attr(not(test), warn(clippy::wildcard_enum_match_arm))]
+
 pub mod caution;
 pub mod checks;
 pub mod cli;
@@ -17,6 +19,7 @@ pub mod figures;
 pub mod interrupt;
 pub mod judge;
 pub mod limits;
+pub mod link_rig;
 mod number;
 pub mod output;
 pub mod port;
@@ -24,6 +27,7 @@ pub mod procedure;
 pub mod profile;
 pub mod record;
 pub mod report;
+pub mod rig;
 pub mod short_text;
 pub mod span;
 pub mod toml_file;

@@ -59,7 +59,7 @@ pub struct Limits {
 /// Where a value stands against its bounds.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
-pub enum Standing {
+pub enum LimitStanding {
     /// Inside, clear of the guard.
     Inside,
     /// Nearer to a bound than the measurement can tell.
@@ -125,17 +125,17 @@ impl Limits {
 impl Bounds {
     /// Where a value stands.
     #[must_use]
-    pub fn standing(self, value: f64) -> Standing {
+    pub fn standing(self, value: f64) -> LimitStanding {
         // Distance inside the nearer bound; negative outside.
         let below = self.max.map_or(f64::INFINITY, |max| max - value);
         let above = self.min.map_or(f64::INFINITY, |min| value - min);
         let inside = below.min(above);
         if value.is_nan() || inside.abs() < self.guard {
-            Standing::TooClose
+            LimitStanding::TooClose
         } else if inside >= 0.0 {
-            Standing::Inside
+            LimitStanding::Inside
         } else {
-            Standing::Outside
+            LimitStanding::Outside
         }
     }
 
@@ -236,18 +236,18 @@ mod tests {
     #[test]
     fn a_value_nearer_to_its_bound_than_the_guard_stays_open() {
         let bounds = Bounds { min: None, max: Some(1.0), guard: 0.1 };
-        assert_eq!(bounds.standing(0.85), Standing::Inside);
-        assert_eq!(bounds.standing(0.95), Standing::TooClose);
-        assert_eq!(bounds.standing(1.05), Standing::TooClose);
-        assert_eq!(bounds.standing(1.15), Standing::Outside);
-        assert_eq!(bounds.standing(f64::NAN), Standing::TooClose);
+        assert_eq!(bounds.standing(0.85), LimitStanding::Inside);
+        assert_eq!(bounds.standing(0.95), LimitStanding::TooClose);
+        assert_eq!(bounds.standing(1.05), LimitStanding::TooClose);
+        assert_eq!(bounds.standing(1.15), LimitStanding::Outside);
+        assert_eq!(bounds.standing(f64::NAN), LimitStanding::TooClose);
     }
 
     proptest! {
         #[test]
         fn no_value_is_both_inside_and_beyond_its_bound(value in -200.0..200.0f64, max in -100.0..100.0f64) {
             let standing = Bounds { min: None, max: Some(max), guard: 0.0 }.standing(value);
-            prop_assert_eq!(standing == Standing::Inside, value <= max);
+            prop_assert_eq!(standing == LimitStanding::Inside, value <= max);
         }
     }
 }

@@ -80,7 +80,7 @@ fn grouped(number: &str) -> String {
 
 #[cfg(test)]
 mod tests {
-    use super::shown_to;
+    use super::{number, shown_to, with_uncertainty};
 
     #[test]
     fn a_number_has_the_digits_of_its_step() {
@@ -97,5 +97,29 @@ mod tests {
         for (value, step, text) in cases {
             assert_eq!(shown_to(value, step), text);
         }
+    }
+
+    #[test]
+    fn an_uncertainty_has_two_digits_and_its_value_ends_at_the_same_place() {
+        let cases = [
+            ((94.291_77, 27.123), "94 ± 27"),
+            ((57.76, 0.142_3), "57.76 ± 0.14"),
+            ((12_345.6, 234.5), "12350 ± 230"),
+            ((2.834e-5, 4.123e-6), "2.83e-5 ± 4.1e-6"),
+            ((5.0, 0.0), "5.000 ± 0.000"),
+        ];
+        for ((value, uncertainty), text) in cases {
+            assert_eq!(with_uncertainty(value, uncertainty), text);
+        }
+    }
+
+    #[test]
+    fn numbers_keep_four_digits() {
+        let cases =
+            [(0.0, "0.000"), (57.76, "57.76"), (0.0524, "0.0524"), (2.8e-5, "2.800e-5"), (-123.45, "-123.5")];
+        for (value, text) in cases {
+            assert_eq!(number(value), text);
+        }
+        assert_eq!(number(f64::NAN), "–");
     }
 }

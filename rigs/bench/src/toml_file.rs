@@ -13,7 +13,7 @@ use serde::de::DeserializeOwned;
 use toml::de::{DeTable, DeValue};
 
 /// Most characters of where a file's numbers come from: a few lines of a report.
-pub const MOST_ORIGIN: usize = 400;
+pub(crate) const MOST_ORIGIN: usize = 400;
 
 /// A TOML text and where it came from.
 #[derive(Debug, Clone)]
@@ -165,10 +165,8 @@ impl TomlFile {
         for name in field.split('.') {
             let Some((_, value)) = table.iter().find(|(key, _)| key.get_ref() == name) else { break };
             found = Some(value.span());
-            match value.get_ref() {
-                DeValue::Table(inner) => table = inner,
-                _ => break,
-            }
+            let DeValue::Table(inner) = value.get_ref() else { break };
+            table = inner;
         }
         found
     }
@@ -185,10 +183,9 @@ fn field_covering(table: &DeTable<'_>, span: &Range<usize>) -> Option<String> {
     let covers = |s: Range<usize>| s.start <= span.start && span.end <= s.end;
     table.iter().find_map(|(key, value)| {
         let name = key.get_ref();
-        let deeper = match value.get_ref() {
-            DeValue::Table(inner) => field_covering(inner, span).map(|rest| format!("{name}.{rest}")),
-            _ => None,
-        };
+        let inner =
+            if let DeValue::Table(inner) = value.get_ref() { field_covering(inner, span) } else { None };
+        let deeper = inner.map(|rest| format!("{name}.{rest}"));
         deeper.or_else(|| (covers(key.span()) || covers(value.span())).then(|| name.to_string()))
     })
 }

@@ -2,25 +2,27 @@
 
 use std::path::Path;
 
+use plant::files::write_whole;
+
 use crate::document::{self, VerdictDocument};
+use crate::evaluate::UnitResult;
 use crate::exit::Failure;
 use crate::limits::Limits;
 use crate::output::write_file;
 use crate::profile::Profile;
 use crate::record::{Checked, HEAD_NOTE, RecordError, Run, RunName, VERDICT_FILE, runs_in};
-use crate::report::{Section, Sheet, UnitResult};
-use plant::files::write_whole;
+use crate::report::{Section, Sheet};
 
 /// The file that a report is written to.
-pub const REPORT_FILE: &str = "report.html";
+pub(crate) const REPORT_FILE: &str = "report.html";
 
 /// What is on record, held against the unit's log.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Records {
+pub(crate) struct Records {
     /// Runs that can be read, oldest first.
-    pub runs: Vec<Run>,
+    pub(crate) runs: Vec<Run>,
     /// What the log says of the folder.
-    pub checked: Checked,
+    pub(crate) checked: Checked,
 }
 
 impl Records {
@@ -29,7 +31,7 @@ impl Records {
     /// # Errors
     /// When the folder holds no runs, its log was changed, or a run without a log was edited, torn or written by
     /// another version.
-    pub fn read(dir: &Path) -> Result<Self, Failure> {
+    pub(crate) fn read(dir: &Path) -> Result<Self, Failure> {
         let (unit_dir, one) = if dir.join(crate::record::RUN_FILE).exists() {
             let real = dir.canonicalize().map_err(Failure::usage)?;
             let one = real.file_name().and_then(|name| name.to_str()).and_then(RunName::parse);
@@ -69,7 +71,7 @@ fn opened(run: RunName, dir: &Path, checked: &Checked) -> Option<Result<Run, Rec
 }
 
 /// The log's length and head, as a report shows them.
-pub fn log_section(checked: &Checked) -> Option<Section> {
+pub(crate) fn log_section(checked: &Checked) -> Option<Section> {
     let head = checked.head.as_ref()?;
     let text = format!("{} entries; head (SHA-256 of the last): {}. {HEAD_NOTE}", head.entries, head.sha256);
     Some(Section::new("Log of the unit").text(&text))
@@ -79,11 +81,12 @@ pub fn log_section(checked: &Checked) -> Option<Section> {
 ///
 /// # Errors
 /// When a verdict cannot be written.
-pub fn keep_verdicts(records: &Records, profile: &Profile, limits: &Limits) -> Result<(), Failure> {
+pub(crate) fn keep_verdicts(records: &Records, profile: &Profile, limits: &Limits) -> Result<(), Failure> {
     records.runs.iter().try_for_each(|run| {
         let unit = &run.file.run.unit;
-        let checked = Checked { head: None, ..records.checked.clone() };
-        let alone = UnitResult::new(Records { runs: vec![run.clone()], checked }, unit, profile, limits);
+        let unchained = records.checked.unchained.clone();
+        let alone = Checked { unchained, ..Checked::default() };
+        let alone = UnitResult::of(vec![run.clone()], &alone, unit, profile, limits);
         let document = VerdictDocument { unit, report: None, log: None, verdict: &alone.verdict };
         let text = document::text(&document)? + "\n";
         write_whole(&run.dir.join(VERDICT_FILE), text.as_bytes()).map_err(Failure::undetermined)
@@ -94,7 +97,7 @@ pub fn keep_verdicts(records: &Records, profile: &Profile, limits: &Limits) -> R
 ///
 /// # Errors
 /// When the sheet is wrong or the disk refuses.
-pub fn write_report(
+pub(crate) fn write_report(
     path: &Path,
     unit_dir: &Path,
     result: &UnitResult,
@@ -109,7 +112,7 @@ pub fn write_report(
 
 /// A verdict in the few lines that a technician reads.
 #[must_use]
-pub fn spoken(unit: &str, result: &UnitResult) -> String {
+pub(crate) fn spoken(unit: &str, result: &UnitResult) -> String {
     let verdict = &result.verdict;
     let word = verdict.judgement.word().to_uppercase();
     let mut lines = vec![format!("{unit}: {word} (judged on {})", result.covers())];

@@ -147,3 +147,27 @@ fn two_learns_of_the_bench_are_held_against_the_sheet_and_not_taken_for_each_oth
     let said = String::from_utf8_lossy(&mistaken.get_output().stderr).into_owned();
     assert!(said.contains("setup free is needed"), "{said}");
 }
+
+#[test]
+fn a_stated_boost_limit_is_written_and_a_passed_one_ends_out_of_limits_and_is_named() {
+    let dir = tempfile::tempdir().unwrap();
+    let run = |limit: &str, out: &Path| {
+        matched(&sheet("ring-a.toml"), &sheet("ring-b.toml"))
+            .args(["--boost-limit", limit])
+            .arg("--out")
+            .arg(out)
+            .assert()
+    };
+    let (kept, passed) = (dir.path().join("kept"), dir.path().join("passed"));
+    run("240", &kept).code(0);
+    let settings = |out: &Path| std::fs::read_to_string(out.join("controller.toml")).unwrap();
+    assert!(settings(&kept).contains("\nboost = 240.0"), "{}", settings(&kept));
+    assert!(!settings(&kept).contains("NOT WITHIN LIMITS"));
+    let said = run("200", &passed).code(1).get_output().stdout.clone();
+    let said = String::from_utf8_lossy(&said).into_owned();
+    assert!(said.contains("Limits passed:\n  boost reaches"), "{said}");
+    assert!(settings(&passed).contains("# NOT WITHIN LIMITS: boost reaches"));
+    assert!(settings(&passed).contains("\nboost = 200.0"));
+    let said = run("300", &dir.path().join("none")).code(2).get_output().stderr.clone();
+    assert!(String::from_utf8_lossy(&said).contains("--limit-source"));
+}

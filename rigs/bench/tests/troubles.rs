@@ -136,7 +136,7 @@ fn a_sweep_of_a_unit_that_was_never_learned_says_to_learn_it_first() {
 fn a_port_in_use_is_said_to_be_in_use() {
     let pty = virtual_rig::pty::Pty::open().unwrap();
     let path = pty.path().display().to_string();
-    let _holder = vanebench::port::open(pty.path()).unwrap();
+    let _holder = vanebench::client::open(pty.path()).unwrap();
     let said = learn_fails(&path, 3);
     assert!(said.contains(&path) && said.contains("in use"), "{said}");
 }

@@ -15,6 +15,13 @@ use own::own_copy;
 use plant::world::World;
 use serde_json::Value;
 use study::catalogue;
+use vanebench::caution::Acknowledged;
+use vanebench::link_rig;
+use vanebench::port::PortSpec;
+use vanebench::procedure::{Basis, MoveKind, Observed, Observer, PlanPart, RunStop, Target, record_move};
+use vanebench::record::Serials;
+use vanebench::rig::StreamItem;
+use vanebench::unit_store::{OnUnproven, ground};
 use virtual_rig::rig::SimulatedRig;
 use virtual_rig::runner::RunningRig;
 
@@ -142,15 +149,31 @@ fn pulling_the_plug_in_a_sweep_keeps_what_was_recorded_and_the_next_run_works() 
     assert_eq!(code, 0);
 }
 
+/// Pulls the plug once a part of the plan is done.
+struct PullsPlug {
+    rig: Option<RunningRig>,
+    part: Option<PlanPart>,
+}
+
+impl Observer for PullsPlug {
+    fn see(&mut self, observed: Observed<'_>) -> Result<(), RunStop> {
+        match observed {
+            Observed::Begins(part) => self.part = Some(part),
+            Observed::Item(StreamItem::Sample(sample)) if self.part.unwrap().done_at(sample.tick) > 0.3 => {
+                let _unplugged = self.rig.take().map(|mut rig| rig.unplug());
+            }
+            Observed::Item(_) => {}
+        }
+        Ok(())
+    }
+}
+
 /// A sweep on the virtual rig whose plug is pulled part of the way through; what the tool then says.
 fn unplugged_sweep(records: &Path) -> String {
-    use std::cell::RefCell;
-    use vanebench::caution::Acknowledged;
-    use vanebench::procedure::{Basis, Bench, MoveKind, Target, record_move};
-    use vanebench::record::Serials;
-    use vanebench::unit_store::{OnUnproven, ground};
+    let case = catalogue::find("healthy").unwrap().unit(None);
+    let rig = RunningRig::start(SimulatedRig::of_case(&case, 1, Pacing::Stepped).unwrap()).unwrap();
     let target = Target {
-        port: "virtual:healthy".parse().unwrap(),
+        port: PortSpec::Device(rig.path().to_owned()),
         unit: "healthy".into(),
         unit_dir: records.join("healthy"),
         profile: vanebench::profile::Profile::demo().unwrap(),
@@ -162,17 +185,10 @@ fn unplugged_sweep(records: &Path) -> String {
         operator: None,
     };
     let in_force = ground(&target.wanted(), OnUnproven::Refuse).unwrap();
-    let mut bench = Bench::open(&target, Acknowledged::VirtualRig).unwrap();
-    let plug = RefCell::new(bench.take_rig());
-    let pull_when_half_done = |part: f64| {
-        if part > 0.3
-            && let Some(mut rig) = plug.borrow_mut().take()
-        {
-            rig.unplug();
-        }
-    };
+    let mut bench = link_rig::open(&target, Acknowledged::VirtualRig).unwrap();
+    let mut plug = PullsPlug { rig: Some(rig), part: None };
     let basis = Basis::Accepted(in_force);
-    record_move(&mut bench, &target, MoveKind::Sweep, &basis, &pull_when_half_done).unwrap_err().to_string()
+    record_move(&mut bench, &target, MoveKind::Sweep, &basis, &mut plug).unwrap_err().to_string()
 }
 
 #[test]

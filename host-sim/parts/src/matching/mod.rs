@@ -2,21 +2,33 @@
 //! go with it, what the engine sees, which measurement matters, and whether the learned travel fits the parts.
 
 mod air;
+mod chain;
+mod gauge;
 mod learned;
+mod limits;
 mod on_engine;
 mod opening_map;
 mod remap;
+mod same_boost;
 mod sensitivity;
 mod study;
+mod turbo;
 
-pub use air::{AirComparison, AirError, ENTERS, LoadStep, Response, TurboOnEngine, compare};
+pub use air::{AirComparison, AirError, ENTERS, Response, compare};
 
+pub use chain::{Chain, ChainUncertainty, PointUncertainty};
+pub use gauge::{BenchTarget, GaugeJob, GaugeTarget};
 pub use learned::{
     ClockedPart, End, EndReserve, LearnedCounts, LeverSensor, NoLeverTravel, OpeningSign, TravelCheck,
     TravelFinding, check_travel,
 };
+pub use limits::{
+    CarriedLimits, LimitStanding, LimitedValue, NobodyAllows, SpeedLimitBy, StatedLimits, usual_tip_speed_m_s,
+};
 pub use on_engine::{AreaOnEngine, PartsOnEngine};
 pub use opening_map::{Knot, Met, MinimumFlow, OpeningMatch, Unmet};
 pub use remap::{Change, Remapped, remap_settings};
+pub use same_boost::{Reached, SameBoost};
 pub use sensitivity::{Bar, SWEPT, Sensitivity, Spread, sensitivity};
 pub use study::{AreaPoint, SheetValue, Side, Study, StudyError, StudyPlan, match_sheets};
+pub use turbo::{LoadStep, WheelEntry};

@@ -5,7 +5,7 @@
 
 use serde::Serialize;
 
-use crate::wheels::trim;
+use crate::wheels::{trim, turbine_in_flow};
 use crate::{Field, PartsSheet};
 use plant::airpath::{Engine, EngineParams, ReducedParams};
 use plant::atmosphere::Ambient;
@@ -15,8 +15,8 @@ use plant::nozzle::{RingLinkage, RingParams};
 /// Trim of the compressor that the reduced air path's parameters describe (38.0/50.0 mm).
 const MODEL_COMPRESSOR_TRIM: f64 = 57.76;
 /// Open area against the engine's own from which on (either way) the parts are for another size of engine;
-/// own choice: a quarter is more than a size step within a family of turbos.
-const OTHER_SIZE: f64 = 1.25;
+/// own choice: a fifth is more than a size step within a family of turbos.
+const OTHER_SIZE: f64 = 1.2;
 const MM2_PER_M2: f64 = 1e6;
 
 /// The air path with wheels and rotor of a sheet. An estimate: compressor flow in proportion to trim.
@@ -55,17 +55,18 @@ pub(super) fn ring_of(sheet: &PartsSheet) -> RingParams {
         thickness_mm: value(Field::VaneThickness),
         pivot_radius_mm: value(Field::PivotRadius),
         pivot_fraction: value(Field::PivotFraction),
-        closed_angle_deg: value(Field::ClosedAngle),
-        open_angle_deg: value(Field::OpenAngle),
+        closed_angle_deg: sheet.closed_deg(),
+        open_angle_deg: sheet.open_deg(),
         end_gap_mm: value(Field::EndGap),
         discharge: value(Field::Discharge),
         gap_discharge: value(Field::GapDischarge),
         volute_area_mm2: Some(sheet.volute_area_mm2()),
+        wheel: Some(turbine_in_flow(sheet)),
         linkage,
     }
 }
 
-/// Effective nozzle area at a stop, volute included, as the flow law counts it.
+/// Effective nozzle area at a stop, volute and turbine wheel included, as the flow law counts it.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, schemars::JsonSchema)]
 pub struct AreaOnEngine {
     /// With the parts, mm².
@@ -108,6 +109,7 @@ impl PartsOnEngine {
             air: with_wheels_of(sheet, engine.air),
             ring: Some(ring_of(sheet)),
             ring_flow_factor: Some(flow_factor),
+            wheel_of_law: engine.law_wheel(),
             ..*engine
         };
         let new = Engine::try_new(with_parts, Ambient::SEA_LEVEL)?;
@@ -139,12 +141,17 @@ mod tests {
             include_str!("../../../../rigs/profiles/sheets/ring-c.toml"),
         ] {
             let sheet = PartsSheet::parse("sheet", text).unwrap();
+            let law = EngineParams::default().law_wheel().unwrap();
             let nozzle = sheet.nozzle().unwrap();
             assert_eq!(ring_of(&sheet).nozzle().unwrap(), nozzle);
             let fitted = PartsOnEngine::try_new(&sheet, &EngineParams::default()).unwrap();
             let engine = Engine::try_new(fitted.engine, Ambient::SEA_LEVEL).unwrap();
             for opening in [0.0, 0.25, 0.5, 0.75, 1.0] {
-                let figure = in_series_mm2(nozzle.effective_area_mm2(opening), sheet.volute_area_mm2());
+                let angle = nozzle.angle_deg(opening);
+                let inlet = in_series_mm2(nozzle.effective_area_mm2(opening), sheet.volute_area_mm2());
+                let figure = ring_of(&sheet).turbine_area_mm2(&nozzle, angle, Some(&law));
+                let wheel = turbine_in_flow(&sheet).share_of_flow(inlet) / law.share_of_flow(inlet);
+                assert!((figure / (inlet * wheel) - 1.0).abs() < 1e-12, "{figure} against {inlet} × {wheel}");
                 let run = engine.model().vanes(opening).area_m2 * MM2_PER_M2;
                 assert!((run / figure - 1.0).abs() < 1e-9, "{}: {run} against {figure}", sheet.name);
             }
@@ -162,7 +169,8 @@ mod tests {
         let air = ReducedParams { rotor_inertia_kg_m2: 3e-5, ..ReducedParams::default() };
         let own = EngineParams { air, ..EngineParams::default() };
         assert_eq!(on(&own).unwrap_err().field, "ring_flow_factor");
-        let said = on(&EngineParams { ring_flow_factor: Some(0.67), ..own }).unwrap();
+        let wheel_of_law = EngineParams::default().law_wheel();
+        let said = on(&EngineParams { ring_flow_factor: Some(0.67), wheel_of_law, ..own }).unwrap();
         assert!((said.open.area_mm2 / invented.open.area_mm2 - 0.67).abs() < 1e-9);
     }
 

@@ -9,6 +9,7 @@ use firmware_core::tables::MAP_POINTS;
 use firmware_core::units::Opening;
 use serde::Serialize;
 
+use super::limits::CarriedLimits;
 use super::opening_map::OpeningMatch;
 
 /// Largest gain factor that the settings take.
@@ -46,8 +47,13 @@ pub(crate) fn remap_openings(found: &OpeningMatch, openings: &mut [f32]) {
 ///
 /// # Errors
 /// A resulting value outside its range, with its name.
-pub fn remap_settings(found: &OpeningMatch, old: &Settings) -> Result<Remapped, SettingError> {
+pub fn remap_settings(
+    found: &OpeningMatch,
+    limits: &CarriedLimits,
+    old: &Settings,
+) -> Result<Remapped, SettingError> {
     let mut settings = *old;
+    limits.apply(&mut settings);
     let rows = row_ratios(found, old);
     let mean = rows.iter().sum::<f64>() / rows.len() as f64;
     let target = &mut settings.target;
@@ -105,6 +111,17 @@ fn changes(old: &Settings, new: &Settings) -> Vec<Change> {
             ("guard.stages.ease_rate_per_s".to_owned(), stages.ease_rate_per_s),
             ("guard.stages.short_opening".to_owned(), stages.short_opening.get()),
         ];
+        let limits = s.guard.limits;
+        values.extend([
+            ("guard.limits.boost".to_owned(), limits.boost.0),
+            ("guard.limits.boost_lag_margin".to_owned(), limits.boost_lag_margin.0),
+            ("guard.limits.turbo_speed".to_owned(), limits.turbo_speed.0),
+            ("guard.limits.turbo_speed_lag_margin".to_owned(), limits.turbo_speed_lag_margin.0),
+            ("plausibility.turbo_speed_max".to_owned(), s.plausibility.turbo_speed_max.0),
+        ]);
+        for (at, rpm) in limits.speed_estimate_rpm.iter().enumerate() {
+            values.push((format!("guard.limits.speed_estimate_rpm[{at}]"), *rpm));
+        }
         for (row, factor) in trim.gain_factor.iter().enumerate() {
             values.push((format!("target.trim.gain_factor[{row}]"), *factor));
         }

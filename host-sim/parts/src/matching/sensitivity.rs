@@ -1,38 +1,38 @@
 //! Which measured value moves the boost response most.
 //!
-//! In: the two sheets and their match. Out: the response with each value of the new sheet at either end of
-//! its tolerance (the tornado), and with all of them drawn at once (the campaign). The calibration stays
-//! the one made for the values as measured: it is the part that differs from the sheet.
+//! In: the two sheets and their match. Out: boost one second after tip-in, new less old, with each error of either
+//! sheet at both its ends (the tornado), and with all of them drawn at once (the campaign). What both sheets share
+//! moves both. The calibration stays the one made for the values as measured: it is the parts that differ.
 
 use rand::RngExt;
 use rand_pcg::Pcg64;
 use rayon::prelude::*;
 use serde::Serialize;
 
-use super::air::{LOAD_STEPS, LoadStep, TurboOnEngine, engine_scale};
+use super::air::LOAD_STEPS;
 use super::opening_map::OpeningMatch;
-use crate::{Field, PartsSheet};
+use super::turbo::{LoadStep, TurboOnEngine, engine_that_suits};
+use crate::PartsSheet;
+use crate::errors::{ErrorSource, error_sources, with_errors};
+use plant::airpath::EngineParams;
 use plant::nozzle::NozzleModel;
 
 /// The load step that the sweep runs: boost one second after it is "the boost response".
 pub const SWEPT: LoadStep = LOAD_STEPS[1];
 
-/// One bar of the tornado.
+/// Half-width of a rectangular distribution over its standard deviation.
+const ROOT_3: f64 = 1.732_050_807_568_877_2;
+
+/// One bar of the tornado: boost one second after the step, new less old, less the same with all as measured.
 #[derive(Debug, Clone, PartialEq, Serialize, schemars::JsonSchema)]
 pub struct Bar {
-    /// `section.key` of the value.
-    pub field: String,
-    /// Its value and half-width, base unit.
-    pub value: f64,
-    /// Half-width.
-    pub tolerance: f64,
-    /// Unit.
-    pub unit: &'static str,
+    /// What differs: side and `section.key`, or what both share.
+    pub name: String,
     /// Was it estimated?
     pub estimated: bool,
-    /// Boost one second after the step with the value at its low end, kPa.
+    /// Change with the error at its low end, kPa.
     pub low_kpa: f64,
-    /// With the value at its high end, kPa.
+    /// At its high end, kPa.
     pub high_kpa: f64,
 }
 
@@ -47,15 +47,15 @@ impl Bar {
 /// The tornado and the campaign.
 #[derive(Debug, Clone, PartialEq, Serialize, schemars::JsonSchema)]
 pub struct Sensitivity {
-    /// Boost one second after the step with all values as measured, kPa.
-    pub nominal_kpa: f64,
+    /// Boost one second after the step with all values as measured, kPa: old and new.
+    pub nominal_kpa: (f64, f64),
     /// Bars, longest first.
     pub bars: Vec<Bar>,
-    /// All tolerances drawn at once.
+    /// New less old with all errors drawn at once.
     pub campaign: Spread,
 }
 
-/// Spread of the response over a campaign.
+/// Spread of the difference over a campaign.
 #[derive(Debug, Clone, PartialEq, Serialize, schemars::JsonSchema)]
 pub struct Spread {
     /// Number of draws.
@@ -72,50 +72,45 @@ pub struct Spread {
     pub impossible: u32,
 }
 
-/// The response of a sheet like the new one, the calibration and the stop's setting left alone.
+/// Turbos that differ from their sheets, the calibration and the stop's setting left alone.
 struct Bench<'a> {
-    old: &'a PartsSheet,
-    new: &'a PartsSheet,
+    pair: (&'a PartsSheet, &'a PartsSheet),
     found: &'a OpeningMatch,
+    engine: EngineParams,
     opening: f64,
 }
 
 impl Bench<'_> {
-    /// Boost one second after the step, kPa; none where the dimensions make no ring.
-    fn response(&self, sheet: &PartsSheet) -> Option<f64> {
-        let nozzle = NozzleModel { lever_start: self.found.new.lever_start, ..sheet.nozzle().ok()? };
-        let scale = engine_scale(&self.found.old, self.old);
-        let turbo = TurboOnEngine::try_new(sheet, nozzle, self.found.old, scale).ok()?;
-        turbo.boost_after_kpa(&SWEPT, self.opening).ok().filter(|boost| boost.is_finite())
+    /// Boost one second after the step, kPa, old and new; none where the dimensions make no ring.
+    fn responses(&self, (old, new): (&PartsSheet, &PartsSheet)) -> Option<(f64, f64)> {
+        let as_set = NozzleModel { lever_start: self.found.new.lever_start, ..new.nozzle().ok()? };
+        let response = |sheet: &PartsSheet, nozzle, opening| {
+            let turbo = TurboOnEngine::try_new(sheet, nozzle, &self.engine).ok()?;
+            turbo.boost_after_kpa(&SWEPT, opening).ok().filter(|boost| boost.is_finite())
+        };
+        Some((response(old, old.nozzle().ok()?, SWEPT.old_opening)?, response(new, as_set, self.opening)?))
     }
 
-    fn bar(&self, field: Field) -> Option<Bar> {
-        let quantity = self.new.get(field)?;
-        let at = |value: f64| self.response(&self.new.with_value(field, value));
-        Some(Bar {
-            field: field.path(),
-            value: quantity.value,
-            tolerance: quantity.tolerance,
-            unit: field.spec().dimension.symbol(),
-            estimated: quantity.is_estimated(),
-            low_kpa: at(quantity.value - quantity.tolerance)?,
-            high_kpa: at(quantity.value + quantity.tolerance)?,
-        })
+    /// New less old with errors in both sheets.
+    fn difference<'s>(&self, errors: impl IntoIterator<Item = (&'s ErrorSource, f64)>) -> Option<f64> {
+        let (old, new) = with_errors(self.pair, errors);
+        self.responses((&old, &new)).map(|(old_kpa, new_kpa)| new_kpa - old_kpa)
     }
 
-    /// One draw of the campaign: every value anywhere in its tolerance, by its own stream.
-    fn draw(&self, seed: u64, run: u32) -> Option<f64> {
+    fn bar(&self, source: &ErrorSource, nominal_kpa: f64) -> Option<Bar> {
+        let at = |weight: f64| Some(self.difference([(source, weight)])? - nominal_kpa);
+        let (low_kpa, high_kpa) = (at(-ROOT_3)?, at(ROOT_3)?);
+        Some(Bar { name: source.name.clone(), estimated: source.estimated, low_kpa, high_kpa })
+    }
+
+    /// One draw of the campaign: every error anywhere in its width, by its own stream.
+    fn draw(&self, sources: &[ErrorSource], seed: u64, run: u32) -> Option<f64> {
         let mut random = Pcg64::new(u128::from(seed), u128::from(run));
-        let mut sheet = self.new.clone();
-        for (field, quantity) in self.new.quantities() {
-            let share: f64 = random.random_range(-1.0..=1.0);
-            sheet.set(field, quantity.value + share * quantity.tolerance);
-        }
-        self.response(&sheet)
+        self.difference(sources.iter().map(|source| (source, random.random_range(-ROOT_3..=ROOT_3))))
     }
 }
 
-/// Sweeps every value with a tolerance, then draws `runs` sheets from all of them.
+/// Sweeps every error, then draws `runs` pairs of sheets from all of them.
 #[must_use]
 pub fn sensitivity(
     old: &PartsSheet,
@@ -124,13 +119,16 @@ pub fn sensitivity(
     runs: u32,
     seed: u64,
 ) -> Option<Sensitivity> {
-    let bench = Bench { old, new, found, opening: found.opening(SWEPT.old_opening) };
-    let nominal_kpa = bench.response(new)?;
-    let fields: Vec<Field> = new.quantities().map(|(field, _)| field).collect();
-    let mut bars: Vec<Bar> = fields.into_par_iter().filter_map(|field| bench.bar(field)).collect();
+    let engine = engine_that_suits(old, &found.old);
+    let bench = Bench { pair: (old, new), found, engine, opening: found.opening(SWEPT.old_opening) };
+    let nominal_kpa = bench.responses(bench.pair)?;
+    let sources = error_sources(old, new);
+    let difference = nominal_kpa.1 - nominal_kpa.0;
+    let mut bars: Vec<Bar> = sources.par_iter().filter_map(|source| bench.bar(source, difference)).collect();
     bars.retain(|bar| bar.span_kpa() > 0.0);
     bars.sort_by(|a, b| b.span_kpa().total_cmp(&a.span_kpa()));
-    let drawn: Vec<Option<f64>> = (0..runs).into_par_iter().map(|run| bench.draw(seed, run)).collect();
+    let drawn: Vec<Option<f64>> =
+        (0..runs).into_par_iter().map(|run| bench.draw(&sources, seed, run)).collect();
     Some(Sensitivity { nominal_kpa, bars, campaign: spread(&drawn, seed) })
 }
 

@@ -7,6 +7,9 @@
 use serde::Serialize;
 
 use super::air::{AirComparison, AirError, compare};
+use super::chain::{Chain, ChainUncertainty};
+use super::gauge::GaugeJob;
+use super::limits::{CarriedLimits, LimitStanding, standings};
 use super::opening_map::{Knot, Met, MinimumFlow, OpeningMatch, Unmet};
 use super::sensitivity::{Sensitivity, sensitivity};
 use crate::figures::{
@@ -24,10 +27,12 @@ const AREA_KNOWN_TO: f64 = 0.10;
 const MEASURE_FIRST: usize = 2;
 
 /// What to run.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, schemars::JsonSchema)]
+#[derive(Debug, Clone, PartialEq, Serialize, schemars::JsonSchema)]
 pub struct StudyPlan {
-    /// Boost that must not be passed, absolute kPa.
-    pub boost_limit_kpa: f64,
+    /// Limits that the new controller holds.
+    pub limits: CarriedLimits,
+    /// Pressure drop of the flow bench, kPa.
+    pub bench_drop_kpa: f64,
     /// Draws of the what-if campaign.
     pub runs: u32,
     /// Its seed.
@@ -97,12 +102,18 @@ pub struct Study {
     pub inertia_ratio: f64,
     /// How the minimum flow is kept.
     pub minimum_flow: MinimumFlow,
+    /// What to set at the closed stop.
+    pub gauge: GaugeJob,
     /// The opening map.
     pub map: Vec<Knot>,
+    /// What the sheets' errors leave uncertain in map, stop and differences.
+    pub uncertainty: ChainUncertainty,
     /// Where the area cannot be met.
     pub unmet: Vec<Unmet>,
     /// The engine, three ways.
     pub air: Vec<AirComparison>,
+    /// Every limit and how near the new turbo comes to it.
+    pub limits: Vec<LimitStanding>,
     /// Which value matters most.
     pub sensitivity: Sensitivity,
     /// What is not met, with its effect; empty where everything is.
@@ -143,11 +154,15 @@ impl Study {
     /// See [`StudyError`].
     pub fn of(old: &PartsSheet, new: &PartsSheet, plan: StudyPlan) -> Result<Self, StudyError> {
         let found = match_sheets(old, new)?;
-        let air = compare(old, new, &found, plan.boost_limit_kpa)?;
+        let air = compare(old, new, &found, plan.limits.boost_kpa)?;
         let sensitivity =
             sensitivity(old, new, &found, plan.runs, plan.seed).ok_or(StudyError::NoResponse)?;
+        let chain = Chain::of((old, new), &found, POINTS, &air);
+        let uncertainty = chain.and_then(|chain| chain.uncertainty()).ok_or(StudyError::NoResponse)?;
         let unmet = found.unmet();
         Ok(Self {
+            limits: standings(&plan.limits, &air),
+            gauge: GaugeJob::of(&found, new, &uncertainty, plan.bench_drop_kpa),
             plan,
             old: side(old)?,
             new: side(new)?,
@@ -156,6 +171,7 @@ impl Study {
             map: found.knots(POINTS),
             not_met: not_met(&found.minimum_flow, &unmet, &air),
             not_known: [old, new].into_iter().filter_map(not_known).collect(),
+            uncertainty,
             unmet,
             air,
             sensitivity,

@@ -125,6 +125,17 @@ impl Linkage {
         }
     }
 
+    /// This joint with another play, degrees; contact stiffness as its own, or bench actuator A's where it has none.
+    #[must_use]
+    pub fn with_play(self, play_deg: f64) -> Self {
+        match (self, Self::with_play_deg(play_deg)) {
+            (Self::Lash { stiffness_nm_per_rad, damping_nm_s_per_rad, .. }, Self::Lash { play_rad, .. }) => {
+                Self::Lash { play_rad, stiffness_nm_per_rad, damping_nm_s_per_rad }
+            }
+            (Self::Lash { .. } | Self::Rigid | Self::Detached, other) => other,
+        }
+    }
+
     /// Whole play, rad; 0 when rigid or detached.
     #[must_use]
     pub fn play_rad(&self) -> f64 {

@@ -8,7 +8,7 @@ use serde::{Deserialize, Serialize};
 use super::measured_ring::MeasuredRing;
 use super::reduced_params::ReducedParams;
 use crate::check::{BadParameter, above_zero, not_negative};
-use crate::nozzle::RingParams;
+use crate::nozzle::{INVENTED_WHEEL, RingParams, TurbineWheel};
 
 /// What an area of a measured ring counts for in the built-in air path, whose flow law was made with such areas.
 const INVENTED_FLOW_FACTOR: f64 = 1.0;
@@ -46,6 +46,10 @@ pub struct EngineParams {
     /// is refused for a ring in front of any other.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub ring_flow_factor: Option<f64>,
+    /// The turbine wheel that the air path's flow law was made with; none: that of the built-in air path, and for
+    /// any other a law of the nozzle alone.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub wheel_of_law: Option<TurbineWheel>,
     /// Fuel at full load, mg per stroke; load is a fraction of it.
     pub full_load_mg: f64,
     /// Least air-to-fuel ratio that the smoke limiter allows; 0 switches it off.
@@ -62,6 +66,7 @@ impl Default for EngineParams {
             air: ReducedParams::default(),
             ring: None,
             ring_flow_factor: None,
+            wheel_of_law: None,
             full_load_mg: 40.0,
             smoke_limit_afr: 17.5,
             fuel_response: FuelResponse::Obeys,
@@ -95,6 +100,7 @@ impl EngineParams {
     pub fn scale_nozzle(&mut self, factor: f64) {
         // Settled first: the air path that it may go by is about to change.
         self.ring_flow_factor = self.flow_factor().ok().map(|own| own * factor);
+        self.wheel_of_law = self.law_wheel();
         self.air.nozzle_min_m2 *= factor;
         self.air.nozzle_max_m2 *= factor;
     }
@@ -111,10 +117,19 @@ impl EngineParams {
         }
     }
 
+    /// The wheel that the flow law of this air path was made with.
+    #[must_use]
+    pub fn law_wheel(&self) -> Option<TurbineWheel> {
+        let built_in = self.air == ReducedParams::default();
+        self.wheel_of_law.or_else(|| built_in.then_some(INVENTED_WHEEL))
+    }
+
     /// The ring's table, where the engine has a ring.
     pub(super) fn measured_ring(&self) -> Result<Option<MeasuredRing>, BadParameter> {
         let Some(ring) = &self.ring else { return Ok(None) };
-        MeasuredRing::try_new(ring, self.flow_factor()?, &self.air).map(Some).map_err(|e| e.within("ring"))
+        MeasuredRing::try_new(ring, self.flow_factor()?, self.law_wheel().as_ref(), &self.air)
+            .map(Some)
+            .map_err(|e| e.within("ring"))
     }
 
     /// Checks every field but the ring, which is checked where its table is made.
@@ -123,6 +138,7 @@ impl EngineParams {
         above_zero("full_load_mg", self.full_load_mg)?;
         not_negative("smoke_limit_afr", self.smoke_limit_afr)?;
         above_zero("hose_time_s", self.hose_time_s)?;
+        self.wheel_of_law.map_or(Ok(()), |wheel| wheel.validate().map_err(|e| e.within("wheel_of_law")))?;
         self.ring_flow_factor.map_or(Ok(()), |given| above_zero("ring_flow_factor", given))?;
         match self.fuel_response {
             FuelResponse::Late(delay_s) => not_negative("fuel_response.late", delay_s),

@@ -21,7 +21,7 @@ use super::reduced_params::ReducedParams;
 use super::state::Vanes;
 use crate::check::BadParameter;
 use crate::lanes::held;
-use crate::nozzle::RingParams;
+use crate::nozzle::{RingParams, TurbineWheel};
 
 /// Stretches of the table. Straight over 1/256 of the travel, it misses the area by less than 3e-5 of the open
 /// area (a test holds it there); measured dimensions leave some per cent.
@@ -47,19 +47,25 @@ pub struct MeasuredRing {
 
 impl MeasuredRing {
     /// Works the table out: `ring` in front of the turbine of an engine with the air path `own`, in whose flow law
-    /// an area counts `flow_factor` times.
+    /// an area counts `flow_factor` times and which was made with the wheel `of_law`.
     ///
     /// # Errors
     /// Names the field that makes the ring impossible or its area fall.
-    pub fn try_new(ring: &RingParams, flow_factor: f64, own: &ReducedParams) -> Result<Self, BadParameter> {
+    pub fn try_new(
+        ring: &RingParams,
+        flow_factor: f64,
+        of_law: Option<&TurbineWheel>,
+        own: &ReducedParams,
+    ) -> Result<Self, BadParameter> {
         let nozzle = ring.nozzle()?;
         let angles_deg: Vec<f64> = (0..=STRETCHES).map(|place| nozzle.angle_deg(opening(place))).collect();
         let knot = |(place, &angle_deg): (usize, &f64)| {
-            let area_m2 = flow_factor * ring.inlet_area_mm2(&nozzle, angle_deg) * M2_PER_MM2;
+            let inlet_m2 = flow_factor * ring.inlet_area_mm2(&nozzle, angle_deg) * M2_PER_MM2;
+            let area_m2 = flow_factor * ring.turbine_area_mm2(&nozzle, angle_deg, of_law) * M2_PER_MM2;
             let moment_m3 = nozzle.ring.gas_moment_mm3(angle_deg) * M3_PER_MM3;
             Knot {
                 area_m2,
-                own_opening: own.opening_of_area(area_m2),
+                own_opening: own.opening_of_area(inlet_m2),
                 gas_work_m3: moment_m3 * turn_rad(&angles_deg, place),
             }
         };
@@ -131,7 +137,7 @@ mod tests {
     }
 
     fn table(ring: &RingParams) -> Result<MeasuredRing, BadParameter> {
-        MeasuredRing::try_new(ring, 1.0, &ReducedParams::default())
+        MeasuredRing::try_new(ring, 1.0, None, &ReducedParams::default())
     }
 
     /// Area in the first place, straight from the geometry, m².
@@ -195,7 +201,7 @@ mod tests {
                 + (own.nozzle_max_m2 - own.nozzle_min_m2) * own_opening.powf(own.nozzle_exponent);
             assert!((by_law / area_m2 - 1.0).abs() < 1e-4, "{by_law} against {area_m2}");
         }
-        let twice = MeasuredRing::try_new(&ring(), 2.0, &own).unwrap();
+        let twice = MeasuredRing::try_new(&ring(), 2.0, None, &own).unwrap();
         assert_eq!(twice.vanes(1.0).opening, 1.0);
         assert!((twice.vanes(1.0).area_m2 / table.vanes(1.0).area_m2 - 2.0).abs() < 1e-12);
     }

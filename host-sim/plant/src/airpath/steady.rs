@@ -49,8 +49,11 @@ impl ReducedModel {
         [1.2 * ambient, 1.4 * ambient, 6000.0]
     }
 
-    /// [`Self::steady`] once the model has run [`RUN_STEPS`] from far off.
-    pub(super) fn steady_from(
+    /// The steady state, looked for from a state near it.
+    ///
+    /// # Errors
+    /// As [`Self::steady`].
+    pub fn steady_from(
         &self,
         mut state: AirState,
         vanes: Vanes,

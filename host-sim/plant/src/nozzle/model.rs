@@ -135,6 +135,18 @@ impl NozzleModel {
         bisect(0.0, self.open_deg, |angle| self.ring.gap_mm(angle) <= 0.0)
     }
 
+    /// Smallest angle (degrees) from which a rising property of the ring holds; none where it never does up to
+    /// 89°.
+    #[must_use]
+    pub fn angle_where(&self, holds: impl Fn(f64) -> bool) -> Option<f64> {
+        const STEEPEST_DEG: f64 = 89.0;
+        let low = self.least_clear_deg();
+        let reaches = (holds(STEEPEST_DEG) || holds(self.open_deg)) && !holds(low);
+        // A throat is widest well before the vanes stand across: the property need only hold at one of the two.
+        let high = if holds(self.open_deg) { self.open_deg } else { STEEPEST_DEG };
+        reaches.then(|| bisect(low, high, |angle| !holds(angle)))
+    }
+
     /// Effective area with the vanes at `angle_deg`, mm².
     #[must_use]
     pub fn effective_at_angle(&self, angle_deg: f64) -> f64 {

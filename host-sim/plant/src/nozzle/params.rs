@@ -9,6 +9,7 @@ use serde::{Deserialize, Serialize};
 use super::geometry::{MIN_VANES, RingDimensions, RingError, VaneRing};
 use super::linkage::{FourBar, Linkage, LinkageError, SlotDrive};
 use super::model::{NozzleModel, in_series_mm2};
+use super::wheel::TurbineWheel;
 use crate::check::{BadParameter, above_zero, between, not_negative};
 
 /// Discharge coefficient of vane throats where none was measured; common practice, no source.
@@ -49,6 +50,9 @@ pub struct RingParams {
     /// Throat of the turbine volute, in series with the nozzle, mm²; none: wide beside it.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub volute_area_mm2: Option<f64>,
+    /// Throat of the turbine wheel behind the nozzle; none: as the flow law has it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub wheel: Option<TurbineWheel>,
     /// What turns the vanes; none: in proportion to the lever.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub linkage: Option<RingLinkage>,
@@ -118,6 +122,26 @@ impl RingParams {
         self.volute_area_mm2.map_or(area_mm2, |volute_mm2| in_series_mm2(area_mm2, volute_mm2))
     }
 
+    /// Area of a nozzle alone that would pass what the inlet passes with the wheel behind it, mm². `of_law` is
+    /// the wheel that the flow law already holds.
+    #[must_use]
+    pub fn turbine_area_mm2(
+        &self,
+        nozzle: &NozzleModel,
+        angle_deg: f64,
+        of_law: Option<&TurbineWheel>,
+    ) -> f64 {
+        let inlet_mm2 = self.inlet_area_mm2(nozzle, angle_deg);
+        match &self.wheel {
+            None => inlet_mm2,
+            Some(wheel) if Some(wheel) == of_law => inlet_mm2,
+            Some(wheel) => {
+                let before = of_law.map_or(1.0, |law| law.share_of_flow(inlet_mm2));
+                inlet_mm2 * wheel.share_of_flow(inlet_mm2) / before
+            }
+        }
+    }
+
     fn vane_ring(&self) -> Result<VaneRing, BadParameter> {
         if self.vanes > MOST_VANES {
             return Err(BadParameter::new("vanes", self.vanes, format!("{MIN_VANES} to {MOST_VANES}")));
@@ -155,6 +179,7 @@ impl RingParams {
         not_negative("end_gap_mm", self.end_gap_mm)?;
         between("discharge", self.discharge, 0.3, 1.1)?;
         between("gap_discharge", self.gap_discharge, 0.0, 1.1)?;
+        self.wheel.as_ref().map_or(Ok(()), |wheel| wheel.validate().map_err(|e| e.within("wheel")))?;
         self.volute_area_mm2.map_or(Ok(()), |area_mm2| above_zero("volute_area_mm2", area_mm2))
     }
 
@@ -221,6 +246,7 @@ impl RingParams {
             discharge: USUAL_DISCHARGE,
             gap_discharge: USUAL_GAP_DISCHARGE,
             volute_area_mm2: Some(1060.0),
+            wheel: None,
             linkage: None,
         }
     }

@@ -1,11 +1,12 @@
 //! Keeps a campaign's progress on disk so that it can go on after an interruption.
 //!
-//! In: statistics so far and a fingerprint of the plan. Out: a JSON file, whole or absent. Refuses a checkpoint
-//! of another plan.
+//! In: statistics so far and a fingerprint of the plan. Out: a file of two lines, whole or absent: what is kept as JSON,
+//! and its SHA-256. Refuses a checkpoint of another plan, and one that was changed.
 
 use std::path::{Path, PathBuf};
 
 use serde::{Deserialize, Serialize};
+use sha2::{Digest, Sha256};
 
 use super::stats::CampaignStats;
 use plant::files::{self, ReadError};
@@ -39,6 +40,12 @@ pub enum CheckpointError {
         /// What is wrong.
         reason: String,
     },
+    /// Not as it was saved.
+    #[error("{file}: was changed after it was saved, or is of an older release; remove it to start again")]
+    Changed {
+        /// File.
+        file: PathBuf,
+    },
     /// A checkpoint of another campaign.
     #[error(
         "{file}: belongs to another campaign (scenario, settings, spread, seed, number of runs or program differ); \
@@ -53,14 +60,14 @@ pub enum CheckpointError {
 /// What is kept.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub(super) struct Checkpoint {
-    pub fingerprint: u64,
+    pub fingerprint: String,
     pub chunks_done: u64,
     pub stats: CampaignStats,
 }
 
 impl Checkpoint {
     /// Loads a checkpoint of the plan with this fingerprint; nothing when there is no file.
-    pub(super) fn load(file: &Path, fingerprint: u64) -> Result<Option<Self>, CheckpointError> {
+    pub(super) fn load(file: &Path, plan: &str) -> Result<Option<Self>, CheckpointError> {
         let unreadable = |reason: String| CheckpointError::Unreadable { file: file.to_owned(), reason };
         let text = match files::text_of(file, MOST_BYTES) {
             Ok(text) => text,
@@ -69,9 +76,18 @@ impl Checkpoint {
             Err(error) => return Err(unreadable(error.to_string())),
         };
         let foreign = |reason: String| CheckpointError::Foreign { file: file.to_owned(), reason };
+        let Some((kept, sum)) = text.split_once('\n').map(|(kept, sum)| (kept, sum.trim_end())) else {
+            // The one line of an older release, cut short, or something else altogether.
+            let is_older = serde_json::from_str::<serde_json::Value>(&text).is_ok();
+            let changed = CheckpointError::Changed { file: file.to_owned() };
+            return Err(if is_older { changed } else { foreign("no line of its checksum".to_owned()) });
+        };
+        if fingerprint(kept) != sum {
+            return Err(CheckpointError::Changed { file: file.to_owned() });
+        }
         let checkpoint: Self =
-            serde_json::from_str(&text).map_err(|error| foreign(brief_message(&error.to_string())))?;
-        if checkpoint.fingerprint != fingerprint {
+            serde_json::from_str(kept).map_err(|error| foreign(brief_message(&error.to_string())))?;
+        if checkpoint.fingerprint != plan {
             return Err(CheckpointError::OtherPlan { file: file.to_owned() });
         }
         if !checkpoint.stats.is_sound() {
@@ -84,6 +100,7 @@ impl Checkpoint {
     pub(super) fn save(&self, file: &Path) -> Result<(), CheckpointError> {
         let text = serde_json::to_string(self)
             .map_err(|error| CheckpointError::Unwritable { reason: error.to_string() })?;
+        let text = format!("{text}\n{}\n", fingerprint(&text));
         files::write_whole(file, text.as_bytes())
             .map_err(|error| CheckpointError::Unwritable { reason: error.to_string() })
     }
@@ -99,9 +116,7 @@ fn room_for(file: &Path) -> Result<(), String> {
     }
 }
 
-/// FNV-1a over a text: tells plans apart, no more.
-pub(super) fn fingerprint(text: &str) -> u64 {
-    const OFFSET: u64 = 0xcbf2_9ce4_8422_2325;
-    const PRIME: u64 = 0x0000_0100_0000_01b3;
-    text.bytes().fold(OFFSET, |hash, byte| (hash ^ u64::from(byte)).wrapping_mul(PRIME))
+/// SHA-256 of a text, in hexadecimal digits.
+pub(super) fn fingerprint(text: &str) -> String {
+    format!("{:x}", Sha256::digest(text))
 }

@@ -116,7 +116,7 @@ pub fn run_campaign(
     plan.spread.validate().map_err(|e| e.within("spread"))?;
     plan.settings.validate().map_err(|error| CampaignError::Settings(error.to_string()))?;
     let fingerprint = fingerprint(&plan_text(plan));
-    let stored = checkpoint.map(|file| Checkpoint::load(file, fingerprint)).transpose()?.flatten();
+    let stored = checkpoint.map(|file| Checkpoint::load(file, &fingerprint)).transpose()?.flatten();
     let kept = stored.unwrap_or(Checkpoint { fingerprint, chunks_done: 0, stats: CampaignStats::default() });
     let chunks = plan.runs.div_ceil(CHUNK);
     let waiting = AtomicU64::new(kept.chunks_done);
@@ -192,6 +192,16 @@ mod tests {
         assert_eq!(part.runs(), 256);
         let resumed = run_campaign(&plan, Some(&file), |_| Next::GoOn).unwrap();
         assert_eq!(serde_json::to_string(&resumed).unwrap(), serde_json::to_string(&whole).unwrap());
+        let text = std::fs::read_to_string(&file).unwrap();
+        let digits = text.match_indices(|c: char| c.is_ascii_digit()).step_by(41);
+        for (at, digit) in digits {
+            let mut changed = text.clone();
+            changed.replace_range(at..=at, if digit == "7" { "3" } else { "7" });
+            std::fs::write(&file, changed).unwrap();
+            let refusal = run_campaign(&plan, Some(&file), |_| Next::GoOn).unwrap_err();
+            assert!(matches!(refusal, CampaignError::Checkpoint(CheckpointError::Changed { .. })), "{at}");
+        }
+        std::fs::write(&file, &text).unwrap();
         let other = CampaignPlan { seed: 12, ..plan };
         let refusal = run_campaign(&other, Some(&file), |_| Next::GoOn).unwrap_err();
         assert!(matches!(refusal, CampaignError::Checkpoint(CheckpointError::OtherPlan { .. })));

@@ -4,8 +4,9 @@ use firmware_core::learn::{Check, CheckSet};
 use firmware_core::units::Duty;
 use serde::Serialize;
 
-use plant::actuator::{End, StopCondition};
-use plant::world::{Fault, FaultKind, OpeningDirection, StopFault, WorldConfig};
+use super::Size;
+use plant::actuator::StopCondition;
+use plant::world::{Fault, FaultKind, StopFault, WorldConfig};
 
 /// What happens around the unit while it learns.
 #[derive(Debug, Clone, Copy, PartialEq, Default, Serialize)]
@@ -45,13 +46,21 @@ pub struct Case {
     pub mishaps: Mishaps,
     /// Checks that a person would find failed on this unit, looking carefully.
     pub failed_checks: Vec<Check>,
+    pub(super) size: Size,
 }
 
 impl Case {
-    /// A case without a fault.
+    /// A case without a fault; the unit is the nominal one of its kind.
     #[must_use]
     pub fn of(world: WorldConfig) -> Self {
-        Self { world, mishaps: Mishaps::default(), failed_checks: Vec::new() }
+        let size = Size::of(&world);
+        Self { world, mishaps: Mishaps::default(), failed_checks: Vec::new(), size }
+    }
+
+    /// A case without a fault: one unit of the kind whose nominal unit is given.
+    #[must_use]
+    pub fn of_kind(nominal: &WorldConfig, world: WorldConfig) -> Self {
+        Self { size: Size::of(nominal), ..Self::of(world) }
     }
 
     /// What a careful person confirms on this unit: everything but what fails.
@@ -75,8 +84,7 @@ impl Case {
                 _ => continue,
             };
             let opening = travel.opening(at.1);
-            let shuts_off_open = (at.0 == End::Low) == (self.world.opening == OpeningDirection::LowersAngle);
-            if shuts_off_open {
+            if at.0 == self.size.open() {
                 free[1] = free[1].min(opening);
             } else {
                 free[0] = free[0].max(opening);
@@ -95,6 +103,11 @@ impl Case {
             None if high < 1.0 => Some(high),
             None => None,
         }
+    }
+
+    /// +1 where closing raises the counts.
+    pub(super) fn counts_sign_toward_closed(&self) -> f64 {
+        self.size.closed().sign() * self.world.sensors.position.counts_per_rad.signum()
     }
 
     pub(super) fn fault(&mut self, what: FaultKind) {

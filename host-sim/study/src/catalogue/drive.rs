@@ -68,7 +68,7 @@ pub(super) const PRESETS: &[Preset] = &[
         Tag::MustReject,
         (11.0, 5.0, "V"),
         SUPPLY,
-        |case, volts| case.world.actuator.bridge.supply_v = volts,
+        |case, volts| case.world.actuator.bridge.supply_v = case.size.supply * volts,
     ),
     Family::Drive.preset(
         "high-supply",
@@ -76,7 +76,7 @@ pub(super) const PRESETS: &[Preset] = &[
         Tag::MustReject,
         (15.0, 28.0, "V"),
         SUPPLY,
-        |case, volts| case.world.actuator.bridge.supply_v = volts,
+        |case, volts| case.world.actuator.bridge.supply_v = case.size.supply * volts,
     ),
     Family::Drive.preset(
         "brown-out",
@@ -84,7 +84,7 @@ pub(super) const PRESETS: &[Preset] = &[
         Tag::MustReject,
         (10.0, 2.0, "V"),
         SUPPLY,
-        |case, volts| case.fault_from(2.0, FaultKind::Supply(volts)),
+        |case, volts| case.fault_from(2.0, FaultKind::Supply(case.size.supply * volts)),
     ),
     Family::Drive.preset(
         "lost-supply",
@@ -100,7 +100,7 @@ pub(super) const PRESETS: &[Preset] = &[
         Tag::MustReject,
         (0.0, 6.0, "ohm"),
         WEAK,
-        |case, ohm| case.fault(FaultKind::SupplyResistance(ohm)),
+        |case, ohm| case.fault(FaultKind::SupplyResistance(case.size.resistance * ohm)),
     ),
     Family::Drive.preset(
         "bridge-stuck-on",

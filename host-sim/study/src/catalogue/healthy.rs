@@ -1,13 +1,13 @@
 //! Units with nothing wrong: the spread of new and worn-in units, and wear that is still within limits.
 //!
-//! The spread is invented: supply 11 to 15 V, winding −10 to 90 °C, friction 0.7 to 1.4 times nominal,
+//! The spread is invented, and in shares of the kind's own size (at 70° of travel and 12 V): supply 11 to 15 V, winding −10 to 90 °C, friction 0.7 to 1.4 times nominal,
 //! joint play 0.15° to 0.7°, stop stiffness ±20 %, each stop ±0.30 % and the sensor's mounting ±0.20 % of
-//! travel, torque constant ±4 %, sensor noise 0.5 to 2.5 counts.
+//! travel, torque constant ±4 %, sensor noise a third to 1.7 times nominal.
 
 use rand::{Rng, RngExt};
 
-use super::{Family, Preset, Tag};
-use plant::actuator::{BENCH_TRAVEL_RAD, End, Linkage};
+use super::{Family, Preset, Size, Tag};
+use plant::actuator::End;
 use plant::friction::RingCondition;
 use plant::world::{FaultKind, WorldConfig};
 
@@ -17,12 +17,18 @@ pub fn nominal_unit() -> WorldConfig {
     WorldConfig::default()
 }
 
-/// One unit of the healthy spread.
+/// One unit of bench actuator A's healthy spread.
 #[must_use]
 pub fn draw_unit(rng: &mut impl Rng) -> WorldConfig {
-    let mut unit = nominal_unit();
+    draw_of(&nominal_unit(), rng)
+}
+
+/// One unit of a kind's healthy spread.
+#[must_use]
+pub fn draw_of(nominal: &WorldConfig, rng: &mut impl Rng) -> WorldConfig {
+    let (mut unit, size) = (nominal.clone(), Size::of(nominal));
     let actuator = &mut unit.actuator;
-    actuator.bridge.supply_v = rng.random_range(11.0..15.0);
+    actuator.bridge.supply_v = size.supply * rng.random_range(11.0..15.0);
     if let Some(heat) = &mut actuator.motor.heat {
         heat.surroundings_c = rng.random_range(-10.0..90.0);
     }
@@ -30,16 +36,16 @@ pub fn draw_unit(rng: &mut impl Rng) -> WorldConfig {
     let friction = rng.random_range(0.7..1.4);
     actuator.ring.friction.coulomb *= friction;
     actuator.ring.friction.breakaway *= friction;
-    actuator.linkage = Linkage::with_play_deg(rng.random_range(0.15..0.7));
+    actuator.linkage = size.joint(rng.random_range(0.15..0.7));
     for end in [End::Low, End::High] {
         if let Some(stop) = actuator.ring.stops.at_mut(end) {
-            stop.angle_rad += rng.random_range(-0.003..0.003) * BENCH_TRAVEL_RAD;
+            stop.angle_rad += rng.random_range(-0.003..0.003) * size.travel_rad;
             stop.stiffness_nm_per_rad *= rng.random_range(0.8..1.2);
         }
     }
     let position = &mut unit.sensors.position;
-    position.counts_at_zero += rng.random_range(-0.002..0.002) * position.counts_per_rad * BENCH_TRAVEL_RAD;
-    position.noise_counts = rng.random_range(0.5..2.5);
+    position.counts_at_zero += rng.random_range(-0.002..0.002) * position.counts_per_rad * size.travel_rad;
+    position.noise_counts = size.noise * rng.random_range(0.5..2.5);
     unit
 }
 
@@ -69,8 +75,8 @@ pub(super) const PRESETS: &[Preset] = &[
         (1.0, 1.35, "times friction"),
         &[],
         |case, factor| {
+            let nominal = case.size.friction;
             let friction = &mut case.world.actuator.ring.friction;
-            let nominal = plant::friction::LuGreParams::bench_ring_a();
             friction.coulomb = nominal.coulomb * factor;
             friction.breakaway = nominal.breakaway * factor;
             friction.stribeck_speed = nominal.stribeck_speed * 0.7;

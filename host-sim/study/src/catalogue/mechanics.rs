@@ -3,7 +3,7 @@
 use firmware_core::learn::Check;
 
 use super::{Case, Family, Preset, Tag};
-use plant::actuator::{BENCH_TRAVEL_RAD, End, Linkage, Obstruction, SootPatch, Stop};
+use plant::actuator::{End, Obstruction, SootPatch, Stop};
 use plant::friction::RingCondition;
 use plant::world::FaultKind;
 
@@ -29,23 +29,31 @@ fn rub(case: &mut Case, sliding: f64, breakaway: f64) {
     friction.breakaway *= breakaway;
 }
 
-/// Something in the way at an opening, shutting off one end.
-fn block(case: &mut Case, shuts_off: End, opening: f64, stiffness_nm_per_rad: f64) {
-    let angle_rad = (1.0 - opening) * BENCH_TRAVEL_RAD;
-    let stop = Stop { angle_rad, stiffness_nm_per_rad, damping_nm_s_per_rad: 0.6 };
+/// Something in the way at an opening, shutting off one end; its stiffness in shares of a stop's.
+fn block(case: &mut Case, shuts_off: End, opening: f64, stiffness: f64) {
+    let sound = case.size.stop;
+    let stop = Stop {
+        angle_rad: case.size.ring_rad(opening),
+        stiffness_nm_per_rad: stiffness * sound.stiffness_nm_per_rad,
+        ..sound
+    };
     case.fault(FaultKind::Obstruction(Obstruction { shuts_off, stop }));
 }
 
-/// Ring and both its stops stand at another angle of the lever.
+/// Ring and both its stops stand at another angle of the lever, toward closed.
 fn clock_ring(case: &mut Case, degrees: f64) {
+    let by_rad = case.size.closed().sign() * case.size.rad(degrees);
     for end in [End::Low, End::High] {
         if let Some(stop) = case.world.actuator.ring.stops.at_mut(end) {
-            stop.angle_rad += degrees.to_radians();
+            stop.angle_rad += by_rad;
         }
     }
 }
 
-const HARD: f64 = 400.0;
+const HARD: f64 = 1.0;
+const SOFT: f64 = 1.0 / 16.0;
+/// Half the width of a soot patch on a travel of 70°, rad.
+const PATCH_RAD: f64 = 0.12;
 
 pub(super) const PRESETS: &[Preset] = &[
     Family::Mechanics.preset(
@@ -79,7 +87,9 @@ pub(super) const PRESETS: &[Preset] = &[
         (1.0, 12.0, "times friction at its middle"),
         TIGHT,
         |case, factor| {
-            let patch = SootPatch { centre_rad: 0.6 * BENCH_TRAVEL_RAD, half_width_rad: 0.12, factor };
+            let centre_rad = case.size.ring_rad(0.4);
+            let half_width_rad = case.size.rad_of(PATCH_RAD);
+            let patch = SootPatch { centre_rad, half_width_rad, factor };
             case.fault(FaultKind::SootPatch(patch));
         },
     ),
@@ -89,7 +99,7 @@ pub(super) const PRESETS: &[Preset] = &[
         Tag::MustReject,
         (0.0, 0.97, "opening where it stands"),
         BLOCKED,
-        |case, opening| block(case, End::High, opening, HARD),
+        |case, opening| block(case, case.size.closed(), opening, HARD),
     ),
     Family::Mechanics.preset(
         "blocked-opening",
@@ -97,7 +107,7 @@ pub(super) const PRESETS: &[Preset] = &[
         Tag::MustReject,
         (1.0, 0.03, "opening where it stands"),
         BLOCKED,
-        |case, opening| block(case, End::Low, opening, HARD),
+        |case, opening| block(case, case.size.open(), opening, HARD),
     ),
     Family::Mechanics.preset(
         "soft-obstruction",
@@ -105,7 +115,7 @@ pub(super) const PRESETS: &[Preset] = &[
         Tag::MustReject,
         (0.0, 0.9, "opening where it stands"),
         BLOCKED,
-        |case, opening| block(case, End::High, opening, 25.0),
+        |case, opening| block(case, case.size.closed(), opening, SOFT),
     ),
     Family::Mechanics.preset(
         "worn-joint",
@@ -113,7 +123,7 @@ pub(super) const PRESETS: &[Preset] = &[
         Tag::MustReject,
         (0.4, 6.0, "degrees of play"),
         &["stop outside window", "span long", "stop missing", "stop not repeatable"],
-        |case, degrees| case.world.actuator.linkage = Linkage::with_play_deg(degrees),
+        |case, degrees| case.world.actuator.linkage = case.size.joint(degrees),
     ),
     Family::Mechanics.preset(
         "ring-clocked-open",

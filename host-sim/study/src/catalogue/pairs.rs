@@ -3,11 +3,11 @@
 use firmware_core::learn::Check;
 
 use super::{Case, Family, Preset, Tag, find};
-use plant::actuator::{End, StopCondition};
+use plant::actuator::StopCondition;
 use plant::sensor::{ChannelFault, PositionFault};
 use plant::world::{FaultKind, StopFault};
 
-/// Counts per degree of bench actuator A.
+/// Counts per degree of a travel of 70° that reads as 10 700 counts.
 const COUNTS_PER_DEG: f64 = 10_700.0 / 70.0;
 
 fn both(case: &mut Case, first: (&str, f64), second: (&str, f64)) {
@@ -18,7 +18,9 @@ fn both(case: &mut Case, first: (&str, f64), second: (&str, f64)) {
     }
 }
 
-fn offset(case: &mut Case, counts: f64) {
+/// The reading shifted as a lever at so many degrees further open would shift it.
+fn turn_sensor(case: &mut Case, degrees: f64) {
+    let counts = case.size.counts * (degrees * COUNTS_PER_DEG) * case.counts_sign_toward_closed();
     case.fault(FaultKind::PositionSensor(PositionFault::Channel(ChannelFault::Offset(counts))));
 }
 
@@ -43,7 +45,7 @@ pub(super) const PRESETS: &[Preset] = &[
         ELSEWHERE,
         |case, degrees| {
             both(case, ("ring-clocked-closed", degrees), ("healthy", 0.0));
-            offset(case, -degrees * COUNTS_PER_DEG);
+            turn_sensor(case, -degrees);
             case.failed_checks.push(Check::Indexing);
         },
     ),
@@ -54,9 +56,10 @@ pub(super) const PRESETS: &[Preset] = &[
         (0.0, 8.0, "degrees"),
         ELSEWHERE,
         |case, degrees| {
-            let shifted = StopCondition::Shifted(-degrees.to_radians());
-            case.fault(FaultKind::RingStop(End::High, StopFault::Changed(shifted)));
-            offset(case, degrees * COUNTS_PER_DEG);
+            let closed = case.size.closed();
+            let shifted = StopCondition::Shifted(-closed.sign() * case.size.rad(degrees));
+            case.fault(FaultKind::RingStop(closed, StopFault::Changed(shifted)));
+            turn_sensor(case, degrees);
         },
     ),
     Family::Pair.preset(

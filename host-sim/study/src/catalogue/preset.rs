@@ -3,7 +3,8 @@
 use firmware_core::learn::Check;
 use serde::Serialize;
 
-use super::{Case, nominal_unit};
+use super::Case;
+use plant::world::WorldConfig;
 
 /// What fault it belongs with.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, schemars::JsonSchema)]
@@ -100,11 +101,17 @@ impl Preset {
         (self.apply)(case, severity);
     }
 
-    /// The nominal unit with this fault, at a severity or the typical one.
+    /// A kind's nominal unit with this fault, at a severity or the typical one.
     #[must_use]
-    pub fn unit(&self, severity: Option<f64>) -> Case {
-        let mut case = Case::of(nominal_unit());
+    pub fn on(&self, nominal: &WorldConfig, severity: Option<f64>) -> Case {
+        let mut case = Case::of(nominal.clone());
         self.apply(&mut case, severity.unwrap_or_else(|| self.severity.typical()));
         case
+    }
+
+    /// Bench actuator A's nominal unit with this fault, at a severity or the typical one.
+    #[must_use]
+    pub fn unit(&self, severity: Option<f64>) -> Case {
+        self.on(&WorldConfig::default(), severity)
     }
 }

@@ -53,7 +53,7 @@ pub(super) const PRESETS: &[Preset] = &[
         Tag::MustReject,
         (0.0, 900.0, "counts"),
         ELSEWHERE,
-        |case, counts| position(case, ChannelFault::Offset(counts)),
+        |case, counts| position(case, ChannelFault::Offset(case.size.counts * counts)),
     ),
     Family::Sensor.preset(
         "sensor-glitches",
@@ -69,7 +69,9 @@ pub(super) const PRESETS: &[Preset] = &[
             "stop drifting",
             "soft stop",
         ],
-        |case, size| position(case, ChannelFault::Glitch { per_s: 5.0, size }),
+        |case, counts| {
+            position(case, ChannelFault::Glitch { per_s: 5.0, size: case.size.counts * counts });
+        },
     ),
     Family::Sensor.preset(
         "sensor-frozen",
@@ -100,7 +102,7 @@ pub(super) const PRESETS: &[Preset] = &[
             "stop not repeatable",
             "stop drifting",
         ],
-        |case, sigma| position(case, ChannelFault::Noise(sigma)),
+        |case, sigma| position(case, ChannelFault::Noise(case.size.counts * sigma)),
     ),
     Family::Sensor.preset(
         "sensor-drift",
@@ -117,7 +119,7 @@ pub(super) const PRESETS: &[Preset] = &[
             "stop missing",
             "soft stop",
         ],
-        |case, per_s| position(case, ChannelFault::Drift(per_s)),
+        |case, per_s| position(case, ChannelFault::Drift(case.size.counts * per_s)),
     ),
     Family::Sensor.preset(
         "sensor-wraps",
@@ -133,7 +135,10 @@ pub(super) const PRESETS: &[Preset] = &[
             "obstructed travel",
             "no motion",
         ],
-        |case, shift| case.fault(FaultKind::PositionSensor(PositionFault::WrapAround(shift))),
+        |case, shift| {
+            let shift = case.size.range * shift;
+            case.fault(FaultKind::PositionSensor(PositionFault::WrapAround(shift)));
+        },
     ),
     Family::Sensor.preset(
         "sensor-drops-out",
@@ -149,7 +154,7 @@ pub(super) const PRESETS: &[Preset] = &[
         Tag::MustReject,
         (0.0, 1.0, "no effect"),
         &["sensor out of range", "sensor jump"],
-        |case, _| position(case, ChannelFault::DropOut(16_383.0)),
+        |case, _| position(case, ChannelFault::DropOut(case.world.sensors.position.highest())),
     ),
     Family::Sensor.preset(
         "current-sensor-gain",
@@ -165,7 +170,10 @@ pub(super) const PRESETS: &[Preset] = &[
         Tag::MustReject,
         (0.0, 1.5, "A"),
         &["current at rest"],
-        |case, amperes| case.fault(FaultKind::CurrentSensor(ChannelFault::Offset(amperes))),
+        |case, amperes| {
+            let offset = case.size.current() * amperes;
+            case.fault(FaultKind::CurrentSensor(ChannelFault::Offset(offset)));
+        },
     ),
     Family::Sensor.preset(
         "current-sensor-dead",

@@ -4,20 +4,24 @@ use super::{Case, Family, Preset, Tag};
 use plant::actuator::{End, Obstruction, Stop, StopCondition};
 use plant::world::{FaultKind, StopFault};
 
-/// Stiffness of a bed of soot, N m/rad: a tenth of a stop (invented).
-const SOOT_NM_PER_RAD: f64 = 40.0;
-const SOOT_DAMPING: f64 = 1.2;
+/// Stiffness and damping of a bed of soot, in shares of a stop's (invented).
+const SOOT_STIFFNESS: f64 = 0.1;
+const SOOT_DAMPING: f64 = 2.0;
 
 /// A bed of soot so many degrees thick in front of a stop.
 fn soot_bed(case: &mut Case, end: End, degrees: f64) {
     let Some(stop) = case.world.actuator.ring.stops.at(end).copied() else { return };
-    let angle_rad = stop.angle_rad - end.sign() * degrees.to_radians();
-    let stop = Stop { angle_rad, stiffness_nm_per_rad: SOOT_NM_PER_RAD, damping_nm_s_per_rad: SOOT_DAMPING };
+    let sound = case.size.stop;
+    let stop = Stop {
+        angle_rad: stop.angle_rad - end.sign() * case.size.rad(degrees),
+        stiffness_nm_per_rad: SOOT_STIFFNESS * sound.stiffness_nm_per_rad,
+        damping_nm_s_per_rad: SOOT_DAMPING * sound.damping_nm_s_per_rad,
+    };
     case.fault(FaultKind::Obstruction(Obstruction { shuts_off: end, stop }));
 }
 
 fn shift(case: &mut Case, end: End, outward_deg: f64) {
-    let by_rad = end.sign() * outward_deg.to_radians();
+    let by_rad = end.sign() * case.size.rad(outward_deg);
     case.fault(FaultKind::RingStop(end, StopFault::Changed(StopCondition::Shifted(by_rad))));
 }
 
@@ -53,7 +57,7 @@ pub(super) const PRESETS: &[Preset] = &[
         Tag::MustReject,
         (0.0, 5.0, "degrees thick"),
         SOFT,
-        |case, degrees| soot_bed(case, End::High, degrees),
+        |case, degrees| soot_bed(case, case.size.closed(), degrees),
     ),
     Family::Mechanics.preset(
         "soot-at-open-stop",
@@ -61,7 +65,7 @@ pub(super) const PRESETS: &[Preset] = &[
         Tag::MustReject,
         (0.0, 5.0, "degrees thick"),
         SOFT,
-        |case, degrees| soot_bed(case, End::Low, degrees),
+        |case, degrees| soot_bed(case, case.size.open(), degrees),
     ),
     Family::Mechanics.preset(
         "yielding-closed-stop",
@@ -69,7 +73,7 @@ pub(super) const PRESETS: &[Preset] = &[
         Tag::MustReject,
         (0.9, 0.05, "share of its stiffness"),
         SOFT,
-        |case, share| soften(case, End::High, share),
+        |case, share| soften(case, case.size.closed(), share),
     ),
     Family::Mechanics.preset(
         "loose-mount",
@@ -78,8 +82,8 @@ pub(super) const PRESETS: &[Preset] = &[
         (0.9, 0.05, "share of their stiffness"),
         SOFT,
         |case, share| {
-            soften(case, End::Low, share);
-            soften(case, End::High, share);
+            soften(case, case.size.open(), share);
+            soften(case, case.size.closed(), share);
         },
     ),
     Family::Mechanics.preset(
@@ -88,7 +92,7 @@ pub(super) const PRESETS: &[Preset] = &[
         Tag::MustReject,
         (0.0, 8.0, "degrees"),
         SHIFTED_IN,
-        |case, degrees| shift(case, End::High, -degrees),
+        |case, degrees| shift(case, case.size.closed(), -degrees),
     ),
     Family::Mechanics.preset(
         "closed-stop-shifted-out",
@@ -96,7 +100,7 @@ pub(super) const PRESETS: &[Preset] = &[
         Tag::MustReject,
         (0.0, 4.5, "degrees"),
         SHIFTED_OUT,
-        |case, degrees| shift(case, End::High, degrees),
+        |case, degrees| shift(case, case.size.closed(), degrees),
     ),
     Family::Mechanics.preset(
         "open-stop-shifted-in",
@@ -104,7 +108,7 @@ pub(super) const PRESETS: &[Preset] = &[
         Tag::MustReject,
         (0.0, 8.0, "degrees"),
         SHIFTED_IN,
-        |case, degrees| shift(case, End::Low, -degrees),
+        |case, degrees| shift(case, case.size.open(), -degrees),
     ),
     Family::Mechanics.preset(
         "open-stop-shifted-out",
@@ -112,7 +116,7 @@ pub(super) const PRESETS: &[Preset] = &[
         Tag::MustReject,
         (0.0, 3.5, "degrees"),
         SHIFTED_OUT,
-        |case, degrees| shift(case, End::Low, degrees),
+        |case, degrees| shift(case, case.size.open(), degrees),
     ),
     Family::Mechanics.preset(
         "closed-stop-missing",
@@ -120,7 +124,7 @@ pub(super) const PRESETS: &[Preset] = &[
         Tag::MustReject,
         (0.0, 1.0, "no effect"),
         SHIFTED_OUT,
-        |case, _| case.fault(FaultKind::RingStop(End::High, StopFault::Missing)),
+        |case, _| case.fault(FaultKind::RingStop(case.size.closed(), StopFault::Missing)),
     ),
     Family::Mechanics.preset(
         "open-stop-missing",
@@ -128,7 +132,7 @@ pub(super) const PRESETS: &[Preset] = &[
         Tag::MustReject,
         (0.0, 1.0, "no effect"),
         SHIFTED_OUT,
-        |case, _| case.fault(FaultKind::RingStop(End::Low, StopFault::Missing)),
+        |case, _| case.fault(FaultKind::RingStop(case.size.open(), StopFault::Missing)),
     ),
     Family::Mechanics.preset(
         "worn-closed-stop",
@@ -137,8 +141,8 @@ pub(super) const PRESETS: &[Preset] = &[
         (0.0, 4.0, "degrees"),
         &["stop outside window", "stop missing", "span long", "soft stop"],
         |case, degrees| {
-            let worn = StopCondition::Worn(degrees.to_radians());
-            case.fault(FaultKind::RingStop(End::High, StopFault::Changed(worn)));
+            let worn = StopCondition::Worn(case.size.rad(degrees));
+            case.fault(FaultKind::RingStop(case.size.closed(), StopFault::Changed(worn)));
         },
     ),
     Family::Mechanics.preset(
@@ -148,8 +152,8 @@ pub(super) const PRESETS: &[Preset] = &[
         (0.0, 2.5, "degrees of play either way"),
         UNSTEADY,
         |case, degrees| {
-            let loose = StopFault::Loose { play_rad: degrees.to_radians(), drift_rad: 0.0 };
-            case.fault(FaultKind::RingStop(End::High, loose));
+            let loose = StopFault::Loose { play_rad: case.size.rad(degrees), drift_rad: 0.0 };
+            case.fault(FaultKind::RingStop(case.size.closed(), loose));
         },
     ),
     Family::Mechanics.preset(
@@ -159,8 +163,8 @@ pub(super) const PRESETS: &[Preset] = &[
         (0.0, 1.5, "degrees per touch"),
         UNSTEADY,
         |case, degrees| {
-            let loose = StopFault::Loose { play_rad: 0.0, drift_rad: degrees.to_radians() };
-            case.fault(FaultKind::RingStop(End::Low, loose));
+            let loose = StopFault::Loose { play_rad: 0.0, drift_rad: case.size.rad(degrees) };
+            case.fault(FaultKind::RingStop(case.size.open(), loose));
         },
     ),
 ];

@@ -108,6 +108,7 @@ mod tests {
             discharge: USUAL_DISCHARGE,
             gap_discharge: USUAL_GAP_DISCHARGE,
             volute_area_mm2: Some(1060.0),
+            wheel: None,
             linkage: None,
         }
     }

@@ -5,7 +5,7 @@ use firmware_core::link::{LinkCounters, PROTOCOL_VERSION, Refusal};
 use firmware_core::units::TICKS_PER_SECOND;
 
 use super::BAUD;
-use super::refusal::Reason;
+use super::refusal::RefusalWords;
 
 /// Why the talk did not start or did not go on.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
@@ -245,7 +245,7 @@ pub enum ClientError {
         port: String,
     },
     /// The board says no.
-    #[error("port {port}: the board refuses {command}: {}", Reason(refusal))]
+    #[error("port {port}: the board refuses {command}: {}", RefusalWords(refusal))]
     Refused {
         /// As given.
         port: String,

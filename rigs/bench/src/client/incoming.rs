@@ -11,13 +11,18 @@ use firmware_core::link::{
 };
 use firmware_core::units::{Counts, Tick};
 
-use super::item::StreamItem;
 use super::{Client, ClientError};
+use crate::rig::StreamItem;
 
 /// Number of the hello.
 pub(super) const HELLO_SEQUENCE: u16 = 0;
 /// Bytes taken from the line at once.
 const READ_BYTES: usize = 2048;
+
+/// True when the line is there and had nothing to do with us within its patience.
+pub(super) fn is_quiet(kind: io::ErrorKind) -> bool {
+    matches!(kind, io::ErrorKind::TimedOut | io::ErrorKind::WouldBlock)
+}
 
 /// Reads what the line has; empty when nothing came within its patience.
 pub(super) fn read(line: &mut dyn super::Line, port: &str) -> Result<Vec<u8>, ClientError> {
@@ -26,12 +31,10 @@ pub(super) fn read(line: &mut dyn super::Line, port: &str) -> Result<Vec<u8>, Cl
     match line.read(&mut buffer) {
         Ok(0) => Err(hung_up("end of stream".into())),
         Ok(count) => Ok(buffer.iter().take(count).copied().collect()),
-        Err(error) => match error.kind() {
-            io::ErrorKind::TimedOut | io::ErrorKind::WouldBlock | io::ErrorKind::Interrupted => {
-                Ok(Vec::new())
-            }
-            _ => Err(hung_up(error.to_string())),
-        },
+        Err(error) => {
+            let is_quiet = is_quiet(error.kind()) || error.kind() == io::ErrorKind::Interrupted;
+            if is_quiet { Ok(Vec::new()) } else { Err(hung_up(error.to_string())) }
+        }
     }
 }
 
@@ -112,14 +115,14 @@ impl Client {
     /// refused as stale is a copy that the line made.
     fn heed(&self, to: u16, refusal: &Refusal) -> Result<(), ClientError> {
         let port = self.port.clone();
-        match refusal {
-            Refusal::NoHello => Err(ClientError::Restarted { port }),
-            refusal if self.unawaited == Some(to) && to == self.sequence => {
-                let command = "to go on";
-                Err(ClientError::Refused { port, command, refusal: refusal.clone() })
-            }
-            _ => Ok(()),
+        if *refusal == Refusal::NoHello {
+            return Err(ClientError::Restarted { port });
         }
+        if self.unawaited == Some(to) && to == self.sequence {
+            let command = "to go on";
+            return Err(ClientError::Refused { port, command, refusal: refusal.clone() });
+        }
+        Ok(())
     }
 
     /// A second welcome answers a hello that was sent twice, or is a copy that the line made; once the talk is
@@ -179,7 +182,7 @@ impl Client {
 
     fn act_on(&mut self, message: ToHost) {
         match message {
-            ToHost::Welcome(_) => {}
+            ToHost::Welcome(_) | ToHost::Calibration(_) => {}
             ToHost::Reply { to, outcome } => {
                 self.is_underway |= to != HELLO_SEQUENCE;
                 self.reply = Some((to, outcome));
@@ -203,7 +206,6 @@ impl Client {
             ToHost::Waiting { next } => self.be_waited_for(next),
             ToHost::Motion { tick, event } => self.put(StreamItem::Motion { tick, event }),
             ToHost::Released { tick, reason, position } => self.be_released(tick, reason, position),
-            ToHost::Calibration(held) => self.held = Some(held),
             ToHost::Status(status) => self.status = Some(status),
             ToHost::Learn { number, tick, event } => self.learn_event(number, tick, event),
             ToHost::Stored { number, result } => self.put(StreamItem::Stored { number, result }),

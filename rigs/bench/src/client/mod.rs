@@ -7,17 +7,18 @@
 
 mod error;
 mod incoming;
-mod item;
 mod obeyed;
+mod reassembly;
 mod refusal;
+mod serial;
 mod talk;
 #[cfg(test)]
 mod tests;
 mod trouble;
 
 pub use error::ClientError;
-pub use item::{GapCause, StreamItem, StreamSample};
-pub use refusal::Reason;
+pub use refusal::RefusalWords;
+pub use serial::{open, open_at};
 
 use std::collections::VecDeque;
 use std::io;
@@ -30,13 +31,13 @@ use firmware_core::link::message::{SEGMENTS_PER_MESSAGE, ToBoard};
 use firmware_core::link::state::{Status, Streaming};
 use firmware_core::link::{Decoder, LinkCounters, Outcome, Pacing, SequenceCheck, Talk, Welcome};
 use firmware_core::motion::{Footing, Segment};
-use firmware_core::sample::EngineDemand;
 use firmware_core::settings::{Settings, SettingsHash};
 use firmware_core::units::Tick;
 
 use crate::interrupt;
-use item::Reassembly;
+use crate::rig::StreamItem;
 use obeyed::Obeyed;
+use reassembly::Reassembly;
 
 /// Speed of the link, baud; eight data bits, no parity, one stop bit, no flow control.
 pub const BAUD: u32 = 115_200;
@@ -93,7 +94,6 @@ pub struct Client {
     sequence: u16,
     reply: Option<(u16, Outcome)>,
     status: Option<Status>,
-    held: Option<Held>,
     /// Stepped rigs: where the rig waits; `None` while it runs.
     waiting_at: Option<Tick>,
     /// The grant that runs.
@@ -185,14 +185,6 @@ impl Client {
         Ok(())
     }
 
-    /// Leaves the over-boost latch.
-    ///
-    /// # Errors
-    /// [`ClientError`].
-    pub fn clear_latch(&mut self) -> Result<(), ClientError> {
-        self.command("clearing the latch", &ToBoard::ClearLatch)
-    }
-
     /// Turns the sample stream on or off.
     ///
     /// # Errors
@@ -225,24 +217,6 @@ impl Client {
     /// [`ClientError`].
     pub fn set_calibration(&mut self, held: Held) -> Result<(), ClientError> {
         self.command("the calibration", &ToBoard::SetCalibration(held))
-    }
-
-    /// Stores the calibration in use so that it survives power-off.
-    ///
-    /// # Errors
-    /// [`ClientError`].
-    pub fn store(&mut self) -> Result<(), ClientError> {
-        self.command("storing the calibration", &ToBoard::Store)
-    }
-
-    /// The board's calibration, which must have been learned in this setup.
-    ///
-    /// # Errors
-    /// [`ClientError`].
-    pub fn calibration(&mut self, setup: Setup) -> Result<Held, ClientError> {
-        self.held = None;
-        self.command("reading the calibration", &ToBoard::GetCalibration { setup })?;
-        self.held.ok_or_else(|| self.stalled("the calibration"))
     }
 
     /// Where the board stands.
@@ -310,15 +284,6 @@ impl Client {
     /// [`ClientError`].
     pub fn ask_learn_outcome(&mut self) -> Result<(), ClientError> {
         self.command("reading the outcome", &ToBoard::GetLearnOutcome)
-    }
-
-    /// Hands the vanes to the engine controller, or changes its demand.
-    ///
-    /// # Errors
-    /// [`ClientError`].
-    pub fn follow_engine(&mut self, demand: EngineDemand) -> Result<(), ClientError> {
-        self.may_drive = true;
-        self.command("the engine's demand", &ToBoard::Engine(demand))
     }
 
     /// The next thing that the board tells; lets time pass on a stepped rig, keeps a paced one alive.

@@ -7,9 +7,9 @@ use firmware_core::held::Standing;
 use firmware_core::link::{Refusal, Source};
 
 /// A refusal, to be printed.
-pub struct Reason<'a>(pub &'a Refusal);
+pub struct RefusalWords<'a>(pub &'a Refusal);
 
-impl fmt::Display for Reason<'_> {
+impl fmt::Display for RefusalWords<'_> {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self.0 {
             Refusal::OtherVersion { board } => write!(f, "it speaks protocol version {board}"),

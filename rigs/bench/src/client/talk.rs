@@ -1,7 +1,7 @@
 //! What is sent: the hello, commands with their resends, grants of time and signs of life.
 
 use std::collections::VecDeque;
-use std::io::{ErrorKind, Write};
+use std::io::Write;
 use std::time::{Duration, Instant};
 
 use firmware_core::link::message::{ToBoard, ToHost};
@@ -10,9 +10,9 @@ use firmware_core::link::{
 };
 use firmware_core::units::Tick;
 
-use super::incoming::{HELLO_SEQUENCE, read};
-use super::item::Reassembly;
+use super::incoming::{HELLO_SEQUENCE, is_quiet, read};
 use super::obeyed::Obeyed;
+use super::reassembly::Reassembly;
 use super::{Client, ClientError, GIVE_UP, Grant, Line, LineUse};
 
 /// Hellos before giving up; a USB board may start up when its port is opened.
@@ -141,7 +141,6 @@ fn new_client(line: Box<dyn Line>, port: &str, talk: Talk, obeyed: Obeyed, welco
         sequence: HELLO_SEQUENCE,
         reply: None,
         status: None,
-        held: None,
         grant: None,
         obeyed,
         unawaited: None,
@@ -161,9 +160,12 @@ fn new_client(line: Box<dyn Line>, port: &str, talk: Talk, obeyed: Obeyed, welco
 
 fn send(line: &mut dyn Line, port: &str, bytes: &[u8]) -> Result<(), ClientError> {
     let port = || port.to_owned();
-    line.write_all(bytes).map_err(|error| match error.kind() {
-        ErrorKind::TimedOut | ErrorKind::WouldBlock => ClientError::Blocked { port: port() },
-        _ => ClientError::HungUp { port: port(), system: error.to_string() },
+    line.write_all(bytes).map_err(|error| {
+        if is_quiet(error.kind()) {
+            ClientError::Blocked { port: port() }
+        } else {
+            ClientError::HungUp { port: port(), system: error.to_string() }
+        }
     })
 }
 

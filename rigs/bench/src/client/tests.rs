@@ -17,6 +17,7 @@ use firmware_core::motion::Goal;
 use firmware_core::units::{Counts, Volt};
 
 use super::*;
+use crate::rig::GapCause;
 
 /// Every trouble is named within this time.
 const NAMED_WITHIN: Duration = Duration::from_secs(2);
@@ -240,7 +241,7 @@ fn a_line_that_takes_no_bytes_is_blocked() {
     let takes_bytes = Arc::clone(&line.takes_bytes);
     let mut client = connect(line).unwrap();
     *takes_bytes.lock().unwrap() = false;
-    let error = client.clear_latch().unwrap_err();
+    let error = client.command("clearing the latch", &ToBoard::ClearLatch).unwrap_err();
     assert!(matches!(error, ClientError::Blocked { .. }), "{error}");
 }
 
@@ -248,8 +249,8 @@ fn a_line_that_takes_no_bytes_is_blocked() {
 fn answers_that_come_late_again_and_again_are_a_slow_line() {
     let line = Scripted { delay: Duration::from_millis(1200), ..Scripted::sound(Pacing::Paced) };
     let mut client = connect(line).unwrap();
-    client.clear_latch().unwrap();
-    let error = client.clear_latch().unwrap_err();
+    client.command("clearing the latch", &ToBoard::ClearLatch).unwrap();
+    let error = client.command("clearing the latch", &ToBoard::ClearLatch).unwrap_err();
     assert!(matches!(error, ClientError::Slow { lease_ms: 500, .. }), "{error}");
 }
 
@@ -327,7 +328,7 @@ fn the_release_of_an_earlier_talk_is_no_release_of_this_one() {
         said
     });
     let mut client = connect(line).unwrap();
-    client.clear_latch().unwrap();
+    client.command("clearing the latch", &ToBoard::ClearLatch).unwrap();
     assert!(client.took_over());
     assert!(client.items.is_empty(), "{:?}", client.items);
 }

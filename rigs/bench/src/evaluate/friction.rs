@@ -8,6 +8,7 @@ use crate::figures::friction::{BINS, FrictionCurve};
 use crate::judge::{Evidence, FaultOf};
 use crate::profile::{FrictionPlan, Profile};
 use crate::record::{Loss, Run, Sample};
+use crate::rig::Measurand;
 use crate::span::Span;
 
 /// Ticks between the two readings that decide whether the lever moves.
@@ -30,6 +31,17 @@ struct Moving {
 }
 
 pub(super) fn evaluate(run: &Run, profile: &Profile) -> Shown {
+    if let Some(why) = run.file.conditions.get(Measurand::MotorCurrent.key()) {
+        return Shown::nothing(
+            "not-measured",
+            format!(
+                "{}: friction is read from the motor's current, and the rig does not measure it: {why}",
+                run.name
+            ),
+            "Run this part again on a rig that measures the motor's current.",
+            FaultOf::Rig,
+        );
+    }
     let plan = &profile.plan.friction;
     let moving = moving(run, plan);
     let curve = |effort: fn(&Moving) -> f64| {

@@ -3,12 +3,12 @@
 use firmware_core::calibration::Calibration;
 use firmware_core::learn::{CheckSet, Stop};
 
+use super::traces::LearnTrace;
 use super::{Exhibit, Shown, conditions, seconds};
 use crate::figures::{Figure, Measure};
 use crate::judge::{Evidence, FaultOf, Finding};
 use crate::profile::Profile;
 use crate::record::{Confirmation, Gauged, Mark, Row, Run};
-use crate::report::bench::LearnTrace;
 use crate::unit_store::how_to_confirm;
 
 pub(super) fn evaluate(run: &Run, profile: &Profile) -> Shown {

@@ -15,6 +15,8 @@ mod step;
 mod sweep;
 #[cfg(test)]
 mod tests;
+mod traces;
+mod unit;
 
 use crate::figures::binding::Picture;
 use crate::figures::friction::FrictionCurve;
@@ -27,12 +29,12 @@ use crate::limits::Limit;
 use crate::profile::Profile;
 use crate::record::{Ground, Run, RunKind, Status};
 
-use crate::report::bench::{BoostTrace, LearnTrace};
-
 pub use diagnostic::picture;
 #[cfg(test)]
 pub(crate) use selection::WhyLeftOut;
 pub(crate) use selection::{LeftOut, Selection};
+pub use traces::{BoostTrace, LearnTrace};
+pub use unit::UnitResult;
 
 /// What a run has for the report.
 #[derive(Debug, Clone, PartialEq)]

@@ -8,9 +8,8 @@ use firmware_core::command::Command;
 use crate::figures::motion::{Reversal, dead_band};
 use crate::figures::{Figure, Measure, mean};
 use crate::judge::{Evidence, FaultOf, Finding, advice};
-use crate::procedure::{REVERSAL_RANGE, REVERSAL_TICKS};
-use crate::profile::SweepPlan;
-use crate::record::{MOTION_ENDED, Mark, Row, Run, Sample};
+use crate::profile::{REVERSAL_RANGE, REVERSAL_TICKS, SweepPlan};
+use crate::record::{MOTION_ENDED, Row, Run, Sample};
 
 /// Readings averaged into one point: the command then moves by 0.01 % of travel from point to point.
 const AVERAGED: u32 = 20;
@@ -27,11 +26,8 @@ const RAMPS: u32 = 3;
 const TURNS: usize = 2;
 
 pub(super) fn reversals(run: &Run, plan: &SweepPlan) -> Vec<Reversal> {
-    let ends = run.rows.iter().filter_map(|row| match row {
-        Row::Mark(tick, Mark::Note(text)) if text == MOTION_ENDED => Some(tick.0),
-        _ => None,
-    });
-    let ends: Vec<u32> = ends.collect();
+    let notes = run.rows.iter().filter_map(Row::note);
+    let ends: Vec<u32> = notes.filter(|(_, text)| *text == MOTION_ENDED).map(|(tick, _)| tick.0).collect();
     let samples: Vec<&Sample> = run.samples().collect();
     let motion = |sample: &Sample| ends.partition_point(|end| *end <= sample.tick.0);
     samples.chunk_by(|a, b| motion(a) == motion(b)).filter_map(|part| reversal(part, plan)).collect()

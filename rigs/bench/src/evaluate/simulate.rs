@@ -3,12 +3,11 @@
 //! In: the run's traces and guard marks. Out: peak, overshoot and rise of boost after the first upward step
 //! of its target, and the traces for the report. A run without traces says so.
 
+use super::traces::BoostTrace;
 use super::{Exhibit, Shown};
 use crate::figures::{Figure, Measure};
 use crate::judge::{Evidence, FaultOf, Finding};
-use crate::procedure::GUARD_LIMIT;
-use crate::record::{Mark, Row, Run, Series};
-use crate::report::bench::BoostTrace;
+use crate::record::{GUARD_LIMIT, Row, Run, Series};
 
 /// Change of the target between two rows that counts as a step, kPa.
 const STEP_KPA: f64 = 1.0;
@@ -34,11 +33,8 @@ pub(super) fn evaluate(run: &Run) -> Shown {
 }
 
 fn trace(run: &Run, series: &Series) -> BoostTrace {
-    let guard_stages = run.rows.iter().filter_map(|row| match row {
-        Row::Mark(tick, Mark::Note(text)) => {
-            text.strip_prefix("guard ").map(|stage| (f64::from(tick.0) / 1000.0, stage.to_owned()))
-        }
-        Row::Mark(..) | Row::Sample(_) => None,
+    let guard_stages = run.rows.iter().filter_map(Row::note).filter_map(|(tick, text)| {
+        text.strip_prefix("guard ").map(|stage| (f64::from(tick.0) / 1000.0, stage.to_owned()))
     });
     BoostTrace {
         boost: series.against_time("boost"),

@@ -172,7 +172,7 @@ fn traces(run: &Run, sizes_percent: &[f64]) -> Vec<(StepTrace, f64)> {
         .samples()
         .filter_map(|sample| match sample.command {
             Command::Opening(opening) => Some((sample, f64::from(opening.get()))),
-            _ => None,
+            Command::Release | Command::Duty(_) | Command::Current(_) => None,
         })
         .collect();
     let holds: Vec<_> = samples.chunk_by(|a, b| a.1 == b.1).collect();

@@ -9,7 +9,7 @@ use super::mean;
 use statrs::distribution::{ContinuousCDF, FisherSnedecor};
 
 /// Significance above which the interaction is pooled with repeatability.
-pub const POOL_ABOVE_P: f64 = 0.25;
+pub(crate) const POOL_ABOVE_P: f64 = 0.25;
 
 /// What became of the operator-by-part interaction.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

@@ -69,11 +69,11 @@ pub enum GaugeGrade {
 }
 
 /// Share of the total above which a gauge is no longer good, per cent.
-pub const GOOD_BELOW_PERCENT: f64 = 10.0;
+pub(crate) const GOOD_BELOW_PERCENT: f64 = 10.0;
 /// Share of the total above which a gauge is poor, per cent.
-pub const POOR_ABOVE_PERCENT: f64 = 30.0;
+pub(crate) const POOR_ABOVE_PERCENT: f64 = 30.0;
 /// Fewest distinct categories of a usable gauge.
-pub const FEWEST_CATEGORIES: u32 = 5;
+pub(crate) const FEWEST_CATEGORIES: u32 = 5;
 /// √2 as the method prints it.
 const CATEGORY_FACTOR: f64 = 1.41;
 

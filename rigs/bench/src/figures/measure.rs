@@ -8,6 +8,7 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 pub use firmware_core::learn::Stop;
+use strum::IntoEnumIterator;
 
 /// What a reading was taken with.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
@@ -79,7 +80,8 @@ impl GaugedIn {
 }
 
 /// A quantity that the bench reports.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, strum::EnumDiscriminants)]
+#[strum_discriminants(name(MeasureKind), vis(pub(self)), derive(strum::EnumIter))]
 pub enum Measure {
     /// Largest positive deviation of any reading.
     InaccuracyHigh(Sensor),
@@ -134,64 +136,62 @@ pub enum Measure {
 }
 
 /// Step sizes that the bench makes by itself, per cent of travel.
-pub const STEP_SIZES: [StepSize; 3] = [StepSize(2), StepSize(10), StepSize(50)];
+const STEP_SIZES: [StepSize; 3] = [StepSize(2), StepSize(10), StepSize(50)];
 
 impl Measure {
     /// Every measure; steps in the sizes that the bench makes.
     pub fn all() -> impl Iterator<Item = Self> {
-        let sweep = [Sensor::Own, Sensor::LeverGauge].into_iter().flat_map(|s| {
-            [
-                Self::InaccuracyHigh(s),
-                Self::InaccuracyLow(s),
-                Self::Hysteresis(s),
-                Self::NonRepeatability(s),
-                Self::LinearityTerminal(s),
-                Self::LinearityZero(s),
-                Self::LinearityIndependent(s),
-            ]
-        });
-        let others = [
-            Self::DeadBand,
-            Self::StrokeTime(Direction::Opening),
-            Self::StrokeTime(Direction::Closing),
-            Self::FrictionLargest,
-            Self::FrictionMedian,
-            Self::FrictionRatio,
-            Self::Span,
-            Self::MinimumFlowStop(GaugedIn::Millimetres),
-            Self::MinimumFlowStop(GaugedIn::KilogramsPerHour),
-            Self::StopPosition(Stop::Closed),
-            Self::StopPosition(Stop::Open),
-            Self::StopRepeatability(Stop::Closed),
-            Self::StopRepeatability(Stop::Open),
-            Self::BoostPeak,
-            Self::BoostOvershoot,
-            Self::BoostRise,
-        ];
-        sweep.chain(STEP_SIZES.into_iter().flat_map(Self::of_step)).chain(others)
+        Self::with_steps_of(&STEP_SIZES)
     }
 
     /// The measure with that key; step sizes from 1 to 100 %.
     #[must_use]
     pub fn from_key(key: &str) -> Option<Self> {
-        let step_size = || {
-            let percent = key.strip_prefix("step_")?.split_once('.')?.0;
-            StepSize::try_from_percent(percent.parse::<u8>().ok()?.into())
-        };
-        Self::all()
-            .chain(step_size().into_iter().flat_map(Self::of_step))
-            .find(|measure| measure.definition().key == key)
+        let percent = key.strip_prefix("step_").and_then(|rest| rest.split_once('.')).map(|(size, _)| size);
+        let size = percent.and_then(|size| StepSize::try_from_percent(size.parse::<u8>().ok()?.into()));
+        Self::with_steps_of(size.as_slice()).find(|measure| measure.definition().key == key)
     }
 
-    fn of_step(size: StepSize) -> [Self; 6] {
-        [
-            Self::DeadTime(size),
-            Self::T63(size),
-            Self::T86(size),
-            Self::Overshoot(size),
-            Self::SettlingTime(size),
-            Self::FinalError(size),
-        ]
+    fn with_steps_of(sizes: &[StepSize]) -> impl Iterator<Item = Self> {
+        MeasureKind::iter().flat_map(|kind| kind.measures(sizes))
+    }
+}
+
+impl MeasureKind {
+    /// The measures of this kind.
+    fn measures(self, sizes: &[StepSize]) -> Vec<Measure> {
+        let sensors = |of: fn(Sensor) -> Measure| [Sensor::Own, Sensor::LeverGauge].map(of).to_vec();
+        let steps = |of: fn(StepSize) -> Measure| sizes.iter().copied().map(of).collect();
+        let stops = |of: fn(Stop) -> Measure| [Stop::Closed, Stop::Open].map(of).to_vec();
+        match self {
+            Self::InaccuracyHigh => sensors(Measure::InaccuracyHigh),
+            Self::InaccuracyLow => sensors(Measure::InaccuracyLow),
+            Self::Hysteresis => sensors(Measure::Hysteresis),
+            Self::NonRepeatability => sensors(Measure::NonRepeatability),
+            Self::LinearityTerminal => sensors(Measure::LinearityTerminal),
+            Self::LinearityZero => sensors(Measure::LinearityZero),
+            Self::LinearityIndependent => sensors(Measure::LinearityIndependent),
+            Self::DeadBand => vec![Measure::DeadBand],
+            Self::StrokeTime => [Direction::Opening, Direction::Closing].map(Measure::StrokeTime).to_vec(),
+            Self::DeadTime => steps(Measure::DeadTime),
+            Self::T63 => steps(Measure::T63),
+            Self::T86 => steps(Measure::T86),
+            Self::Overshoot => steps(Measure::Overshoot),
+            Self::SettlingTime => steps(Measure::SettlingTime),
+            Self::FinalError => steps(Measure::FinalError),
+            Self::FrictionLargest => vec![Measure::FrictionLargest],
+            Self::FrictionMedian => vec![Measure::FrictionMedian],
+            Self::FrictionRatio => vec![Measure::FrictionRatio],
+            Self::Span => vec![Measure::Span],
+            Self::MinimumFlowStop => {
+                [GaugedIn::Millimetres, GaugedIn::KilogramsPerHour].map(Measure::MinimumFlowStop).to_vec()
+            }
+            Self::StopPosition => stops(Measure::StopPosition),
+            Self::StopRepeatability => stops(Measure::StopRepeatability),
+            Self::BoostPeak => vec![Measure::BoostPeak],
+            Self::BoostOvershoot => vec![Measure::BoostOvershoot],
+            Self::BoostRise => vec![Measure::BoostRise],
+        }
     }
 }
 

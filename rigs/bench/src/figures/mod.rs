@@ -16,7 +16,7 @@ pub mod step;
 pub mod sweep;
 
 pub use definition::Definition;
-pub use measure::{Direction, GaugedIn, Measure, STEP_SIZES, Sensor, StepSize, Stop};
+pub use measure::{Direction, GaugedIn, Measure, Sensor, StepSize, Stop};
 
 use crate::number::fixed;
 use crate::span::Span;

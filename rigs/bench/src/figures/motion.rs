@@ -34,7 +34,7 @@ pub fn dead_band(staircase: &[(f64, f64)], moved: f64) -> Option<f64> {
 
 /// Seconds from the step of the command to the first reading within `band` of `far_end`.
 #[must_use]
-pub fn stroke_time(readings: &[(f64, f64)], far_end: f64, band: f64) -> Option<f64> {
+pub(crate) fn stroke_time(readings: &[(f64, f64)], far_end: f64, band: f64) -> Option<f64> {
     readings.iter().find(|(_, opening)| (opening - far_end).abs() <= band).map(|&(t, _)| t)
 }
 

@@ -10,9 +10,9 @@ use super::{Direction, Figure, Measure, StepSize, extent, mean};
 use crate::span::Span;
 
 /// 63.2 % of the change, as the standards print it.
-pub const T63_SHARE: f64 = 0.632;
+pub(crate) const T63_SHARE: f64 = 0.632;
 /// 86.5 % of the change, as the standards print it.
-pub const T86_SHARE: f64 = 0.865;
+pub(crate) const T86_SHARE: f64 = 0.865;
 /// The last tenth of the trace gives the final value.
 const FINAL_SHARE: f64 = 0.1;
 /// Fewest readings after the step from which a response can be read.

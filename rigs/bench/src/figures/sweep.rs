@@ -43,7 +43,7 @@ pub enum SweepTableError {
 }
 
 /// Fewest points a sweep may have: both ends and the middle.
-pub const MIN_POINTS: usize = 3;
+pub(crate) const MIN_POINTS: usize = 3;
 
 /// Readings of n points over m whole up-and-down cycles, all in per cent of travel.
 #[derive(Debug, Clone, PartialEq)]

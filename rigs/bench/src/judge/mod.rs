@@ -10,12 +10,13 @@ mod verdict;
 pub use advice::advice;
 pub use blame::fault_of;
 pub use verdict::{
-    Check, Counted, FaultOf, FigureRow, Finding, Holed, Judgement, Kept, LOSS_ADVICE, Reason, Verdict,
-    figure_row,
+    Counted, FigureRow, Finding, Holed, Judgement, Kept, LOSS_ADVICE, LimitCheck, Reason, Verdict, figure_row,
 };
 
+pub use crate::record::FaultOf;
+
 use crate::figures::Figure;
-use crate::limits::{Limit, Limits, Standing};
+use crate::limits::{Limit, LimitStanding, Limits};
 
 /// What is put before the judge from one run or several.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -60,11 +61,11 @@ pub fn judge(evidence: &Evidence, limits: &Limits, asked: impl Fn(&Limit) -> boo
             let limit = &limit.for_value_within(figure.tolerance);
             let standing = limit.bounds.standing(figure.value);
             match standing {
-                Standing::Inside => {}
-                Standing::TooClose => reasons.push(Reason::too_close(figure, limit)),
-                Standing::Outside => reasons.push(Reason::outside(figure, limit)),
+                LimitStanding::Inside => {}
+                LimitStanding::TooClose => reasons.push(Reason::too_close(figure, limit)),
+                LimitStanding::Outside => reasons.push(Reason::outside(figure, limit)),
             }
-            checks.push(Check::new(figure, limit, standing));
+            checks.push(LimitCheck::new(figure, limit, standing));
         }
     }
     let judgement = reasons.iter().map(Reason::weighs).fold(Judgement::WithinLimits, Judgement::worse);

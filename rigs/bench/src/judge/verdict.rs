@@ -1,13 +1,13 @@
 //! The verdict and what it rests on, as it stands in `verdict.json`.
 
 use schemars::JsonSchema;
-use serde::{Deserialize, Serialize};
+use serde::Serialize;
 
 use super::advice;
 use crate::exit::Exit;
 use crate::figures::{Figure, Measure};
-use crate::limits::{Bounds, Limit, Standing};
-use crate::record::Sha256Hex;
+use crate::limits::{Bounds, Limit, LimitStanding};
+use crate::record::{FaultOf, Sha256Hex};
 
 /// The three answers.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, JsonSchema)]
@@ -19,16 +19,6 @@ pub enum Judgement {
     OutOfLimits,
     /// Nothing can be said: incomplete, not measured, or too close to call.
     Undetermined,
-}
-
-/// Where the cause lies.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, JsonSchema, Deserialize)]
-#[serde(rename_all = "kebab-case")]
-pub enum FaultOf {
-    /// In the unit: it is out of limits.
-    Unit,
-    /// In the rig, the supply, the link or the person: nothing is said of the unit.
-    Rig,
 }
 
 /// Something found beside the figures.
@@ -71,7 +61,7 @@ pub struct Reason {
 
 /// One figure against its limit.
 #[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
-pub struct Check {
+pub struct LimitCheck {
     /// The figure's key.
     pub key: String,
     /// Where it was taken.
@@ -81,7 +71,7 @@ pub struct Check {
     /// What is allowed.
     pub bounds: Bounds,
     /// Where the value stands.
-    pub standing: Standing,
+    pub standing: LimitStanding,
 }
 
 /// One figure with its definition, as written to files.
@@ -147,7 +137,7 @@ pub struct Verdict {
     /// Why it is out of limits or undetermined; empty for within limits.
     pub reasons: Vec<Reason>,
     /// Each figure that has a limit.
-    pub checks: Vec<Check>,
+    pub checks: Vec<LimitCheck>,
     /// All figures.
     pub figures: Vec<FigureRow>,
     /// Runs that count, with the hash of their evidence.
@@ -276,8 +266,8 @@ fn against(figure: &Figure, limit: &Limit) -> String {
     format!("{} is {} {}{place}; allowed {allowed}", definition.name, figure.text(), definition.unit)
 }
 
-impl Check {
-    pub(super) fn new(figure: &Figure, limit: &Limit, standing: Standing) -> Self {
+impl LimitCheck {
+    pub(super) fn new(figure: &Figure, limit: &Limit, standing: LimitStanding) -> Self {
         Self {
             key: figure.definition().key,
             place: figure.place.clone(),

@@ -1,36 +1,18 @@
-//! A bench that is ready to move: port open, board greeted, settings handed over, drive armed.
-
-use std::hash::{BuildHasher, RandomState};
-use std::path::Path;
-use std::process;
+//! A bench that is ready to move: rig greeted, settings handed over, drive armed.
 
 use firmware_core::learn::CheckSet;
-use firmware_core::link::state::Streaming;
-use firmware_core::link::{Pacing, Talk};
-use study::catalogue;
-use virtual_rig::board::{self, Board};
-use virtual_rig::board_rig::BoardRig;
-use virtual_rig::rig::SimulatedRig;
-use virtual_rig::runner::RunningRig;
+use firmware_core::settings::Settings;
 
-use super::log::LogTeller;
 use super::stop::RunStop;
 use super::target::Target;
-use crate::caution::Acknowledged;
-use crate::client::{Client, ClientError};
-use crate::exit::Failure;
+use crate::caution::{self, Acknowledged};
 use crate::interrupt::{self, Watch};
-use crate::port::{self, PortSpec, Processor};
 use crate::record::BoardId;
-use crate::{caution, console};
+use crate::rig::{Measurand, Rig, RigError, Sampling};
 
-/// An open talk with a board, and the rig behind it when it is a virtual one.
+/// A rig with its drive armed, and what is known of the person in front of it.
 pub struct Bench {
-    /// The talk.
-    pub client: Client,
-    rig: Option<RunningRig>,
-    /// Ends after the rig, and so tells its last words.
-    _log: Option<LogTeller>,
+    pub(super) rig: Box<dyn Rig>,
     checked: CheckSet,
     port: String,
     cautions: Acknowledged,
@@ -49,40 +31,30 @@ enum Readiness {
 }
 
 impl Bench {
-    /// Opens the target's port, hands the profile's settings to the board and arms the drive: only once the cautions
-    /// were acknowledged.
+    /// Hands the settings to a rig, arms it and turns its samples on: only once the cautions were acknowledged.
+    /// `checked` is what looking at the unit confirms.
     ///
     /// # Errors
-    /// Says which port, what was seen, what to try.
-    pub fn open(target: &Target, cautions: Acknowledged) -> Result<Self, Failure> {
+    /// As the rig says.
+    pub fn with_rig(
+        mut rig: Box<dyn Rig>,
+        port: String,
+        checked: CheckSet,
+        cautions: Acknowledged,
+        settings: &Settings,
+    ) -> Result<Self, RigError> {
         let watch = interrupt::watch();
-        let (path, rig, log, checked) = match &target.port {
-            PortSpec::Virtual { unit, pacing, processor } => {
-                let (rig, log, checked) = start_virtual(unit, *pacing, *processor, target.seed)?;
-                (rig.path().to_owned(), Some(rig), log, checked)
-            }
-            PortSpec::Device(path) => (path.clone(), None, None, CheckSet::NONE),
-        };
-        let port = shown(&target.port, &path);
-        let line = port::open(&path).map_err(link)?;
-        let mut client = Client::connect(line, &port, talk_on(&target.port)).map_err(link)?;
-        client.upload(&target.profile.settings).map_err(link)?;
-        if client.took_over() {
-            console::say(&format!(
-                "port {port}: an earlier run was still driving and was let go; waiting until its lease is over"
-            ));
-            client.wait_out_lease().map_err(link)?;
-        }
-        client.arm(target.profile.settings.hash()).map_err(link)?;
-        client.stream(Streaming::On).map_err(link)?;
-        let readiness = Readiness::Armed;
-        Ok(Self { client, rig, _log: log, checked, port, cautions, readiness, _watch: watch })
+        rig.hand_over(settings)?;
+        rig.arm(settings.hash())?;
+        rig.begin_samples()?;
+        Ok(Self { rig, checked, port, cautions, readiness: Readiness::Armed, _watch: watch })
     }
 
     /// The board that answered.
     #[must_use]
     pub fn board(&self) -> BoardId {
-        BoardId::of(&self.client.welcome().identity)
+        let identity = self.rig.identity();
+        BoardId { name: identity.board, serial: identity.serial }
     }
 
     /// What was done about the cautions.
@@ -91,10 +63,19 @@ impl Bench {
         self.cautions
     }
 
+    /// Refuses what this rig cannot show.
+    pub(super) fn must_measure(&self, what: &'static str, needed: &[Measurand]) -> Result<(), RunStop> {
+        let missing = needed.iter().find_map(|measurand| match self.rig.measures(*measurand) {
+            Sampling::EachSample => None,
+            Sampling::Never { why } => Some(RunStop::NotMeasured { what, measurand: *measurand, why }),
+        });
+        missing.map_or(Ok(()), Err)
+    }
+
     /// Ends what is running and notes why: nothing moves on this bench before a person has said so again.
     pub(super) fn let_go(&mut self, stop: &RunStop) {
         // A line that is gone leaves it to the lease.
-        let _released = self.client.stop();
+        let _released = self.rig.stop();
         self.readiness = Readiness::Stopped(stop.to_string());
     }
 
@@ -103,7 +84,7 @@ impl Bench {
     pub(super) fn be_ready(&mut self, target: &Target) -> Result<(), RunStop> {
         if let Readiness::Stopped(why) = &self.readiness {
             caution::confirm_again(target.motion(), why).map_err(RunStop::NotResumed)?;
-            self.client.arm(target.profile.settings.hash())?;
+            self.rig.arm(target.profile.settings.hash())?;
             self.readiness = Readiness::Armed;
         }
         Ok(())
@@ -119,68 +100,5 @@ impl Bench {
     #[must_use]
     pub fn confirmed_by_looking(&self) -> CheckSet {
         self.checked
-    }
-
-    /// Takes the virtual rig out of the bench, for whoever wants to pull its plug; nothing on a real one.
-    #[must_use]
-    pub fn take_rig(&mut self) -> Option<RunningRig> {
-        self.rig.take()
-    }
-}
-
-fn start_virtual(
-    unit: &str,
-    pacing: Pacing,
-    processor: Processor,
-    seed: u64,
-) -> Result<(RunningRig, Option<LogTeller>, CheckSet), Failure> {
-    let case = catalogue::find(unit).map_err(Failure::usage)?.unit(None);
-    let mut log = None;
-    let running = match processor {
-        Processor::Host => {
-            RunningRig::start(SimulatedRig::of_case(&case, seed, pacing).map_err(Failure::usage)?)
-        }
-        Processor::Board | Processor::BoardLogged => {
-            let board = Board::start(&board::image()).map_err(Failure::usage)?;
-            if processor == Processor::BoardLogged {
-                log = Some(LogTeller::start(&board::image(), board.log_path())?);
-            }
-            RunningRig::start(BoardRig::of_case(board, &case, seed).map_err(Failure::usage)?)
-        }
-    };
-    let running = running
-        .map_err(|error| Failure::undetermined(format!("the virtual rig could not start: {error}")))?;
-    Ok((running, log, case.checks_passed()))
-}
-
-/// A stepped rig is this tool's own and its runs repeat to the byte; on any other line an earlier talk's frames may
-/// still be about.
-fn talk_on(port: &PortSpec) -> Talk {
-    match port {
-        PortSpec::Virtual { pacing: Pacing::Stepped, .. } => Talk::FIRST,
-        PortSpec::Virtual { pacing: Pacing::Paced, .. } | PortSpec::Device(_) => {
-            // The standard library's hash keys are drawn from the system's randomness.
-            let drawn = RandomState::new().hash_one(process::id());
-            u16::try_from(drawn % u64::from(Talk::LAST.number()))
-                .ok()
-                .and_then(|below| Talk::try_new(below + 1))
-                .unwrap_or(Talk::FIRST)
-        }
-    }
-}
-
-fn shown(port: &PortSpec, path: &Path) -> String {
-    match port {
-        PortSpec::Virtual { unit, .. } => format!("virtual:{unit}"),
-        PortSpec::Device(_) => path.display().to_string(),
-    }
-}
-
-/// A link that cannot be opened says nothing about the unit; a port that is not there is a wrong option.
-fn link(error: ClientError) -> Failure {
-    match error {
-        ClientError::PortMissing { .. } | ClientError::NotASerialPort { .. } => Failure::usage(error),
-        ClientError::Interrupted => Failure::interrupted(error),
-        other => Failure::undetermined(other),
     }
 }

@@ -11,10 +11,12 @@ use firmware_core::units::Ampere;
 
 use super::bench::Bench;
 use super::moves::{Piece, run_pieces};
+use super::observer::Observer;
 use super::recording::{NewRun, Recording};
 use super::stop::RunStop;
 use super::target::Target;
 use crate::record::{Conditions, Ground, Outcome, RunKind};
+use crate::rig::Measurand;
 
 /// Time from nothing to the largest current, ticks: slow enough that the lever is seen to let go.
 const RAMP_TICKS: u32 = 2000;
@@ -35,18 +37,19 @@ pub fn record_diagnostic(
     bench: &mut Bench,
     target: &Target,
     because: String,
-    progress: &dyn Fn(f64),
+    observer: &mut dyn Observer,
 ) -> Result<PathBuf, RunStop> {
+    bench.must_measure("a look at low current", &Measurand::ALL)?;
     bench.be_ready(target)?;
     let peak = diagnostic_peak(target);
     let serials = target.serials.clone();
     let run = NewRun { kind: RunKind::Friction, calibration: None, conditions: conditions(peak), serials };
-    let mut recording = Recording::create(target, bench, run)?;
+    let mut recording = Recording::create(target, bench, run, observer)?;
     let ground = Some(Ground::Diagnostic { because, peak_current_a: peak.0 });
     recording.writer.outcome(Outcome { ground, ..Outcome::default() });
     // Closed, open and closed again: wherever it stood, each way is gone over once from the other end.
     let pieces = [-1.0, 1.0, -1.0].map(|way| Piece::once(ramp(Ampere(way * peak.0))));
-    let ended = run_pieces(bench, target, &mut recording, &pieces, Footing::Diagnostic, progress);
+    let ended = run_pieces(bench, target, &mut recording, &pieces, Footing::Diagnostic);
     recording.close(bench, ended).map(|((), dir)| dir)
 }
 

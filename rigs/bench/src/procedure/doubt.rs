@@ -4,20 +4,20 @@
 use firmware_core::link::Source;
 use firmware_core::units::Tick;
 
-use crate::client::StreamSample;
+use crate::rig::StreamSample;
 
 /// Ticks without the drive and without a word before the board is asked, and between two questions.
 const ASK_AFTER: u32 = 200;
 
 /// Watches the samples of one motion or learn.
 #[derive(Debug)]
-pub(super) struct Doubt {
+pub(super) struct UnsaidEnd {
     start: Tick,
     driving: Source,
     since: Option<Tick>,
 }
 
-impl Doubt {
+impl UnsaidEnd {
     /// Watches what `driving` began at `start`.
     pub(super) fn new(start: Tick, driving: Source) -> Self {
         Self { start, driving, since: None }
@@ -56,7 +56,7 @@ mod tests {
 
     #[test]
     fn the_board_is_asked_200_ms_after_the_drive_went_off_without_a_word_and_again() {
-        let mut doubt = Doubt::new(Tick(100), Source::Learn);
+        let mut doubt = UnsaidEnd::new(Tick(100), Source::Learn);
         let asked: Vec<u32> = (0..1000)
             .filter(|tick| {
                 let source = if (100..300).contains(tick) { Source::Learn } else { Source::Released };

@@ -7,9 +7,9 @@ use firmware_core::motion::Ending;
 use firmware_core::settings::{Settings, SpringAction};
 use firmware_core::units::{Ampere, Counts, Duty, Tick};
 
-use crate::client::StreamSample;
 use crate::judge::FaultOf;
 use crate::record::{Refusal, Status};
+use crate::rig::StreamSample;
 
 /// The end that a unit put to a motion.
 #[derive(Debug, Clone, PartialEq)]
@@ -38,18 +38,18 @@ impl Push {
         (duty != Duty::ZERO).then(|| Self { duty, current: sample.point.current() })
     }
 
-    fn way(self) -> Way {
-        if self.duty > Duty::ZERO { Way::Open } else { Way::Closed }
+    fn way(self) -> PushWay {
+        if self.duty > Duty::ZERO { PushWay::Open } else { PushWay::Closed }
     }
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Way {
+enum PushWay {
     Open,
     Closed,
 }
 
-impl Way {
+impl PushWay {
     fn back(self) -> Self {
         match self {
             Self::Open => Self::Closed,
@@ -58,7 +58,7 @@ impl Way {
     }
 }
 
-impl fmt::Display for Way {
+impl fmt::Display for PushWay {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.write_str(match self {
             Self::Open => "open",

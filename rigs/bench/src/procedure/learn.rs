@@ -5,18 +5,19 @@ use std::path::PathBuf;
 use firmware_core::calibration::Calibration;
 use firmware_core::held::{Held, OriginTag};
 use firmware_core::learn::{CheckSet, LearnEvent, LearnOrder, LearnOutcome, LearnRefusal};
+use firmware_core::link::Source;
 use firmware_core::link::state::ReleaseReason;
-use firmware_core::link::{Refusal, Source};
 use firmware_core::units::Tick;
 
 use super::bench::Bench;
-use super::doubt::Doubt;
+use super::doubt::UnsaidEnd;
+use super::observer::{Observed, Observer, PlanPart};
 use super::recording::{NewRun, Recording};
 use super::stop::RunStop;
 use super::target::Target;
-use crate::client::{ClientError, StreamItem};
 use crate::judge::fault_of;
 use crate::record::{self, Conditions, LEARN_KIND, Outcome, RELEARN, RunKind};
+use crate::rig::{Asked, Measurand, StreamItem};
 use crate::unit_store;
 
 /// Longest learn, ticks: twice what the learner itself allows for the slowest sound unit.
@@ -53,8 +54,9 @@ pub fn learn(
     bench: &mut Bench,
     target: &Target,
     choice: LearnChoice,
-    progress: &dyn Fn(f64),
+    observer: &mut dyn Observer,
 ) -> Result<Learned, RunStop> {
+    bench.must_measure("a learn", &Measurand::ALL)?;
     let order = order(target, choice);
     let mut conditions = Conditions::new();
     conditions.insert("sample_rate".into(), "1000 1/s".into());
@@ -67,11 +69,11 @@ pub fn learn(
     bench.be_ready(target)?;
     if let Some(held) = choice.previous {
         // The board relearns only from what it holds.
-        bench.client.set_calibration(held)?;
+        bench.rig.set_calibration(held)?;
     }
-    let mut recording = Recording::create(target, bench, run)?;
+    let mut recording = Recording::create(target, bench, run, observer)?;
     let tag = unit_store::tag(&target.unit, &target.serials, recording.writer.name());
-    let ended = follow(bench, &mut recording, order, tag, progress);
+    let ended = follow(bench, &mut recording, order, tag);
     if let Ok((outcome, tick)) = &ended {
         recording.writer.outcome(Outcome { decided_at: Some(tick.0), ..record_of(outcome) });
     }
@@ -94,15 +96,15 @@ fn confirmed(checked: CheckSet) -> String {
 /// The outcome, and the tick in which it was decided.
 fn follow(
     bench: &mut Bench,
-    recording: &mut Recording,
+    recording: &mut Recording<'_>,
     order: LearnOrder,
     tag: OriginTag,
-    progress: &dyn Fn(f64),
 ) -> Result<(LearnOutcome, Tick), RunStop> {
-    let start = bench.client.start_learn(order, tag)?;
+    let start = bench.rig.start_learn(order, tag)?;
+    recording.see(Observed::Begins(PlanPart { start, ..WHOLE_LEARN }))?;
     let due = start.after(LEARN_LIMIT_TICKS);
     let mut outcome = None;
-    let mut doubt = Doubt::new(start, Source::Learn);
+    let mut doubt = UnsaidEnd::new(start, Source::Learn);
     while !recording.last().has_reached(due) {
         match recording.next(bench)? {
             StreamItem::Learn { tick, event: LearnEvent::Outcome(ended), .. } => {
@@ -115,16 +117,13 @@ fn follow(
                 }
             }
             StreamItem::Released { reason, .. } => return Err(RunStop::released(reason)),
-            StreamItem::Sample(sample) => {
-                progress(f64::from(sample.tick.since(start)) / EXPECTED_TICKS);
-                match outcome {
-                    // Up to the tick of the outcome, so that the record holds what the decision was made on.
-                    Some((end, outcome)) if sample.tick.has_reached(end) => return Ok((outcome, end)),
-                    Some(_) => {}
-                    None if doubt.is_due(&sample) => ask_outcome(bench)?,
-                    None => {}
-                }
-            }
+            StreamItem::Sample(sample) => match outcome {
+                // Up to the tick of the outcome, so that the record holds what the decision was made on.
+                Some((end, outcome)) if sample.tick.has_reached(end) => return Ok((outcome, end)),
+                Some(_) => {}
+                None if doubt.is_due(&sample) => ask_outcome(bench)?,
+                None => {}
+            },
             StreamItem::Gap { .. }
             | StreamItem::State { .. }
             | StreamItem::Motion { .. }
@@ -138,16 +137,16 @@ fn follow(
 
 /// Asks how the learn ended. A board that knows of no learn tells at least why it let go.
 fn ask_outcome(bench: &mut Bench) -> Result<(), RunStop> {
-    match bench.client.ask_learn_outcome() {
-        Err(ClientError::Refused { refusal: Refusal::NothingLearned, .. }) => {
-            Err(RunStop::released(bench.client.status()?.released.reason))
-        }
-        asked => Ok(asked?),
+    match bench.rig.ask_learn_outcome()? {
+        Asked::Comes => Ok(()),
+        Asked::NothingLearned => Err(RunStop::released(bench.rig.last_release()?.reason)),
     }
 }
 
-/// What a sound unit takes, ticks: only the progress bar looks at it.
-const EXPECTED_TICKS: f64 = 10_000.0;
+/// What a sound unit takes, ticks: only who looks on goes by it.
+const EXPECTED_TICKS: u32 = 10_000;
+const WHOLE_LEARN: PlanPart =
+    PlanPart { start: Tick(0), ticks: EXPECTED_TICKS, before: 0, planned: EXPECTED_TICKS };
 
 pub(super) fn record_of(outcome: &LearnOutcome) -> Outcome {
     match outcome {

@@ -1,4 +1,4 @@
-//! What the bench does to a unit: open the port, hand over the settings, move, record, close.
+//! What the bench does to a unit: hand over the settings, move, record, close.
 //!
 //! In: a [`Target`]. Out: closed run folders. A run that is cut short (link, disk, Ctrl-C) is kept, marked
 //! incomplete with its reason, and the drive is released.
@@ -9,9 +9,9 @@ mod doubt;
 mod ended;
 mod history;
 mod learn;
-mod log;
 mod motions;
 mod moves;
+mod observer;
 mod recording;
 mod replay;
 mod simulated;
@@ -23,11 +23,10 @@ pub use diagnostic::{diagnostic_peak, record_diagnostic};
 pub use ended::UnitEnd;
 pub use history::{Wander, wander};
 pub use learn::{LearnChoice, Learned, learn};
-pub use motions::{
-    REVERSAL_RANGE, REVERSAL_TICKS, duration, friction_ramps, full_stroke, slow_reversal, staircase, steps,
-};
+pub use motions::{duration, friction_ramps, full_stroke, slow_reversal, staircase, steps};
 pub use moves::{Basis, MoveKind, record_move};
+pub use observer::{Observed, Observer, PlanBar, PlanPart};
 pub use replay::{Replayed, replay};
-pub use simulated::{GUARD_LIMIT, record_simulation};
+pub use simulated::record_simulation;
 pub use stop::RunStop;
 pub use target::{SetupWord, Target, TargetArgs, WarmthWord};

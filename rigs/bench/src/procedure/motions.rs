@@ -6,7 +6,7 @@
 use firmware_core::motion::{Goal, Segment};
 use firmware_core::units::{Duty, Opening};
 
-use crate::profile::{FrictionPlan, StepPlan, SweepPlan};
+use crate::profile::{FrictionPlan, REVERSAL_RANGE, REVERSAL_TICKS, StepPlan, SweepPlan};
 
 /// Time of the ramp from one point of the staircase to the next, ticks: slow enough that the position loop
 /// follows without passing the point.
@@ -31,11 +31,6 @@ pub fn staircase(plan: &SweepPlan) -> Vec<Segment> {
     }
     segments
 }
-
-/// Way of the command in a slow reversal, opening: wider than any dead band that is not a fault at sight.
-pub const REVERSAL_RANGE: f64 = 0.015;
-/// Time of one ramp of a slow reversal, ticks: at 0.5 % of travel per second the loop's lag is 0.01 %.
-pub const REVERSAL_TICKS: u32 = 3000;
 
 /// A slow ramp up to a place, down and up again, in closed loop.
 #[must_use]

@@ -10,17 +10,19 @@ use firmware_core::settings::Settings;
 use firmware_core::units::Tick;
 
 use super::bench::Bench;
-use super::doubt::Doubt;
+use super::doubt::UnsaidEnd;
 use super::ended::{Push, UnitEnd, ending};
 use super::motions::{
     decisive, duration, friction_ramps, full_stroke, slow_ramps, slow_reversal, staircase, steps,
 };
+use super::observer::{Observed, Observer, PlanPart};
 use super::recording::{NewRun, Recording};
 use super::stop::RunStop;
 use super::target::Target;
-use crate::client::StreamItem;
+use crate::caution::Present;
 use crate::console;
-use crate::record::{Conditions, Ground, MOTION_ENDED, Outcome, Present, RunKind};
+use crate::record::{Conditions, Ground, MOTION_ENDED, Outcome, RunKind};
+use crate::rig::{Measurand, StreamItem};
 use crate::span::Span;
 use crate::unit_store::{self, InForce};
 
@@ -71,7 +73,7 @@ impl Piece {
     }
 
     /// True when the record lacks ticks that decide.
-    fn is_holed(&self, recording: &Recording, start: Tick) -> bool {
+    fn is_holed(&self, recording: &Recording<'_>, start: Tick) -> bool {
         let span =
             |ticks: &Range<u32>| Span { first: start.after(ticks.start), last: start.after(ticks.end) };
         match &self.decisive {
@@ -207,51 +209,48 @@ pub fn record_move(
     target: &Target,
     kind: MoveKind,
     basis: &Basis,
-    progress: &dyn Fn(f64),
+    observer: &mut dyn Observer,
 ) -> Result<PathBuf, RunStop> {
+    bench.must_measure("a motion", &[Measurand::Position])?;
     bench.be_ready(target)?;
     let held = basis.in_force().held;
-    bench.client.set_calibration(held)?;
+    bench.rig.set_calibration(held)?;
     let calibration = Some(held.calibration);
     let serials = target.serials.or(&basis.in_force().provenance.serials);
     let run = NewRun { kind: kind.run_kind(), calibration, conditions: kind.conditions(target), serials };
-    let mut recording = Recording::create(target, bench, run)?;
+    let mut recording = Recording::create(target, bench, run, observer)?;
     let ground = Some(basis.ground());
     recording.writer.outcome(Outcome { calibration, ground, ..Outcome::default() });
-    let ended = run_pieces(bench, target, &mut recording, &kind.pieces(target), basis.footing(), progress);
+    let ended = run_pieces(bench, target, &mut recording, &kind.pieces(target), basis.footing());
     recording.close(bench, ended).map(|((), dir)| dir)
 }
 
 pub(super) fn run_pieces(
     bench: &mut Bench,
     target: &Target,
-    recording: &mut Recording,
+    recording: &mut Recording<'_>,
     pieces: &[Piece],
     footing: Footing,
-    progress: &dyn Fn(f64),
 ) -> Result<(), RunStop> {
-    let total: u32 = pieces.iter().map(|piece| piece.times * duration(&piece.segments)).sum();
-    let mut done = 0_u32;
+    let planned = pieces.iter().map(|piece| piece.times * duration(&piece.segments)).sum();
+    let mut before = 0;
     for piece in pieces {
-        bench.client.load_motion(&piece.segments)?;
+        bench.rig.load_motion(&piece.segments)?;
         let mut goes = piece.times;
         let most = piece.times + MORE_GOES;
         let mut gone = 0;
         while gone < goes {
             gone += 1;
-            let start = bench.client.start_motion(target.setup, target.warmth, footing)?;
+            let start = bench.rig.start_motion(target.setup, target.warmth, footing)?;
             let length = duration(&piece.segments);
-            let advance = |now: Tick| {
-                let part = f64::from(done + now.since(start).min(length));
-                progress(part / f64::from(total.max(1)));
-            };
+            recording.see(Observed::Begins(PlanPart { start, ticks: length, before, planned }))?;
             let motion = Running { start, length, footing, settings: &target.profile.settings };
-            until_motion_ends(bench, recording, motion, &advance)?;
+            until_motion_ends(bench, recording, motion)?;
             if piece.is_holed(recording, start) && goes < most {
                 console::say("samples were lost where they decide: this motion is made once more");
                 goes += 1;
             } else {
-                done += length;
+                before += length;
             }
         }
     }
@@ -272,7 +271,7 @@ impl Running<'_> {
     /// the board or the rig put to it.
     fn released(
         self,
-        recording: &mut Recording,
+        recording: &mut Recording<'_>,
         release: Release,
         push: Option<Push>,
         end: Option<Tick>,
@@ -300,15 +299,14 @@ impl Running<'_> {
 
 fn until_motion_ends(
     bench: &mut Bench,
-    recording: &mut Recording,
+    recording: &mut Recording<'_>,
     motion: Running<'_>,
-    advance: &dyn Fn(Tick),
 ) -> Result<(), RunStop> {
     let Running { start, length, .. } = motion;
     let planned_end = start.after(length);
     let limit_ms = length.saturating_add(OVERDUE_TICKS);
     let due = start.after(limit_ms);
-    let mut doubt = Doubt::new(start, Source::Motion);
+    let mut doubt = UnsaidEnd::new(start, Source::Motion);
     let mut push = None;
     let mut end = None;
     loop {
@@ -318,10 +316,9 @@ fn until_motion_ends(
                 end = Some(motion.released(recording, Release { tick, reason, position }, push, end)?);
             }
             StreamItem::Sample(sample) => {
-                advance(sample.tick);
                 push = Push::of(&sample).or(push);
                 if end.is_none() && doubt.is_due(&sample) {
-                    let released = bench.client.status()?.released;
+                    let released = bench.rig.last_release()?;
                     end = Some(motion.released(recording, released, push, end)?);
                 }
                 // Past its end the board lets the push down; the next motion must wait for that. The batch that holds

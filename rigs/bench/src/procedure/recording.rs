@@ -4,18 +4,19 @@ use firmware_core::calibration::Calibration;
 use firmware_core::units::{Counts, Tick};
 
 use super::bench::Bench;
+use super::observer::{Observed, Observer};
 use super::stop::RunStop;
 use super::target::Target;
-use crate::client::{StreamItem, StreamSample};
 use crate::figures::friction::BINS;
 use crate::record::{
     Conditions, Mark, Provenance, RecordError, RunInfo, RunKind, RunWriter, Serials, Status,
 };
 use crate::record::{PORT, STARTED};
+use crate::rig::{Measurand, Sampling, StreamItem, StreamSample};
 use crate::span::Span;
 
 /// An open run and what turns its raw samples into rows.
-pub(super) struct Recording {
+pub(super) struct Recording<'run> {
     pub(super) writer: RunWriter,
     calibration: Option<Calibration>,
     last: Tick,
@@ -23,6 +24,8 @@ pub(super) struct Recording {
     rows: u32,
     holes: Vec<Hole>,
     position: Option<Counts>,
+    /// Who looks on.
+    observer: &'run mut dyn Observer,
 }
 
 /// Ticks that were lost, and how far the lever has moved meanwhile.
@@ -50,11 +53,24 @@ pub(super) struct NewRun {
     pub(super) serials: Serials,
 }
 
-impl Recording {
+impl<'run> Recording<'run> {
     /// Opens the next run of the unit.
-    pub(super) fn create(target: &Target, bench: &Bench, run: NewRun) -> Result<Self, RunStop> {
-        let NewRun { kind, calibration, conditions, serials } = run;
-        let identity = &bench.client.welcome().identity;
+    pub(super) fn create(
+        target: &Target,
+        bench: &Bench,
+        run: NewRun,
+        observer: &'run mut dyn Observer,
+    ) -> Result<Self, RunStop> {
+        let NewRun { kind, calibration, mut conditions, serials } = run;
+        for measurand in Measurand::ALL {
+            match bench.rig.measures(measurand) {
+                Sampling::EachSample => {}
+                Sampling::Never { why } => {
+                    conditions.insert(measurand.key().to_owned(), why);
+                }
+            }
+        }
+        let identity = bench.rig.identity();
         let info = RunInfo {
             kind,
             unit: target.unit.clone(),
@@ -85,13 +101,14 @@ impl Recording {
             rows: 0,
             holes: Vec::new(),
             position: None,
+            observer,
         })
     }
 
     /// The next thing from the board, already recorded.
     pub(super) fn next(&mut self, bench: &mut Bench) -> Result<StreamItem, RunStop> {
-        let item = bench.client.next_item()?;
-        self.take(&item)?;
+        let item = bench.rig.next_item()?;
+        self.see(Observed::Item(&item))?;
         Ok(item)
     }
 
@@ -179,25 +196,23 @@ impl Recording {
 
     /// What was seen on the line since the hello.
     fn made_of_line(&mut self, bench: &Bench) {
-        let counters = bench.client.counters();
-        let counted = [
-            ("line_frames", counters.frames),
-            ("line_frames_lost", counters.lost),
-            ("line_frames_damaged", counters.damaged),
-            ("line_frames_cut", counters.cut),
-            ("line_frames_overlong", counters.overlong),
-            ("line_frames_repeated", counters.repeated),
-            ("line_frames_not_understood", counters.not_understood),
-            ("line_frames_foreign", counters.foreign),
-            ("line_frames_echoed", counters.echoed),
-        ];
-        for (name, count) in counted {
-            self.writer.made(name, count.to_string());
+        for (name, note) in bench.rig.line_notes() {
+            self.writer.made(name, note);
         }
         let (lost, share) = self.writer.lost();
         self.writer.made("ticks_without_samples", lost.to_string());
         self.writer.made("ticks_without_samples_percent", format!("{:.2}", 100.0 * share));
-        self.writer.made("line_use_percent", format!("{:.1}", 100.0 * bench.client.line_use().fraction()));
+    }
+}
+
+/// Records each item, then shows it to who looks on.
+impl Observer for Recording<'_> {
+    fn see(&mut self, observed: Observed<'_>) -> Result<(), RunStop> {
+        match observed {
+            Observed::Begins(_) => {}
+            Observed::Item(item) => self.take(item)?,
+        }
+        self.observer.see(observed)
     }
 }
 

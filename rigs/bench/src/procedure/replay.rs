@@ -14,7 +14,7 @@ use serde::Serialize;
 
 use super::learn::{CONFIRMED, record_of};
 use crate::exit::Failure;
-use crate::record::{self, Mark, Outcome, Row, Run, RunKind};
+use crate::record::{self, Outcome, Row, Run, RunKind};
 
 /// Commands closer than this are the same: the record holds duty in 0.01 % and current in mA, and supply
 /// only as the lowest of a batch.
@@ -100,10 +100,7 @@ fn whole(run: &Run) -> Result<(), Failure> {
 }
 
 fn is_first_phase(row: &Row) -> Option<Tick> {
-    match row {
-        Row::Mark(tick, Mark::Note(text)) if text.starts_with(FIRST_PHASE) => Some(*tick),
-        Row::Mark(..) | Row::Sample(_) => None,
-    }
+    row.note().filter(|(_, text)| text.starts_with(FIRST_PHASE)).map(|(tick, _)| tick)
 }
 
 /// The recorded samples from the learner's first tick on, each with what the drive was told, and the last

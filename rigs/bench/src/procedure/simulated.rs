@@ -12,12 +12,10 @@ use study::scenario::Scenario;
 use super::target::Target;
 use crate::caution::Acknowledged;
 use crate::exit::Failure;
-use crate::record::{Column, Conditions, Mark, RunInfo, RunKind, RunWriter, Series, Status};
+use crate::record::{Column, Conditions, GUARD_LIMIT, Mark, RunInfo, RunKind, RunWriter, Series, Status};
 
 /// Ticks in a second, for the time stamps of guard events.
 const TICKS_PER_SECOND: f64 = 1000.0;
-/// Column of the guard's limit; evaluation draws it as a level.
-pub const GUARD_LIMIT: &str = "guard limit";
 
 /// Simulates and records; gives the run's folder.
 ///

@@ -3,18 +3,30 @@
 use std::path::PathBuf;
 
 use super::ended::UnitEnd;
-use crate::client::ClientError;
 use crate::exit::{Exit, Failure};
 use crate::judge::FaultOf;
 use crate::record::{RecordError, Status};
+use crate::rig::{Measurand, RigError};
 use firmware_core::link::state::ReleaseReason;
 
 /// What cut a run short.
 #[derive(Debug, thiserror::Error)]
 pub enum RunStop {
-    /// The link.
+    /// The rig, or the line to it.
     #[error(transparent)]
-    Link(ClientError),
+    Rig(RigError),
+    /// The rig cannot show what this needs.
+    #[error(
+        "{what} needs {measurand}, and this rig does not measure it: {why}. Nothing moved. Use a rig that measures it"
+    )]
+    NotMeasured {
+        /// What was asked for.
+        what: &'static str,
+        /// What it needs to see.
+        measurand: Measurand,
+        /// Why the rig cannot show it, in words.
+        why: String,
+    },
     /// The disk.
     #[error(transparent)]
     Record(#[from] RecordError),
@@ -58,7 +70,8 @@ impl RunStop {
         match self {
             Self::EndedByUnit(end) => end.status(),
             Self::Kept { stop, .. } => stop.status(),
-            Self::Link(_)
+            Self::Rig(_)
+            | Self::NotMeasured { .. }
             | Self::Record(_)
             | Self::Interrupted
             | Self::Released { .. }
@@ -81,7 +94,8 @@ impl RunStop {
         match self {
             Self::EndedByUnit(end) => Some(end),
             Self::Kept { stop, .. } => stop.unit_end(),
-            Self::Link(_)
+            Self::Rig(_)
+            | Self::NotMeasured { .. }
             | Self::Record(_)
             | Self::Interrupted
             | Self::Released { .. }
@@ -95,7 +109,8 @@ impl RunStop {
             Self::Interrupted => true,
             Self::Kept { stop, .. } => stop.is_interrupt(),
             Self::NotResumed(failure) => failure.exit == Exit::Interrupted,
-            Self::Link(_)
+            Self::Rig(_)
+            | Self::NotMeasured { .. }
             | Self::Record(_)
             | Self::Released { .. }
             | Self::EndedByUnit(_)
@@ -127,11 +142,11 @@ impl RunStop {
     }
 }
 
-impl From<ClientError> for RunStop {
-    fn from(error: ClientError) -> Self {
+impl From<RigError> for RunStop {
+    fn from(error: RigError) -> Self {
         match error {
-            ClientError::Interrupted => Self::Interrupted,
-            error => Self::Link(error),
+            RigError::Interrupted => Self::Interrupted,
+            RigError::Refused(_) | RigError::Lost(_) => Self::Rig(error),
         }
     }
 }

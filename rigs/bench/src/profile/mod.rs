@@ -7,7 +7,7 @@
 mod contradictions;
 mod plan;
 
-pub use plan::{BandPlan, FrictionPlan, Plan, StepPlan, SweepPlan};
+pub use plan::{BandPlan, FrictionPlan, Plan, REVERSAL_RANGE, REVERSAL_TICKS, StepPlan, SweepPlan};
 
 use firmware_core::settings::Settings;
 use plant::shown::MOST_SHOWN;

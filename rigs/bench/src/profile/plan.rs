@@ -5,6 +5,11 @@ use serde::Deserialize;
 use super::NEXT;
 use crate::toml_file::{TomlError, TomlFile};
 
+/// Way of the command in a slow reversal, opening: wider than any dead band that is not a fault at sight.
+pub const REVERSAL_RANGE: f64 = 0.015;
+/// Time of one ramp of a slow reversal, ticks: at 0.5 % of travel per second the loop's lag is 0.01 %.
+pub const REVERSAL_TICKS: u32 = 3000;
+
 /// The whole plan.
 #[derive(Debug, Clone, PartialEq, Deserialize)]
 #[serde(deny_unknown_fields)]

@@ -9,7 +9,7 @@ use firmware_core::link::state::{Drive, MotionEvent, StreamState};
 use firmware_core::units::{Ampere, Duty, Opening};
 
 use super::{Mark, Row, Sample};
-use crate::client::{GapCause, StreamItem, StreamSample};
+use crate::rig::{GapCause, StreamItem, StreamSample};
 
 /// The note that stands where a motion ended.
 pub(crate) const MOTION_ENDED: &str = "motion ended";

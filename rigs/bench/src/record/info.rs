@@ -11,7 +11,6 @@ use serde::{Deserialize, Serialize};
 use super::Sha256Hex;
 use super::provenance::{Ground, Provenance};
 use crate::caution::Acknowledged;
-use crate::judge::FaultOf;
 
 /// What was done to the unit.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, JsonSchema, Deserialize)]
@@ -126,6 +125,16 @@ pub struct RunInfo {
 pub type Conditions = BTreeMap<String, String>;
 /// What differs between two equal runs: date, port, line statistics.
 pub type Made = BTreeMap<String, String>;
+
+/// Where the cause lies.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, JsonSchema, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum FaultOf {
+    /// In the unit: it is out of limits.
+    Unit,
+    /// In the rig, the supply, the link or the person: nothing is said of the unit.
+    Rig,
+}
 
 /// Why a procedure refused the unit or could not go on.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, JsonSchema, Deserialize)]

@@ -23,14 +23,15 @@ pub use confirmation::{Confirmation, Gauged};
 pub use error::RecordError;
 pub(crate) use from_stream::MOTION_ENDED;
 pub use hashes::Sha256Hex;
-pub use info::{Conditions, Made, Outcome, Refusal, RunFile, RunInfo, RunKind, SampleSums, Status};
+pub use info::{Conditions, FaultOf, Made, Outcome, Refusal, RunFile, RunInfo, RunKind, SampleSums, Status};
 pub(crate) use info::{LEARN_KIND, PORT, RELEARN, STARTED};
 pub use log::{Checked, HEAD_NOTE, LogHead, LogTrouble, RunTrouble, Unsound};
 pub use loss::Loss;
 pub use numbering::{RunName, runs_in};
-pub use provenance::{BoardId, Ground, Present, Provenance, Serials};
+pub use provenance::{BoardId, Ground, Provenance, Serials};
 pub use reader::Run;
 pub use samples::{Mark, Row, SAMPLE_HEADER, Sample};
+pub(crate) use series::GUARD_LIMIT;
 pub use series::{Column, Series};
 pub use writer::RunWriter;
 

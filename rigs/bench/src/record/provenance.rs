@@ -2,11 +2,11 @@
 
 use std::fmt;
 
-use firmware_core::link::Identity;
 use firmware_core::settings::SettingsHash;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
+use crate::caution::Present;
 use crate::short_text::ShortText;
 
 /// Serial numbers, where the command line gives them.
@@ -48,14 +48,6 @@ pub struct BoardId {
     pub serial: String,
 }
 
-impl BoardId {
-    /// The board that answered.
-    #[must_use]
-    pub fn of(identity: &Identity) -> Self {
-        Self { name: identity.board.to_string(), serial: identity.serial.to_string() }
-    }
-}
-
 impl fmt::Display for BoardId {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match &*self.serial {
@@ -80,25 +72,6 @@ pub struct Provenance {
     /// Serial numbers.
     #[serde(default, skip_serializing_if = "Serials::is_empty")]
     pub serials: Serials,
-}
-
-/// How the person beside the unit is known to be there.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, JsonSchema, Deserialize)]
-#[serde(rename_all = "kebab-case")]
-pub enum Present {
-    /// Typed yes at the question that says what is unproven.
-    TypedYes,
-    /// Named on the command line, with hands clear.
-    Operator(ShortText),
-}
-
-impl fmt::Display for Present {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        match self {
-            Self::TypedYes => f.write_str("a person who typed yes"),
-            Self::Operator(name) => write!(f, "{name}"),
-        }
-    }
 }
 
 /// On what footing a unit moved.

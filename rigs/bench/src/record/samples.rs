@@ -138,6 +138,16 @@ pub(super) struct BadField {
 }
 
 impl Row {
+    /// The note that this row is, with its tick.
+    #[must_use]
+    pub(crate) fn note(&self) -> Option<(Tick, &str)> {
+        match self {
+            Self::Mark(tick, Mark::Note(text)) => Some((*tick, text)),
+            Self::Mark(_, Mark::Gap { .. } | Mark::LostEvents { .. } | Mark::Touch { .. })
+            | Self::Sample(_) => None,
+        }
+    }
+
     pub(super) fn to_fields(&self) -> [String; SAMPLE_HEADER.len()] {
         match self {
             Self::Sample(s) => {

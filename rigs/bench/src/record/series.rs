@@ -6,6 +6,9 @@ use plant::files::{bytes_of, write_whole};
 
 use super::{RecordError, SERIES_LIMIT};
 
+/// Column of the guard's limit; the report draws it as a level.
+pub(crate) const GUARD_LIMIT: &str = "guard limit";
+
 /// One trace.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Column {

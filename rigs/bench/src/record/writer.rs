@@ -10,7 +10,7 @@ use firmware_core::units::Tick;
 
 use plant::files::{bytes_of, write_whole};
 
-use crate::client::StreamItem;
+use crate::rig::StreamItem;
 
 use super::log::Entry;
 use super::{

@@ -12,7 +12,7 @@ pub(super) struct Scale {
 
 /// Range to draw, and whether it may be widened to whole ticks.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub enum Range {
+pub enum AxisRange {
     /// Fitted to the data, a little wider.
     Fit,
     /// Fitted to the data and zero.
@@ -23,11 +23,11 @@ pub enum Range {
 
 impl Scale {
     /// A scale over `from_px ..= to_px` for the data's extent.
-    pub(super) fn new(range: Range, data: Option<(f64, f64)>, px: (f64, f64), most_ticks: f64) -> Self {
+    pub(super) fn new(range: AxisRange, data: Option<(f64, f64)>, px: (f64, f64), most_ticks: f64) -> Self {
         let (low, high) = match (range, data) {
-            (Range::Fixed(low, high), _) => (low, high),
-            (Range::Fit, Some((low, high))) => padded(low, high),
-            (Range::FitWithZero, Some((low, high))) => padded(low.min(0.0), high.max(0.0)),
+            (AxisRange::Fixed(low, high), _) => (low, high),
+            (AxisRange::Fit, Some((low, high))) => padded(low, high),
+            (AxisRange::FitWithZero, Some((low, high))) => padded(low.min(0.0), high.max(0.0)),
             (_, None) => (0.0, 1.0),
         };
         let step = nice_step((high - low) / most_ticks);
@@ -117,10 +117,10 @@ mod tests {
 
     #[test]
     fn ticks_stand_on_round_numbers() {
-        let scale = Scale::new(Range::Fixed(0.0, 1.0), None, (0.0, 100.0), 6.0);
+        let scale = Scale::new(AxisRange::Fixed(0.0, 1.0), None, (0.0, 100.0), 6.0);
         let texts: Vec<_> = scale.ticks().into_iter().map(|(_, text)| text).collect();
         assert_eq!(texts, ["0.0", "0.2", "0.4", "0.6", "0.8", "1.0"]);
-        let counts = Scale::new(Range::Fixed(2000.0, 14_000.0), None, (0.0, 100.0), 6.0);
+        let counts = Scale::new(AxisRange::Fixed(2000.0, 14_000.0), None, (0.0, 100.0), 6.0);
         assert_eq!(counts.ticks()[1].1, "4000");
         assert_eq!(text(-13_300.0, 0), "−13\u{2009}300");
     }
@@ -128,7 +128,7 @@ mod tests {
     proptest! {
         #[test]
         fn any_range_gets_a_few_ticks_inside_it(low in -1e6..1e6f64, spread in 1e-4..1e6f64) {
-            let scale = Scale::new(Range::Fixed(low, low + spread), None, (0.0, 300.0), 6.0);
+            let scale = Scale::new(AxisRange::Fixed(low, low + spread), None, (0.0, 300.0), 6.0);
             let ticks = scale.ticks();
             prop_assert!((1..=8).contains(&ticks.len()), "{ticks:?}");
             prop_assert!(ticks.iter().all(|(v, _)| (-0.01..=300.01).contains(&scale.px(*v))));

@@ -2,41 +2,14 @@
 //!
 //! In: plain traces and tables. Out: sections with their charts.
 
-use super::chart::{Axis, Chart, Ink, Mark};
+use super::chart::{Axis, Chart, ChartMark, Ink};
 use super::section::{Section, Table};
+use crate::evaluate::{BoostTrace, LearnTrace};
 use crate::figures::friction::{FrictionCurve, FrictionPoint};
 use crate::figures::motion::Reversal;
 use crate::figures::step::{StepBands, StepResponse, StepTrace, T63_SHARE, T86_SHARE};
 use crate::figures::sweep::SweepTable;
 use crate::figures::{Direction, Sensor, Stop, extent};
-
-/// What the learn showed.
-#[derive(Debug, Clone, PartialEq, Default)]
-pub struct LearnTrace {
-    /// Seconds and position counts.
-    pub position: Vec<(f64, f64)>,
-    /// Seconds and motor current.
-    pub current: Vec<(f64, f64)>,
-    /// Seconds, counts and stop of each touch.
-    pub touches: Vec<(f64, f64, Stop)>,
-    /// Where each stop may lie, counts.
-    pub windows: Vec<(Stop, f64, f64)>,
-}
-
-/// A simulated step of the boost target.
-#[derive(Debug, Clone, PartialEq, Default)]
-pub struct BoostTrace {
-    /// Seconds and boost, kPa absolute.
-    pub boost: Vec<(f64, f64)>,
-    /// Seconds and target.
-    pub target: Vec<(f64, f64)>,
-    /// The limit that the guard keeps, kPa absolute.
-    pub guard_limit: Option<f64>,
-    /// Seconds and opening.
-    pub opening: Vec<(f64, f64)>,
-    /// Seconds and stage name, where the guard changed stage.
-    pub guard_stages: Vec<(f64, String)>,
-}
 
 const TRAVEL: &str = "opening, % of travel";
 const COMMAND: &str = "command, % of travel";
@@ -117,7 +90,12 @@ pub fn sweep(table: &SweepTable, sensor: Sensor) -> Section {
             .dots("", Ink::Closing, readings(table, Direction::Closing))
             .line("opening", Ink::Opening, error(&up))
             .line("closing", Ink::Closing, error(&down))
-            .with(Mark::Label { x: at, y: average, ink: Ink::Command, text: format!("{hysteresis:.2} %") })
+            .with(ChartMark::Label {
+                x: at,
+                y: average,
+                ink: Ink::Command,
+                text: format!("{hysteresis:.2} %"),
+            })
             .half();
     let note = match sensor {
         Sensor::Own => {
@@ -215,7 +193,7 @@ fn step_chart(trace: &StepTrace, response: &StepResponse, bands: StepBands) -> C
     let command = vec![(1000.0 * before, from), (0.0, from), (0.0, to), (1000.0 * last, to)];
     let (low, high) = (percent(response.end - bands.settled), percent(response.end + bands.settled));
     let at = |share: f64| percent(response.start + share * (response.end - response.start));
-    let drop = |name: &str, t: f64, share| Mark::Drop {
+    let drop = |name: &str, t: f64, share| ChartMark::Drop {
         x: 1000.0 * t,
         y: at(share),
         label: format!("{name} {:.0} ms", 1000.0 * t),
@@ -247,7 +225,7 @@ pub fn boost(trace: &BoostTrace, note: &str) -> Section {
         boost = boost.level(limit, Ink::Limit, "boost limit: the guard opens the vanes before it");
     }
     for (at, stage) in &trace.guard_stages {
-        boost = boost.with(Mark::Instant { x: *at, ink: Ink::Limit, label: stage.clone() });
+        boost = boost.with(ChartMark::Instant { x: *at, ink: Ink::Limit, label: stage.clone() });
     }
     let percent = trace.opening.iter().map(|(t, y)| (*t, 100.0 * y)).collect();
     let opening = Chart::new(

@@ -1,7 +1,7 @@
 //! Charts as data: axes, lines, bands, limits, dots. What they look like is decided in `draw.rs` and the
 //! style sheet, so that light, dark and print need one drawing.
 
-pub use super::axis::Range;
+pub use super::axis::AxisRange;
 
 /// What a thing in a chart means; the style sheet gives it colour and dash.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -41,32 +41,32 @@ pub struct Axis {
     /// Quantity and unit, `opening, % of travel`.
     pub label: String,
     /// What part of it is drawn.
-    pub range: Range,
+    pub range: AxisRange,
 }
 
 impl Axis {
     /// An axis fitted to its data.
     #[must_use]
     pub fn fit(label: &str) -> Self {
-        Self { label: label.to_owned(), range: Range::Fit }
+        Self { label: label.to_owned(), range: AxisRange::Fit }
     }
 
     /// An axis over a fixed range.
     #[must_use]
     pub fn fixed(label: &str, low: f64, high: f64) -> Self {
-        Self { label: label.to_owned(), range: Range::Fixed(low, high) }
+        Self { label: label.to_owned(), range: AxisRange::Fixed(low, high) }
     }
 
     /// An axis fitted to its data and zero.
     #[must_use]
     pub fn with_zero(label: &str) -> Self {
-        Self { label: label.to_owned(), range: Range::FitWithZero }
+        Self { label: label.to_owned(), range: AxisRange::FitWithZero }
     }
 }
 
 /// One thing in a chart; later ones lie on top.
 #[derive(Debug, Clone, PartialEq)]
-pub enum Mark {
+pub enum ChartMark {
     /// A line through points; named in the legend when it has a name.
     Line {
         /// Points in order.
@@ -153,7 +153,7 @@ pub struct Chart {
     /// Up the side.
     pub y: Axis,
     /// What is drawn, lowest first.
-    pub marks: Vec<Mark>,
+    pub marks: Vec<ChartMark>,
     /// Width on the page.
     pub width: Width,
 }
@@ -173,7 +173,7 @@ impl Chart {
 
     /// The same chart with one more mark on top.
     #[must_use]
-    pub fn with(mut self, mark: Mark) -> Self {
+    pub fn with(mut self, mark: ChartMark) -> Self {
         self.marks.push(mark);
         self
     }
@@ -181,24 +181,24 @@ impl Chart {
     /// The same chart with a line.
     #[must_use]
     pub fn line(self, name: &str, ink: Ink, points: Vec<(f64, f64)>) -> Self {
-        self.with(Mark::Line { points, ink, name: name.to_owned() })
+        self.with(ChartMark::Line { points, ink, name: name.to_owned() })
     }
 
     /// The same chart with the area between two lines, as `(x, low, high)`.
     #[must_use]
     pub fn band(self, name: &str, ink: Ink, points: Vec<(f64, f64, f64)>) -> Self {
-        self.with(Mark::Band { points, ink, name: name.to_owned() })
+        self.with(ChartMark::Band { points, ink, name: name.to_owned() })
     }
 
     /// The same chart with loose points.
     #[must_use]
     pub fn dots(self, name: &str, ink: Ink, points: Vec<(f64, f64)>) -> Self {
-        self.with(Mark::Dots { points, ink, name: name.to_owned() })
+        self.with(ChartMark::Dots { points, ink, name: name.to_owned() })
     }
 
     /// The same chart with a labelled horizontal line.
     #[must_use]
     pub fn level(self, y: f64, ink: Ink, label: &str) -> Self {
-        self.with(Mark::Level { y, ink, label: label.to_owned() })
+        self.with(ChartMark::Level { y, ink, label: label.to_owned() })
     }
 }

@@ -4,8 +4,8 @@
 use askama::Template;
 
 use super::axis::Scale;
-use super::chart::{Chart, Ink, Mark, Width};
-use super::labels::{Anchor, Labels, Placed};
+use super::chart::{Chart, ChartMark, Ink, Width};
+use super::labels::{Anchor, Labels, PlacedLabel};
 use super::path::{self, px};
 use crate::figures::extent;
 
@@ -17,7 +17,7 @@ const FULL: (f64, f64) = (720.0, 240.0);
 const HALF: (f64, f64) = (352.0, 240.0);
 
 /// One `<path>`.
-pub(super) struct Shape {
+pub(super) struct DrawnMark {
     pub(super) class: String,
     pub(super) d: String,
 }
@@ -30,7 +30,7 @@ pub(super) struct Dot {
 }
 
 /// One tick of an axis.
-pub(super) struct Tick {
+pub(super) struct AxisTick {
     pub(super) at: String,
     pub(super) text: String,
 }
@@ -57,11 +57,11 @@ pub(super) struct Drawing<'a> {
     bottom: f64,
     x_label: &'a str,
     y_label: &'a str,
-    x_ticks: Vec<Tick>,
-    y_ticks: Vec<Tick>,
-    shapes: Vec<Shape>,
+    x_ticks: Vec<AxisTick>,
+    y_ticks: Vec<AxisTick>,
+    shapes: Vec<DrawnMark>,
     dots: Vec<Dot>,
-    labels: Vec<Placed>,
+    labels: Vec<PlacedLabel>,
     legend: Vec<Entry>,
 }
 
@@ -102,41 +102,41 @@ impl<'a> Drawing<'a> {
         drawing
     }
 
-    fn add(&mut self, mark: &Mark, x: &Scale, y: &Scale, labels: &mut Labels) {
+    fn add(&mut self, mark: &ChartMark, x: &Scale, y: &Scale, labels: &mut Labels) {
         let at = |px: f64, py: f64| (x.px(px), y.px(py));
         match mark {
-            Mark::Line { points, ink, .. } => {
+            ChartMark::Line { points, ink, .. } => {
                 let points: Vec<_> = points.iter().map(|&(px, py)| at(px, py)).collect();
                 self.shape("line", *ink, path::line(&points));
             }
-            Mark::Band { points, ink, .. } => {
+            ChartMark::Band { points, ink, .. } => {
                 let points: Vec<_> =
                     points.iter().map(|&(px, low, high)| (x.px(px), y.px(low), y.px(high))).collect();
                 self.shape("band", *ink, path::band(&points));
             }
-            Mark::Level { y: level, ink, label } => {
+            ChartMark::Level { y: level, ink, label } => {
                 let (from, to) = (at(x.low(), *level), at(x.high(), *level));
                 self.shape("rule", *ink, path::line(&[from, to]));
                 labels.avoid(from, to);
                 labels.want(label, ink.class(), to, Anchor::LevelEnd);
             }
-            Mark::Instant { x: instant, ink, label } => {
+            ChartMark::Instant { x: instant, ink, label } => {
                 let (from, to) = (at(*instant, y.low()), at(*instant, y.high()));
                 self.shape("rule", *ink, path::line(&[from, to]));
                 labels.avoid(from, to);
                 labels.want(label, ink.class(), to, Anchor::Top);
             }
-            Mark::Drop { x: px, y: py, label } => {
+            ChartMark::Drop { x: px, y: py, label } => {
                 let (from, to) = (at(*px, *py), at(*px, y.low()));
                 self.shape("drop", Ink::Main, path::line(&[from, to]));
                 self.dot("mark", from);
                 labels.avoid(from, to);
                 labels.want(label, "ink", from, Anchor::Beside);
             }
-            Mark::Dots { points, ink, .. } => {
+            ChartMark::Dots { points, ink, .. } => {
                 points.iter().for_each(|&(px, py)| self.dot(ink.class(), at(px, py)));
             }
-            Mark::Label { x: px, y: py, ink, text } => {
+            ChartMark::Label { x: px, y: py, ink, text } => {
                 self.dot(ink.class(), at(*px, *py));
                 labels.want(text, ink.class(), at(*px, *py), Anchor::Beside);
             }
@@ -144,7 +144,7 @@ impl<'a> Drawing<'a> {
     }
 
     fn shape(&mut self, kind: &str, ink: Ink, d: String) {
-        self.shapes.push(Shape { class: format!("{kind} {}", ink.class()), d });
+        self.shapes.push(DrawnMark { class: format!("{kind} {}", ink.class()), d });
     }
 
     fn dot(&mut self, class: &'static str, at: (f64, f64)) {
@@ -152,8 +152,8 @@ impl<'a> Drawing<'a> {
     }
 }
 
-fn ticks(scale: &Scale) -> Vec<Tick> {
-    scale.ticks().into_iter().map(|(value, text)| Tick { at: px(scale.px(value)), text }).collect()
+fn ticks(scale: &Scale) -> Vec<AxisTick> {
+    scale.ticks().into_iter().map(|(value, text)| AxisTick { at: px(scale.px(value)), text }).collect()
 }
 
 /// The legend, in the order of the marks. It is text beside the drawing, so that it wraps by itself.
@@ -162,12 +162,15 @@ fn legend(chart: &Chart) -> Vec<Entry> {
     named.map(|(class, dots, name)| Entry { class, dots, text: name.to_owned() }).collect()
 }
 
-fn named(mark: &Mark) -> Option<(String, bool, &str)> {
+fn named(mark: &ChartMark) -> Option<(String, bool, &str)> {
     let (class, dots, name) = match mark {
-        Mark::Line { ink, name, .. } => (format!("line {}", ink.class()), false, name),
-        Mark::Band { ink, name, .. } => (format!("band {}", ink.class()), false, name),
-        Mark::Dots { ink, name, .. } => (ink.class().to_owned(), true, name),
-        _ => return None,
+        ChartMark::Line { ink, name, .. } => (format!("line {}", ink.class()), false, name),
+        ChartMark::Band { ink, name, .. } => (format!("band {}", ink.class()), false, name),
+        ChartMark::Dots { ink, name, .. } => (ink.class().to_owned(), true, name),
+        ChartMark::Level { .. }
+        | ChartMark::Instant { .. }
+        | ChartMark::Drop { .. }
+        | ChartMark::Label { .. } => return None,
     };
     (!name.is_empty()).then_some((class, dots, name))
 }
@@ -175,10 +178,12 @@ fn named(mark: &Mark) -> Option<(String, bool, &str)> {
 fn xs(chart: &Chart) -> impl Iterator<Item = f64> + '_ {
     chart.marks.iter().flat_map(|mark| -> Box<dyn Iterator<Item = f64> + '_> {
         match mark {
-            Mark::Line { points, .. } | Mark::Dots { points, .. } => Box::new(points.iter().map(|p| p.0)),
-            Mark::Band { points, .. } => Box::new(points.iter().map(|p| p.0)),
-            Mark::Level { .. } => Box::new(std::iter::empty()),
-            Mark::Instant { x, .. } | Mark::Drop { x, .. } | Mark::Label { x, .. } => {
+            ChartMark::Line { points, .. } | ChartMark::Dots { points, .. } => {
+                Box::new(points.iter().map(|p| p.0))
+            }
+            ChartMark::Band { points, .. } => Box::new(points.iter().map(|p| p.0)),
+            ChartMark::Level { .. } => Box::new(std::iter::empty()),
+            ChartMark::Instant { x, .. } | ChartMark::Drop { x, .. } | ChartMark::Label { x, .. } => {
                 Box::new(std::iter::once(*x))
             }
         }
@@ -188,12 +193,14 @@ fn xs(chart: &Chart) -> impl Iterator<Item = f64> + '_ {
 fn ys(chart: &Chart) -> impl Iterator<Item = f64> + '_ {
     chart.marks.iter().flat_map(|mark| -> Box<dyn Iterator<Item = f64> + '_> {
         match mark {
-            Mark::Line { points, .. } | Mark::Dots { points, .. } => Box::new(points.iter().map(|p| p.1)),
-            Mark::Band { points, .. } => Box::new(points.iter().flat_map(|p| [p.1, p.2])),
-            Mark::Level { y, .. } | Mark::Drop { y, .. } | Mark::Label { y, .. } => {
+            ChartMark::Line { points, .. } | ChartMark::Dots { points, .. } => {
+                Box::new(points.iter().map(|p| p.1))
+            }
+            ChartMark::Band { points, .. } => Box::new(points.iter().flat_map(|p| [p.1, p.2])),
+            ChartMark::Level { y, .. } | ChartMark::Drop { y, .. } | ChartMark::Label { y, .. } => {
                 Box::new(std::iter::once(*y))
             }
-            Mark::Instant { .. } => Box::new(std::iter::empty()),
+            ChartMark::Instant { .. } => Box::new(std::iter::empty()),
         }
     })
 }

@@ -1,9 +1,10 @@
 //! A report on synthetic data, to look at and to check. `VANEBENCH_EXAMPLE=file.html cargo test -p vanebench
 //! example_report` writes it.
 
-use super::bench::{self, BoostTrace, LearnTrace};
+use super::bench;
 use super::{Report, Section, Sheet, Table};
 use crate::caution::CAUTIONS;
+use crate::evaluate::{BoostTrace, LearnTrace};
 use crate::figures::friction::FrictionCurve;
 use crate::figures::step::{StepBands, StepTrace};
 use crate::figures::sweep::SweepTable;

@@ -24,7 +24,7 @@ pub(super) enum Anchor {
 }
 
 /// A label with its place.
-pub(super) struct Placed {
+pub(super) struct PlacedLabel {
     pub(super) class: &'static str,
     pub(super) x: String,
     pub(super) y: String,
@@ -86,12 +86,12 @@ impl Labels {
     }
 
     /// Every label at its place.
-    pub(super) fn placed(mut self) -> Vec<Placed> {
+    pub(super) fn placed(mut self) -> Vec<PlacedLabel> {
         let wanted = std::mem::take(&mut self.wanted);
         wanted.into_iter().map(|label| self.place(label)).collect()
     }
 
-    fn place(&mut self, label: Wanted) -> Placed {
+    fn place(&mut self, label: Wanted) -> PlacedLabel {
         let width = width_of(&label.text);
         let area = |&(left, baseline): &(f64, f64)| Area {
             left,
@@ -110,7 +110,7 @@ impl Labels {
         // With every spot taken, the first is as good as any: a label is never dropped.
         let spot = label.spots.iter().find(free).or(label.spots.first()).copied().unwrap_or_default();
         self.taken.push(area(&spot));
-        Placed { class: label.class, x: px(spot.0), y: px(spot.1), text: label.text }
+        PlacedLabel { class: label.class, x: px(spot.0), y: px(spot.1), text: label.text }
     }
 }
 

@@ -18,13 +18,12 @@ mod unit;
 
 use askama::Template;
 
-pub use chart::{Axis, Chart, Ink, Mark};
+pub use chart::{Axis, Chart, ChartMark, Ink};
 pub use section::{Block, Section, Table};
 pub use sheet::Sheet;
-pub use unit::UnitResult;
 
-use crate::judge::{Check, FigureRow, Judgement, Reason, Verdict};
-use crate::limits::Standing;
+use crate::judge::{FigureRow, Judgement, LimitCheck, Reason, Verdict};
+use crate::limits::LimitStanding;
 use draw::Drawing;
 
 /// A report before it is laid out.
@@ -146,15 +145,15 @@ fn printed(number: &str) -> String {
     number.replace('-', "−")
 }
 
-fn is_for(check: &Check, figure: &FigureRow) -> bool {
+fn is_for(check: &LimitCheck, figure: &FigureRow) -> bool {
     check.key == figure.key && check.place == figure.place && check.value == figure.value
 }
 
-fn standing_mark(standing: Standing) -> (&'static str, &'static str) {
+fn standing_mark(standing: LimitStanding) -> (&'static str, &'static str) {
     match standing {
-        Standing::Inside => ("✓", "good"),
-        Standing::TooClose => ("?", "open"),
-        Standing::Outside => ("✗", "bad"),
+        LimitStanding::Inside => ("✓", "good"),
+        LimitStanding::TooClose => ("?", "open"),
+        LimitStanding::Outside => ("✗", "bad"),
     }
 }
 

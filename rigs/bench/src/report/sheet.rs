@@ -12,7 +12,7 @@ use serde::{Deserialize, Serialize};
 use crate::toml_file::{TomlError, TomlFile};
 
 /// The person's file in the unit's folder.
-pub const SHEET_FILE: &str = "sheet.toml";
+pub(crate) const SHEET_FILE: &str = "sheet.toml";
 
 /// One item that a person measures.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -30,7 +30,7 @@ const fn item(key: &'static str, name: &'static str, unit: &'static str) -> Item
 }
 
 /// What a person measures; common practice, no source.
-pub const ITEMS: [Item; 14] = [
+pub(crate) const ITEMS: [Item; 14] = [
     item("winding_resistance", "winding resistance", "Ω"),
     item("insulation", "insulation, winding to housing", "MΩ"),
     item("idle_current", "idle current of the electronics", "mA"),
@@ -65,7 +65,7 @@ pub fn template() -> String {
 /// One reading by a person.
 #[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
-pub struct Reading {
+pub struct SheetReading {
     /// As the unit came.
     #[serde(default)]
     pub as_found: String,
@@ -84,7 +84,7 @@ pub struct Reading {
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Sheet {
     /// Items in order, with a reading where there is one.
-    pub rows: Vec<(Item, Option<Reading>)>,
+    pub rows: Vec<(Item, Option<SheetReading>)>,
     /// Tables that were not taken, with why: a missing field costs its line, not the report.
     pub not_taken: Vec<String>,
 }
@@ -111,11 +111,11 @@ impl Sheet {
     /// # Errors
     /// [`TomlError`] where the file is no such sheet at all.
     pub fn read(file: &TomlFile) -> Result<Self, TomlError> {
-        let mut readings: BTreeMap<String, Reading> = file.parse()?;
+        let mut readings: BTreeMap<String, SheetReading> = file.parse()?;
         let mut sheet = Self::default();
         for item in ITEMS {
             let reading = readings.remove(item.key);
-            let missing = reading.as_ref().and_then(Reading::missing);
+            let missing = reading.as_ref().and_then(SheetReading::missing);
             if let Some(missing) = missing {
                 let why = format!("`{missing}` is missing: who measured, and with what, belong to a reading");
                 sheet.not_taken.push(file.refuse(item.key, why, "Add it.").to_string());
@@ -131,7 +131,7 @@ impl Sheet {
     }
 }
 
-impl Reading {
+impl SheetReading {
     /// The field without which nobody can check it.
     fn missing(&self) -> Option<&'static str> {
         [("by", &self.by), ("with", &self.with)]

@@ -1,75 +1,25 @@
-//! The report of a unit: the latest run of each kind, judged together.
+//! The report of a unit, drawn from its runs and their verdict.
 //!
-//! In: a unit's runs, profile, limits and sheet. Out: a [`Report`] with its verdict.
+//! In: a [`UnitResult`], profile, limits and sheet. Out: a [`Report`].
 
 use super::section::{Section, Table};
 use super::{Report, Sheet};
 use super::{bench, diagnostic};
 use crate::caution::{CAUTIONS, HOLDS_UNTIL};
-use crate::evaluate::{self, Exhibit, LeftOut, Selection, Shown};
+use crate::evaluate::{Exhibit, Shown, UnitResult};
 use crate::figures::step::StepBands;
 use crate::figures::{Measure, Sensor};
-use crate::judge::{self, Counted, Evidence, FaultOf, Finding, Kept, Verdict};
-use crate::limits::{Limit, Limits};
+use crate::judge::Counted;
+use crate::limits::Limits;
 use crate::profile::Profile;
-use crate::record::{Checked, Confirmation, Ground, Provenance, Run, RunKind, Status};
+use crate::record::{Ground, Provenance, RunKind, Status};
 use crate::short_text::ShortText;
-use crate::unit_result::Records;
 
 /// What a reader must know of the simulated boost.
 const BOOST_NOTE: &str = "The same controller code over a simulated actuator and an invented engine (bench engine A): \
     no engine was run. Surge is outside the model. A real engine must be checked on the engine.";
 
-/// A unit's runs with what each shows, and the judgement over those that belong together.
-#[derive(Debug, Clone, PartialEq)]
-pub struct UnitResult {
-    runs: Vec<(Run, Shown)>,
-    left_out: Vec<LeftOut>,
-    /// The judgement over all that count.
-    pub verdict: Verdict,
-}
-
 impl UnitResult {
-    /// Evaluates and judges `runs` of `unit`, in the order in which they were made.
-    #[must_use]
-    pub fn new(records: Records, unit: &str, profile: &Profile, limits: &Limits) -> Self {
-        let Records { runs, checked } = records;
-        let Selection { counted, left_out } = Selection::of(runs, unit, &checked.unsound);
-        let runs: Vec<_> = counted
-            .into_iter()
-            .map(|run| (evaluate::evaluate(&run, profile), run))
-            .map(|(s, r)| (r, s))
-            .collect();
-        let mut evidence =
-            runs.iter().fold(Evidence::default(), |all, (_, shown)| all.and(shown.evidence.clone()));
-        evidence.findings.extend(left_out.iter().filter_map(LeftOut::finding));
-        let measured = runs.iter().filter(|(run, _)| !run.file.is_diagnostic());
-        let mut kinds: Vec<RunKind> = measured.map(|(run, _)| run.name.kind).collect();
-        if kinds.is_empty() && !runs.is_empty() {
-            evidence = evidence.and(only_pictures());
-        }
-        // A part whose evidence does not belong here any more is unanswered, not unasked.
-        kinds.extend(left_out.iter().filter(|left| left.leaves_a_gap()).map(|left| left.run.kind));
-        let asked = |limit: &Limit| kinds.iter().any(|kind| evaluate::answers(*kind, limit));
-        let confirmed =
-            runs.iter().flat_map(|(run, _)| &run.confirmed).map(Confirmation::to_string).collect();
-        let counted = runs.iter().map(|(run, _)| named(run, &checked)).collect();
-        let verdict = Verdict { counted, confirmed, ..judge::judge(&evidence, limits, asked) };
-        Self { runs, left_out, verdict }
-    }
-
-    /// Runs that do not count, with why.
-    pub fn left_out(&self) -> impl Iterator<Item = String> {
-        self.left_out.iter().map(LeftOut::to_string)
-    }
-
-    /// Kinds of run that the verdict rests on.
-    #[must_use]
-    pub fn covers(&self) -> String {
-        let kinds: Vec<&str> = self.runs.iter().map(|(run, _)| run.name.kind.word()).collect();
-        kinds.join(", ")
-    }
-
     /// The report. `more` are sections that other verbs add after the runs.
     #[must_use]
     pub fn report(&self, profile: &Profile, limits: &Limits, sheet: Sheet, more: Vec<Section>) -> Report {
@@ -174,12 +124,6 @@ impl UnitResult {
     }
 }
 
-fn named(run: &Run, checked: &Checked) -> Counted {
-    let is_unchained = checked.unchained.contains(&run.name);
-    let kept = if is_unchained { Kept::Unchained } else { Kept::Chained };
-    Counted { run: run.name.to_string(), evidence: run.evidence.clone(), kept }
-}
-
 /// Whose unit it is, as far as the command line said.
 fn provenance(given: &Provenance) -> Vec<(&'static str, String)> {
     let fact = |name, text: &Option<ShortText>| text.as_ref().map(|text| (name, text.to_string()));
@@ -193,18 +137,6 @@ fn provenance(given: &Provenance) -> Vec<(&'static str, String)> {
     .into_iter()
     .flatten()
     .collect()
-}
-
-/// Diagnostic runs alone decide nothing.
-fn only_pictures() -> Evidence {
-    let finding = Finding {
-        code: "diagnostic-only".into(),
-        seen: "only a diagnostic run is on record: a picture of where the lever binds, without a calibration"
-            .into(),
-        advice: "Mend what it shows, then learn.".into(),
-        fault_of: FaultOf::Rig,
-    };
-    Evidence { findings: vec![finding], ..Evidence::default() }
 }
 
 fn section(shown: &Shown, profile: &Profile, limits: &Limits) -> Option<Section> {

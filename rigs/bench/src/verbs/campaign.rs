@@ -131,6 +131,7 @@ fn refused(error: CampaignError) -> Failure {
         CampaignError::Checkpoint(
             CheckpointError::Unreadable { .. }
             | CheckpointError::Foreign { .. }
+            | CheckpointError::Changed { .. }
             | CheckpointError::OtherPlan { .. },
         )
         | CampaignError::Parameter(_)

@@ -11,14 +11,17 @@ use study::scenario::BuiltIn;
 use crate::caution::{self, Acknowledged, CAUTIONS};
 use crate::console::Console;
 use crate::document::{self, DemoDocument};
+use crate::evaluate::UnitResult;
 use crate::exit::{Failure, VerbResult};
 use crate::limits::Limits;
+use crate::link_rig;
 use crate::output::{Maker, OutFolder};
 use crate::port::{DEFAULT_UNIT, PortSpec, Processor};
-use crate::procedure::{Basis, Bench, LearnChoice, MoveKind, Target, learn, record_move, record_simulation};
+use crate::procedure::{
+    Basis, Bench, LearnChoice, MoveKind, PlanBar, Target, learn, record_move, record_simulation,
+};
 use crate::profile::Profile;
 use crate::record::{LogHead, Serials};
-use crate::report::UnitResult;
 use crate::unit_result::{REPORT_FILE, Records, keep_verdicts, spoken, write_report};
 use crate::unit_store::{self, OnUnproven, UnitStanding};
 
@@ -61,17 +64,13 @@ pub fn run(args: &Args, console: &Console) -> VerbResult {
     folder.clear_for(&[JOB_FILE, REPORT_FILE, UNITS_INSIDE])?;
     caution::show();
     console.note("(virtual rig: nothing real moves; unit, engine and numbers are invented)\n");
-    let mut bench = Bench::open(&target, Acknowledged::VirtualRig)?;
+    let mut bench = link_rig::open(&target, Acknowledged::VirtualRig)?;
     learn_unit(&mut bench, &target, console)?;
     if let Some(basis) = basis(&target)? {
         for (kind, what) in
             [(MoveKind::Sweep, "sweep"), (MoveKind::Friction, "friction ramps"), (MoveKind::Step, "steps")]
         {
-            let bar = console.progress(what, 1000);
-            let progress = |part: f64| bar.set_position((part * 1000.0) as u64);
-            let recorded = record_move(&mut bench, &target, kind, &basis, &progress);
-            bar.finish_and_clear();
-            recorded.map_err(Failure::from)?;
+            record_move(&mut bench, &target, kind, &basis, &mut PlanBar::new(console, what))?;
         }
     }
     drop(bench);
@@ -113,18 +112,16 @@ fn basis(target: &Target) -> Result<Option<Basis>, Failure> {
 
 fn learn_unit(bench: &mut Bench, target: &Target, console: &Console) -> Result<(), Failure> {
     let choice = LearnChoice { previous: None, checked: bench.confirmed_by_looking(), free: None };
-    let bar = console.progress("learning the end stops", 1000);
-    let learned = learn(bench, target, choice, &|part| bar.set_position((part * 1000.0) as u64));
-    bar.finish_and_clear();
-    learned.map(|_recorded| ()).map_err(Failure::from)
+    learn(bench, target, choice, &mut PlanBar::new(console, "learning the end stops"))?;
+    Ok(())
 }
 
 fn finish(args: &Args, target: &Target, console: &Console) -> VerbResult {
     let records = Records::read(&target.unit_dir)?;
-    let names = records.runs.iter().map(|run| format!("{UNITS}/{UNIT}/{}", run.name)).collect();
+    let Records { runs, checked } = &records;
+    let names = runs.iter().map(|run| format!("{UNITS}/{UNIT}/{}", run.name)).collect();
     keep_verdicts(&records, &target.profile, &target.limits)?;
-    let head = records.checked.head.clone();
-    let result = UnitResult::new(records, &target.unit, &target.profile, &target.limits);
+    let result = UnitResult::of(runs.clone(), checked, &target.unit, &target.profile, &target.limits);
     let report = args.out.join(REPORT_FILE);
     write_report(&report, &target.unit_dir, &result, &target.profile, &target.limits, Vec::new())?;
     let job = DemoDocument {
@@ -144,7 +141,7 @@ fn finish(args: &Args, target: &Target, console: &Console) -> VerbResult {
     write_whole(&args.out.join(JOB_FILE), text.as_bytes()).map_err(Failure::undetermined)?;
     let mut summary = format!("{}\n  report {}", spoken(UNIT, &result), report.display());
     // On screen only: the job's files repeat byte for byte, and the log holds the time.
-    for line in head.iter().flat_map(LogHead::lines) {
+    for line in checked.head.iter().flat_map(LogHead::lines) {
         summary.push_str(&format!("\n{line}"));
     }
     console.result(&summary, &job)?;

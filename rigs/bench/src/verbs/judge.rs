@@ -5,12 +5,13 @@ use std::path::{Path, PathBuf};
 use crate::console::Console;
 use crate::criteria::{CriteriaArgs, same_profile};
 use crate::document::{self, VerdictDocument};
+use crate::evaluate::UnitResult;
 use crate::exit::{Failure, VerbResult};
 use crate::limits::Limits;
 use crate::output::write_file;
 use crate::profile::Profile;
 use crate::record::{HEAD_NOTE, LogHead, Run};
-use crate::report::{Section, UnitResult};
+use crate::report::Section;
 use crate::unit_result::{REPORT_FILE, Records, keep_verdicts, log_section, spoken, write_report};
 
 /// Which records, by which measure.
@@ -100,9 +101,9 @@ impl Judged {
         if args.keep_verdicts {
             keep_verdicts(&records, &profile, &limits)?;
         }
-        let (head, log) = (records.checked.head.clone(), log_section(&records.checked));
-        let result = UnitResult::new(records, &unit, &profile, &limits);
-        Ok(Self { unit, profile, limits, result, head, log })
+        let Records { runs, checked } = records;
+        let result = UnitResult::of(runs, &checked, &unit, &profile, &limits);
+        Ok(Self { unit, profile, limits, result, log: log_section(&checked), head: checked.head })
     }
 
     fn document(&self, report: Option<&Path>) -> VerdictDocument<'_> {

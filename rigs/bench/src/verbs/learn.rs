@@ -12,7 +12,8 @@ use crate::criteria;
 use crate::document::LearnDocument;
 use crate::exit::{Exit, Failure, VerbResult};
 use crate::judge::{FaultOf, Judgement};
-use crate::procedure::{Bench, LearnChoice, Learned, Replayed, Target, TargetArgs, learn, replay, wander};
+use crate::link_rig;
+use crate::procedure::{LearnChoice, Learned, PlanBar, Replayed, Target, TargetArgs, learn, replay, wander};
 use crate::record::Run;
 use crate::unit_store::{self, InForce, UnitStanding, Wanted};
 
@@ -53,17 +54,14 @@ pub fn run(args: &Args, console: &Console) -> VerbResult {
     let free = free(&target)?;
     let target = of_the_same_parts(target, previous.as_deref());
     let cautions = args.target.hands_clear.confirm(target.motion())?;
-    let mut bench = Bench::open(&target, cautions)?;
+    let mut bench = link_rig::open(&target, cautions)?;
     if let Some(previous) = &previous {
         previous.learned_with(&target.unit, &bench.board())?;
     }
     let checked = args.checked.iter().fold(bench.confirmed_by_looking(), |all, one| all.union(*one));
     let previous = previous.map(|in_force| in_force.held);
     let choice = LearnChoice { previous, checked, free };
-    let bar = console.progress("learning the end stops", 1000);
-    let learned = learn(&mut bench, &target, choice, &|part| bar.set_position((part * 1000.0) as u64));
-    bar.finish_and_clear();
-    let learned = learned.map_err(Failure::from)?;
+    let learned = learn(&mut bench, &target, choice, &mut PlanBar::new(console, "learning the end stops"))?;
     tell(console, &target, &learned)
 }
 

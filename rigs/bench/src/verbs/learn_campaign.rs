@@ -35,10 +35,11 @@ pub struct Args {
 /// A [`Failure`] for an unknown fault, a world that runs away or a file that cannot be written.
 pub fn run(args: &Args, console: &Console) -> VerbResult {
     let presets = chosen(&args.only)?;
+    let (nominal, settings) = (catalogue::nominal_unit(), Settings::default());
     let bar = console.progress("learn campaign", args.runs * presets.len() as u64);
     let mut faults = Vec::with_capacity(presets.len());
     for preset in presets {
-        let tally = campaign(preset, &Settings::default(), args.runs, args.seed, &|done| bar.inc(done));
+        let tally = campaign(preset, &nominal, &settings, args.runs, args.seed, &|done| bar.inc(done));
         faults.push(tally.map_err(|error| Failure::undetermined(format!("{}: {error}", preset.name)))?);
     }
     bar.finish_and_clear();

@@ -3,7 +3,11 @@
 //! Reads two parts sheets, compares, prints; with `--out` writes the report, the opening map and the
 //! controller's settings for the new turbo. Nothing moves.
 
+mod engine;
+mod gauge;
+mod limits;
 mod page;
+mod rows;
 mod text;
 mod travel;
 
@@ -11,7 +15,9 @@ use std::path::PathBuf;
 
 use firmware_core::settings::Settings;
 use parts::PartsSheet;
-use parts::matching::{OpeningMatch, Study, StudyPlan, match_sheets, remap_settings};
+use parts::matching::{
+    CarriedLimits, OpeningMatch, StatedLimits, Study, StudyPlan, match_sheets, remap_settings,
+};
 
 use super::simulate;
 use crate::caution::HANDED_OVER;
@@ -34,9 +40,18 @@ pub struct Args {
     /// Controller settings made for the old turbo, TOML [default: those of the invented bench engine A]
     #[arg(long, value_name = "FILE")]
     controller: Option<PathBuf>,
-    /// Boost that must not be passed, absolute kPa
-    #[arg(long, value_name = "KPA", default_value_t = 280.0, allow_negative_numbers = true, value_parser = boost_limit)]
-    boost_limit: f64,
+    /// Boost that must not be passed, absolute kPa; the new controller holds it [default: what the controller held]
+    #[arg(long, value_name = "KPA", allow_negative_numbers = true, value_parser = boost_limit)]
+    boost_limit: Option<f64>,
+    /// Who allows that boost, where it is above what the controller held: a data sheet, the engine maker
+    #[arg(long, value_name = "WORDS", requires = "boost_limit")]
+    limit_source: Option<String>,
+    /// Hottest gas before the turbine, °C: it counts in the turbine wheel's speed limit
+    #[arg(long, value_name = "C", default_value_t = 800.0, allow_negative_numbers = true, value_parser = turbine_inlet)]
+    turbine_inlet: f64,
+    /// Pressure drop of your flow bench, kPa: the target at the closed stop is given for it
+    #[arg(long, value_name = "KPA", default_value_t = 5.0, allow_negative_numbers = true, value_parser = bench_drop)]
+    bench_drop: f64,
     /// Draws of the what-if campaign over all tolerances
     #[arg(long, default_value_t = 200, allow_negative_numbers = true, value_parser = whole::<u32>(2..=RUNS_MAX))]
     runs: u32,
@@ -57,6 +72,20 @@ fn boost_limit(word: &str) -> Result<f64, String> {
     }
 }
 
+fn bench_drop(word: &str) -> Result<f64, String> {
+    match word.parse::<f64>() {
+        Ok(kpa) if (0.2..=40.0).contains(&kpa) => Ok(kpa),
+        _ => Err("allowed 0.2 to 40 kPa".into()),
+    }
+}
+
+fn turbine_inlet(word: &str) -> Result<f64, String> {
+    match word.parse::<f64>() {
+        Ok(celsius) if (200.0..=1200.0).contains(&celsius) => Ok(celsius),
+        _ => Err("allowed 200 to 1200 °C".into()),
+    }
+}
+
 /// Compares, prints, writes.
 ///
 /// # Errors
@@ -67,13 +96,26 @@ pub fn run(args: &Args, console: &Console) -> VerbResult {
     let before = simulate::controller_or_built_in(args.controller.as_deref())?;
     let travel = args.travel.check(&new)?;
     let folder = args.out.as_deref().map(|dir| OutFolder::claim(dir, Maker::Match)).transpose()?;
-    let plan = StudyPlan { boost_limit_kpa: args.boost_limit, runs: args.runs, seed: args.seed };
+    let stated = StatedLimits {
+        boost_kpa: args.boost_limit,
+        source: args.limit_source.clone(),
+        turbine_inlet_c: args.turbine_inlet,
+    };
+    let limits = CarriedLimits::between(&old, &new, &before.guard.limits, stated).map_err(Failure::usage)?;
+    let plan = StudyPlan {
+        limits: limits.clone(),
+        bench_drop_kpa: args.bench_drop,
+        runs: args.runs,
+        seed: args.seed,
+    };
     let study = Study::of(&old, &new, plan).map_err(Failure::usage)?;
     let found = match_sheets(&old, &new).map_err(Failure::usage)?;
-    let remapped = remap_settings(&found, &before).map_err(|error| {
+    let remapped = remap_settings(&found, &limits, &before).map_err(|error| {
         Failure::usage(format!("settings for the new turbo: {error}; match by hand there"))
     })?;
-    let misfit = !study.not_met.is_empty() || travel.as_ref().is_some_and(|t| !t.findings.is_empty());
+    let misfit = !study.not_met.is_empty()
+        || !limits::passed(&study).is_empty()
+        || travel.as_ref().is_some_and(|t| !t.findings.is_empty());
     let exit = match (misfit, study.not_known.is_empty()) {
         (true, _) => Exit::OutOfLimits,
         (false, false) => Exit::Undetermined,
@@ -105,9 +147,13 @@ fn write(
 
 fn controller_toml(told: &MatchDocument, settings: &Settings) -> Result<String, toml::ser::Error> {
     let head = format!(
-        "# Controller settings carried over from {:?} to {:?} at equal nozzle area.\n# {HANDED_OVER}\n\n",
+        "# Controller settings carried over from {:?} to {:?} at equal nozzle area.\n# {HANDED_OVER}\n",
         told.study.old.name, told.study.new.name
     );
+    let warnings =
+        limits::passed(&told.study).into_iter().map(|words| format!("# NOT WITHIN LIMITS: {words}.\n"));
+    let grounds = limits::grounds(&told.study.plan.limits).into_iter().map(|words| format!("# {words}\n"));
+    let head = warnings.chain(grounds).fold(head, |head, line| head + &line) + "\n";
     Ok(head + &toml::to_string(settings)?)
 }
 

@@ -1,14 +1,15 @@
 //! `sweep`, `friction` and `step`: move a unit and record it, on the calibration in force.
 
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
 use crate::console::Console;
 use crate::document::{Diagnostic, MotionDocument};
 use crate::evaluate::picture;
 use crate::exit::{Exit, Failure, VerbResult};
 use crate::figures::binding::Picture;
+use crate::link_rig;
 use crate::procedure::{
-    Basis, Bench, MoveKind, RunStop, Target, TargetArgs, diagnostic_peak, record_diagnostic, record_move,
+    Basis, Bench, MoveKind, PlanBar, Target, TargetArgs, diagnostic_peak, record_diagnostic, record_move,
 };
 use crate::record::Run;
 use crate::unit_store::{self, InForce, OnUnproven};
@@ -39,8 +40,7 @@ pub fn run(args: &Args, kind: MoveKind, console: &Console) -> VerbResult {
     let in_force = unit_store::ground(&target.wanted(), on_unproven)?;
     let (mut bench, basis) = open(args, &target, in_force)?;
     basis.in_force().learned_with(&target.unit, &bench.board())?;
-    let dir =
-        watched(console, "moving", |progress| record_move(&mut bench, &target, kind, &basis, progress))?;
+    let dir = record_move(&mut bench, &target, kind, &basis, &mut PlanBar::new(console, "moving"))?;
     let lost = Run::open(&dir).map_err(Failure::undetermined)?.loss().text();
     let mut text = format!("{}: recorded {}{}", target.unit, dir.display(), on_what(&basis));
     if let Some(lost) = &lost {
@@ -61,24 +61,12 @@ fn open(args: &Args, target: &Target, in_force: Box<InForce>) -> Result<(Bench, 
     let hands_clear = args.target.hands_clear;
     if !args.on_unproven {
         let cautions = hands_clear.confirm(target.motion())?;
-        return Ok((Bench::open(target, cautions)?, Basis::Accepted(in_force)));
+        return Ok((link_rig::open(target, cautions)?, Basis::Accepted(in_force)));
     }
     let unproven = unit_store::stands(&in_force);
     let (cautions, present) =
         hands_clear.confirm_unproven(target.motion(), &unproven, target.operator.as_ref())?;
-    Ok((Bench::open(target, cautions)?, Basis::Unproven(in_force, present)))
-}
-
-/// Runs a motion with a progress bar.
-fn watched(
-    console: &Console,
-    what: &str,
-    motion: impl FnOnce(&dyn Fn(f64)) -> Result<PathBuf, RunStop>,
-) -> Result<PathBuf, Failure> {
-    let bar = console.progress(what, 1000);
-    let dir = motion(&|part| bar.set_position((part * 1000.0) as u64));
-    bar.finish_and_clear();
-    dir.map_err(Failure::from)
+    Ok((link_rig::open(target, cautions)?, Basis::Unproven(in_force, present)))
 }
 
 fn on_what(basis: &Basis) -> String {
@@ -119,10 +107,10 @@ fn run_diagnostic(args: &Args, target: &Target, because: String, console: &Conso
          {peak:.2} A. The lever may let go and jump either way.\n"
     ));
     let cautions = args.target.hands_clear.confirm(target.motion())?;
-    let mut bench = Bench::open(target, cautions)?;
-    let dir = watched(console, "looking where it binds", |progress| {
-        record_diagnostic(&mut bench, target, because.clone(), progress)
-    })?;
+    let mut bench = link_rig::open(target, cautions)?;
+    let mut bar = PlanBar::new(console, "looking where it binds");
+    let dir = record_diagnostic(&mut bench, target, because.clone(), &mut bar)?;
+    drop(bar);
     let run = Run::open(&dir).map_err(Failure::undetermined)?;
     let picture = picture(&run, &target.profile).ok_or_else(|| {
         Failure::undetermined(format!("{}: holds no sample of the ramps. Run friction again.", dir.display()))

@@ -14,8 +14,8 @@ use crate::exit::Failure;
 
 /// What runs with parts rest on, in a sentence.
 pub(super) const ON_WHAT_GROUND: &str = "Parts sheets: nozzle area and gas torque come from the geometry; \
-     that the turbine is as efficient as the engine's own at equal nozzle area, that the model's flow law may be \
-     given that area, and compressor flow in proportion to trim are estimates. Compare parts with parts; set the \
+     the turbine wheel's throat counts in series. That the turbine is as efficient as the engine's own at equal \
+     nozzle area, that the model's flow law may be given that area, and compressor flow in proportion to trim are estimates. Compare parts with parts; set the \
      minimum flow on a gauge and confirm boost on the engine.";
 
 /// A scenario, called as on the command line, with the turbo of a sheet on its engine.
@@ -59,7 +59,7 @@ impl PartsOfRun {
     pub(super) fn lines(&self) -> Vec<String> {
         let note = if self.note.is_empty() { String::new() } else { format!(", {}", self.note) };
         let mut lines = vec![format!(
-            "{} ({}{note}): effective area of nozzle and volute: closed {:.1} mm², {:.2} × this engine's own; open {:.1} mm², {:.2} ×",
+            "{} ({}{note}): effective area of volute, nozzle and wheel: closed {:.1} mm², {:.2} × this engine's own; open {:.1} mm², {:.2} ×",
             self.name,
             self.file,
             self.closed.area_mm2,

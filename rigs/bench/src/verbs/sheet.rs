@@ -48,17 +48,21 @@ pub fn run(args: &Args, console: &Console) -> VerbResult {
 fn new(unit_dir: &Path, console: &Console) -> VerbResult {
     let path = unit_dir.join(SHEET_FILE);
     let shown = path.display().to_string();
-    let refused = |error: std::io::Error| match error.kind() {
-        ErrorKind::AlreadyExists => Failure::usage(format!(
-            "{shown}: a sheet is there already and stays as it is. Fill that one in, or move it away."
-        )),
-        ErrorKind::NotFound => Failure::usage(format!(
-            "{}: no such folder. Give a unit's folder, such as units/NAME.",
-            unit_dir.display()
-        )),
-        _ => Failure::undetermined(format!(
+    let refused = |error: std::io::Error| {
+        if error.kind() == ErrorKind::AlreadyExists {
+            return Failure::usage(format!(
+                "{shown}: a sheet is there already and stays as it is. Fill that one in, or move it away."
+            ));
+        }
+        if error.kind() == ErrorKind::NotFound {
+            return Failure::usage(format!(
+                "{}: no such folder. Give a unit's folder, such as units/NAME.",
+                unit_dir.display()
+            ));
+        }
+        Failure::undetermined(format!(
             "{shown}: {error}. Check free space and write permission, then run again."
-        )),
+        ))
     };
     let mut file = File::create_new(&path).map_err(refused)?;
     file.write_all(template().as_bytes()).map_err(refused)?;

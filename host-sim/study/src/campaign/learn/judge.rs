@@ -16,8 +16,6 @@ use plant::world::{FaultKind, StopTruth, World, WorldConfig};
 /// A stop may be off by this share of travel: 6 kPa of boost error, at about 300 kPa per unit of opening
 /// where the reduced air path is steepest (2000 to 2800 rpm, 40 mg).
 pub const TOLERANCE: f64 = 0.02;
-/// Nominal travel, counts.
-const TRAVEL_COUNTS: f64 = 10_700.0;
 
 /// What a run came to.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -84,14 +82,21 @@ pub(crate) fn intended_stops(healthy: &WorldConfig, case: &Case, ticks: u32) -> 
 
 /// Judges a run.
 #[must_use]
-pub fn judge(preset: &Preset, severity: f64, checked: CheckSet, run: &LearnRun, truth: StopTruth) -> Judged {
+pub fn judge(
+    preset: &Preset,
+    severity: f64,
+    checked: CheckSet,
+    run: &LearnRun,
+    truth: StopTruth,
+    travel_counts: f64,
+) -> Judged {
     let (calibration, reason, words) = match &run.outcome {
         LearnOutcome::Accepted(calibration) | LearnOutcome::NotProven { calibration, .. } => {
             (Some(calibration), None, None)
         }
         LearnOutcome::Refused(refusal) => (None, Some(refusal.name()), Some(refusal.to_string())),
     };
-    let errors = calibration.map(|calibration| errors(calibration, truth));
+    let errors = calibration.map(|calibration| errors(calibration, truth, travel_counts));
     let impact = run.touches.iter().map(|touch| f64::from(touch.impact_speed)).fold(0.0, f64::max);
     Judged {
         verdict: verdict(preset, checked, &run.outcome, errors, reason),
@@ -99,17 +104,17 @@ pub fn judge(preset: &Preset, severity: f64, checked: CheckSet, run: &LearnRun, 
         severity,
         errors,
         repeat: calibration
-            .map(|c| [c.closed, c.open].map(|stop| f64::from(stop.repeat_range_counts) / TRAVEL_COUNTS)),
+            .map(|c| [c.closed, c.open].map(|stop| f64::from(stop.repeat_range_counts) / travel_counts)),
         seconds: f64::from(run.ticks) / 1000.0,
-        impact: impact / TRAVEL_COUNTS,
+        impact: impact / travel_counts,
         largest_duty: f64::from(run.largest_duty),
         words,
     }
 }
 
-fn errors(calibration: &Calibration, truth: StopTruth) -> [f64; 2] {
+fn errors(calibration: &Calibration, truth: StopTruth, travel_counts: f64) -> [f64; 2] {
     let off = |learned: f32, truth: Option<f64>| match truth {
-        Some(truth) => (f64::from(learned) - truth) / TRAVEL_COUNTS,
+        Some(truth) => (f64::from(learned) - truth) / travel_counts,
         // A stop was learned where none belongs: as wrong as can be.
         None => f64::INFINITY,
     };

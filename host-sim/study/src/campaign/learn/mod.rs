@@ -26,19 +26,21 @@ use rand::{RngExt, SeedableRng};
 use rand_pcg::Pcg64Mcg;
 use rayon::iter::{IntoParallelIterator, ParallelIterator};
 
-use crate::catalogue::{Case, Preset, draw_unit};
+use crate::catalogue::{Case, Preset, draw_of, travel_counts};
+use plant::world::WorldConfig;
 
 /// Runs in one parallel piece; pieces are merged in order.
 const PIECE: u64 = 50;
 /// Winding surroundings from which a unit counts as hot, °C.
 const HOT_FROM_C: f64 = 50.0;
 
-/// Runs one fault so many times.
+/// Runs one fault so many times on units of the kind whose nominal unit is given.
 ///
 /// # Errors
 /// [`RunError`] when a world cannot be made or runs away.
 pub fn campaign(
     preset: &Preset,
+    nominal: &WorldConfig,
     settings: &Settings,
     runs: u64,
     seed: u64,
@@ -51,7 +53,7 @@ pub fn campaign(
             let mut tally = FaultTally::new(preset);
             let end = runs.min((piece + 1) * PIECE);
             for number in piece * PIECE..end {
-                tally.add(one(preset, settings, seed, number)?);
+                tally.add(one(preset, nominal, settings, seed, number)?);
             }
             progress(end - piece * PIECE);
             Ok(tally)
@@ -69,13 +71,19 @@ pub fn campaign(
 ///
 /// # Errors
 /// [`RunError`] when the world cannot be made or runs away.
-pub fn one(preset: &Preset, settings: &Settings, seed: u64, number: u64) -> Result<Judged, RunError> {
+pub fn one(
+    preset: &Preset,
+    nominal: &WorldConfig,
+    settings: &Settings,
+    seed: u64,
+    number: u64,
+) -> Result<Judged, RunError> {
     let mut rng = Pcg64Mcg::seed_from_u64(mix(seed, preset.name, number));
-    let healthy = draw_unit(&mut rng);
+    let healthy = draw_of(nominal, &mut rng);
     let severity = preset.severity.at(rng.random::<f64>());
     let moved_by_hand = if rng.random::<bool>() { Some(rng.random::<f64>()) } else { None };
     let hot = healthy.actuator.motor.heat.is_some_and(|heat| heat.surroundings_c > HOT_FROM_C);
-    let mut case = Case::of(healthy.clone());
+    let mut case = Case::of_kind(nominal, healthy.clone());
     preset.apply(&mut case, severity);
     let checked = case.checks_passed();
     let warmth = if hot { Warmth::Hot } else { Warmth::Cold };
@@ -83,7 +91,7 @@ pub fn one(preset: &Preset, settings: &Settings, seed: u64, number: u64) -> Resu
     let start = case.start_opening(moved_by_hand);
     let learned = run(&case, settings, order, start, rng.random())?;
     let intended = intended_stops(&healthy, &case, learned.ticks)?;
-    Ok(judge(preset, severity, checked, &learned, intended))
+    Ok(judge(preset, severity, checked, &learned, intended, travel_counts(nominal)))
 }
 
 /// One seed per campaign seed, fault and run (FNV-1a over the name, then splitmix64).

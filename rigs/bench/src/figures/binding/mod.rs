@@ -58,7 +58,7 @@ pub struct Stretch {
 /// A place that stands out.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema)]
 #[serde(tag = "what", rename_all = "kebab-case")]
-pub enum Place {
+pub enum BindingPlace {
     /// The current that was asked for did not flow: nothing is said of the lever.
     NoCurrent {
         /// Asked for, A.
@@ -119,7 +119,7 @@ pub struct Picture {
     /// The travel that was seen, from open to closed.
     pub stretches: Vec<Stretch>,
     /// What stands out; nothing where both ends reach their windows freely.
-    pub places: Vec<Place>,
+    pub places: Vec<BindingPlace>,
     /// Current against position while the push went toward closed, for a chart.
     #[serde(skip)]
     pub closing: Vec<(f64, f64)>,

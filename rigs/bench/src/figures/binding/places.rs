@@ -2,7 +2,7 @@
 
 use firmware_core::learn::Stop;
 
-use super::{Picture, Place, Push, Sound};
+use super::{BindingPlace, Picture, Push, Sound};
 use crate::figures::Direction;
 
 /// Movement below this share of the sound travel is the give of gear and lever.
@@ -33,7 +33,7 @@ impl Ends {
 
 /// The places that stand out: ends beside their windows, and where the push had to rise. Nothing before both ways were
 /// pushed.
-pub(super) fn find(picture: &Picture, pushes: &[Push], sound: &Sound) -> Vec<Place> {
+pub(super) fn find(picture: &Picture, pushes: &[Push], sound: &Sound) -> Vec<BindingPlace> {
     let Some(ends) = Ends::of(pushes, picture.peak_a) else { return Vec::new() };
     if let Some(place) = no_current(pushes, picture.peak_a) {
         return vec![place];
@@ -41,10 +41,10 @@ pub(super) fn find(picture: &Picture, pushes: &[Push], sound: &Sound) -> Vec<Pla
     let opened = sound.open_sign * (ends.open - ends.closed);
     let give = GIVE_SHARE * sound.span;
     if opened < -give {
-        return vec![Place::WrongWay { closing: ends.closed, opening: ends.open }];
+        return vec![BindingPlace::WrongWay { closing: ends.closed, opening: ends.open }];
     }
     if opened < give {
-        return vec![Place::DoesNotMove {
+        return vec![BindingPlace::DoesNotMove {
             counts: ends.open,
             moved: opened.abs(),
             share: opened.abs() / sound.span,
@@ -57,13 +57,13 @@ pub(super) fn find(picture: &Picture, pushes: &[Push], sound: &Sound) -> Vec<Pla
     beside.chain(hangs.filter_map(|way| hang(picture, way, ends, give))).collect()
 }
 
-fn no_current(pushes: &[Push], peak_a: f64) -> Option<Place> {
+fn no_current(pushes: &[Push], peak_a: f64) -> Option<BindingPlace> {
     let held: Vec<&Push> = pushes.iter().filter(|push| push.asked.abs() >= HELD_SHARE * peak_a).collect();
     let flowed_a = held.iter().map(|push| push.current.abs()).sum::<f64>() / held.len() as f64;
-    (flowed_a < FLOWS_SHARE * peak_a).then_some(Place::NoCurrent { asked_a: peak_a, flowed_a })
+    (flowed_a < FLOWS_SHARE * peak_a).then_some(BindingPlace::NoCurrent { asked_a: peak_a, flowed_a })
 }
 
-fn end(stop: Stop, counts: f64, window: (f64, f64), sound: &Sound) -> Option<Place> {
+fn end(stop: Stop, counts: f64, window: (f64, f64), sound: &Sound) -> Option<BindingPlace> {
     let outward = match stop {
         Stop::Open => sound.open_sign,
         Stop::Closed => -sound.open_sign,
@@ -72,9 +72,9 @@ fn end(stop: Stop, counts: f64, window: (f64, f64), sound: &Sound) -> Option<Pla
     let (one, other) = (outward * window.0, outward * window.1);
     let at = outward * counts;
     if at < one.min(other) - beside {
-        Some(Place::StopsShort { stop, counts, window })
+        Some(BindingPlace::StopsShort { stop, counts, window })
     } else if at > one.max(other) + beside {
-        Some(Place::PassesStop { stop, counts, window })
+        Some(BindingPlace::PassesStop { stop, counts, window })
     } else {
         None
     }
@@ -82,7 +82,7 @@ fn end(stop: Stop, counts: f64, window: (f64, f64), sound: &Sound) -> Option<Pla
 
 /// The stretch in which the push had to rise most. At its two ends a lever always waits for the push: they are left
 /// out.
-fn hang(picture: &Picture, direction: Direction, ends: Ends, give: f64) -> Option<Place> {
+fn hang(picture: &Picture, direction: Direction, ends: Ends, give: f64) -> Option<BindingPlace> {
     let pushes: Vec<(f64, f64)> = match direction {
         Direction::Closing => {
             picture.stretches.iter().filter_map(|s| Some((s.counts, s.closing_a?))).collect()
@@ -99,5 +99,5 @@ fn hang(picture: &Picture, direction: Direction, ends: Ends, give: f64) -> Optio
         _ => None,
     };
     let (most, counts, freed_a) = pushes.windows(2).filter_map(rise).max_by(|a, b| a.0.total_cmp(&b.0))?;
-    (most > HANG_SHARE * picture.peak_a).then_some(Place::Hangs { direction, counts, freed_a })
+    (most > HANG_SHARE * picture.peak_a).then_some(BindingPlace::Hangs { direction, counts, freed_a })
 }

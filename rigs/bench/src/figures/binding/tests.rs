@@ -2,7 +2,7 @@
 
 use firmware_core::learn::Stop;
 
-use super::{Picture, Place, Push, Sound};
+use super::{BindingPlace, Picture, Push, Sound};
 use crate::figures::Direction;
 
 /// Counts fall when it opens, as on bench actuator A.
@@ -37,7 +37,7 @@ fn ramps(ends: (f64, f64), catch: Option<(f64, f64)>) -> Vec<Push> {
         .collect()
 }
 
-fn places(pushes: &[Push]) -> Vec<Place> {
+fn places(pushes: &[Push]) -> Vec<BindingPlace> {
     Picture::try_new(pushes, &SOUND).unwrap().places
 }
 
@@ -50,15 +50,15 @@ fn a_free_lever_between_sound_stops_has_no_place_that_stands_out() {
 fn a_lever_that_ends_short_or_past_a_window_names_the_stop_and_where_it_ended() {
     let window = SOUND.closed;
     let short = places(&ramps((2560.0, 8000.0), None));
-    assert_eq!(short, [Place::StopsShort { stop: Stop::Closed, counts: 8000.0, window }]);
+    assert_eq!(short, [BindingPlace::StopsShort { stop: Stop::Closed, counts: 8000.0, window }]);
     let past = places(&ramps((2560.0, 14_080.0), None));
-    assert_eq!(past, [Place::PassesStop { stop: Stop::Closed, counts: 14_080.0, window }]);
+    assert_eq!(past, [BindingPlace::PassesStop { stop: Stop::Closed, counts: 14_080.0, window }]);
 }
 
 #[test]
 fn a_lever_that_hangs_until_the_push_has_risen_names_place_and_push() {
     let found = places(&ramps((2560.0, 13_340.0), Some((8000.0, 1.1))));
-    let [Place::Hangs { direction: Direction::Closing, counts, freed_a }] = found[..] else {
+    let [BindingPlace::Hangs { direction: Direction::Closing, counts, freed_a }] = found[..] else {
         panic!("{found:?}")
     };
     assert!((counts - 8000.0).abs() < 700.0 && (freed_a + 1.1).abs() < 0.05, "{counts} {freed_a}");
@@ -67,12 +67,12 @@ fn a_lever_that_hangs_until_the_push_has_risen_names_place_and_push() {
 #[test]
 fn a_lever_that_only_gives_and_one_that_goes_the_wrong_way_are_told_apart() {
     let found = places(&ramps((2560.0, 2700.0), None));
-    assert_eq!(found, [Place::DoesNotMove { counts: 2560.0, moved: 140.0, share: 140.0 / 10_700.0 }]);
+    assert_eq!(found, [BindingPlace::DoesNotMove { counts: 2560.0, moved: 140.0, share: 140.0 / 10_700.0 }]);
     let turned: Vec<Push> = ramps((2560.0, 13_340.0), None)
         .into_iter()
         .map(|push| Push { counts: 15_900.0 - push.counts, ..push })
         .collect();
-    assert!(matches!(places(&turned)[..], [Place::WrongWay { .. }]), "{:?}", places(&turned));
+    assert!(matches!(places(&turned)[..], [BindingPlace::WrongWay { .. }]), "{:?}", places(&turned));
 }
 
 #[test]
@@ -86,5 +86,5 @@ fn a_motor_that_takes_no_current_is_not_called_a_lever_that_binds() {
         .into_iter()
         .map(|push| Push { current: 0.003, counts: 2560.0, ..push })
         .collect();
-    assert!(matches!(places(&dead)[..], [Place::NoCurrent { .. }]), "{:?}", places(&dead));
+    assert!(matches!(places(&dead)[..], [BindingPlace::NoCurrent { .. }]), "{:?}", places(&dead));
 }

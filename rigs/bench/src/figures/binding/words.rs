@@ -2,12 +2,12 @@
 
 use std::fmt;
 
-use super::{Picture, Place, Stretch};
+use super::{BindingPlace, Picture, Stretch};
 
 /// Columns of the curve, from the largest closing push to the largest opening one; odd, so that zero has its own.
 const COLUMNS: usize = 49;
 
-impl fmt::Display for Place {
+impl fmt::Display for BindingPlace {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Self::NoCurrent { asked_a, flowed_a } => write!(
@@ -66,14 +66,18 @@ impl Picture {
             let peak = self.peak_a;
             return vec![format!("At up to {peak:.2} A it moves freely between the places of both stops.")];
         }
-        self.places.iter().map(Place::to_string).collect()
+        self.places.iter().map(BindingPlace::to_string).collect()
     }
 
     /// Current against position as lines of text: a row for each stretch, from open to closed. None where the push
     /// goes the wrong way or no current flows: it would mean nothing.
     #[must_use]
     pub fn curve(&self) -> Vec<String> {
-        if self.places.iter().any(|place| matches!(place, Place::WrongWay { .. } | Place::NoCurrent { .. })) {
+        if self
+            .places
+            .iter()
+            .any(|place| matches!(place, BindingPlace::WrongWay { .. } | BindingPlace::NoCurrent { .. }))
+        {
             return Vec::new();
         }
         let (peak, half) = (self.peak_a, COLUMNS / 2);

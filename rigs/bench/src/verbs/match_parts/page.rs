@@ -4,11 +4,11 @@ use parts::matching::{AirComparison, ENTERS, Sensitivity, Side, Study};
 
 use parts::{Origin, ToleranceOrigin};
 
-use super::text;
+use super::{engine as engine_words, gauge, limits, text};
 use crate::caution::CAUTIONS;
 use crate::document::MatchDocument;
 use crate::number::number;
-use crate::report::{Axis, Chart, Ink, Mark, Report, Section, Table};
+use crate::report::{Axis, Chart, ChartMark, Ink, Report, Section, Table};
 
 /// Bars of the tornado that the picture shows.
 const BARS_SHOWN: usize = 8;
@@ -25,7 +25,7 @@ pub(super) fn report(told: &MatchDocument) -> Report {
             ("old turbo".into(), format!("{} ({})", study.old.name, study.old.note)),
             ("new turbo".into(), format!("{} ({})", study.new.name, study.new.note)),
             ("minimum flow".into(), text::minimum_flow(&study.minimum_flow)),
-            ("boost limit".into(), format!("{} kPa absolute", number(study.plan.boost_limit_kpa))),
+            ("limits".into(), text::limit_verdict(study)),
         ],
         verdict: None,
         sections: sections(told),
@@ -131,8 +131,9 @@ fn map(study: &Study) -> Section {
     .half();
     Section::new("Opening map")
         .text(&text::verdict(study))
+        .table(table_of(gauge::rows(&study.gauge)))
         .charts([openings, met])
-        .table(table_of(text::map_rows(&study.map)))
+        .table(table_of(text::map_rows(study)))
 }
 
 fn settings(told: &MatchDocument) -> Section {
@@ -146,11 +147,16 @@ fn engine(told: &MatchDocument) -> Section {
         ENTERS.iter().fold(Table::new(&["what enters besides the area", "how"]), |table, (what, how)| {
             table.row([*what, *how])
         });
-    let limit = told.study.plan.boost_limit_kpa;
+    let limit = told.study.plan.limits.boost_kpa;
     Section::new("What the engine would see")
         .text("Simulated on an invented engine scaled to the old nozzle. Equal area is not equal boost. This ranks the parts; it promises no engine anything. Surge is not modelled.")
         .charts(told.study.air.iter().map(|run| response(run, limit)))
-        .table(table_of(text::air_rows(told)))
+        .table(table_of(engine_words::same_boost_rows(&told.study)))
+        .table(table_of(engine_words::cost_rows(&told.study)))
+        .table(table_of(engine_words::change_rows(&told.study)))
+        .table(table_of(engine_words::air_rows(&told.study)))
+        .table(table_of(limits::rows(&told.study)))
+        .text(&limits::grounds(&told.study.plan.limits).join(" "))
         .table(enters)
 }
 
@@ -178,39 +184,32 @@ fn tornado(sensitivity: &Sensitivity) -> Chart {
     const HALF_BAR: f64 = 0.32;
     let shown = sensitivity.bars.len().min(BARS_SHOWN);
     let chart = Chart::new(
-        "Boost 1 s after tip-in, each value at both ends of its tolerance",
+        "Boost 1 s after tip-in, new less old, each error at both its ends",
         Axis::fit("change of boost, kPa"),
         Axis::fixed("longest bar on top", 0.0, shown as f64 + 1.0),
     );
     sensitivity.bars.iter().take(BARS_SHOWN).enumerate().fold(chart, |chart, (at, bar)| {
         let y = (shown - at) as f64;
-        let ends = [bar.low_kpa - sensitivity.nominal_kpa, bar.high_kpa - sensitivity.nominal_kpa];
+        let ends = [bar.low_kpa, bar.high_kpa];
         let ink = if bar.estimated { Ink::Limit } else { Ink::Main };
         let edge = |x: f64| (x, y - HALF_BAR, y + HALF_BAR);
         let (left, right) = (ends[0].min(ends[1]), ends[0].max(ends[1]));
         chart
             .band("", ink, vec![edge(left), edge(right)])
             .line("", ink, vec![(left, y), (right, y)])
-            .with(Mark::Label { x: right, y, ink, text: bar.field.clone() })
+            .with(ChartMark::Label { x: right, y, ink, text: bar.name.clone() })
     })
 }
 
 fn tolerances(sensitivity: &Sensitivity) -> Section {
-    let spread = &sensitivity.campaign;
     let text = format!(
-        "Values drawn in the limit's colour were estimated: measuring them narrows the result most. All \
-         tolerances at once ({} draws, seed {}): {:.1} kPa, standard deviation {:.1} kPa, {:.1} to {:.1} kPa.",
-        spread.runs,
-        spread.seed,
-        spread.mean_kpa,
-        spread.deviation_kpa,
-        spread.range_kpa.0,
-        spread.range_kpa.1
+        "Values drawn in the limit's colour were estimated: measuring them narrows the result most. {}.",
+        engine_words::spread(sensitivity)
     );
     Section::new("Which measurement matters most")
         .text(&text)
         .charts([tornado(sensitivity)])
-        .table(table_of(text::bar_rows(sensitivity, sensitivity.bars.len())))
+        .table(table_of(engine_words::bar_rows(sensitivity, sensitivity.bars.len())))
 }
 
 fn travel(told: &MatchDocument) -> Option<Section> {

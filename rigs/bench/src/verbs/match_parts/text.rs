@@ -4,8 +4,10 @@ use std::path::Path;
 
 use parts::Origin;
 use parts::figures::Figure;
-use parts::matching::{Knot, Met, MinimumFlow, Response, Sensitivity, SheetValue, Side, Study, TravelCheck};
+use parts::matching::{Met, MinimumFlow, SheetValue, Side, Study, TravelCheck};
 
+use super::rows::{aligned, row};
+use super::{engine, gauge, limits};
 use crate::document::MatchDocument;
 use crate::number::{number, with_uncertainty};
 
@@ -20,13 +22,22 @@ pub(super) fn told(told: &MatchDocument, out: Option<&Path>) -> String {
         aligned(&figure_rows(study)),
         estimated(&study.new),
         format!("Minimum flow: {}", minimum_flow(&study.minimum_flow)),
-        aligned(&map_rows(&study.map)),
+        aligned(&gauge::rows(&study.gauge)),
+        aligned(&map_rows(study)),
         aligned(&settings_rows(told)),
-        aligned(&air_rows(told)),
-        sensitivity(&study.sensitivity),
+        aligned(&engine::air_rows(study)),
+        aligned(&engine::same_boost_rows(study)),
+        aligned(&engine::cost_rows(study)),
+        aligned(&engine::change_rows(study)),
+        aligned(&limits::rows(study)),
+        limits::grounds(&study.plan.limits).join("\n"),
+        aligned(&engine::bar_rows(&study.sensitivity, BARS_SHOWN)),
+        engine::spread(&study.sensitivity),
     ];
     parts.extend(told.travel.as_ref().map(travel));
+    parts.extend(gauge::pendulum(study));
     parts.push(verdict(study));
+    parts.push(limit_verdict(study));
     parts.push(
         "Equal area is not equal boost. The engine runs are a model of an invented engine: they rank, they \
          do not promise. Set the minimum flow on a gauge and confirm boost on the engine."
@@ -53,6 +64,16 @@ pub(super) fn verdict(study: &Study) -> String {
     }
 }
 
+/// Is every limit kept.
+pub(super) fn limit_verdict(study: &Study) -> String {
+    let passed = limits::passed(study);
+    if passed.is_empty() {
+        "Every limit is kept at every load step.".into()
+    } else {
+        format!("Limits passed:\n  {}", passed.join("\n  "))
+    }
+}
+
 /// Is an area met, in a word.
 pub(super) fn met(met: Met) -> &'static str {
     match met {
@@ -66,8 +87,8 @@ pub(super) fn met(met: Met) -> &'static str {
 pub(super) fn minimum_flow(kept: &MinimumFlow) -> String {
     match kept {
         MinimumFlow::MoveStop { from_deg, to_deg } => format!(
-            "set the stop so that the vanes stand at {to_deg:.2}° from the tangent (found at {from_deg:.2}°), \
-             then check on a flow gauge and learn again"
+            "move the stop so that the vanes stand at {to_deg:.1}° from the tangent (found at {from_deg:.1}°), \
+             check on the flow bench, then learn again"
         ),
         MinimumFlow::Equal => "both stops leave the same area".into(),
         MinimumFlow::HeldByMap { stop_mm2, wanted_mm2 } => format!(
@@ -135,16 +156,19 @@ pub(super) fn quantity(value: &SheetValue) -> String {
 }
 
 /// The opening map, head first.
-pub(super) fn map_rows(map: &[Knot]) -> Vec<Vec<String>> {
+pub(super) fn map_rows(study: &Study) -> Vec<Vec<String>> {
     let head =
         row(["old opening", "new opening", "area wanted, mm²", "area given, mm²", "vane old/new, °", ""]);
-    let rows = map.iter().map(|knot| {
+    let rows = study.map.iter().zip(&study.uncertainty.openings).map(|(knot, known)| {
         row([
             format!("{:.2}", knot.old_opening),
-            format!("{:.4}", knot.new_opening),
+            match known {
+                Some(u) if *u > 0.0 => with_uncertainty(knot.new_opening, *u),
+                Some(_) | None => format!("{:.3}", knot.new_opening),
+            },
             number(knot.wanted_mm2),
             number(knot.given_mm2),
-            format!("{:.2} / {:.2}", knot.vane_deg.0, knot.vane_deg.1),
+            format!("{:.1} / {:.1}", knot.vane_deg.0, knot.vane_deg.1),
             met(knot.met).to_owned(),
         ])
     });
@@ -156,75 +180,6 @@ pub(super) fn settings_rows(told: &MatchDocument) -> Vec<Vec<String>> {
     let mut rows = vec![row(["setting (maps follow the opening map)", "old", "new"])];
     rows.extend(told.settings.iter().map(|c| row([c.field.clone(), number(c.old), number(c.new)])));
     rows
-}
-
-/// The engine, three ways, head first.
-pub(super) fn air_rows(told: &MatchDocument) -> Vec<Vec<String>> {
-    let mut rows = vec![row([
-        "load step (simulated)",
-        "opening",
-        "boost, kPa",
-        "after 1 s",
-        "90 % in, s",
-        "exhaust, kPa",
-        "turbo peak, rpm",
-        "margin, kPa",
-    ])];
-    for run in &told.study.air {
-        let ways = [
-            ("old", run.point.old_opening, &run.old),
-            ("new, not re-mapped", run.point.old_opening, &run.new_before),
-            ("new, re-mapped", run.new_opening, &run.new_after),
-        ];
-        for ((name, opening, response), margin) in ways.into_iter().zip(run.boost_margin_kpa) {
-            rows.push(air_row(&format!("{}, {name}", run.point.name), opening, response, margin));
-        }
-    }
-    rows
-}
-
-fn air_row(name: &str, opening: f64, response: &Response, margin_kpa: f64) -> Vec<String> {
-    row([
-        name.to_owned(),
-        format!("{opening:.3}"),
-        number(response.boost_kpa),
-        number(response.boost_after_kpa),
-        response.rise_s.map_or_else(|| "–".into(), |s| format!("{s:.2}")),
-        format!("{} (peak {})", number(response.exhaust_kpa), number(response.exhaust_peak_kpa)),
-        number(response.turbo_rpm),
-        number(margin_kpa),
-    ])
-}
-
-/// The longest bars of the tornado, head first.
-pub(super) fn bar_rows(sensitivity: &Sensitivity, shown: usize) -> Vec<Vec<String>> {
-    let mut rows =
-        vec![row(["what moves boost 1 s after tip-in", "value", "at low end, kPa", "at high end, kPa"])];
-    rows.extend(sensitivity.bars.iter().take(shown).map(|bar| {
-        let mark = if bar.estimated { " (estimated: measure it)" } else { "" };
-        row([
-            format!("{}{mark}", bar.field),
-            format!("{} ± {} {}", number(bar.value), number(bar.tolerance), bar.unit),
-            format!("{:+.2}", bar.low_kpa - sensitivity.nominal_kpa),
-            format!("{:+.2}", bar.high_kpa - sensitivity.nominal_kpa),
-        ])
-    }));
-    rows
-}
-
-fn sensitivity(sensitivity: &Sensitivity) -> String {
-    let rows = bar_rows(sensitivity, BARS_SHOWN);
-    let spread = &sensitivity.campaign;
-    format!(
-        "{}\nAll tolerances at once, {} draws, seed {}: {:.1} kPa, standard deviation {:.1}, from {:.1} to {:.1}",
-        aligned(&rows),
-        spread.runs,
-        spread.seed,
-        spread.mean_kpa,
-        spread.deviation_kpa,
-        spread.range_kpa.0,
-        spread.range_kpa.1
-    )
 }
 
 fn travel(check: &TravelCheck) -> String {
@@ -242,57 +197,4 @@ fn travel(check: &TravelCheck) -> String {
     );
     let findings: Vec<String> = check.findings.iter().map(|finding| format!("\n  {finding}")).collect();
     if findings.is_empty() { head + "\n  it fits the parts" } else { head + &findings.concat() }
-}
-
-fn row<T: ToString, const N: usize>(cells: [T; N]) -> Vec<String> {
-    cells.iter().map(ToString::to_string).collect()
-}
-
-/// Columns wide enough for their longest cell, two spaces between.
-fn aligned(rows: &[Vec<String>]) -> String {
-    let columns = rows.iter().map(Vec::len).max().unwrap_or(0);
-    let width = |column: usize| {
-        rows.iter().filter_map(|row| row.get(column)).map(|cell| cell.chars().count()).max().unwrap_or(0)
-    };
-    let widths: Vec<usize> = (0..columns).map(width).collect();
-    let line = |row: &Vec<String>| {
-        let cells = row.iter().zip(&widths).map(|(cell, width)| format!("{cell:<width$}"));
-        cells.collect::<Vec<_>>().join("  ").trim_end().to_owned()
-    };
-    rows.iter().map(line).collect::<Vec<_>>().join("\n")
-}
-
-#[cfg(test)]
-mod tests {
-    use super::{aligned, number, row, with_uncertainty};
-
-    #[test]
-    fn an_uncertainty_has_two_digits_and_its_value_ends_at_the_same_place() {
-        let cases = [
-            ((94.291_77, 27.123), "94 ± 27"),
-            ((57.76, 0.142_3), "57.76 ± 0.14"),
-            ((12_345.6, 234.5), "12350 ± 230"),
-            ((2.834e-5, 4.123e-6), "2.83e-5 ± 4.1e-6"),
-            ((5.0, 0.0), "5.000 ± 0.000"),
-        ];
-        for ((value, uncertainty), text) in cases {
-            assert_eq!(with_uncertainty(value, uncertainty), text);
-        }
-    }
-
-    #[test]
-    fn numbers_keep_four_digits() {
-        let cases =
-            [(0.0, "0.000"), (57.76, "57.76"), (0.0524, "0.0524"), (2.8e-5, "2.800e-5"), (-123.45, "-123.5")];
-        for (value, text) in cases {
-            assert_eq!(number(value), text);
-        }
-        assert_eq!(number(f64::NAN), "–");
-    }
-
-    #[test]
-    fn columns_line_up() {
-        let rows = [row(["a", "b"]), row(["long", "c"])];
-        assert_eq!(aligned(&rows), "a     b\nlong  c");
-    }
 }

@@ -1,0 +1,31 @@
+//! Traces of a run, for whoever draws them.
+
+use crate::figures::Stop;
+
+/// What the learn showed.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct LearnTrace {
+    /// Seconds and position counts.
+    pub position: Vec<(f64, f64)>,
+    /// Seconds and motor current.
+    pub current: Vec<(f64, f64)>,
+    /// Seconds, counts and stop of each touch.
+    pub touches: Vec<(f64, f64, Stop)>,
+    /// Where each stop may lie, counts.
+    pub windows: Vec<(Stop, f64, f64)>,
+}
+
+/// A simulated step of the boost target.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct BoostTrace {
+    /// Seconds and boost, kPa absolute.
+    pub boost: Vec<(f64, f64)>,
+    /// Seconds and target.
+    pub target: Vec<(f64, f64)>,
+    /// The limit that the guard keeps, kPa absolute.
+    pub guard_limit: Option<f64>,
+    /// Seconds and opening.
+    pub opening: Vec<(f64, f64)>,
+    /// Seconds and stage name, where the guard changed stage.
+    pub guard_stages: Vec<(f64, String)>,
+}

@@ -1,0 +1,74 @@
+//! The verdict over a unit's runs: which of them belong together, what each shows, how that stands to the limits.
+
+use super::{Selection, Shown, answers, evaluate};
+use crate::evaluate::LeftOut;
+use crate::judge::{Counted, Evidence, FaultOf, Finding, Kept, Verdict, judge};
+use crate::limits::Limits;
+use crate::profile::Profile;
+use crate::record::{Checked, Confirmation, Run, RunKind};
+
+/// A unit's runs with what each shows, and the judgement over those that belong together.
+#[derive(Debug, Clone, PartialEq)]
+pub struct UnitResult {
+    pub(crate) runs: Vec<(Run, Shown)>,
+    left_out: Vec<LeftOut>,
+    /// The judgement over all that count.
+    pub verdict: Verdict,
+}
+
+impl UnitResult {
+    /// Evaluates and judges `runs` of `unit`, in the order in which they were made, less those that
+    /// its log does not vouch for. Writes nothing.
+    #[must_use]
+    pub fn of(runs: Vec<Run>, checked: &Checked, unit: &str, profile: &Profile, limits: &Limits) -> Self {
+        let Selection { counted, left_out } = Selection::of(runs, unit, &checked.unsound);
+        let runs: Vec<_> =
+            counted.into_iter().map(|run| (evaluate(&run, profile), run)).map(|(s, r)| (r, s)).collect();
+        let all = Evidence::default();
+        let mut evidence = runs.iter().fold(all, |all, (_, shown)| all.and(shown.evidence.clone()));
+        evidence.findings.extend(left_out.iter().filter_map(LeftOut::finding));
+        let measured = runs.iter().filter(|(run, _)| !run.file.is_diagnostic());
+        let mut kinds: Vec<RunKind> = measured.map(|(run, _)| run.name.kind).collect();
+        if kinds.is_empty() && !runs.is_empty() {
+            evidence = evidence.and(only_pictures());
+        }
+        // A part whose evidence does not belong here any more is unanswered, not unasked.
+        kinds.extend(left_out.iter().filter(|left| left.leaves_a_gap()).map(|left| left.run.kind));
+        let confirmed =
+            runs.iter().flat_map(|(run, _)| &run.confirmed).map(Confirmation::to_string).collect();
+        let judged = judge(&evidence, limits, |limit| kinds.iter().any(|kind| answers(*kind, limit)));
+        let counted = runs.iter().map(|(run, _)| named(run, checked)).collect();
+        let verdict = Verdict { counted, confirmed, ..judged };
+        Self { runs, left_out, verdict }
+    }
+
+    /// Runs that do not count, with why.
+    pub fn left_out(&self) -> impl Iterator<Item = String> {
+        self.left_out.iter().map(LeftOut::to_string)
+    }
+
+    /// Kinds of run that the verdict rests on.
+    #[must_use]
+    pub fn covers(&self) -> String {
+        let kinds: Vec<&str> = self.runs.iter().map(|(run, _)| run.name.kind.word()).collect();
+        kinds.join(", ")
+    }
+}
+
+fn named(run: &Run, checked: &Checked) -> Counted {
+    let is_unchained = checked.unchained.contains(&run.name);
+    let kept = if is_unchained { Kept::Unchained } else { Kept::Chained };
+    Counted { run: run.name.to_string(), evidence: run.evidence.clone(), kept }
+}
+
+/// Diagnostic runs alone decide nothing.
+fn only_pictures() -> Evidence {
+    let finding = Finding {
+        code: "diagnostic-only".into(),
+        seen: "only a diagnostic run is on record: a picture of where the lever binds, without a calibration"
+            .into(),
+        advice: "Mend what it shows, then learn.".into(),
+        fault_of: FaultOf::Rig,
+    };
+    Evidence { findings: vec![finding], ..Evidence::default() }
+}

@@ -1,0 +1,233 @@
+//! The rig behind our own link: a serial line and the board at its end, real, virtual or emulated.
+//!
+//! In: a [`Target`]. Out: a [`Bench`] whose settings are handed over, whose drive is armed and whose samples come.
+//! Says which port, what was seen, what to try.
+
+mod log;
+
+use std::hash::{BuildHasher, RandomState};
+use std::path::{Path, PathBuf};
+use std::process;
+
+use firmware_core::calibration::{Setup, Warmth};
+use firmware_core::held::{Held, OriginTag};
+use firmware_core::learn::{CheckSet, LearnOrder};
+use firmware_core::link::state::{Release, Streaming};
+use firmware_core::link::{Pacing, Refusal, Talk};
+use firmware_core::motion::{Footing, Segment};
+use firmware_core::settings::{Settings, SettingsHash};
+use firmware_core::units::Tick;
+use study::catalogue;
+use virtual_rig::board::{self, Board};
+use virtual_rig::board_rig::BoardRig;
+use virtual_rig::rig::SimulatedRig;
+use virtual_rig::runner::RunningRig;
+
+use crate::caution::Acknowledged;
+use crate::client::{self, Client, ClientError};
+use crate::exit::Failure;
+use crate::port::{PortSpec, Processor};
+use crate::procedure::{Bench, RunStop, Target};
+use crate::rig::{Asked, Measurand, Rig, RigError, RigIdentity, Sampling, StreamItem};
+use crate::{console, interrupt};
+use log::LogTeller;
+
+/// A talk with a board, and what stands behind it when it is a virtual one.
+struct LinkRig {
+    client: Client,
+    _behind: Behind,
+}
+
+/// What a virtual rig keeps alive; the log ends after the rig, and so tells its last words.
+struct Behind {
+    _rig: Option<RunningRig>,
+    _log: Option<LogTeller>,
+}
+
+/// Opens the target's port, hands the profile's settings to the board and arms the drive: only once the cautions were
+/// acknowledged.
+///
+/// # Errors
+/// Says which port, what was seen, what to try.
+pub fn open(target: &Target, cautions: Acknowledged) -> Result<Bench, Failure> {
+    let _watch = interrupt::watch();
+    let (path, behind, checked) = match &target.port {
+        PortSpec::Virtual { unit, pacing, processor } => {
+            start_virtual(unit, *pacing, *processor, target.seed)?
+        }
+        PortSpec::Device(path) => (path.clone(), Behind { _rig: None, _log: None }, CheckSet::NONE),
+    };
+    let port = shown(&target.port, &path);
+    let client = greet(&path, &port, talk_on(&target.port)).map_err(unopened)?;
+    let rig = LinkRig { client, _behind: behind };
+    Bench::with_rig(Box::new(rig), port, checked, cautions, &target.profile.settings)
+        .map_err(|error| Failure::from(RunStop::from(error)))
+}
+
+/// Says hello, and waits until what an earlier talk was driving is surely over.
+fn greet(path: &Path, port: &str, talk: Talk) -> Result<Client, ClientError> {
+    let mut client = Client::connect(client::open(path)?, port, talk)?;
+    if client.took_over() {
+        console::say(&format!(
+            "port {port}: an earlier run was still driving and was let go; waiting until its lease is over"
+        ));
+        client.wait_out_lease()?;
+    }
+    Ok(client)
+}
+
+fn start_virtual(
+    unit: &str,
+    pacing: Pacing,
+    processor: Processor,
+    seed: u64,
+) -> Result<(PathBuf, Behind, CheckSet), Failure> {
+    let case = catalogue::find(unit).map_err(Failure::usage)?.unit(None);
+    let mut log = None;
+    let running = match processor {
+        Processor::Host => {
+            RunningRig::start(SimulatedRig::of_case(&case, seed, pacing).map_err(Failure::usage)?)
+        }
+        Processor::Board | Processor::BoardLogged => {
+            let board = Board::start(&board::image()).map_err(Failure::usage)?;
+            if processor == Processor::BoardLogged {
+                log = Some(LogTeller::start(&board::image(), board.log_path())?);
+            }
+            RunningRig::start(BoardRig::of_case(board, &case, seed).map_err(Failure::usage)?)
+        }
+    };
+    let running = running
+        .map_err(|error| Failure::undetermined(format!("the virtual rig could not start: {error}")))?;
+    let path = running.path().to_owned();
+    Ok((path, Behind { _rig: Some(running), _log: log }, case.checks_passed()))
+}
+
+/// A stepped rig is this tool's own and its runs repeat to the byte; on any other line an earlier talk's frames may
+/// still be about.
+fn talk_on(port: &PortSpec) -> Talk {
+    match port {
+        PortSpec::Virtual { pacing: Pacing::Stepped, .. } => Talk::FIRST,
+        PortSpec::Virtual { pacing: Pacing::Paced, .. } | PortSpec::Device(_) => {
+            // The standard library's hash keys are drawn from the system's randomness.
+            let drawn = RandomState::new().hash_one(process::id());
+            u16::try_from(drawn % u64::from(Talk::LAST.number()))
+                .ok()
+                .and_then(|below| Talk::try_new(below + 1))
+                .unwrap_or(Talk::FIRST)
+        }
+    }
+}
+
+fn shown(port: &PortSpec, path: &Path) -> String {
+    match port {
+        PortSpec::Virtual { unit, .. } => format!("virtual:{unit}"),
+        PortSpec::Device(_) => path.display().to_string(),
+    }
+}
+
+/// A link that cannot be opened says nothing about the unit; a port that is not there is a wrong option.
+fn unopened(error: ClientError) -> Failure {
+    if matches!(error, ClientError::PortMissing { .. } | ClientError::NotASerialPort { .. }) {
+        Failure::usage(error)
+    } else if error == ClientError::Interrupted {
+        Failure::interrupted(error)
+    } else {
+        Failure::undetermined(error)
+    }
+}
+
+impl From<ClientError> for RigError {
+    fn from(error: ClientError) -> Self {
+        if error == ClientError::Interrupted {
+            Self::Interrupted
+        } else if matches!(error, ClientError::Refused { .. }) {
+            Self::Refused(error.to_string())
+        } else {
+            Self::Lost(error.to_string())
+        }
+    }
+}
+
+impl Rig for LinkRig {
+    fn identity(&self) -> RigIdentity {
+        let identity = &self.client.welcome().identity;
+        RigIdentity {
+            model: identity.model.to_string(),
+            software: identity.software.to_string(),
+            board: identity.board.to_string(),
+            serial: identity.serial.to_string(),
+        }
+    }
+
+    /// Every sample of the link's batches holds both.
+    fn measures(&self, measurand: Measurand) -> Sampling {
+        match measurand {
+            Measurand::Position | Measurand::MotorCurrent => Sampling::EachSample,
+        }
+    }
+
+    fn hand_over(&mut self, settings: &Settings) -> Result<(), RigError> {
+        Ok(self.client.upload(settings)?)
+    }
+
+    fn arm(&mut self, settings: SettingsHash) -> Result<(), RigError> {
+        Ok(self.client.arm(settings)?)
+    }
+
+    fn begin_samples(&mut self) -> Result<(), RigError> {
+        Ok(self.client.stream(Streaming::On)?)
+    }
+
+    fn set_calibration(&mut self, held: Held) -> Result<(), RigError> {
+        Ok(self.client.set_calibration(held)?)
+    }
+
+    fn load_motion(&mut self, segments: &[Segment]) -> Result<(), RigError> {
+        Ok(self.client.load_motion(segments)?)
+    }
+
+    fn start_motion(&mut self, setup: Setup, warmth: Warmth, footing: Footing) -> Result<Tick, RigError> {
+        Ok(self.client.start_motion(setup, warmth, footing)?)
+    }
+
+    fn start_learn(&mut self, order: LearnOrder, tag: OriginTag) -> Result<Tick, RigError> {
+        Ok(self.client.start_learn(order, tag)?)
+    }
+
+    fn ask_learn_outcome(&mut self) -> Result<Asked, RigError> {
+        match self.client.ask_learn_outcome() {
+            Err(ClientError::Refused { refusal: Refusal::NothingLearned, .. }) => Ok(Asked::NothingLearned),
+            asked => Ok(asked.map(|()| Asked::Comes)?),
+        }
+    }
+
+    fn last_release(&mut self) -> Result<Release, RigError> {
+        Ok(self.client.status()?.released)
+    }
+
+    fn next_item(&mut self) -> Result<StreamItem, RigError> {
+        Ok(self.client.next_item()?)
+    }
+
+    fn stop(&mut self) -> Result<(), RigError> {
+        Ok(self.client.stop()?)
+    }
+
+    fn line_notes(&self) -> Vec<(&'static str, String)> {
+        let counters = self.client.counters();
+        let counted = [
+            ("line_frames", counters.frames),
+            ("line_frames_lost", counters.lost),
+            ("line_frames_damaged", counters.damaged),
+            ("line_frames_cut", counters.cut),
+            ("line_frames_overlong", counters.overlong),
+            ("line_frames_repeated", counters.repeated),
+            ("line_frames_not_understood", counters.not_understood),
+            ("line_frames_foreign", counters.foreign),
+            ("line_frames_echoed", counters.echoed),
+        ];
+        let counted = counted.map(|(name, count)| (name, count.to_string()));
+        let percent = 100.0 * self.client.line_use().fraction();
+        counted.into_iter().chain([("line_use_percent", format!("{percent:.1}"))]).collect()
+    }
+}

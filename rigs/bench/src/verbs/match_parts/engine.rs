@@ -1,0 +1,162 @@
+//! What the engine would see, in rows and words: load steps, the same boost, what moves it.
+
+use parts::matching::{AirComparison, PointUncertainty, Reached, Response, Sensitivity, Study};
+
+use crate::number::{number, with_uncertainty};
+
+/// Expanded uncertainty over standard uncertainty, for saying that two values differ (JCGM 100:2008, 6.2.1).
+const COVERAGE: f64 = 2.0;
+
+fn cells<const N: usize>(cells: [&str; N]) -> Vec<String> {
+    cells.iter().map(ToString::to_string).collect()
+}
+
+/// The load steps, three ways, head first. Pressures are absolute.
+pub(super) fn air_rows(study: &Study) -> Vec<Vec<String>> {
+    let mut rows = vec![cells([
+        "load step (simulated; kPa absolute)",
+        "opening",
+        "boost",
+        "after 1 s",
+        "exhaust (peak)",
+        "turbo peak, rpm",
+        "U/C0",
+        "gas on wheel, °",
+    ])];
+    for run in &study.air {
+        let ways = [
+            ("old", run.point.old_opening, &run.old),
+            ("new, not re-mapped", run.point.old_opening, &run.new_before),
+            ("new, re-mapped", run.new_opening, &run.new_after),
+        ];
+        for (name, opening, response) in ways {
+            rows.push(air_row(&format!("{}, {name}", run.point.name), opening, response));
+        }
+    }
+    rows
+}
+
+fn air_row(name: &str, opening: f64, response: &Response) -> Vec<String> {
+    const SPEED_STEP_RPM: f64 = 100.0;
+    let angle = response.wheels.relative_angle_deg;
+    vec![
+        name.to_owned(),
+        format!("{opening:.2}"),
+        format!("{:.1}", response.boost_kpa),
+        format!("{:.1}", response.boost_after_kpa),
+        format!("{:.1} ({:.0})", response.exhaust_kpa, response.exhaust_peak_kpa),
+        format!("{:.0}", (response.turbo_rpm / SPEED_STEP_RPM).round() * SPEED_STEP_RPM),
+        format!("{:.2}", response.wheels.blade_speed_ratio),
+        angle.map_or_else(|| "–".into(), |deg| format!("{deg:+.0}")),
+    ]
+}
+
+/// Is a difference known to differ from zero, and which way.
+pub(super) fn difference(value: f64, uncertainty: f64, [more, less]: [&str; 2]) -> String {
+    if value.abs() <= COVERAGE * uncertainty {
+        "within the uncertainty".to_owned()
+    } else if value > 0.0 {
+        more.to_owned()
+    } else {
+        less.to_owned()
+    }
+}
+
+/// Old and new at the same boost, head first.
+pub(super) fn same_boost_rows(study: &Study) -> Vec<Vec<String>> {
+    let mut rows = vec![cells([
+        "to the same boost",
+        "kPa absolute",
+        "old, s",
+        "not re-mapped, s",
+        "re-mapped, s",
+        "new less old, s",
+        "",
+    ])];
+    for (run, known) in study.air.iter().zip(&study.uncertainty.points) {
+        let (Some(same), Some(u)) = (&run.same_boost, known.sooner_s) else { continue };
+        let later = same.new_after.time_s - same.old.time_s;
+        let seconds = |reached: &Reached| format!("{:.2}", reached.time_s);
+        rows.push(vec![
+            run.point.name.to_owned(),
+            format!("{:.0}", same.boost_kpa),
+            seconds(&same.old),
+            seconds(&same.new_before),
+            seconds(&same.new_after),
+            with_uncertainty(later, u),
+            difference(later, u, ["later", "sooner"]),
+        ]);
+    }
+    rows
+}
+
+/// What the pistons and the rotor pay for that boost, head first.
+pub(super) fn cost_rows(study: &Study) -> Vec<Vec<String>> {
+    let mut rows = vec![cells([
+        "at that boost: old / not re-mapped / re-mapped",
+        "exhaust, kPa absolute",
+        "exhaust less boost, kPa",
+        "into the rotor, J",
+    ])];
+    for run in &study.air {
+        let Some(same) = &run.same_boost else { continue };
+        let three = |of: fn(&Reached) -> f64| {
+            [&same.old, &same.new_before, &same.new_after].map(|r| format!("{:.0}", of(r))).join(" / ")
+        };
+        rows.push(vec![
+            run.point.name.to_owned(),
+            three(|r| r.exhaust_kpa),
+            three(|r| r.pumping_kpa),
+            three(|r| r.spool_j),
+        ]);
+    }
+    rows
+}
+
+/// New less old at the end of each load step, re-mapped, with what is known of it, head first.
+pub(super) fn change_rows(study: &Study) -> Vec<Vec<String>> {
+    let mut rows = vec![cells(["new less old, re-mapped", "boost, kPa", "", "exhaust, kPa", ""])];
+    rows.extend(study.air.iter().zip(&study.uncertainty.points).map(change_row));
+    rows
+}
+
+fn change_row((run, known): (&AirComparison, &PointUncertainty)) -> Vec<String> {
+    let boost = run.new_after.boost_kpa - run.old.boost_kpa;
+    let exhaust = run.new_after.exhaust_kpa - run.old.exhaust_kpa;
+    vec![
+        run.point.name.to_owned(),
+        with_uncertainty(boost, known.boost_kpa),
+        difference(boost, known.boost_kpa, ["more", "less"]),
+        with_uncertainty(exhaust, known.exhaust_kpa),
+        difference(exhaust, known.exhaust_kpa, ["more", "less"]),
+    ]
+}
+
+/// The longest bars of the tornado, head first.
+pub(super) fn bar_rows(sensitivity: &Sensitivity, shown: usize) -> Vec<Vec<String>> {
+    let mut rows = vec![cells([
+        "what moves boost 1 s after tip-in, new less old",
+        "at low end, kPa",
+        "at high end, kPa",
+    ])];
+    rows.extend(sensitivity.bars.iter().take(shown).map(|bar| {
+        let mark = if bar.estimated { " (estimated: measure it)" } else { "" };
+        vec![format!("{}{mark}", bar.name), format!("{:+.1}", bar.low_kpa), format!("{:+.1}", bar.high_kpa)]
+    }));
+    rows
+}
+
+/// All errors at once, in a sentence.
+pub(super) fn spread(sensitivity: &Sensitivity) -> String {
+    let spread = &sensitivity.campaign;
+    let (old, new) = sensitivity.nominal_kpa;
+    format!(
+        "Boost 1 s after tip-in: old {old:.1}, new {new:.1} kPa absolute. All errors at once ({} draws, seed \
+         {}): new less old {} kPa, from {} to {} kPa",
+        spread.runs,
+        spread.seed,
+        with_uncertainty(spread.mean_kpa, spread.deviation_kpa),
+        number(spread.range_kpa.0),
+        number(spread.range_kpa.1)
+    )
+}
