@@ -22,10 +22,15 @@ pub fn read(unit_dir: &Path, unit: &str, setup: Setup, warmth: Warmth) -> Result
     let checked = Checked::of(unit_dir, is_learn).map_err(Failure::undetermined)?;
     let runs = runs_in(unit_dir).map_err(Failure::undetermined)?;
     let found = runs.into_iter().filter(|(run, _)| is_learn(*run));
-    let sound = found.filter(|(run, _)| checked.trouble(*run).is_none());
+    let own = found.filter(|(run, _)| checked.trouble(*run).is_none_or(|t| *t == RunTrouble::Added));
     let mut learns: Vec<Learn> =
-        sound.filter_map(|(run, dir)| learn(run, &dir, unit, setup, warmth, checked.log.as_ref())).collect();
-    // What the log does not name says nothing of this unit.
+        own.filter_map(|(run, dir)| learn(run, &dir, unit, setup, warmth, checked.log.as_ref())).collect();
+    // A learn that the log does not name may take a calibration out of force and gives none.
+    for learn in &mut learns {
+        if let (End::Found(_), Some(trouble)) = (&learn.end, checked.trouble(learn.run)) {
+            learn.end = End::Without(NoneWhy::Unsound { error: trouble.to_string() });
+        }
+    }
     let named = checked.unsound.iter().filter(|one| one.trouble != RunTrouble::Added);
     learns.extend(named.map(|one| unsound(one.run, setup, one.trouble.to_string())));
     learns.sort_by_key(|learn| learn.run);
