@@ -25,8 +25,8 @@ impl UnitResult {
     pub fn report(&self, profile: &Profile, limits: &Limits, sheet: Sheet, more: Vec<Section>) -> Report {
         let mut sections: Vec<Section> =
             self.runs.iter().filter_map(|(_, shown)| section(shown, profile, limits)).collect();
-        sections.extend(more);
         sections.push(self.run_table());
+        sections.extend(more);
         let subject = self.runs.first().map_or("no runs", |(run, _)| run.file.run.unit.as_str());
         Report {
             subject: subject.to_owned(),
