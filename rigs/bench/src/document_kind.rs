@@ -29,6 +29,8 @@ pub enum Kind {
     Units,
     /// The runs of a unit
     History,
+    /// A unit's folder held against its log
+    Check,
     /// What a person confirmed of a learn after the fact
     Confirmation,
     /// A sheet that was laid down for a person to fill in

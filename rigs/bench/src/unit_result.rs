@@ -10,39 +10,85 @@ use crate::exit::Failure;
 use crate::limits::Limits;
 use crate::output::write_file;
 use crate::profile::Profile;
-use crate::record::{Run, VERDICT_FILE, runs_in};
+use crate::record::{Checked, HEAD_NOTE, RecordError, Run, RunName, VERDICT_FILE, runs_in};
 use crate::report::{Section, Sheet};
 
 /// The file that a report is written to.
 pub(crate) const REPORT_FILE: &str = "report.html";
 
-/// Reads a unit's folder, or a single run's.
-///
-/// # Errors
-/// When the folder holds no runs, or one of them was edited, torn or written by another version.
-pub(crate) fn read_runs(dir: &Path) -> Result<Vec<Run>, Failure> {
-    if dir.join(crate::record::RUN_FILE).exists() {
-        return Ok(vec![Run::open(dir).map_err(Failure::usage)?]);
+/// What is on record, held against the unit's log.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) struct Records {
+    /// Runs that can be read, oldest first.
+    pub(crate) runs: Vec<Run>,
+    /// What the log says of the folder.
+    pub(crate) checked: Checked,
+}
+
+impl Records {
+    /// Reads a unit's folder, or a single run's, and checks it first.
+    ///
+    /// # Errors
+    /// When the folder holds no runs, its log was changed, or a run without a log was edited, torn or written by
+    /// another version.
+    pub(crate) fn read(dir: &Path) -> Result<Self, Failure> {
+        let (unit_dir, one) = if dir.join(crate::record::RUN_FILE).exists() {
+            let real = dir.canonicalize().map_err(Failure::usage)?;
+            let one = real.file_name().and_then(|name| name.to_str()).and_then(RunName::parse);
+            (real.parent().map_or_else(|| dir.to_owned(), Path::to_owned), one)
+        } else {
+            (dir.to_owned(), None)
+        };
+        let is_wanted = |run: RunName| one.is_none_or(|one| one == run);
+        let found = runs_in(&unit_dir).map_err(Failure::usage)?;
+        let found: Vec<_> = found.into_iter().filter(|(run, _)| is_wanted(*run)).collect();
+        if found.is_empty() {
+            return Err(Failure::usage(format!(
+                "{}: no run folders here. Give a run's folder, or the folder of a unit that holds some.",
+                dir.display()
+            )));
+        }
+        let checked = Checked::of(&unit_dir, is_wanted).map_err(Failure::undetermined)?;
+        if let Some(trouble) = &checked.log {
+            return Err(Failure::undetermined(format!(
+                "{}: nothing was judged: {trouble}. Restore the folder from a copy; `unit check` lists all that is found.",
+                dir.display()
+            )));
+        }
+        let runs = found.iter().filter_map(|(run, path)| opened(*run, path, &checked));
+        let runs = runs.collect::<Result<_, _>>().map_err(Failure::usage)?;
+        Ok(Self { runs, checked })
     }
-    let found = runs_in(dir).map_err(Failure::usage)?;
-    if found.is_empty() {
-        return Err(Failure::usage(format!(
-            "{}: no run folders here. Give a run's folder, or the folder of a unit that holds some.",
-            dir.display()
-        )));
+}
+
+/// A run that can be read. What the log names as unsound need not be readable, nor one that was cut off before it began.
+fn opened(run: RunName, dir: &Path, checked: &Checked) -> Option<Result<Run, RecordError>> {
+    match Run::open(dir) {
+        Err(_) if checked.trouble(run).is_some() => None,
+        Err(RecordError::NoRun { .. }) if checked.head.is_some() => None,
+        read => Some(read),
     }
-    found.iter().map(|(_, path)| Run::open(path).map_err(Failure::usage)).collect()
+}
+
+/// The log's length and head, as a report shows them.
+pub(crate) fn log_section(checked: &Checked) -> Option<Section> {
+    let head = checked.head.as_ref()?;
+    let text = format!("{} entries; head (SHA-256 of the last): {}. {HEAD_NOTE}", head.entries, head.sha256);
+    Some(Section::new("Log of the unit").text(&text))
 }
 
 /// Judges each run by itself and writes its `verdict.json` into its folder.
 ///
 /// # Errors
 /// When a verdict cannot be written.
-pub(crate) fn keep_verdicts(runs: &[Run], profile: &Profile, limits: &Limits) -> Result<(), Failure> {
-    runs.iter().try_for_each(|run| {
-        let alone = UnitResult::of(vec![run.clone()], &run.file.run.unit, profile, limits);
+pub(crate) fn keep_verdicts(records: &Records, profile: &Profile, limits: &Limits) -> Result<(), Failure> {
+    records.runs.iter().try_for_each(|run| {
         let unit = &run.file.run.unit;
-        let text = document::text(&VerdictDocument { unit, report: None, verdict: &alone.verdict })? + "\n";
+        let unchained = records.checked.unchained.clone();
+        let alone = Checked { unchained, ..Checked::default() };
+        let alone = UnitResult::of(vec![run.clone()], &alone, unit, profile, limits);
+        let document = VerdictDocument { unit, report: None, log: None, verdict: &alone.verdict };
+        let text = document::text(&document)? + "\n";
         write_whole(&run.dir.join(VERDICT_FILE), text.as_bytes()).map_err(Failure::undetermined)
     })
 }

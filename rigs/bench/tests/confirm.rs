@@ -173,7 +173,7 @@ fn nothing_else_is_made_accepted() {
     let (text, _) = whole.split_once("[sums]").unwrap();
     fs::write(&run, text.replacen("state = \"complete\"", "state = \"incomplete\"\nreason = \"cut off\"", 1))
         .unwrap();
-    bench.stays_unaccepted("incomplete", 3, "cut short");
+    bench.stays_unaccepted("made incomplete", 2, "changed since it was recorded");
     fs::write(&run, whole.replacen("zero_push_counts = 1", "zero_push_counts = 2", 1)).unwrap();
     bench.stays_unaccepted("damaged", 2, "changed since the run was closed");
     fs::write(&run, &whole).unwrap();

@@ -106,7 +106,7 @@ fn a_calibration_moved_by_300_counts_on_disk_never_drives_the_vanes() {
     let line = stop.lines().find(|line| line.starts_with("zero_push_counts")).unwrap();
     let counts: f64 = line.rsplit(' ').next().unwrap().parse().unwrap();
     edit(&path, line, &format!("zero_push_counts = {:.1}", counts + 300.0));
-    let says = ["0001-learn cannot be relied on", "changed since the run was closed", "Learn again"];
+    let says = ["0001-learn cannot be relied on", "changed since it was recorded", "Learn again"];
     unit.refused("sweep", "healthy", &[], 2, &says);
     unit.refused("step", "healthy", &[], 2, &says);
     fs::write(&path, text).unwrap();

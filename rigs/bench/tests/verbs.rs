@@ -18,7 +18,7 @@ const MOST_VERBS: usize = 22;
 type Call = (&'static [&'static str], &'static [&'static str]);
 
 /// One call of every verb at least, in an order in which each finds what it needs.
-const CALLS: [Call; 22] = [
+const CALLS: [Call; 23] = [
     (&["demo", "--out", "demo"], &[]),
     (&["ports"], &[]),
     (&["rig", "nobody-of-this-name"], &[]),
@@ -45,6 +45,7 @@ const CALLS: [Call; 22] = [
     (&["campaign", "gauge", "--units", "2", "--setups", "2", "--learns", "2"], &[]),
     (&["unit", "list"], &[]),
     (&["unit", "history", "units/u1"], &[]),
+    (&["unit", "check", "units/u1"], &[]),
     (&["sheet", "new", "units/u1"], &[]),
     (&["schema"], &[]),
 ];

@@ -28,7 +28,10 @@ pub(crate) use simulation::{
     ScenarioRow, ScenariosDocument, SimulatedEvent, SimulatedRun, SimulationDocument,
 };
 pub(crate) use tuning::{OldAndNew, StepFigures, TuneDocument};
-pub(crate) use unit::{HistoryDocument, HistoryRow, SheetDocument, UnitRow, UnitsDocument, VerdictDocument};
+pub(crate) use unit::{
+    CheckDocument, FoundRow, HistoryDocument, HistoryRow, SheetDocument, UnitRow, UnitsDocument,
+    VerdictDocument,
+};
 
 use crate::procedure::Replayed;
 use crate::record::Confirmation;
@@ -86,6 +89,7 @@ pub fn schema(kind: Kind) -> Value {
         Kind::Verdict => schema_of::<VerdictDocument<'_>>(),
         Kind::Units => schema_of::<UnitsDocument>(),
         Kind::History => schema_of::<HistoryDocument>(),
+        Kind::Check => schema_of::<CheckDocument>(),
         Kind::Confirmation => schema_of::<Confirmation>(),
         Kind::Sheet => schema_of::<SheetDocument>(),
         Kind::Comparison => schema_of::<ComparisonDocument>(),

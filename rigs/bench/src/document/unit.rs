@@ -5,7 +5,7 @@ use serde::Serialize;
 
 use crate::document_kind::{Document, Kind};
 use crate::judge::Verdict;
-use crate::record::{Confirmation, RunKind, Status};
+use crate::record::{Confirmation, LogHead, RunKind, Status};
 
 /// A verdict.
 #[derive(Serialize, JsonSchema)]
@@ -15,6 +15,9 @@ pub(crate) struct VerdictDocument<'a> {
     /// The report's file, where one was written.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub report: Option<String>,
+    /// Length and head of the unit's log, where there is one.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub log: Option<&'a LogHead>,
     /// Judgement, reasons, checks, figures.
     #[serde(flatten)]
     pub verdict: &'a Verdict,
@@ -82,6 +85,34 @@ pub(crate) struct HistoryRow {
 
 impl Document for HistoryDocument {
     const KIND: Kind = Kind::History;
+}
+
+/// A unit's folder held against its log.
+#[derive(Serialize, JsonSchema)]
+pub(crate) struct CheckDocument {
+    /// The unit.
+    pub unit: String,
+    /// Length and head of the log; none where there is no log.
+    pub log: Option<LogHead>,
+    /// What is wrong with the log itself.
+    pub log_found: Option<String>,
+    /// Runs that are not what was recorded.
+    pub found: Vec<FoundRow>,
+    /// Runs that no log was kept of.
+    pub unchained: Vec<String>,
+}
+
+/// A run that is not what was recorded.
+#[derive(Serialize, JsonSchema)]
+pub(crate) struct FoundRow {
+    /// Its name.
+    pub run: String,
+    /// What is wrong.
+    pub found: String,
+}
+
+impl Document for CheckDocument {
+    const KIND: Kind = Kind::Check;
 }
 
 /// A sheet that was laid down for a person to fill in.

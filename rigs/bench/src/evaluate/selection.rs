@@ -9,7 +9,7 @@ use std::fmt;
 use firmware_core::calibration::{Setup, Warmth};
 
 use crate::judge::{FaultOf, Finding};
-use crate::record::{Run, RunKind, RunName, Status};
+use crate::record::{Run, RunKind, RunName, RunTrouble, Status, Unsound};
 
 /// The runs that count, and the others.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -64,6 +64,13 @@ pub(crate) enum WhyLeftOut {
         /// What cut it short.
         reason: String,
     },
+    /// It is not what was recorded, as the unit's log says.
+    Unsound {
+        /// What is wrong.
+        trouble: RunTrouble,
+        /// A newer complete run of its kind counts, where there is one.
+        replaced_by: Option<RunName>,
+    },
     /// A newer run of its part counts instead.
     Replaced {
         /// The newer run.
@@ -83,6 +90,7 @@ impl fmt::Display for LeftOut {
             WhyLeftOut::OtherSettings { learn } => write!(f, "{run}: ran under other settings than {learn}"),
             WhyLeftOut::OtherBoard { learn } => write!(f, "{run}: driven by another board than {learn}"),
             WhyLeftOut::CutShort { reason } => write!(f, "{run}: cut short: {reason}"),
+            WhyLeftOut::Unsound { trouble, .. } => write!(f, "{run}: {trouble}"),
             WhyLeftOut::Replaced { by } => write!(f, "{run}: replaced by {by}"),
         }
     }
@@ -95,10 +103,12 @@ impl LeftOut {
         match self.why {
             WhyLeftOut::OtherCalibration { .. }
             | WhyLeftOut::OtherSettings { .. }
-            | WhyLeftOut::OtherBoard { .. } => true,
+            | WhyLeftOut::OtherBoard { .. }
+            | WhyLeftOut::Unsound { replaced_by: None, .. } => true,
             WhyLeftOut::OtherUnit { .. }
             | WhyLeftOut::OtherMounting { .. }
             | WhyLeftOut::CutShort { .. }
+            | WhyLeftOut::Unsound { replaced_by: Some(_), .. }
             | WhyLeftOut::Replaced { .. } => false,
         }
     }
@@ -113,22 +123,54 @@ impl LeftOut {
                 advice: "Move it back to its own unit's folder, then judge again.".into(),
                 fault_of: FaultOf::Rig,
             }),
+            WhyLeftOut::Unsound { trouble, replaced_by: None } => Some(Finding {
+                code: "record-unsound".into(),
+                seen: format!("{} cannot be relied on: {trouble}", self.run),
+                advice:
+                    "Restore it from a copy, or record this part again. `unit check` lists all that is found."
+                        .into(),
+                fault_of: FaultOf::Rig,
+            }),
             WhyLeftOut::OtherMounting { .. }
             | WhyLeftOut::OtherCalibration { .. }
             | WhyLeftOut::OtherSettings { .. }
             | WhyLeftOut::OtherBoard { .. }
             | WhyLeftOut::CutShort { .. }
+            | WhyLeftOut::Unsound { replaced_by: Some(_), .. }
             | WhyLeftOut::Replaced { .. } => None,
         }
     }
 }
 
 impl Selection {
-    /// Sorts the runs of `unit`.
+    /// Sorts the runs of `unit`, less those that its log does not vouch for.
     #[must_use]
-    pub(crate) fn of(runs: Vec<Run>, unit: &str) -> Self {
+    pub(crate) fn of(runs: Vec<Run>, unit: &str, unsound: &[Unsound]) -> Self {
         let mut selection = Self::default();
         let runs = selection.keep(runs, |run| other_unit(run, unit));
+        let of_others: Vec<RunName> = selection.left_out.iter().map(|left| left.run).collect();
+        let is_unsound = |run: RunName| unsound.iter().any(|one| one.run == run);
+        let runs = runs.into_iter().filter(|run| !is_unsound(run.name)).collect();
+        let mut selection = selection.of_sound(runs);
+        let mut unsound = unsound.iter().filter(|one| !of_others.contains(&one.run)).collect::<Vec<_>>();
+        unsound.sort_by_key(|one| one.run);
+        selection.leave_out_unsound(&unsound);
+        selection
+    }
+
+    fn leave_out_unsound(&mut self, unsound: &[&Unsound]) {
+        for &Unsound { run, ref trouble } in unsound.iter().copied() {
+            let is_newer = |other: &&Run| {
+                other.name.kind == run.kind && other.name.ordinal > run.ordinal && !is_cut_short(other)
+            };
+            let replaced_by = self.counted.iter().find(is_newer).map(|other| other.name);
+            let why = WhyLeftOut::Unsound { trouble: trouble.clone(), replaced_by };
+            self.left_out.push(LeftOut { run, why });
+        }
+    }
+
+    fn of_sound(self, runs: Vec<Run>) -> Self {
+        let mut selection = self;
         let newest = runs.iter().rfind(|run| !run.file.is_diagnostic()).or(runs.last()).map(mounting);
         let runs = selection.keep(runs, |run| other_mounting(run, newest));
         let learn = runs.iter().rfind(|run| run.name.kind == RunKind::Learn && !is_cut_short(run)).cloned();

@@ -17,7 +17,7 @@ use crate::procedure::slow_reversal;
 use crate::profile::Profile;
 use crate::record::{
     BoardId, Conditions, Made, Outcome, Provenance, RECORD_VERSION, Row, Run, RunFile, RunInfo, RunKind,
-    RunName, Sample, Serials, Status,
+    RunName, Sample, Serials, Sha256Hex, Status,
 };
 
 /// A run whose samples follow the commands through `respond(previous opening, command)`.
@@ -55,6 +55,7 @@ fn run(kind: RunKind, commands: &[Command], mut respond: impl FnMut(f32, Command
         provenance: None,
     };
     Run {
+        evidence: Sha256Hex::none(),
         profile: None,
         name: RunName { ordinal: 1, kind },
         dir: PathBuf::new(),
@@ -363,7 +364,7 @@ fn calibration() -> Calibration {
 }
 
 fn left_out(runs: Vec<Run>) -> (Vec<u32>, Vec<WhyLeftOut>) {
-    let selection = Selection::of(runs, "U1");
+    let selection = Selection::of(runs, "U1", &[]);
     let counted = selection.counted.iter().map(|run| run.name.ordinal).collect();
     (counted, selection.left_out.into_iter().map(|left| left.why).collect())
 }
@@ -383,7 +384,7 @@ fn an_interrupted_run_does_not_undo_an_older_complete_one_and_a_complete_one_doe
 fn a_run_of_another_unit_counts_for_nothing_and_leaves_the_unit_undetermined() {
     let mut foreign = numbered(2, RunKind::Step);
     foreign.file.run.unit = "U2".into();
-    let selection = Selection::of(vec![numbered(1, RunKind::Learn), foreign], "U1");
+    let selection = Selection::of(vec![numbered(1, RunKind::Learn), foreign], "U1", &[]);
     assert_eq!(selection.counted.len(), 1);
     let finding = selection.left_out[0].finding().unwrap();
     assert_eq!((finding.code.as_str(), finding.fault_of), ("foreign-run", FaultOf::Rig));

@@ -2,10 +2,10 @@
 
 use super::{Selection, Shown, answers, evaluate};
 use crate::evaluate::LeftOut;
-use crate::judge::{Evidence, FaultOf, Finding, Verdict, judge};
+use crate::judge::{Counted, Evidence, FaultOf, Finding, Kept, Verdict, judge};
 use crate::limits::Limits;
 use crate::profile::Profile;
-use crate::record::{Confirmation, Run, RunKind};
+use crate::record::{Checked, Confirmation, Run, RunKind};
 
 /// A unit's runs with what each shows, and the judgement over those that belong together.
 #[derive(Debug, Clone, PartialEq)]
@@ -17,10 +17,11 @@ pub struct UnitResult {
 }
 
 impl UnitResult {
-    /// Evaluates and judges `runs` of `unit`, in the order in which they were made. Writes nothing.
+    /// Evaluates and judges `runs` of `unit`, in the order in which they were made, less those that
+    /// its log does not vouch for. Writes nothing.
     #[must_use]
-    pub fn of(runs: Vec<Run>, unit: &str, profile: &Profile, limits: &Limits) -> Self {
-        let Selection { counted, left_out } = Selection::of(runs, unit);
+    pub fn of(runs: Vec<Run>, checked: &Checked, unit: &str, profile: &Profile, limits: &Limits) -> Self {
+        let Selection { counted, left_out } = Selection::of(runs, unit, &checked.unsound);
         let runs: Vec<_> =
             counted.into_iter().map(|run| (evaluate(&run, profile), run)).map(|(s, r)| (r, s)).collect();
         let all = Evidence::default();
@@ -36,7 +37,8 @@ impl UnitResult {
         let confirmed =
             runs.iter().flat_map(|(run, _)| &run.confirmed).map(Confirmation::to_string).collect();
         let judged = judge(&evidence, limits, |limit| kinds.iter().any(|kind| answers(*kind, limit)));
-        let verdict = Verdict { confirmed, ..judged };
+        let counted = runs.iter().map(|(run, _)| named(run, checked)).collect();
+        let verdict = Verdict { counted, confirmed, ..judged };
         Self { runs, left_out, verdict }
     }
 
@@ -51,6 +53,12 @@ impl UnitResult {
         let kinds: Vec<&str> = self.runs.iter().map(|(run, _)| run.name.kind.word()).collect();
         kinds.join(", ")
     }
+}
+
+fn named(run: &Run, checked: &Checked) -> Counted {
+    let is_unchained = checked.unchained.contains(&run.name);
+    let kept = if is_unchained { Kept::Unchained } else { Kept::Chained };
+    Counted { run: run.name.to_string(), evidence: run.evidence.clone(), kept }
 }
 
 /// Diagnostic runs alone decide nothing.

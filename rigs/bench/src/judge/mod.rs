@@ -9,8 +9,7 @@ mod verdict;
 
 pub use advice::advice;
 pub use blame::fault_of;
-pub(crate) use verdict::LOSS_ADVICE;
-pub(crate) use verdict::figure_row;
+pub(crate) use verdict::{Counted, Kept, LOSS_ADVICE, figure_row};
 pub use verdict::{FigureRow, Finding, Holed, Judgement, LimitCheck, Reason, Verdict};
 
 pub use crate::record::FaultOf;
@@ -70,7 +69,7 @@ pub fn judge(evidence: &Evidence, limits: &Limits, asked: impl Fn(&Limit) -> boo
     }
     let judgement = reasons.iter().map(Reason::weighs).fold(Judgement::WithinLimits, Judgement::worse);
     let figures = evidence.figures.iter().map(figure_row).collect();
-    Verdict { judgement, reasons, checks, figures, confirmed: Vec::new() }
+    Verdict { judgement, reasons, checks, figures, counted: Vec::new(), confirmed: Vec::new() }
 }
 
 #[cfg(test)]

@@ -7,7 +7,7 @@ use super::advice;
 use crate::exit::Exit;
 use crate::figures::{Figure, Measure};
 use crate::limits::{Bounds, Limit, LimitStanding};
-use crate::record::FaultOf;
+use crate::record::{FaultOf, Sha256Hex};
 
 /// The three answers.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, JsonSchema)]
@@ -97,6 +97,38 @@ pub struct FigureRow {
     pub source: String,
 }
 
+/// A run that a verdict counts.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, JsonSchema)]
+pub struct Counted {
+    /// Its name.
+    pub run: String,
+    /// SHA-256 of what two equal runs share.
+    pub evidence: Sha256Hex,
+    /// Whether a log vouches for it.
+    pub kept: Kept,
+}
+
+/// Whether a log vouches for a run.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub enum Kept {
+    /// It was recorded into the unit's log.
+    Chained,
+    /// It is of a release that kept none: its own checksums are all there is.
+    Unchained,
+}
+
+impl Kept {
+    /// The word for people.
+    #[must_use]
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::Chained => "chained",
+            Self::Unchained => "unchained",
+        }
+    }
+}
+
 /// The answer and everything it rests on.
 #[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct Verdict {
@@ -108,6 +140,9 @@ pub struct Verdict {
     pub checks: Vec<LimitCheck>,
     /// All figures.
     pub figures: Vec<FigureRow>,
+    /// Runs that count, with the hash of their evidence.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub counted: Vec<Counted>,
     /// What a person confirmed of the learn after the fact, with who, with what and when.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub confirmed: Vec<String>,

@@ -83,7 +83,7 @@ impl Confirmation {
         let mut new = Self {
             unit: run.file.run.unit.clone(),
             run: run.name.to_string(),
-            record_crc32: run.file.sums?.record_crc32,
+            record_crc32: run.file.sums.as_ref()?.record_crc32,
             checked: checked.iter().collect(),
             by,
             with,
@@ -139,7 +139,7 @@ impl fmt::Display for Confirmation {
 
 /// What was confirmed of the learn in a folder; nothing where it was never closed.
 pub(super) fn of_learn(dir: &Path, name: RunName, file: &RunFile) -> Result<Vec<Confirmation>, RecordError> {
-    let (Some(unit_dir), Some(sums)) = (dir.parent(), file.sums) else { return Ok(Vec::new()) };
+    let (Some(unit_dir), Some(sums)) = (dir.parent(), &file.sums) else { return Ok(Vec::new()) };
     let name = name.to_string();
     let speaks_of_it = |one: &Confirmation| {
         one.run == name && one.unit == file.run.unit && one.record_crc32 == sums.record_crc32

@@ -8,6 +8,7 @@ use firmware_core::calibration::{Calibration, Setup, Warmth};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
+use super::Sha256Hex;
 use super::provenance::{Ground, Provenance};
 use crate::caution::Acknowledged;
 
@@ -180,7 +181,7 @@ pub struct Outcome {
 }
 
 /// How many rows there are and their checksum.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct SampleSums {
     /// Samples in the file.
@@ -197,6 +198,9 @@ pub struct SampleSums {
     pub profile_crc32: Option<u32>,
     /// The same of what `run.toml` says, `[sums]` and `[made]` aside, as this program writes it.
     pub record_crc32: u32,
+    /// SHA-256 of the evidence, where the run was recorded into the unit's log; older releases kept none.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub evidence_sha256: Option<Sha256Hex>,
 }
 
 /// The whole of `run.toml`.

@@ -4,6 +4,7 @@ use std::fmt;
 use std::fs;
 use std::path::{Path, PathBuf};
 
+use super::log::UnitLog;
 use super::{RecordError, RunKind};
 
 /// Highest ordinal that four digits hold.
@@ -57,7 +58,9 @@ pub(crate) fn runs_in(unit: &Path) -> Result<Vec<(RunName, PathBuf)>, RecordErro
 /// Makes the folder of the next run.
 pub(super) fn create_next(unit: &Path, kind: RunKind) -> Result<(RunName, PathBuf), RecordError> {
     fs::create_dir_all(unit).map_err(RecordError::io(unit, "could not be made"))?;
-    let mut ordinal = runs_in(unit)?.last().map_or(1, |(name, _)| name.ordinal + 1);
+    // A number that was used once is never used again, though its run was removed.
+    let logged = UnitLog::read(unit)?.map_or(0, |log| log.last_ordinal());
+    let mut ordinal = runs_in(unit)?.last().map_or(0, |(name, _)| name.ordinal).max(logged) + 1;
     while ordinal <= LAST {
         let name = RunName { ordinal, kind };
         let dir = unit.join(name.to_string());

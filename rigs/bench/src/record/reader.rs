@@ -9,7 +9,8 @@ use super::confirmation;
 use super::writer::CRC;
 use super::{
     Confirmation, Loss, PROFILE_FILE, RECORD_VERSION, RUN_FILE, RecordError, Row, RunFile, RunKind, RunName,
-    SAMPLE_HEADER, SAMPLES_FILE, SAMPLES_LIMIT, SERIES_FILE, SERIES_LIMIT, Sample, Series, Status,
+    SAMPLE_HEADER, SAMPLES_FILE, SAMPLES_LIMIT, SERIES_FILE, SERIES_LIMIT, Sample, Series, Sha256Hex, Status,
+    hashes,
 };
 use crate::checks::checks_of_texts;
 use crate::profile::Profile;
@@ -24,6 +25,8 @@ pub struct Run {
     pub dir: PathBuf,
     /// What `run.toml` says.
     pub file: RunFile,
+    /// Hash of what two equal runs share: samples, traces, profile and `run.toml` without `[made]`.
+    pub evidence: Sha256Hex,
     /// The profile that it was made under; none in a run of an older release.
     pub profile: Option<Profile>,
     /// Samples and marks in order.
@@ -51,7 +54,7 @@ impl Run {
         }
         let file = read_run_file(dir, &run_path)?;
         let bytes = bytes_of(&samples_path, SAMPLES_LIMIT).map_err(RecordError::unread(&samples_path))?;
-        if let Some(sums) = file.sums {
+        if let Some(sums) = &file.sums {
             unchanged(&samples_path, &bytes, sums.crc32)?;
             let evidence = file.evidence().unwrap_or_default();
             unchanged(&run_path, evidence.as_bytes(), sums.record_crc32)?;
@@ -64,13 +67,14 @@ impl Run {
         if file.status == Status::Complete && file.sums.is_none() {
             return Err(RecordError::NoSums { path: run_path });
         }
+        let evidence = hashes::evidence(dir, &file)?;
         let profile = read_profile(dir, &file)?;
         let (rows, torn_end) = read_rows(&samples_path, &bytes, file.sums.is_some())?;
         let confirmed = match name.kind {
             RunKind::Learn => confirmation::of_learn(dir, name, &file)?,
             RunKind::Sweep | RunKind::Friction | RunKind::Step | RunKind::Simulate => Vec::new(),
         };
-        Ok(Self { name, dir: dir.to_owned(), file, profile, rows, confirmed, torn_end })
+        Ok(Self { name, dir: dir.to_owned(), file, evidence, profile, rows, confirmed, torn_end })
     }
 
     /// The samples, without the marks.
@@ -125,7 +129,7 @@ fn unchanged(path: &Path, bytes: &[u8], closed: u32) -> Result<(), RecordError> 
 /// The profile beside the run. A run that was never closed has no sum of it yet.
 fn read_profile(dir: &Path, file: &RunFile) -> Result<Option<Profile>, RecordError> {
     let path = dir.join(PROFILE_FILE);
-    let closed = file.sums.and_then(|sums| sums.profile_crc32);
+    let closed = file.sums.as_ref().and_then(|sums| sums.profile_crc32);
     if closed.is_none() && (file.sums.is_some() || !path.is_file()) {
         return Ok(None);
     }
@@ -238,7 +242,7 @@ mod tests {
         assert!(run.is_complete() && !run.torn_end);
         assert_eq!(run.name.to_string(), "0001-sweep");
         assert_eq!(run.file.run, info());
-        assert_eq!(run.file.sums.map(|s| (s.samples, s.lost)), Some((2, 32)));
+        assert_eq!(run.file.sums.as_ref().map(|s| (s.samples, s.lost)), Some((2, 32)));
         assert_eq!(run.rows.len(), 4);
         assert_eq!(run.samples().last(), Some(&sample(34)));
     }

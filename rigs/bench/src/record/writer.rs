@@ -12,10 +12,11 @@ use plant::files::{bytes_of, write_whole};
 
 use crate::rig::StreamItem;
 
+use super::log::Entry;
 use super::{
     Conditions, Made, Mark, Outcome, PROFILE_FILE, RECORD_VERSION, RUN_FILE, RecordError, Refusal, Row,
     RunFile, RunInfo, RunName, SAMPLE_HEADER, SAMPLES_FILE, SERIES_FILE, SERIES_LIMIT, Sample, SampleSums,
-    Series, Status, from_stream, numbering,
+    Series, Sha256Hex, Status, from_stream, hashes, log, numbering,
 };
 
 /// Checksum of `samples.csv`; any archive tool computes the same.
@@ -55,6 +56,8 @@ impl RunWriter {
     /// When a folder or file cannot be made.
     pub(crate) fn create(unit_dir: &Path, run: RunInfo, conditions: Conditions) -> Result<Self, RecordError> {
         let (name, dir) = numbering::create_next(unit_dir, run.kind)?;
+        // Before the first file: whatever lies in a folder that the log does not name was put there.
+        log::append(unit_dir, &run.unit, Entry::Opened { run: name.to_string() })?;
         let path = dir.join(SAMPLES_FILE);
         let file = File::create(&path).map_err(RecordError::io(&path, "could not be made"))?;
         let sink = Summed { file: BufWriter::new(file), digest: CRC.digest() };
@@ -199,9 +202,20 @@ impl RunWriter {
             .evidence()
             .map_err(|error| RecordError::io(&run_path, "could not be written")(io::Error::other(error)))?;
         self.sums.record_crc32 = CRC.checksum(evidence.as_bytes());
-        self.file.sums = Some(self.sums);
+        let evidence = hashes::evidence(&self.dir, &self.file)?;
+        self.sums.evidence_sha256 = Some(evidence.clone());
+        self.file.sums = Some(self.sums.clone());
         self.write_run_file()?;
+        self.note_closed(evidence)?;
         Ok(self.dir.clone())
+    }
+
+    /// The run's last word in the unit's log: without it, the run is incomplete.
+    fn note_closed(&self, evidence: Sha256Hex) -> Result<(), RecordError> {
+        let unit_dir = self.dir.parent().unwrap_or(&self.dir);
+        let whole = hashes::whole(&self.dir)?;
+        let run = self.name.to_string();
+        log::append(unit_dir, &self.file.run.unit, Entry::Closed { run, evidence, whole })
     }
 
     fn write_fields<T: AsRef<[u8]>>(

@@ -9,6 +9,7 @@ use crate::caution::{CAUTIONS, HOLDS_UNTIL};
 use crate::evaluate::{Exhibit, Shown, UnitResult};
 use crate::figures::step::StepBands;
 use crate::figures::{Measure, Sensor};
+use crate::judge::Counted;
 use crate::limits::Limits;
 use crate::profile::Profile;
 use crate::record::{Ground, Provenance, RunKind, Status};
@@ -24,8 +25,8 @@ impl UnitResult {
     pub fn report(&self, profile: &Profile, limits: &Limits, sheet: Sheet, more: Vec<Section>) -> Report {
         let mut sections: Vec<Section> =
             self.runs.iter().filter_map(|(_, shown)| section(shown, profile, limits)).collect();
-        sections.extend(more);
         sections.push(self.run_table());
+        sections.extend(more);
         let subject = self.runs.first().map_or("no runs", |(run, _)| run.file.run.unit.as_str());
         Report {
             subject: subject.to_owned(),
@@ -102,7 +103,7 @@ impl UnitResult {
                 }
                 Status::Incomplete { reason } => format!("incomplete: {reason}"),
             };
-            let sums = run.file.sums.unwrap_or_default();
+            let sums = run.file.sums.clone().unwrap_or_default();
             let samples = match run.name.kind {
                 RunKind::Simulate => "traces".to_owned(),
                 RunKind::Learn | RunKind::Sweep | RunKind::Friction | RunKind::Step => {
@@ -115,7 +116,11 @@ impl UnitResult {
             }
             table = table.row(row);
         }
-        Section::new("Runs").table(table)
+        let mut evidence = Table::new(&["run", "evidence, SHA-256", "log"]);
+        for Counted { run, evidence: hash, kept } in &self.verdict.counted {
+            evidence = evidence.row([run, &hash.to_string(), kept.word()]);
+        }
+        Section::new("Runs").table(table).table(evidence)
     }
 }
 

@@ -9,29 +9,56 @@ use firmware_core::units::Tick;
 use super::origin::tag;
 use super::standing::{End, Learn, NoneWhy, Reach, UnitStanding};
 use crate::exit::Failure;
-use crate::record::{Provenance, RecordError, Run, RunInfo, RunKind, RunName, Status, runs_in};
+use crate::record::{
+    Checked, LogTrouble, Provenance, RecordError, Run, RunInfo, RunKind, RunName, RunTrouble, Status, runs_in,
+};
 
 /// How the unit in a folder stands in a setup and warmth.
 ///
 /// # Errors
 /// When the folder cannot be listed.
 pub fn read(unit_dir: &Path, unit: &str, setup: Setup, warmth: Warmth) -> Result<UnitStanding, Failure> {
+    let is_learn = |run: RunName| run.kind == RunKind::Learn;
+    let checked = Checked::of(unit_dir, is_learn).map_err(Failure::undetermined)?;
     let runs = runs_in(unit_dir).map_err(Failure::undetermined)?;
-    let learns = runs.into_iter().filter(|(name, _)| name.kind == RunKind::Learn);
-    Ok(UnitStanding::after(learns.filter_map(|(name, dir)| learn(name, &dir, unit, setup, warmth))))
+    let found = runs.into_iter().filter(|(run, _)| is_learn(*run));
+    let own = found.filter(|(run, _)| checked.trouble(*run).is_none_or(|t| *t == RunTrouble::Added));
+    let mut learns: Vec<Learn> =
+        own.filter_map(|(run, dir)| learn(run, &dir, unit, setup, warmth, checked.log.as_ref())).collect();
+    // A learn that the log does not name may take a calibration out of force and gives none.
+    for learn in &mut learns {
+        if let (End::Found(_), Some(trouble)) = (&learn.end, checked.trouble(learn.run)) {
+            learn.end = End::Without(NoneWhy::Unsound { error: trouble.to_string() });
+        }
+    }
+    let named = checked.unsound.iter().filter(|one| one.trouble != RunTrouble::Added);
+    learns.extend(named.map(|one| unsound(one.run, setup, one.trouble.to_string())));
+    learns.sort_by_key(|learn| learn.run);
+    Ok(UnitStanding::after(learns))
+}
+
+/// It may have been this setup's, and full.
+fn unsound(run: RunName, setup: Setup, error: String) -> Learn {
+    Learn { run, setup, reach: Reach::Full, end: End::Without(NoneWhy::Unsound { error }) }
 }
 
 /// One learn, where it says something of this unit, setup and warmth.
-fn learn(name: RunName, dir: &Path, unit: &str, setup: Setup, warmth: Warmth) -> Option<Learn> {
+fn learn(
+    name: RunName,
+    dir: &Path,
+    unit: &str,
+    setup: Setup,
+    warmth: Warmth,
+    log: Option<&LogTrouble>,
+) -> Option<Learn> {
+    if let Some(trouble) = log {
+        return Some(unsound(name, setup, trouble.to_string()));
+    }
     let run = match Run::open(dir) {
         Ok(run) => run,
         // Cut before its first line: nothing moved.
         Err(RecordError::NoRun { .. }) => return None,
-        // It may have been this setup's, and full.
-        Err(error) => {
-            let end = End::Without(NoneWhy::Unsound { error: error.to_string() });
-            return Some(Learn { run: name, setup, reach: Reach::Full, end });
-        }
+        Err(error) => return Some(unsound(name, setup, error.to_string())),
     };
     let info = &run.file.run;
     if info.unit != unit || info.setup != setup {

@@ -21,8 +21,8 @@ use crate::procedure::{
     Basis, Bench, LearnChoice, MoveKind, PlanBar, Target, learn, record_move, record_simulation,
 };
 use crate::profile::Profile;
-use crate::record::Serials;
-use crate::unit_result::{REPORT_FILE, keep_verdicts, read_runs, spoken, write_report};
+use crate::record::{LogHead, Serials};
+use crate::unit_result::{REPORT_FILE, Records, keep_verdicts, spoken, write_report};
 use crate::unit_store::{self, OnUnproven, UnitStanding};
 
 /// The scenario that shows the controller on the engine.
@@ -117,10 +117,11 @@ fn learn_unit(bench: &mut Bench, target: &Target, console: &Console) -> Result<(
 }
 
 fn finish(args: &Args, target: &Target, console: &Console) -> VerbResult {
-    let runs = read_runs(&target.unit_dir)?;
+    let records = Records::read(&target.unit_dir)?;
+    let Records { runs, checked } = &records;
     let names = runs.iter().map(|run| format!("{UNITS}/{UNIT}/{}", run.name)).collect();
-    keep_verdicts(&runs, &target.profile, &target.limits)?;
-    let result = UnitResult::of(runs, &target.unit, &target.profile, &target.limits);
+    keep_verdicts(&records, &target.profile, &target.limits)?;
+    let result = UnitResult::of(runs.clone(), checked, &target.unit, &target.profile, &target.limits);
     let report = args.out.join(REPORT_FILE);
     write_report(&report, &target.unit_dir, &result, &target.profile, &target.limits, Vec::new())?;
     let job = DemoDocument {
@@ -138,7 +139,11 @@ fn finish(args: &Args, target: &Target, console: &Console) -> VerbResult {
     };
     let text = document::text(&job)? + "\n";
     write_whole(&args.out.join(JOB_FILE), text.as_bytes()).map_err(Failure::undetermined)?;
-    let summary = format!("{}\n  report {}", spoken(UNIT, &result), report.display());
+    let mut summary = format!("{}\n  report {}", spoken(UNIT, &result), report.display());
+    // On screen only: the job's files repeat byte for byte, and the log holds the time.
+    for line in checked.head.iter().flat_map(LogHead::lines) {
+        summary.push_str(&format!("\n{line}"));
+    }
     console.result(&summary, &job)?;
     Ok(result.verdict.judgement.exit())
 }

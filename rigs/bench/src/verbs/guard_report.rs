@@ -24,7 +24,7 @@ const SUBJECT: &str = "over-boost guard";
 /// When the disk refuses.
 pub fn write(folder: OutFolder, table: &Table, seed: u64, worlds: u32) -> Result<(), Failure> {
     let verdict = verdict(table, seed, worlds);
-    let judged = VerdictDocument { unit: SUBJECT, report: None, verdict: &verdict };
+    let judged = VerdictDocument { unit: SUBJECT, report: None, log: None, verdict: &verdict };
     let text = document::text(&judged)? + "\n";
     let page = page(table, verdict, seed, worlds).render().map_err(Failure::undetermined)?;
     folder.replace(&[(VERDICT_FILE, text.as_bytes()), (PAGE, page.as_bytes())])
@@ -47,7 +47,7 @@ pub fn verdict(table: &Table, seed: u64, worlds: u32) -> Verdict {
     };
     let judgement = if unhandled.is_empty() { Judgement::WithinLimits } else { Judgement::OutOfLimits };
     let figures = figures(table, &conditions);
-    Verdict { judgement, reasons, checks: Vec::new(), figures, confirmed: Vec::new() }
+    Verdict { judgement, reasons, checks: Vec::new(), figures, counted: Vec::new(), confirmed: Vec::new() }
 }
 
 fn figures(table: &Table, conditions: &str) -> Vec<FigureRow> {

@@ -10,8 +10,9 @@ use crate::exit::{Failure, VerbResult};
 use crate::limits::Limits;
 use crate::output::write_file;
 use crate::profile::Profile;
-use crate::record::Run;
-use crate::unit_result::{REPORT_FILE, keep_verdicts, read_runs, spoken, write_report};
+use crate::record::{HEAD_NOTE, LogHead, Run};
+use crate::report::Section;
+use crate::unit_result::{REPORT_FILE, Records, keep_verdicts, log_section, spoken, write_report};
 
 /// Which records, by which measure.
 #[derive(Debug, clap::Args)]
@@ -65,8 +66,8 @@ pub fn run(args: &JudgeArgs, console: &Console) -> VerbResult {
 pub(crate) fn run_report(args: &ReportArgs, console: &Console) -> VerbResult {
     let judged = Judged::of(&args.judge)?;
     let path = args.out.clone().unwrap_or_else(|| args.judge.dir.join(REPORT_FILE));
-    let Judged { result, profile, limits, .. } = &judged;
-    write_report(&path, &args.judge.dir, result, profile, limits, Vec::new())?;
+    let Judged { result, profile, limits, log, .. } = &judged;
+    write_report(&path, &args.judge.dir, result, profile, limits, log.iter().cloned().collect())?;
     judged.tell(Some(&path), console)
 }
 
@@ -87,30 +88,36 @@ struct Judged {
     profile: Profile,
     limits: Limits,
     result: UnitResult,
+    head: Option<LogHead>,
+    log: Option<Section>,
 }
 
 impl Judged {
     fn of(args: &Args) -> Result<Self, Failure> {
         let (profile, limits) = args.criteria.read()?;
-        let runs = read_runs(&args.dir)?;
-        same_profile(&runs, &profile)?;
-        let unit = unit_of(&args.dir, &runs);
+        let records = Records::read(&args.dir)?;
+        same_profile(&records.runs, &profile)?;
+        let unit = unit_of(&args.dir, &records.runs);
         if args.keep_verdicts {
-            keep_verdicts(&runs, &profile, &limits)?;
+            keep_verdicts(&records, &profile, &limits)?;
         }
-        let result = UnitResult::of(runs, &unit, &profile, &limits);
-        Ok(Self { unit, profile, limits, result })
+        let Records { runs, checked } = records;
+        let result = UnitResult::of(runs, &checked, &unit, &profile, &limits);
+        Ok(Self { unit, profile, limits, result, log: log_section(&checked), head: checked.head })
     }
 
     fn document(&self, report: Option<&Path>) -> VerdictDocument<'_> {
         let report = report.map(|path| path.display().to_string());
-        VerdictDocument { unit: &self.unit, report, verdict: &self.result.verdict }
+        VerdictDocument { unit: &self.unit, report, log: self.head.as_ref(), verdict: &self.result.verdict }
     }
 
     fn tell(&self, report: Option<&Path>, console: &Console) -> VerbResult {
         let mut text = spoken(&self.unit, &self.result);
         if let Some(path) = report {
             text.push_str(&format!("\n  report {}", path.display()));
+        }
+        if let Some(head) = &self.head {
+            text.push_str(&format!("\n{}\n  {HEAD_NOTE}", head.lines().join("\n")));
         }
         console.result(&text, &self.document(report))?;
         Ok(self.result.verdict.judgement.exit())

@@ -23,7 +23,7 @@ use vanebench::procedure::{
     record_diagnostic, record_move,
 };
 use vanebench::profile::Profile;
-use vanebench::record::{BoardId, Mark, Provenance, Row, Run, RunKind, RunName, Serials};
+use vanebench::record::{BoardId, Checked, Mark, Provenance, Row, Run, RunKind, RunName, Serials};
 use vanebench::rig::{GapCause, Measurand, RigError, StreamItem};
 use vanebench::unit_store::InForce;
 
@@ -254,7 +254,8 @@ fn a_rig_that_is_lost_says_so_in_the_record() {
     assert!(stop.unwrap_err().to_string().starts_with("the plug is out"));
     let run = Run::open(&target.unit_dir.join("0001-sweep")).unwrap();
     assert_eq!(run.samples().count(), 300);
-    let judged = UnitResult::of(vec![run], "u1", &target.profile, &target.limits).verdict;
+    let judged =
+        UnitResult::of(vec![run], &Checked::default(), "u1", &target.profile, &target.limits).verdict;
     assert_eq!(judged.judgement, Judgement::Undetermined);
 }
 
@@ -289,12 +290,15 @@ fn without_the_motors_current_friction_is_undetermined_and_steps_are_figures_all
     let friction = record(MoveKind::Friction);
     assert!(friction.samples().all(|sample| sample.motor_current.is_none() || sample.duty == 0.0));
     assert!(friction.rows.iter().any(|row| matches!(row, Row::Mark(_, Mark::Note(_)))));
-    let verdict = UnitResult::of(vec![friction], "u1", &target.profile, &target.limits).verdict;
+    let verdict =
+        UnitResult::of(vec![friction], &Checked::default(), "u1", &target.profile, &target.limits).verdict;
     assert_eq!(verdict.judgement, Judgement::Undetermined);
     let said: Vec<&str> = verdict.reasons.iter().map(|reason| &*reason.seen).collect();
     assert!(said.iter().any(|seen| seen.contains(NO_SHUNT)), "{said:?}");
 
     let step = record(MoveKind::Step);
-    let figures = UnitResult::of(vec![step], "u1", &target.profile, &target.limits).verdict.figures;
+    let figures = UnitResult::of(vec![step], &Checked::default(), "u1", &target.profile, &target.limits)
+        .verdict
+        .figures;
     assert!(figures.iter().any(|figure| figure.key == "step_50.t86"), "{figures:#?}");
 }

@@ -1,5 +1,6 @@
 //! `unit`: what is on record of units, and what a person adds to it. Nothing moves.
 
+mod check;
 mod confirm;
 mod history;
 mod list;
@@ -27,6 +28,8 @@ enum About {
     List(list::Args),
     /// List the runs of a unit, oldest first, with what is in force
     History(history::Args),
+    /// Find runs that were changed, removed, swapped or added since they were recorded
+    Check(check::Args),
     /// Confirm what a learn could not prove, after the fact and without moving
     Confirm(confirm::Args),
 }
@@ -34,7 +37,7 @@ enum About {
 impl Args {
     pub(crate) fn effect(&self) -> Effect {
         match self.about {
-            About::List(_) | About::History(_) => Effect::Neither,
+            About::List(_) | About::History(_) | About::Check(_) => Effect::Neither,
             About::Confirm(_) => Effect::HandsOver,
         }
     }
@@ -48,6 +51,7 @@ pub fn run(args: &Args, console: &Console) -> VerbResult {
     match &args.about {
         About::List(args) => list::run(args, console),
         About::History(args) => history::run(args, console),
+        About::Check(args) => check::run(args, console),
         About::Confirm(args) => confirm::run(args, console),
     }
 }

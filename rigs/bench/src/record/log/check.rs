@@ -1,0 +1,196 @@
+//! Holds a unit's folder against its log.
+//!
+//! In: the folder. Out: [`Checked`]: what is wrong with the log, and each run that is not what was recorded.
+
+use std::collections::BTreeMap;
+use std::fmt;
+use std::path::{Path, PathBuf};
+
+use super::{LOG_FILE, LogHead, Logged, UnitLog};
+use crate::record::{RecordError, Run, RunName, Sha256Hex, hashes, runs_in};
+
+/// A unit's folder, checked.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Checked {
+    /// Length and head of the log; none where there is no log.
+    pub head: Option<LogHead>,
+    /// What is wrong with the log itself: it says nothing then.
+    pub log: Option<LogTrouble>,
+    /// Runs that are not what was recorded.
+    pub unsound: Vec<Unsound>,
+    /// Runs that no log was kept of: their own checksums are all there is.
+    pub unchained: Vec<RunName>,
+    /// A crash tore the last line apart; it counts for nothing.
+    pub is_torn: bool,
+}
+
+/// A run that is not what was recorded.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Unsound {
+    /// The run.
+    pub run: RunName,
+    /// What is wrong.
+    pub trouble: RunTrouble,
+}
+
+/// What can be wrong with a log.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+pub enum LogTrouble {
+    /// A line was changed, removed, added or moved.
+    #[error("line {line} of {LOG_FILE} does not follow from the line before: the log was changed")]
+    Broken {
+        /// The first line that does not.
+        line: u64,
+    },
+    /// Its runs say that there was one.
+    #[error(
+        "{run} was recorded into a log, and no {LOG_FILE} of that time is here: it was removed or begun anew"
+    )]
+    Removed {
+        /// One of them.
+        run: RunName,
+    },
+}
+
+/// What can be wrong with a run.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum RunTrouble {
+    /// Its evidence is not what was recorded.
+    Changed,
+    /// What stands in `[made]` of `run.toml`: date, port, line statistics.
+    ChangedMade,
+    /// The log names it and its folder is gone.
+    Removed,
+    /// It holds what was recorded as another run.
+    Swapped {
+        /// That run.
+        with: RunName,
+    },
+    /// The log does not name it.
+    Added,
+    /// Its record says that it ended, the log does not: a crash, or a log that was shortened.
+    NotClosed,
+}
+
+impl RunTrouble {
+    /// True where it may be a crash as well.
+    #[must_use]
+    pub fn is_doubt(&self) -> bool {
+        match self {
+            Self::NotClosed => true,
+            Self::Changed | Self::ChangedMade | Self::Removed | Self::Swapped { .. } | Self::Added => false,
+        }
+    }
+}
+
+impl fmt::Display for RunTrouble {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Changed => f.write_str("changed since it was recorded"),
+            Self::ChangedMade => {
+                f.write_str("changed since it was recorded: [made] in run.toml (date, port, line)")
+            }
+            Self::Removed => f.write_str("removed: the log names it and its folder is gone"),
+            Self::Swapped { with } => write!(f, "swapped: it holds what was recorded as {with}"),
+            Self::Added => f.write_str("added: the log does not name it"),
+            Self::NotClosed => f.write_str(
+                "incomplete: the log has no closing entry (a crash just then, or the log was shortened)",
+            ),
+        }
+    }
+}
+
+impl fmt::Display for Unsound {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{}: {}", self.run, self.trouble)
+    }
+}
+
+impl Checked {
+    /// Checks the runs that are wanted.
+    ///
+    /// # Errors
+    /// When folder, log or a run's file cannot be read: then nothing can be said.
+    pub fn of(unit_dir: &Path, wanted: impl Fn(RunName) -> bool) -> Result<Self, RecordError> {
+        let found: BTreeMap<RunName, PathBuf> =
+            runs_in(unit_dir)?.into_iter().filter(|(run, _)| wanted(*run)).collect();
+        let Some(log) = UnitLog::read(unit_dir)? else {
+            let log = found.values().find_map(|dir| was_logged(dir));
+            let unchained = found.into_keys().collect();
+            return Ok(Self { log, unchained, ..Self::default() });
+        };
+        let mut checked = Self {
+            head: Some(log.head.clone()),
+            log: log.broken.clone(),
+            is_torn: log.is_torn,
+            ..Self::default()
+        };
+        let named = log.runs.keys().copied().filter(|run| wanted(*run));
+        let mut all: Vec<RunName> = named.chain(found.keys().copied()).collect();
+        all.sort();
+        all.dedup();
+        for run in all {
+            checked.look(&log, run, found.get(&run))?;
+        }
+        Ok(checked)
+    }
+
+    fn look(&mut self, log: &UnitLog, run: RunName, dir: Option<&PathBuf>) -> Result<(), RecordError> {
+        let trouble = match (log.runs.get(&run), dir) {
+            (None, None) => None,
+            (Some(_), None) => Some(RunTrouble::Removed),
+            (None, Some(dir)) => Some(log.holder(&hashes::whole(dir)?, RunTrouble::Added)),
+            (Some(Logged::Open), Some(dir)) => {
+                Run::open(dir).is_ok_and(|run| run.file.sums.is_some()).then_some(RunTrouble::NotClosed)
+            }
+            (Some(Logged::Earlier(whole)), Some(dir)) => {
+                self.unchained.push(run);
+                self.log = self.log.take().or_else(|| was_logged(dir));
+                let now = hashes::whole(dir)?;
+                (now != *whole).then(|| log.holder(&now, RunTrouble::Changed))
+            }
+            (Some(Logged::Closed { evidence, whole }), Some(dir)) => {
+                let now = hashes::whole(dir)?;
+                let is_same = |run: Run| run.evidence == *evidence;
+                let trouble = || match Run::open(dir).map(is_same) {
+                    Ok(true) => RunTrouble::ChangedMade,
+                    Ok(false) | Err(_) => RunTrouble::Changed,
+                };
+                (now != *whole).then(|| log.holder(&now, trouble()))
+            }
+        };
+        self.unsound.extend(trouble.map(|trouble| Unsound { run, trouble }));
+        Ok(())
+    }
+
+    /// True where all that is wrong may be a crash as well, or there is no log to hold runs against.
+    #[must_use]
+    pub fn is_doubt(&self) -> bool {
+        self.log.is_none() && self.unsound.iter().all(|one| one.trouble.is_doubt())
+    }
+
+    /// Name and trouble of a run, where it has one.
+    #[must_use]
+    pub fn trouble(&self, run: RunName) -> Option<&RunTrouble> {
+        self.unsound.iter().find(|one| one.run == run).map(|one| &one.trouble)
+    }
+}
+
+impl UnitLog {
+    /// The run that was recorded with this hash, else what it otherwise is.
+    fn holder(&self, now: &Sha256Hex, otherwise: RunTrouble) -> RunTrouble {
+        let holds = |logged: &Logged| match logged {
+            Logged::Earlier(whole) | Logged::Closed { whole, .. } => whole == now,
+            Logged::Open => false,
+        };
+        let other = self.runs.iter().find(|(_, logged)| holds(logged));
+        other.map_or(otherwise, |(run, _)| RunTrouble::Swapped { with: *run })
+    }
+}
+
+/// A run that was recorded into a log says so in its sums.
+fn was_logged(dir: &Path) -> Option<LogTrouble> {
+    let run = Run::open(dir).ok()?;
+    run.file.sums.as_ref()?.evidence_sha256.as_ref()?;
+    Some(LogTrouble::Removed { run: run.name })
+}

@@ -1,0 +1,46 @@
+//! A line of a unit's log.
+
+use std::collections::BTreeMap;
+
+use serde::{Deserialize, Serialize};
+
+use crate::record::Sha256Hex;
+
+/// A line as it is written.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub(super) struct Line {
+    /// Counts from 1.
+    pub(super) entry: u64,
+    /// SHA-256 of the line before, without its line end; zeros before the first.
+    pub(super) before: Sha256Hex,
+    /// What it says.
+    #[serde(flatten)]
+    pub(super) says: Entry,
+}
+
+/// What a line says.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(tag = "what", rename_all = "kebab-case")]
+pub(in crate::record) enum Entry {
+    /// The log begins.
+    Begun {
+        /// The unit.
+        unit: String,
+        /// Runs of before, each with its whole-run hash as it was found.
+        earlier: BTreeMap<String, Sha256Hex>,
+    },
+    /// A run is about to take its first sample.
+    Opened {
+        /// Its name.
+        run: String,
+    },
+    /// A run has ended and lies on disk.
+    Closed {
+        /// Its name.
+        run: String,
+        /// Hash of what two equal runs share.
+        evidence: Sha256Hex,
+        /// Hash of the files as they are.
+        whole: Sha256Hex,
+    },
+}

@@ -1,0 +1,72 @@
+//! `unit check`: holds a unit's folder against its log.
+
+use std::path::{Path, PathBuf};
+
+use super::name_of;
+use crate::console::Console;
+use crate::document::{CheckDocument, FoundRow};
+use crate::exit::{Exit, Failure, VerbResult};
+use crate::record::{Checked, HEAD_NOTE, Unsound};
+
+/// What `unit check` takes.
+#[derive(Debug, clap::Args)]
+pub(super) struct Args {
+    /// The unit's folder, such as units/NAME
+    #[arg(value_name = "UNIT_DIR")]
+    unit_dir: PathBuf,
+}
+
+pub(super) fn run(args: &Args, console: &Console) -> VerbResult {
+    let unit = name_of(&args.unit_dir)?;
+    let checked = Checked::of(&args.unit_dir, |_| true).map_err(Failure::undetermined)?;
+    let document = document(unit, &checked);
+    console.result(&text(&document, &checked, &args.unit_dir), &document)?;
+    Ok(exit(&checked))
+}
+
+fn exit(checked: &Checked) -> Exit {
+    match (&checked.head, checked.is_doubt(), checked.unsound.is_empty()) {
+        (Some(_), true, true) => Exit::Done,
+        (None, true, _) | (Some(_), true, false) => Exit::Undetermined,
+        (_, false, _) => Exit::OutOfLimits,
+    }
+}
+
+fn document(unit: String, checked: &Checked) -> CheckDocument {
+    let row = |one: &Unsound| FoundRow { run: one.run.to_string(), found: one.trouble.to_string() };
+    CheckDocument {
+        unit,
+        log: checked.head.clone(),
+        log_found: checked.log.as_ref().map(ToString::to_string),
+        found: checked.unsound.iter().map(row).collect(),
+        unchained: checked.unchained.iter().map(ToString::to_string).collect(),
+    }
+}
+
+fn text(document: &CheckDocument, checked: &Checked, dir: &Path) -> String {
+    let answer = match exit(checked) {
+        Exit::Done => "every run is as it was recorded",
+        Exit::OutOfLimits => "NOT as it was recorded",
+        Exit::Undetermined | Exit::Usage | Exit::Interrupted => "cannot be known",
+    };
+    let mut lines = vec![format!("{}: {answer}", document.unit)];
+    lines.extend(document.log_found.iter().map(|found| format!("  {found}")));
+    lines.extend(checked.unsound.iter().map(|one| format!("  {one}")));
+    if !document.unchained.is_empty() {
+        let runs = document.unchained.join(", ");
+        lines.push(format!("  unchained, recorded without a log: {runs}"));
+    }
+    if checked.is_torn {
+        lines.push("  the last line of the log is torn: a crash just then. It counts for nothing".into());
+    }
+    match &checked.head {
+        Some(head) => lines.extend(head.lines()),
+        None => lines.push(format!("  {} holds no log", dir.display())),
+    }
+    if exit(checked) == Exit::Done {
+        lines.push(format!("  {HEAD_NOTE}"));
+    } else {
+        lines.push("  Restore what is named from a copy, or record those parts again.".into());
+    }
+    lines.join("\n")
+}
