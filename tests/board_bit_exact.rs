@@ -9,7 +9,7 @@
 
 mod board_support;
 
-use board_support::{Host, ROOM, held, powered_board};
+use board_support::{Bench, Host, ROOM, held, powered_board};
 use firmware_core::calibration::{Setup, Warmth};
 use firmware_core::controller::TickOutput;
 use firmware_core::faults::{FaultSet, LimitSet};
@@ -148,12 +148,12 @@ fn bits(output: &TickOutput) -> Vec<u8> {
     room[..used].to_vec()
 }
 
-fn identity() -> Identity {
+fn identity(build: u32) -> Identity {
     // As the image names itself, so that the welcome is the same too.
     Identity {
         model: "emulated Cortex-M4F board".try_into().unwrap(),
         software: concat!("vanebench-board ", env!("CARGO_PKG_VERSION")).try_into().unwrap(),
-        build: 0,
+        build,
         layout: LAYOUT_VERSION,
         board: "MPS2 AN386".try_into().unwrap(),
         serial: Default::default(),
@@ -165,8 +165,9 @@ fn identity() -> Identity {
 #[test]
 #[ignore = "needs QEMU and the board image; .ci/run runs it"]
 fn board_and_host_do_not_differ_in_one_bit_over_a_hundred_thousand_ticks_with_faults() {
+    let build = Bench::powered().greet().identity.build;
     let mut board = powered_board();
-    let mut session = Session::new(identity(), SelfTest::NOT_FITTED);
+    let mut session = Session::new(identity(build), SelfTest::NOT_FITTED);
     let mut world = World::new(&WorldConfig { faults: faults(), ..WorldConfig::default() }, 6).unwrap();
     let mut host = Host::default();
     let mut seen = Seen::default();
