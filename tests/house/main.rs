@@ -66,10 +66,11 @@ const FLOORS: [(&str, Floors); 5] = [
     (
         "vanebench",
         &[
-            &["checks", "exit", "port", "rig", "short_text", "span", "toml_file", "unit_name"],
-            &["virtual_units", "whole_number", "console", "figures", "output", "profile"],
+            &["checks", "exit", "rig", "short_text", "span", "toml_file", "unit_name"],
+            &["whole_number", "console", "figures", "output", "profile"],
             &["interrupt", "limits"],
-            &["caution", "client"],
+            &["actuator", "caution"],
+            &["client", "port"],
             &["record"],
             &["criteria", "judge", "unit_store"],
             &["evaluate", "procedure"],

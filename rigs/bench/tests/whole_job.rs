@@ -176,8 +176,8 @@ fn unplugged_sweep(records: &Path) -> String {
         port: PortSpec::Device(rig.path().to_owned()),
         unit: "healthy".into(),
         unit_dir: records.join("healthy"),
-        profile: vanebench::profile::Profile::demo().unwrap(),
-        limits: vanebench::limits::Limits::demo().unwrap(),
+        profile: vanebench::actuator::DEMO.profile().unwrap(),
+        limits: vanebench::actuator::DEMO.limits().unwrap(),
         setup: Setup::Attached,
         warmth: Warmth::Cold,
         seed: 1,
@@ -245,8 +245,8 @@ fn a_unit_behind_a_device_path_is_learned_after_the_cautions_and_its_report_is_d
         fs::write(&path, own_copy(text)).unwrap();
         path
     };
-    let profile = own("own.toml", vanebench::profile::DEMO_PROFILE);
-    let limits = own("own.limits.toml", vanebench::profile::DEMO_LIMITS);
+    let profile = own("own.toml", vanebench::actuator::DEMO.profile_text);
+    let limits = own("own.limits.toml", vanebench::actuator::DEMO.limits_text);
     let criteria = ["--profile", &profile, "--limits", &limits];
     let options = ["--port", &port, "--unit", "tag-17", "--records", &records, "--hands-clear"];
     let options = [&options[..], &criteria].concat();

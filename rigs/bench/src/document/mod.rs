@@ -18,7 +18,9 @@ use schemars::generate::SchemaSettings;
 use serde::Serialize;
 use serde_json::{Value, json};
 
-pub(crate) use bench::{DemoDocument, Diagnostic, LearnDocument, MotionDocument, PortsDocument, RigDocument};
+pub(crate) use bench::{
+    Choice, DemoDocument, Diagnostic, LearnDocument, MotionDocument, PortsDocument, RigDocument,
+};
 pub(crate) use campaign::{
     CampaignDocument, GaugeDocument, GuardDocument, GuardRow, MetricRow, Spreads, Studied,
 };

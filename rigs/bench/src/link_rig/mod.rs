@@ -17,12 +17,12 @@ use firmware_core::link::{Pacing, Refusal, Talk};
 use firmware_core::motion::{Footing, Segment};
 use firmware_core::settings::{Settings, SettingsHash};
 use firmware_core::units::Tick;
-use study::catalogue;
 use virtual_rig::board::{self, Board};
 use virtual_rig::board_rig::BoardRig;
 use virtual_rig::rig::SimulatedRig;
 use virtual_rig::runner::RunningRig;
 
+use crate::actuator::VirtualUnit;
 use crate::caution::Acknowledged;
 use crate::client::{self, Client, ClientError};
 use crate::exit::Failure;
@@ -77,12 +77,12 @@ fn greet(path: &Path, port: &str, talk: Talk) -> Result<Client, ClientError> {
 }
 
 fn start_virtual(
-    unit: &str,
+    unit: &VirtualUnit,
     pacing: Pacing,
     processor: Processor,
     seed: u64,
 ) -> Result<(PathBuf, Behind, CheckSet), Failure> {
-    let case = catalogue::find(unit).map_err(Failure::usage)?.unit(None);
+    let case = unit.unit()?;
     let mut log = None;
     let running = match processor {
         Processor::Host => {
