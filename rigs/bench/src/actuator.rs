@@ -49,11 +49,21 @@ pub struct BuiltInActuator {
     plant_text: &'static str,
 }
 
-/// There is no such actuator.
+/// A name that means no virtual unit.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
-#[error("no actuator is called \"{asked}\"; there are {}", names())]
-pub struct UnknownActuator {
-    asked: String,
+pub enum BadVirtualUnit {
+    /// There is no such actuator.
+    #[error("no actuator is called {asked:?}; there are {}", names())]
+    UnknownActuator {
+        /// What was typed.
+        asked: String,
+    },
+    /// An actuator alone, or nothing.
+    #[error("names no case; try `{0}`", VirtualUnit { actuator, case: DEFAULT_CASE.to_owned() })]
+    NoCase {
+        /// The actuator.
+        actuator: &'static BuiltInActuator,
+    },
 }
 
 fn names() -> String {
@@ -159,15 +169,18 @@ impl VirtualUnit {
 }
 
 impl FromStr for VirtualUnit {
-    type Err = UnknownActuator;
+    type Err = BadVirtualUnit;
 
-    fn from_str(given: &str) -> Result<Self, UnknownActuator> {
-        let (actuator, case) = match given.split_once('/') {
-            Some((actuator, case)) => {
-                (named(actuator).ok_or_else(|| UnknownActuator { asked: brief(actuator) })?, case)
-            }
-            None => (&DEMO, given),
+    fn from_str(given: &str) -> Result<Self, BadVirtualUnit> {
+        let unknown = |name| BadVirtualUnit::UnknownActuator { asked: brief(name) };
+        let (actuator, case) = match (given.split_once('/'), named(given)) {
+            (Some((name, case)), _) => (named(name).ok_or_else(|| unknown(name))?, case),
+            (None, Some(actuator)) => (actuator, ""),
+            (None, None) => (&DEMO, given),
         };
+        if case.is_empty() {
+            return Err(BadVirtualUnit::NoCase { actuator });
+        }
         Ok(Self { actuator, case: case.to_owned() })
     }
 }
@@ -261,10 +274,31 @@ mod tests {
             assert!(invented(&renamed));
             let origin = renamed.replace("Invented", "Measured").replace("invented", "measured");
             assert!(invented(&origin));
-            assert!(
-                !invented(&origin.replacen("max_current = ", "max_current = 0.5 # ", 1))
-                    || actuator.name.is_empty()
-            );
+            let measured = origin.replacen("max_duty = 1.0", "max_duty = 0.9", 1);
+            assert!(measured != origin && !invented(&measured));
+        }
+    }
+
+    #[test]
+    fn a_case_alone_is_bench_actuator_as_and_any_other_needs_its_name() {
+        let read = |text: &str| text.parse::<VirtualUnit>().unwrap();
+        assert_eq!(read("healthy"), read("bench-actuator-a/healthy"));
+        assert_eq!(read("healthy").to_string(), "healthy");
+        let b = read("bench-actuator-b/rod-off");
+        assert_eq!((b.actuator.name, &*b.case), ("bench-actuator-b", "rod-off"));
+        assert_eq!(
+            (b.to_string(), b.actuator.own(&b.case)),
+            ("bench-actuator-b/rod-off".into(), "bench-actuator-b-rod-off".into())
+        );
+        for (text, said) in [
+            ("bench-actuator-c/healthy", "there are bench-actuator-a, bench-actuator-b"),
+            ("/healthy", "there are bench-actuator-a, bench-actuator-b"),
+            ("bench-actuator-b", "names no case; try `bench-actuator-b/healthy`"),
+            ("bench-actuator-b/", "names no case; try `bench-actuator-b/healthy`"),
+            ("", "names no case; try `healthy`"),
+        ] {
+            let refusal = text.parse::<VirtualUnit>().unwrap_err().to_string();
+            assert!(refusal.contains(said), "{text}: {refusal}");
         }
     }
 }

@@ -10,7 +10,7 @@ use schemars::JsonSchema;
 use serde::Serialize;
 use serialport::SerialPortType;
 
-use crate::actuator::{BuiltInActuator, DEFAULT_CASE, DEMO, UnknownActuator, VirtualUnit};
+use crate::actuator::{BadVirtualUnit, BuiltInActuator, DEFAULT_CASE, DEMO, VirtualUnit};
 
 /// Where the controller of a virtual rig runs; the same code either way.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, clap::ValueEnum)]
@@ -91,10 +91,7 @@ impl FromStr for PortSpec {
             }
             _ => return Ok(Self::Device(PathBuf::from(given))),
         };
-        let unit: VirtualUnit = unit.parse().map_err(|error: UnknownActuator| bad(&error.to_string()))?;
-        if unit.case.is_empty() {
-            return Err(bad("names no case; try `healthy`"));
-        }
+        let unit: VirtualUnit = unit.parse().map_err(|error: BadVirtualUnit| bad(&error.to_string()))?;
         Ok(Self::Virtual { unit, pacing, processor })
     }
 }
@@ -153,9 +150,16 @@ mod tests {
 
     #[test]
     fn port_names_read_back_as_they_are_written() {
-        for text in
-            ["/dev/ttyUSB0", "COM3", "virtual:sooted-ring", "virtual:healthy,paced", "board:sooted-ring"]
-        {
+        for text in [
+            "/dev/ttyUSB0",
+            "COM3",
+            "virtual:sooted-ring",
+            "virtual:healthy,paced",
+            "board:sooted-ring",
+            "virtual:bench-actuator-b/healthy",
+            "virtual:bench-actuator-b/healthy,paced",
+            "board:bench-actuator-b/rod-off",
+        ] {
             assert_eq!(text.parse::<PortSpec>().unwrap().to_string(), text);
         }
         for (text, whole) in [
@@ -163,6 +167,8 @@ mod tests {
             ("virtual:healthy,stepped", "virtual:healthy"),
             ("board", "board:healthy"),
             ("virtual:healthy,emulated", "board:healthy"),
+            ("virtual:bench-actuator-a/healthy,paced", "virtual:healthy,paced"),
+            ("board:bench-actuator-a/rod-off", "board:rod-off"),
         ] {
             assert_eq!(text.parse::<PortSpec>().unwrap().to_string(), whole);
         }
@@ -170,9 +176,16 @@ mod tests {
 
     #[test]
     fn a_port_name_that_means_nothing_says_what_is_allowed() {
-        for text in
-            ["", "virtual:", "virtual:healthy,fast", "virtual:,paced", "board:", "board:healthy,paced"]
-        {
+        for text in [
+            "",
+            "virtual:",
+            "virtual:healthy,fast",
+            "virtual:,paced",
+            "board:",
+            "board:healthy,paced",
+            "virtual:nobody/healthy",
+            "board:bench-actuator-b",
+        ] {
             let message = text.parse::<PortSpec>().unwrap_err().to_string();
             assert!(message.contains("/dev/ttyUSB0") && message.contains("vanebench ports"), "{message}");
         }
