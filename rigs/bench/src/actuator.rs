@@ -80,7 +80,7 @@ pub fn named(name: &str) -> Option<&'static BuiltInActuator> {
 ///
 /// # Errors
 /// None in a sound build: a test reads every built-in profile.
-pub fn is_invented(profile: &Profile) -> Result<bool, TomlError> {
+pub(crate) fn is_invented(profile: &Profile) -> Result<bool, TomlError> {
     if profile.origin.to_lowercase().contains("invented") {
         return Ok(true);
     }
