@@ -154,7 +154,7 @@ fn another_actuator_goes_from_learn_to_verdict_by_its_own_profile_and_limits() {
     assert_eq!(code, 0, "{told:#}");
     let (code, told) =
         vanebench(&["learn", "--port", "virtual:bench-actuator-b/sooted-ring", "--records", &records]);
-    assert_eq!((code, told["refusal"]["reason"].as_str()), (1, Some("too-much-friction")), "{told:#}");
+    assert_eq!((code, told["refusal"]["reason"].as_str()), (1, Some("tight-travel")), "{told:#}");
 }
 
 #[test]
