@@ -13,7 +13,7 @@ use rand_pcg::Pcg64Mcg;
 use rayon::prelude::*;
 use study::campaign::learn::exact_bounds;
 use study::catalogue::{self, Case};
-use vanebench::profile::Profile;
+use vanebench::actuator::DEMO;
 
 /// Sound units, each with one of each motion; `MOTION_UNITS=1429` makes ten thousand motions of them.
 fn units() -> u64 {
@@ -114,7 +114,7 @@ impl Pair {
 
 #[test]
 fn what_blocks_the_lever_ends_the_motion_within_half_a_second() {
-    let profile = Profile::demo().unwrap();
+    let profile = DEMO.profile().unwrap();
     let (motions, settled) = (motions(&profile), profile.plan.bands.settled);
     for fault in ["blocked-travel", "blocked-opening", "soft-obstruction", "seized-ring"] {
         let pairs: Vec<Pair> = (SEED..SEED + units().min(100))
@@ -156,7 +156,7 @@ fn what_blocks_the_lever_ends_the_motion_within_half_a_second() {
 
 #[test]
 fn a_sound_unit_of_the_wide_spread_runs_every_motion_to_its_end() {
-    let motions = motions(&Profile::demo().unwrap());
+    let motions = motions(&DEMO.profile().unwrap());
     let runs: Vec<(u64, &str, Told)> = (0..units())
         .into_par_iter()
         .flat_map_iter(|number| {

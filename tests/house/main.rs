@@ -62,10 +62,11 @@ const FLOORS: [(&str, &[&[&str]]); 4] = [
     (
         "vanebench",
         &[
-            &["checks", "exit", "number", "port", "rig", "short_text", "span", "toml_file", "unit_name"],
-            &["document_kind", "virtual_units", "whole_number", "console", "figures", "output", "profile"],
+            &["checks", "exit", "number", "rig", "short_text", "span", "toml_file", "unit_name"],
+            &["document_kind", "whole_number", "console", "figures", "output", "profile"],
             &["interrupt", "limits"],
-            &["caution", "client"],
+            &["actuator", "caution"],
+            &["client", "port"],
             &["record"],
             &["criteria", "judge", "unit_store"],
             &["evaluate", "procedure"],

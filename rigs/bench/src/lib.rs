@@ -6,6 +6,7 @@
 
 #![cfg_attr(not(test), warn(clippy::wildcard_enum_match_arm))]
 
+pub mod actuator;
 pub mod caution;
 pub mod checks;
 pub mod cli;
@@ -36,5 +37,4 @@ pub mod unit_name;
 pub mod unit_result;
 pub mod unit_store;
 pub mod verbs;
-pub mod virtual_units;
 mod whole_number;

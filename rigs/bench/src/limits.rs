@@ -104,17 +104,6 @@ impl Limits {
         Ok(Self { name, origin, limits })
     }
 
-    /// The limits of the built-in demo profile, inventions as it is.
-    ///
-    /// # Errors
-    /// None in a sound build: a test reads it.
-    pub fn demo() -> Result<Self, TomlError> {
-        Self::read(&TomlFile::from_text(
-            "bench-actuator-a.limits.toml (built in)",
-            crate::profile::DEMO_LIMITS,
-        ))
-    }
-
     /// The limit on a measure.
     #[must_use]
     pub fn of(&self, measure: Measure) -> Option<Bounds> {

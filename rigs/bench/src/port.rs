@@ -10,8 +10,7 @@ use schemars::JsonSchema;
 use serde::Serialize;
 use serialport::SerialPortType;
 
-/// The unit that `virtual` alone means.
-pub(crate) const DEFAULT_UNIT: &str = "healthy";
+use crate::actuator::{BadVirtualUnit, BuiltInActuator, DEFAULT_CASE, DEMO, VirtualUnit};
 
 /// Where the controller of a virtual rig runs; the same code either way.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, clap::ValueEnum)]
@@ -27,15 +26,14 @@ pub enum Processor {
 }
 
 /// A port as the user names it.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
-#[serde(rename_all = "kebab-case")]
+#[derive(Debug, Clone, PartialEq, Eq)]
 pub enum PortSpec {
     /// A serial device, by its path or name.
     Device(PathBuf),
     /// The built-in rig with one of its units; `board` where its controller runs on the emulated board.
     Virtual {
-        /// Name of the unit.
-        unit: String,
+        /// Which unit.
+        unit: VirtualUnit,
         /// What makes its time pass.
         pacing: Pacing,
         /// Where its controller runs.
@@ -46,14 +44,22 @@ pub enum PortSpec {
 /// A port name that means nothing.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 #[error(
-    "port \"{given}\": {problem}. Allowed: a device path such as /dev/ttyUSB0 or COM3, `virtual`, `virtual:UNIT`, `virtual:UNIT,paced`, `board` or `board:UNIT`; `vanebench ports` lists what there is"
+    "port \"{given}\": {problem}. Allowed: a device path such as /dev/ttyUSB0 or COM3, `virtual:CASE` or `virtual:ACTUATOR/CASE`, with `,paced` on wall-clock time, `board:CASE` or `board:ACTUATOR/CASE`; `vanebench ports` lists what there is"
 )]
 pub struct BadPort {
     given: String,
-    problem: &'static str,
+    problem: String,
 }
 
 impl PortSpec {
+    /// The actuator that profile and limits are of when nothing else is named.
+    pub(crate) fn actuator(&self) -> &'static BuiltInActuator {
+        match self {
+            Self::Virtual { unit, .. } => unit.actuator,
+            Self::Device(_) => &DEMO,
+        }
+    }
+
     /// The same port with the board's log told; nothing where no emulated board stands behind it.
     #[must_use]
     pub fn logged(&self) -> Option<Self> {
@@ -70,12 +76,12 @@ impl FromStr for PortSpec {
     type Err = BadPort;
 
     fn from_str(given: &str) -> Result<Self, BadPort> {
-        let bad = |problem| BadPort { given: given.to_owned(), problem };
-        let (kind, rest) = given.split_once(':').unwrap_or((given, DEFAULT_UNIT));
+        let bad = |problem: &str| BadPort { given: given.to_owned(), problem: problem.to_owned() };
+        let (kind, rest) = given.split_once(':').unwrap_or((given, DEFAULT_CASE));
         let (unit, pacing, processor) = match (kind, rest.split_once(',')) {
             _ if given.trim().is_empty() => return Err(bad("is empty")),
             ("board", None) => (rest, Pacing::Stepped, Processor::Board),
-            ("board", Some(_)) => return Err(bad("nothing may follow the unit of `board:UNIT`")),
+            ("board", Some(_)) => return Err(bad("nothing may follow the case of `board:…`")),
             ("virtual", None) => (rest, Pacing::Stepped, Processor::Host),
             ("virtual", Some((unit, "paced"))) => (unit, Pacing::Paced, Processor::Host),
             ("virtual", Some((unit, "stepped"))) => (unit, Pacing::Stepped, Processor::Host),
@@ -85,10 +91,8 @@ impl FromStr for PortSpec {
             }
             _ => return Ok(Self::Device(PathBuf::from(given))),
         };
-        if unit.is_empty() {
-            return Err(bad("names no unit after the colon"));
-        }
-        Ok(Self::Virtual { unit: unit.to_owned(), pacing, processor })
+        let unit: VirtualUnit = unit.parse().map_err(|error: BadVirtualUnit| bad(&error.to_string()))?;
+        Ok(Self::Virtual { unit, pacing, processor })
     }
 }
 
@@ -146,9 +150,16 @@ mod tests {
 
     #[test]
     fn port_names_read_back_as_they_are_written() {
-        for text in
-            ["/dev/ttyUSB0", "COM3", "virtual:sooted-ring", "virtual:healthy,paced", "board:sooted-ring"]
-        {
+        for text in [
+            "/dev/ttyUSB0",
+            "COM3",
+            "virtual:sooted-ring",
+            "virtual:healthy,paced",
+            "board:sooted-ring",
+            "virtual:bench-actuator-b/healthy",
+            "virtual:bench-actuator-b/healthy,paced",
+            "board:bench-actuator-b/rod-off",
+        ] {
             assert_eq!(text.parse::<PortSpec>().unwrap().to_string(), text);
         }
         for (text, whole) in [
@@ -156,6 +167,8 @@ mod tests {
             ("virtual:healthy,stepped", "virtual:healthy"),
             ("board", "board:healthy"),
             ("virtual:healthy,emulated", "board:healthy"),
+            ("virtual:bench-actuator-a/healthy,paced", "virtual:healthy,paced"),
+            ("board:bench-actuator-a/rod-off", "board:rod-off"),
         ] {
             assert_eq!(text.parse::<PortSpec>().unwrap().to_string(), whole);
         }
@@ -163,9 +176,16 @@ mod tests {
 
     #[test]
     fn a_port_name_that_means_nothing_says_what_is_allowed() {
-        for text in
-            ["", "virtual:", "virtual:healthy,fast", "virtual:,paced", "board:", "board:healthy,paced"]
-        {
+        for text in [
+            "",
+            "virtual:",
+            "virtual:healthy,fast",
+            "virtual:,paced",
+            "board:",
+            "board:healthy,paced",
+            "virtual:nobody/healthy",
+            "board:bench-actuator-b",
+        ] {
             let message = text.parse::<PortSpec>().unwrap_err().to_string();
             assert!(message.contains("/dev/ttyUSB0") && message.contains("vanebench ports"), "{message}");
         }

@@ -110,7 +110,7 @@ fn a_gauged_throat_is_judged_by_its_limit_and_by_its_own_tolerance() {
         let bench = Bench::new();
         assert_eq!(bench.on("learn", ROD_OFF, &[]).0, 3);
         assert_eq!(bench.confirm("all", &["--gauged", reading, "--tolerance", tolerance]).0, 0);
-        let limits = vanebench::profile::DEMO_LIMITS.to_owned() + "\n[limit.gauge.throat]\nmin = 1.0\n";
+        let limits = vanebench::actuator::DEMO.limits_text.to_owned() + "\n[limit.gauge.throat]\nmin = 1.0\n";
         fs::write(bench.folder.path().join("limits.toml"), limits).unwrap();
         let (ended, judged) = bench.run(&["judge", "units/u1", "--limits", "limits.toml"]);
         assert_eq!(ended, code, "{reading}: {:#}", judged["reasons"]);

@@ -94,6 +94,7 @@ fn every_kind_of_document_is_as_its_schema_says() {
         (2, vec!["judge"]),
         (2, vec!["judge", "nowhere"]),
         (2, vec!["learn", "--port", "virtual:nobody"]),
+        (2, vec!["learn", "--port", "virtual:nobody/healthy"]),
     ];
     for (code, args) in &jobs {
         let (ended, document) = vanebench(args, at);

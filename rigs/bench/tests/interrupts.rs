@@ -52,8 +52,8 @@ fn real_unit(folder: &Path, port: &str) -> Vec<String> {
         fs::write(&path, own_copy(text)).unwrap();
         path
     };
-    let profile = put("own.toml", vanebench::profile::DEMO_PROFILE);
-    let limits = put("own.limits.toml", vanebench::profile::DEMO_LIMITS);
+    let profile = put("own.toml", vanebench::actuator::DEMO.profile_text);
+    let limits = put("own.limits.toml", vanebench::actuator::DEMO.limits_text);
     let records = folder.join("units").display().to_string();
     [
         "learn",

@@ -97,8 +97,8 @@ impl Unit {
             fs::write(&path, own_copy(text)).unwrap();
             path
         };
-        let profile = put("own.toml", vanebench::profile::DEMO_PROFILE);
-        let limits = put("own.limits.toml", vanebench::profile::DEMO_LIMITS);
+        let profile = put("own.toml", vanebench::actuator::DEMO.profile_text);
+        let limits = put("own.limits.toml", vanebench::actuator::DEMO.limits_text);
         let criteria = ["--profile", &profile, "--limits", &limits].map(str::to_owned).to_vec();
         Self { folder, criteria }
     }

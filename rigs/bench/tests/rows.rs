@@ -316,8 +316,8 @@ fn b8() -> Result<(), String> {
 fn b9() -> Result<(), String> {
     let at = folder();
     let renamed = |text: &str| text.replacen("name = \"bench-actuator-a\"", "name = \"mine\"", 1);
-    fs::write(at.path().join("mine.toml"), renamed(vanebench::profile::DEMO_PROFILE)).unwrap();
-    fs::write(at.path().join("mine.limits.toml"), renamed(vanebench::profile::DEMO_LIMITS)).unwrap();
+    fs::write(at.path().join("mine.toml"), renamed(vanebench::actuator::DEMO.profile_text)).unwrap();
+    fs::write(at.path().join("mine.limits.toml"), renamed(vanebench::actuator::DEMO.limits_text)).unwrap();
     let args = ["learn", "--port", "/dev/no-such-port", "--unit", "U1", "--hands-clear"];
     let said =
         tool(at.path(), &[&args[..], &["--profile", "mine.toml", "--limits", "mine.limits.toml"]].concat());
@@ -418,8 +418,8 @@ fn b13() -> Result<(), String> {
     // Releases before this one ask for two more fields, which they do not use.
     let older = "travel_deg = 70.0\ngear = \"back-drives\"\nrest_without_power = \"open\"";
     let base = [
-        vanebench::profile::DEMO_PROFILE.to_owned(),
-        vanebench::profile::DEMO_PROFILE.replace("travel_deg = 70.0", older),
+        vanebench::actuator::DEMO.profile_text.to_owned(),
+        vanebench::actuator::DEMO.profile_text.replace("travel_deg = 70.0", older),
     ];
     let learn = |profile: &str| {
         let at = folder();
@@ -598,7 +598,7 @@ fn b19() -> Result<(), String> {
 
 fn b19_control() -> Result<(), String> {
     let at = folder();
-    let profile = vanebench::profile::DEMO_PROFILE.replacen("travel_deg", "\"\\u001b[2Jtravel\"", 1);
+    let profile = vanebench::actuator::DEMO.profile_text.replacen("travel_deg", "\"\\u001b[2Jtravel\"", 1);
     fs::write(at.path().join("odd.toml"), profile).unwrap();
     let said = on_unit(at.path(), "learn", "healthy", "U1", &["--profile", "odd.toml"]);
     said.must(said.code == Some(2) && !said.err.contains('\u{1b}'), "an escape reached the terminal")

@@ -168,7 +168,7 @@ fn other_settings_need_their_own_learn_and_another_plan_does_not() {
     let unit = Unit::new();
     unit.learned("healthy", &[]);
     let profile = |from: &str, to: &str| {
-        let text = vanebench::profile::DEMO_PROFILE;
+        let text = vanebench::actuator::DEMO.profile_text;
         assert!(text.contains(from));
         let path = unit.folder.path().join("edited.toml");
         fs::write(&path, text.replacen(from, to, 1)).unwrap();

@@ -21,8 +21,8 @@ fn own_profile(folder: &Path) -> [String; 4] {
         fs::write(&path, named(text)).expect("the folder takes a file");
         path.display().to_string()
     };
-    let profile = put("own.toml", vanebench::profile::DEMO_PROFILE);
-    let limits = put("own.limits.toml", vanebench::profile::DEMO_LIMITS);
+    let profile = put("own.toml", vanebench::actuator::DEMO.profile_text);
+    let limits = put("own.limits.toml", vanebench::actuator::DEMO.limits_text);
     ["--profile".into(), profile, "--limits".into(), limits]
 }
 
@@ -47,7 +47,7 @@ fn fails(args: &[&str], code: i32) -> String {
 }
 
 fn profile_with(folder: &Path, from: &str, to: &str) -> String {
-    let text = vanebench::profile::DEMO_PROFILE;
+    let text = vanebench::actuator::DEMO.profile_text;
     assert!(text.contains(from));
     let path = folder.join("unit.toml");
     fs::write(&path, text.replacen(from, to, 1)).expect("the folder takes a file");

@@ -120,6 +120,76 @@ fn the_healthy_units_stops_lie_within_a_thousandth_of_travel_of_the_truth() {
     }
 }
 
+/// What a learn recorded, but for the date and the port.
+fn recorded(unit_dir: &Path) -> [String; 3] {
+    let run = unit_dir.join("0001-learn");
+    let read = |name: &str| fs::read_to_string(run.join(name)).unwrap();
+    let (kept, _made) =
+        read("run.toml").split_once("[made]").map(|(a, b)| (a.to_owned(), b.to_owned())).unwrap();
+    [kept, read("samples.csv"), read("profile.toml")]
+}
+
+#[test]
+fn bench_actuator_a_by_its_name_is_the_one_that_a_case_alone_means() {
+    let folders = ["virtual:healthy", "virtual:bench-actuator-a/healthy"].map(|port| {
+        let folder = tempfile::tempdir().unwrap();
+        let (code, told) =
+            vanebench(&["learn", "--port", port, "--records", &folder.path().display().to_string()]);
+        assert_eq!(code, 0, "{port}: {told:#}");
+        folder
+    });
+    let [alone, named] = folders.each_ref().map(|folder| recorded(&folder.path().join("healthy")));
+    assert_eq!(alone, named);
+}
+
+#[test]
+fn another_actuator_goes_from_learn_to_verdict_by_its_own_profile_and_limits() {
+    let folder = tempfile::tempdir().unwrap();
+    let records = folder.path().display().to_string();
+    for verb in ["learn", "sweep", "friction", "step"] {
+        let (code, told) =
+            vanebench(&[verb, "--port", "virtual:bench-actuator-b/healthy", "--records", &records]);
+        assert_eq!(code, 0, "{verb}: {told:#}");
+    }
+    let unit = folder.path().join("bench-actuator-b-healthy");
+    let [_, _, profile] = recorded(&unit);
+    assert_eq!(profile, vanebench::actuator::named("bench-actuator-b").unwrap().profile_text);
+    let (code, told) = vanebench(&["judge", &unit.display().to_string()]);
+    assert_eq!(code, 0, "{told:#}");
+    let (code, told) =
+        vanebench(&["learn", "--port", "virtual:bench-actuator-b/sooted-ring", "--records", &records]);
+    assert_eq!((code, told["refusal"]["reason"].as_str()), (1, Some("tight-travel")), "{told:#}");
+}
+
+#[test]
+fn ports_lists_actuators_then_cases_and_any_two_make_a_unit() {
+    let (code, told) = vanebench(&["ports"]);
+    let names = |list: &str| -> Vec<String> {
+        told[list].as_array().unwrap().iter().map(|one| one["name"].as_str().unwrap().to_owned()).collect()
+    };
+    assert_eq!(
+        (code, names("actuators")),
+        (0, vec!["bench-actuator-a".to_owned(), "bench-actuator-b".to_owned()])
+    );
+    assert_eq!(names("cases"), catalogue::all().map(|preset| preset.name).collect::<Vec<_>>());
+    for (actuator, case) in
+        names("actuators").iter().flat_map(|a| names("cases").into_iter().map(move |c| (a.clone(), c)))
+    {
+        assert!(format!("virtual:{actuator}/{case}").parse::<PortSpec>().is_ok(), "{actuator}/{case}");
+    }
+}
+
+#[test]
+fn an_actuator_that_is_not_there_is_refused_with_those_that_are() {
+    let (code, told) = vanebench(&["learn", "--port", "virtual:bench-actuator-z/healthy"]);
+    let said = told["error"].as_str().unwrap();
+    assert_eq!(code, 2);
+    assert!(
+        said.contains("bench-actuator-z") && said.contains("there are bench-actuator-a, bench-actuator-b"),
+        "{said}"
+    );
+}
+
 #[test]
 fn an_attached_calibration_is_never_used_as_a_free_one() {
     let folder = tempfile::tempdir().unwrap();
@@ -180,8 +250,8 @@ fn unplugged_sweep(records: &Path) -> String {
         port: PortSpec::Device(rig.path().to_owned()),
         unit: "healthy".into(),
         unit_dir: records.join("healthy"),
-        profile: vanebench::profile::Profile::demo().unwrap(),
-        limits: vanebench::limits::Limits::demo().unwrap(),
+        profile: vanebench::actuator::DEMO.profile().unwrap(),
+        limits: vanebench::actuator::DEMO.limits().unwrap(),
         setup: Setup::Attached,
         warmth: Warmth::Cold,
         seed: 1,
@@ -255,8 +325,8 @@ fn a_unit_behind_a_device_path_is_learned_after_the_cautions_and_its_report_is_d
         fs::write(&path, own_copy(text)).unwrap();
         path
     };
-    let profile = own("own.toml", vanebench::profile::DEMO_PROFILE);
-    let limits = own("own.limits.toml", vanebench::profile::DEMO_LIMITS);
+    let profile = own("own.toml", vanebench::actuator::DEMO.profile_text);
+    let limits = own("own.limits.toml", vanebench::actuator::DEMO.limits_text);
     let criteria = ["--profile", &profile, "--limits", &limits];
     let options = ["--port", &port, "--unit", "tag-17", "--records", &records, "--hands-clear"];
     let options = [&options[..], &criteria].concat();

@@ -5,7 +5,7 @@ use firmware_core::units::Duty;
 use serde::Serialize;
 
 use super::Size;
-use plant::actuator::StopCondition;
+use plant::actuator::{End, StopCondition};
 use plant::world::{Fault, FaultKind, StopFault, WorldConfig};
 
 /// What happens around the unit while it learns.
@@ -124,10 +124,11 @@ impl Case {
     #[must_use]
     pub fn start_opening(&self, share: Option<f64>) -> Option<f64> {
         let [low, high] = self.free_openings();
-        match share {
-            Some(share) => Some(low + share * (high - low)),
-            None if high < 1.0 => Some(high),
-            None => None,
+        match (share, self.size.closed()) {
+            (Some(share), _) => Some(low + share * (high - low)),
+            // The spring pulls toward the low angle.
+            (None, End::High) => (high < 1.0).then_some(high),
+            (None, End::Low) => (low > 0.0).then_some(low),
         }
     }
 

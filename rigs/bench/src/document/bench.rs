@@ -13,15 +13,25 @@ use crate::judge::{Judgement, Verdict};
 use crate::port::FoundPort;
 use crate::procedure::Wander;
 use crate::record::Outcome;
-use crate::virtual_units::VirtualUnit;
 
 /// What there is to connect to.
 #[derive(Serialize, JsonSchema)]
 pub(crate) struct PortsDocument {
     /// Serial ports of this machine.
     pub serial: Vec<FoundPort>,
-    /// Built-in virtual units.
-    pub r#virtual: Vec<VirtualUnit>,
+    /// Built-in actuators.
+    pub actuators: Vec<Choice>,
+    /// Cases of the fault catalogue, for any of them.
+    pub cases: Vec<Choice>,
+}
+
+/// One part of a virtual unit's name.
+#[derive(Serialize, JsonSchema)]
+pub(crate) struct Choice {
+    /// The word.
+    pub name: &'static str,
+    /// What it is.
+    pub what: String,
 }
 
 impl Document for PortsDocument {
@@ -33,6 +43,8 @@ impl Document for PortsDocument {
 pub(crate) struct RigDocument {
     /// The device to open.
     pub device: PathBuf,
+    /// The actuator.
+    pub actuator: &'static str,
     /// Case of the fault catalogue.
     pub case: String,
     /// What that is.

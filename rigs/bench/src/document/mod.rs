@@ -19,7 +19,9 @@ use serde_json::{Value, json};
 
 pub use crate::document_kind::Kind;
 pub(crate) use crate::document_kind::{Document, ErrorDocument, text};
-pub(crate) use bench::{DemoDocument, Diagnostic, LearnDocument, MotionDocument, PortsDocument, RigDocument};
+pub(crate) use bench::{
+    Choice, DemoDocument, Diagnostic, LearnDocument, MotionDocument, PortsDocument, RigDocument,
+};
 pub(crate) use campaign::{
     CampaignDocument, GaugeDocument, GuardDocument, GuardRow, MetricRow, Spreads, Studied,
 };

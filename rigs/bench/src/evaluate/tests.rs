@@ -9,12 +9,11 @@ use firmware_core::settings::SettingsHash;
 use firmware_core::units::{Ampere, Counts, Duty, Opening, Tick, Volt};
 
 use super::{Exhibit, Selection, WhyLeftOut, evaluate};
+use crate::actuator::DEMO;
 use crate::caution::Acknowledged;
 use crate::figures::{Measure, Sensor};
 use crate::judge::{FaultOf, Judgement, judge};
-use crate::limits::Limits;
 use crate::procedure::slow_reversal;
-use crate::profile::Profile;
 use crate::record::{
     BoardId, Conditions, Made, Outcome, Provenance, RECORD_VERSION, Row, Run, RunFile, RunInfo, RunKind,
     RunName, Sample, Serials, Sha256Hex, Status,
@@ -84,7 +83,7 @@ fn hold(commands: &mut Vec<Command>, command: Command, ticks: usize) {
 
 /// Up and down over the plan's points, four times: one preconditioning, three measured.
 fn staircase() -> Vec<Command> {
-    let plan = Profile::demo().unwrap().plan.sweep;
+    let plan = DEMO.profile().unwrap().plan.sweep;
     let at = |i: u32| {
         opening(plan.lowest + (plan.highest - plan.lowest) * f64::from(i) / f64::from(plan.points - 1))
     };
@@ -126,7 +125,7 @@ fn play_shows_as_dead_band_in_a_slow_reversal() {
             }),
         );
     }
-    let mut profile = Profile::demo().unwrap();
+    let mut profile = DEMO.profile().unwrap();
     profile.plan.sweep.reversals = vec![0.5];
     let sweep = |width| evaluate(&run(RunKind::Sweep, &commands, play(width)), &profile);
     let shown = sweep(0.008);
@@ -136,7 +135,7 @@ fn play_shows_as_dead_band_in_a_slow_reversal() {
     // Wider than the ramps, and at a place that was not recorded: findings, never a figure of what is left.
     for (shown, code) in [
         (sweep(0.02), "dead band too wide"),
-        (evaluate(&run(RunKind::Sweep, &commands, play(0.008)), &Profile::demo().unwrap()), "no reversal"),
+        (evaluate(&run(RunKind::Sweep, &commands, play(0.008)), &DEMO.profile().unwrap()), "no reversal"),
     ] {
         assert!(shown.evidence.findings.iter().any(|finding| finding.code == code), "{:?}", shown.evidence);
         assert!(shown.evidence.figures.iter().all(|figure| figure.measure != Measure::DeadBand));
@@ -145,7 +144,7 @@ fn play_shows_as_dead_band_in_a_slow_reversal() {
 
 #[test]
 fn play_shows_as_hysteresis_of_its_width_and_repeats() {
-    let shown = evaluate(&run(RunKind::Sweep, &staircase(), play(0.008)), &Profile::demo().unwrap());
+    let shown = evaluate(&run(RunKind::Sweep, &staircase(), play(0.008)), &DEMO.profile().unwrap());
     assert!((value(&shown, Measure::Hysteresis(Sensor::Own)) - 0.8).abs() < 1e-4);
     assert!(value(&shown, Measure::NonRepeatability(Sensor::Own)) < 1e-4);
     let Some(Exhibit::Sweep(table, _)) = &shown.exhibit else { panic!("no table") };
@@ -168,7 +167,7 @@ fn every_planned_step_is_found_and_none_beside() {
         Command::Opening(to) => from + (to.get() - from) * 0.0198,
         _ => from,
     };
-    let shown = evaluate(&run(RunKind::Step, &commands, lag), &Profile::demo().unwrap());
+    let shown = evaluate(&run(RunKind::Step, &commands, lag), &DEMO.profile().unwrap());
     assert_eq!(shown.evidence.findings, []);
     let Some(Exhibit::Steps(steps)) = &shown.exhibit else { panic!("no steps") };
     let sizes: Vec<_> = steps.iter().map(|(_, r)| r.size.percent()).collect();
@@ -190,7 +189,7 @@ fn a_step_from_a_lever_that_still_creeps_gives_no_time() {
         Command::Opening(to) => from + (to.get() - from) * 0.001,
         _ => from,
     };
-    let shown = evaluate(&run(RunKind::Step, &commands, creep), &Profile::demo().unwrap());
+    let shown = evaluate(&run(RunKind::Step, &commands, creep), &DEMO.profile().unwrap());
     assert_eq!(shown.evidence.findings.len(), 2);
     assert!(shown.evidence.findings.iter().all(|finding| finding.code == "not at rest before the step"));
     assert!(shown.evidence.figures.is_empty());
@@ -198,7 +197,7 @@ fn a_step_from_a_lever_that_still_creeps_gives_no_time() {
 
 #[test]
 fn slow_ramps_read_the_friction_between_their_directions() {
-    let plan = Profile::demo().unwrap().plan.friction;
+    let plan = DEMO.profile().unwrap().plan.friction;
     let (closing, opening) = (plan.closing_duty as f32, plan.opening_duty as f32);
     let ramp = |from: f32, to: f32, ticks: u32| {
         (0..ticks).map(move |i| from + (to - from) * i as f32 / ticks as f32)
@@ -219,7 +218,7 @@ fn slow_ramps_read_the_friction_between_their_directions() {
             _ => from,
         }
     };
-    let shown = evaluate(&run(RunKind::Friction, &commands, stick), &Profile::demo().unwrap());
+    let shown = evaluate(&run(RunKind::Friction, &commands, stick), &DEMO.profile().unwrap());
     // Current is ten times the duty here.
     assert!((value(&shown, Measure::FrictionMedian) - 0.5).abs() < 0.02);
     assert!((value(&shown, Measure::FrictionLargest) - 0.5).abs() < 0.02);
@@ -227,8 +226,8 @@ fn slow_ramps_read_the_friction_between_their_directions() {
 
 #[test]
 fn a_run_cut_anywhere_is_evaluated_without_panic_and_never_fit() {
-    let profile = Profile::demo().unwrap();
-    let limits = Limits::demo().unwrap();
+    let profile = DEMO.profile().unwrap();
+    let limits = DEMO.limits().unwrap();
     let whole = run(RunKind::Sweep, &staircase(), play(0.001));
     for kind in [RunKind::Learn, RunKind::Sweep, RunKind::Friction, RunKind::Step] {
         for rows in [0, 1, 30, 5000, whole.rows.len() - 1] {
@@ -275,7 +274,7 @@ fn of(shown: &super::Shown, measure: Measure) -> Vec<f64> {
 #[test]
 fn a_hole_over_a_crossing_leaves_that_figure_undetermined_and_no_other_number_changes() {
     use crate::figures::StepSize;
-    let profile = Profile::demo().unwrap();
+    let profile = DEMO.profile().unwrap();
     let size = StepSize::try_from_percent(50.0).unwrap();
     let whole = two_steps();
     let clean = evaluate(&whole, &profile);
@@ -285,7 +284,7 @@ fn a_hole_over_a_crossing_leaves_that_figure_undetermined_and_no_other_number_ch
     let shown = evaluate(&without(&whole, |tick| (at - 16..at + 16).contains(&tick)), &profile);
     assert_eq!(of(&shown, Measure::T86(size)), t86[1..], "the step with the hole has no T86");
     assert_eq!(of(&shown, Measure::DeadTime(size)), of(&clean, Measure::DeadTime(size)));
-    let limits = Limits::demo().unwrap();
+    let limits = DEMO.limits().unwrap();
     let verdict = judge(&shown.evidence, &limits, |limit| super::answers(RunKind::Step, limit));
     let reason = verdict.reasons.iter().find(|reason| reason.code == "step_50.t86").unwrap();
     assert_eq!(reason.judgement, Judgement::Undetermined);
@@ -298,8 +297,8 @@ fn a_hole_over_a_crossing_leaves_that_figure_undetermined_and_no_other_number_ch
 
 #[test]
 fn whatever_is_lost_a_sound_step_is_never_blamed_on_the_unit() {
-    let profile = Profile::demo().unwrap();
-    let limits = Limits::demo().unwrap();
+    let profile = DEMO.profile().unwrap();
+    let limits = DEMO.limits().unwrap();
     let whole = two_steps();
     let is_step = |limit: &crate::limits::Limit| {
         let key = limit.measure.definition().key;
@@ -329,7 +328,7 @@ fn whatever_is_lost_a_sound_step_is_never_blamed_on_the_unit() {
 
 #[test]
 fn a_step_whose_beginning_was_lost_is_undetermined() {
-    let profile = Profile::demo().unwrap();
+    let profile = DEMO.profile().unwrap();
     let shown = evaluate(&without(&two_steps(), |tick| (990..1022).contains(&tick)), &profile);
     let lost: Vec<_> = shown.evidence.findings.iter().filter(|f| f.code == "lost-on-line").collect();
     assert!(lost.iter().any(|finding| finding.seen.contains("opening step of 50 %")), "{lost:?}");

@@ -17,12 +17,12 @@ use firmware_core::link::{Pacing, Refusal, Talk};
 use firmware_core::motion::{Footing, Segment};
 use firmware_core::settings::{Settings, SettingsHash};
 use firmware_core::units::Tick;
-use study::catalogue;
 use virtual_rig::board::{self, Board};
 use virtual_rig::board_rig::BoardRig;
 use virtual_rig::rig::SimulatedRig;
 use virtual_rig::runner::RunningRig;
 
+use crate::actuator::VirtualUnit;
 use crate::caution::Acknowledged;
 use crate::client::{self, Client, ClientError};
 use crate::exit::Failure;
@@ -75,12 +75,12 @@ fn greet(path: &Path, port: &str, talk: Talk) -> Result<Client, ClientError> {
 }
 
 fn start_virtual(
-    unit: &str,
+    unit: &VirtualUnit,
     pacing: Pacing,
     processor: Processor,
     target: &Target,
 ) -> Result<(PathBuf, Behind, CheckSet), Failure> {
-    let (seed, attached) = (target.seed, catalogue::find(unit).map_err(Failure::usage)?.unit(None));
+    let attached = unit.unit()?;
     // A free setup is the actuator alone: off the ring it comes, as a person would take it off.
     let case = match target.setup {
         Setup::Free => attached.off_the_ring(),
@@ -89,14 +89,14 @@ fn start_virtual(
     let mut log = None;
     let running = match processor {
         Processor::Host => {
-            RunningRig::start(SimulatedRig::of_case(&case, seed, pacing).map_err(Failure::usage)?)
+            RunningRig::start(SimulatedRig::of_case(&case, target.seed, pacing).map_err(Failure::usage)?)
         }
         Processor::Board | Processor::BoardLogged => {
             let board = Board::start(&board::image()).map_err(Failure::usage)?;
             if processor == Processor::BoardLogged {
                 log = Some(LogTeller::start(&board::image(), board.log_path())?);
             }
-            RunningRig::start(BoardRig::of_case(board, &case, seed).map_err(Failure::usage)?)
+            RunningRig::start(BoardRig::of_case(board, &case, target.seed).map_err(Failure::usage)?)
         }
     };
     let running = running

@@ -79,7 +79,7 @@ impl<'run> Recording<'run> {
             warmth: target.warmth,
             cautions: bench.cautions(),
             seed: target.virtual_unit().map(|_| target.seed),
-            virtual_unit: target.virtual_unit().map(str::to_owned),
+            virtual_unit: target.virtual_unit(),
             software: concat!("vanebench ", env!("CARGO_PKG_VERSION")).into(),
             controller: format!("{}, {}", identity.model, identity.software),
             provenance: Some(Provenance {

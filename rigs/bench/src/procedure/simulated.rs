@@ -32,7 +32,7 @@ pub(crate) fn record_simulation(target: &Target, scenario: &Scenario) -> Result<
         warmth: target.warmth,
         cautions: Acknowledged::VirtualRig,
         seed: Some(target.seed),
-        virtual_unit: target.virtual_unit().map(str::to_owned),
+        virtual_unit: target.virtual_unit(),
         software: concat!("vanebench ", env!("CARGO_PKG_VERSION")).into(),
         controller: "controller core in simulation".into(),
         provenance: None,

@@ -41,8 +41,8 @@ pub(crate) enum WarmthWord {
 /// Options of every verb that moves a unit.
 #[derive(Debug, Clone, clap::Args)]
 pub(crate) struct TargetArgs {
-    /// Serial port: a device path; `virtual`, `virtual:UNIT` or `virtual:UNIT,paced` for the built-in rig; `board` or
-    /// `board:UNIT` for the same rig with its controller on the emulated board
+    /// Serial port: a device path; `virtual:CASE` or `virtual:ACTUATOR/CASE`, with `,paced` on wall-clock time, for the
+    /// built-in rig; `board:…` for the same with its controller on the emulated board
     #[arg(long, value_name = "PORT")]
     pub port: Option<PortSpec>,
     /// Name of the unit; its records are kept under it [default: the virtual unit's name]
@@ -105,7 +105,7 @@ pub struct Target {
 fn logged(port: &PortSpec) -> Result<PortSpec, Failure> {
     port.logged().ok_or_else(|| {
         Failure::usage(format!(
-            "--log: port {port} has no log. Allowed: `--port board` or `--port board:UNIT`."
+            "--log: port {port} has no log. Allowed: `--port board` or `--port board:CASE`."
         ))
     })
 }
@@ -116,8 +116,8 @@ impl TargetArgs {
     /// # Errors
     /// Says which file, field or option is wrong.
     pub(crate) fn read(&self) -> Result<Target, Failure> {
-        let (profile, limits) = self.criteria.read()?;
         let port = self.port()?;
+        let (profile, limits) = self.criteria.read(port.actuator())?;
         let unit = self.unit_name(port)?;
         if let PortSpec::Device(path) = port {
             self.criteria.of_a_real_unit(&profile, path)?;
@@ -141,23 +141,23 @@ impl TargetArgs {
     fn port(&self) -> Result<&PortSpec, Failure> {
         self.port.as_ref().ok_or_else(|| {
             Failure::usage(
-                "--port is missing: a device path such as /dev/ttyUSB0 or COM3, `virtual`, `virtual:UNIT`, `board` \
-                 or `board:UNIT`; `vanebench ports` lists what there is",
+                "--port is missing: a device path such as /dev/ttyUSB0 or COM3, `virtual:CASE`, \
+                 `virtual:ACTUATOR/CASE` or `board:…`; `vanebench ports` lists what there is",
             )
         })
     }
 
     fn unit_name(&self, port: &PortSpec) -> Result<UnitName, Failure> {
         let name = match (&self.unit, port) {
-            (Some(name), _) => name,
-            (None, PortSpec::Virtual { unit, .. }) => unit,
+            (Some(name), _) => name.clone(),
+            (None, PortSpec::Virtual { unit, .. }) => unit.actuator.own(&unit.case),
             (None, PortSpec::Device(_)) => {
                 return Err(Failure::usage(
                     "--unit is missing: give the unit a name (for instance the number on its tag), so that its record can be found again.",
                 ));
             }
         };
-        UnitName::parse(name).map_err(refused_name)
+        UnitName::parse(&name).map_err(refused_name)
     }
 }
 
@@ -190,9 +190,9 @@ impl Target {
 
     /// Name of the virtual unit, where it is one.
     #[must_use]
-    pub fn virtual_unit(&self) -> Option<&str> {
+    pub fn virtual_unit(&self) -> Option<String> {
         match &self.port {
-            PortSpec::Virtual { unit, .. } => Some(unit),
+            PortSpec::Virtual { unit, .. } => Some(unit.to_string()),
             PortSpec::Device(_) => None,
         }
     }

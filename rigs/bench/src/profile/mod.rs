@@ -17,11 +17,6 @@ use serde::Deserialize;
 
 use crate::toml_file::{MOST_ORIGIN, TomlError, TomlFile};
 
-/// The built-in demo actuator, an invention.
-pub const DEMO_PROFILE: &str = include_str!("../../../profiles/bench-actuator-a.toml");
-/// The limits that go with it, inventions as well.
-pub const DEMO_LIMITS: &str = include_str!("../../../profiles/bench-actuator-a.limits.toml");
-
 /// One kind of actuator.
 #[derive(Debug, Clone, PartialEq, Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -67,25 +62,6 @@ impl Profile {
         contradictions::check(&profile, file)?;
         Ok(profile)
     }
-
-    /// True when its numbers are those of the built-in invention, or it says that they are invented.
-    #[must_use]
-    pub fn is_invented(&self) -> bool {
-        let says_so = self.origin.to_lowercase().contains("invented");
-        let same = |built_in: Self| {
-            let (own, other) = (&self.settings, &built_in.settings);
-            own.actuator == other.actuator && own.learn.windows == other.learn.windows
-        };
-        says_so || Self::demo().is_ok_and(same)
-    }
-
-    /// The built-in demo profile.
-    ///
-    /// # Errors
-    /// None in a sound build: a test reads it.
-    pub fn demo() -> Result<Self, TomlError> {
-        Self::read(&TomlFile::from_text("bench-actuator-a.toml (built in)", DEMO_PROFILE))
-    }
 }
 
 /// What every profile tells whole: the controller's defaults describe an invented actuator, and a current
@@ -123,26 +99,12 @@ fn first_missing(wanted: &toml::Value, given: Option<&toml::Value>) -> Option<St
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::limits::Limits;
+    use crate::actuator::DEMO;
 
     fn edited(from: &str, to: &str) -> TomlError {
-        assert!(DEMO_PROFILE.contains(from), "{from} is not in the demo profile");
-        let text = DEMO_PROFILE.replacen(from, to, 1);
+        assert!(DEMO.profile_text.contains(from), "{from} is not in the demo profile");
+        let text = DEMO.profile_text.replacen(from, to, 1);
         Profile::read(&TomlFile::from_text("unit.toml", &text)).unwrap_err()
-    }
-
-    #[test]
-    fn the_demo_profile_and_its_limits_read_and_say_that_they_are_invented() {
-        let profile = Profile::demo().unwrap();
-        assert!(profile.origin.contains("Invented"));
-        let limits = Limits::read(&TomlFile::from_text("limits", DEMO_LIMITS)).unwrap();
-        assert!(limits.origin.contains("Invented"));
-        assert!(limits.limits.len() > 10);
-    }
-
-    #[test]
-    fn the_demo_profile_describes_the_actuator_that_the_core_defaults_to() {
-        assert_eq!(Profile::demo().unwrap().settings, Settings::default());
     }
 
     #[test]
@@ -157,20 +119,6 @@ mod tests {
             assert!(error.line.is_some() || to.starts_with("max"), "{error}");
             assert!(error.allowed.contains(other), "{error}");
         }
-    }
-
-    #[test]
-    fn a_renamed_invention_is_an_invention_and_a_profile_of_ones_own_is_not() {
-        let read = |text: &str| Profile::read(&TomlFile::from_text("unit.toml", text)).unwrap();
-        let renamed = DEMO_PROFILE.replacen("bench-actuator-a", "mine", 1);
-        assert!(read(&renamed).is_invented());
-        let origin =
-            renamed.replacen("Invented for demonstration: no real unit has these numbers.", "Measured.", 1);
-        assert!(read(&origin).is_invented());
-        assert!(
-            !read(&origin.replacen("winding_resistance_ohm = 1.6", "winding_resistance_ohm = 1.7", 1))
-                .is_invented()
-        );
     }
 
     #[test]

@@ -3,6 +3,7 @@
 
 use super::bench;
 use super::{Report, Section, Sheet, Table};
+use crate::actuator::DEMO;
 use crate::caution::CAUTIONS;
 use crate::evaluate::{BoostTrace, LearnTrace};
 use crate::figures::friction::FrictionCurve;
@@ -10,9 +11,6 @@ use crate::figures::step::{StepBands, StepTrace};
 use crate::figures::sweep::SweepTable;
 use crate::figures::{Figure, Measure, Sensor, Stop};
 use crate::judge::{Evidence, Finding, judge};
-use crate::limits::Limits;
-use crate::profile::DEMO_LIMITS;
-use crate::toml_file::TomlFile;
 
 const BANDS: StepBands = StepBands { moved: 0.001, settled: 0.005 };
 
@@ -128,7 +126,7 @@ fn report() -> Report {
             .flat_map(|s| s.1.figures("held 1 s, movement beyond ±0.10 %, settled within ±0.50 % of travel")),
     );
     let findings = vec![Finding::incomplete("0003-friction", "link lost at tick 8123 (device unplugged)")];
-    let limits = Limits::read(&TomlFile::from_text("limits", DEMO_LIMITS)).unwrap();
+    let limits = DEMO.limits().unwrap();
     let verdict = judge(&Evidence { figures, findings, ..Evidence::default() }, &limits, |_| true);
     let table =
         Table::new(&["operator", "part", "trial", "reading, % of travel"]).row(["1", "A <b>", "1", "0.39"]);

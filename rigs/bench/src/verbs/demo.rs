@@ -8,19 +8,18 @@ use plant::files::write_whole;
 use study::catalogue;
 use study::scenario::BuiltIn;
 
+use crate::actuator::{DEFAULT_CASE, DEMO, VirtualUnit};
 use crate::caution::{self, Acknowledged, CAUTIONS};
 use crate::console::Console;
 use crate::document::{self, DemoDocument};
 use crate::evaluate::UnitResult;
 use crate::exit::{Failure, VerbResult};
-use crate::limits::Limits;
 use crate::link_rig;
 use crate::output::{Maker, OutFolder};
-use crate::port::{DEFAULT_UNIT, PortSpec, Processor};
+use crate::port::{PortSpec, Processor};
 use crate::procedure::{
     Basis, Bench, LearnChoice, MoveKind, PlanBar, Target, learn, record_move, record_simulation,
 };
-use crate::profile::Profile;
 use crate::record::{LogHead, Serials};
 use crate::unit_result::{REPORT_FILE, Records, keep_verdicts, spoken, write_report};
 use crate::unit_store::{self, OnUnproven, UnitStanding};
@@ -45,8 +44,8 @@ pub struct Args {
     /// Seed of the virtual unit's scatter; the same seed gives the same bytes
     #[arg(long, value_name = "N", default_value_t = 1)]
     seed: u64,
-    /// Virtual unit to work on; `vanebench ports` lists them
-    #[arg(long, value_name = "NAME", default_value = DEFAULT_UNIT)]
+    /// Case of bench actuator A to work on; `vanebench ports` lists them
+    #[arg(long, value_name = "CASE", default_value = DEFAULT_CASE)]
     on: String,
     /// Where the controller runs; `board` needs the board image and its emulator
     #[arg(long, value_enum, default_value_t)]
@@ -82,11 +81,15 @@ pub fn run(args: &Args, console: &Console) -> VerbResult {
 
 fn target(args: &Args) -> Result<Target, Failure> {
     Ok(Target {
-        port: PortSpec::Virtual { unit: args.on.clone(), pacing: Pacing::Stepped, processor: args.processor },
+        port: PortSpec::Virtual {
+            unit: VirtualUnit { actuator: &DEMO, case: args.on.clone() },
+            pacing: Pacing::Stepped,
+            processor: args.processor,
+        },
         unit: UNIT.into(),
         unit_dir: args.out.join(UNITS).join(UNIT),
-        profile: Profile::demo().map_err(Failure::usage)?,
-        limits: Limits::demo().map_err(Failure::usage)?,
+        profile: DEMO.profile().map_err(Failure::usage)?,
+        limits: DEMO.limits().map_err(Failure::usage)?,
         setup: Setup::Attached,
         warmth: Warmth::Cold,
         seed: args.seed,

@@ -3,7 +3,7 @@
 use std::path::{Path, PathBuf};
 
 use crate::console::Console;
-use crate::criteria::{CriteriaArgs, same_profile};
+use crate::criteria::{CriteriaArgs, recorded_on, same_profile};
 use crate::document::{self, VerdictDocument};
 use crate::evaluate::UnitResult;
 use crate::exit::{Failure, VerbResult};
@@ -94,8 +94,8 @@ struct Judged {
 
 impl Judged {
     fn of(args: &Args) -> Result<Self, Failure> {
-        let (profile, limits) = args.criteria.read()?;
         let records = Records::read(&args.dir)?;
+        let (profile, limits) = args.criteria.read(recorded_on(&records.runs))?;
         same_profile(&records.runs, &profile)?;
         let unit = unit_of(&args.dir, &records.runs);
         if args.keep_verdicts {

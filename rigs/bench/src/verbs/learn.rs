@@ -90,9 +90,10 @@ fn free(target: &Target) -> Result<Option<Calibration>, Failure> {
 }
 
 fn run_replay(dir: &Path, args: &Args, console: &Console) -> VerbResult {
-    let profile = criteria::profile(args.target.criteria.profile.as_deref())?;
     let run = Run::open(dir).map_err(Failure::usage)?;
-    criteria::same_profile(std::slice::from_ref(&run), &profile)?;
+    let runs = std::slice::from_ref(&run);
+    let profile = criteria::profile(args.target.criteria.profile.as_deref(), criteria::recorded_on(runs))?;
+    criteria::same_profile(runs, &profile)?;
     let replayed = replay(&run, &profile.settings)?;
     console.result(&replay_text(&replayed), &replayed)?;
     Ok(match (&replayed.now, replayed.changed.is_empty()) {

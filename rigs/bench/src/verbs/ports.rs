@@ -1,23 +1,35 @@
 //! `ports`: what there is to connect to.
 
+use study::catalogue;
+
+use crate::actuator;
 use crate::console::Console;
-use crate::document::PortsDocument;
-use crate::exit::{Exit, VerbResult};
+use crate::document::{Choice, PortsDocument};
+use crate::exit::{Exit, Failure, VerbResult};
 use crate::port;
-use crate::virtual_units;
 
 /// What `ports` takes: nothing.
 #[derive(Debug, clap::Args)]
 pub struct Args {}
 
-/// Lists serial ports and virtual units.
+/// Lists serial ports, actuators and cases.
 ///
 /// # Errors
 /// None: no port at all is an answer too.
 pub fn run(_args: &Args, console: &Console) -> VerbResult {
-    let found = PortsDocument { serial: port::found(), r#virtual: virtual_units::all() };
+    let actuators = actuator::ALL
+        .iter()
+        .map(|actuator| Ok(Choice { name: actuator.name, what: actuator.about().map_err(Failure::usage)? }))
+        .collect::<Result<_, Failure>>()?;
+    let cases =
+        catalogue::all().map(|preset| Choice { name: preset.name, what: preset.about.to_owned() }).collect();
+    let found = PortsDocument { serial: port::found(), actuators, cases };
     console.result(&text(&found), &found)?;
     Ok(Exit::Done)
+}
+
+fn choice(choice: &Choice) -> String {
+    format!("  {:<24} {}", choice.name, choice.what)
 }
 
 fn text(found: &PortsDocument) -> String {
@@ -29,9 +41,13 @@ fn text(found: &PortsDocument) -> String {
         let product = port.product.as_deref().unwrap_or("");
         lines.push(format!("  {:<24} {:<10} {product}", port.name, port.kind));
     }
-    lines.push("Virtual units (invented), for --port virtual:NAME, virtual:NAME,paced or, on the emulated board, board:NAME:".into());
-    for unit in &found.r#virtual {
-        lines.push(format!("  {:<24} {}", unit.name, unit.what));
-    }
+    lines.push(
+        "Actuators (invented), for --port virtual:ACTUATOR/CASE; virtual:CASE is the first one's:".into(),
+    );
+    lines.extend(found.actuators.iter().map(choice));
+    lines.push(
+        "Cases; `,paced` behind one follows the clock, board: before it runs on the emulated board:".into(),
+    );
+    lines.extend(found.cases.iter().map(choice));
     lines.join("\n")
 }

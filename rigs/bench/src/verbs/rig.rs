@@ -14,6 +14,7 @@ use study::catalogue::{self, Case};
 use virtual_rig::rig::SimulatedRig;
 use virtual_rig::runner::{Ended, RunningRig};
 
+use crate::actuator::{BuiltInActuator, DEFAULT_CASE, VirtualUnit};
 use crate::caution::HANDED_OVER;
 use crate::checks::check_word;
 use crate::client::BAUD;
@@ -21,16 +22,14 @@ use crate::console::Console;
 use crate::document::RigDocument;
 use crate::exit::{Exit, Failure, VerbResult};
 use crate::interrupt;
-use crate::port::DEFAULT_UNIT;
-use crate::profile::{DEMO_LIMITS, DEMO_PROFILE};
 use plant::files::write_together;
 
 /// What `rig` takes.
 #[derive(Debug, clap::Args)]
 pub struct Args {
-    /// Virtual unit to stand in for; `vanebench ports` lists them
-    #[arg(value_name = "CASE", default_value = DEFAULT_UNIT)]
-    case: String,
+    /// Virtual unit to stand in for: CASE of bench actuator A, or ACTUATOR/CASE; `vanebench ports` lists them
+    #[arg(value_name = "UNIT", default_value = DEFAULT_CASE)]
+    unit: VirtualUnit,
     /// Seed of the unit's scatter
     #[arg(long, value_name = "N", default_value_t = 1)]
     seed: u64,
@@ -54,23 +53,25 @@ const PRACTICE: &str = "practice";
 /// # Errors
 /// When there is no such case, no pseudo-terminal, or the files cannot be written; or when the rig fails.
 pub fn run(args: &Args, console: &Console) -> VerbResult {
-    let preset = catalogue::find(&args.case).map_err(Failure::usage)?;
-    let case = preset.unit(None);
+    let actuator = args.unit.actuator;
+    let preset = catalogue::find(&args.unit.case).map_err(Failure::usage)?;
+    let case = args.unit.unit()?;
     let pacing = if args.stepped { Pacing::Stepped } else { Pacing::Paced };
     let rig = SimulatedRig::of_case(&case, args.seed, pacing).map_err(Failure::usage)?;
-    let [profile, limits] = write_practice_files(&args.files)?;
+    let [profile, limits] = write_practice_files(&args.files, actuator)?;
     let mut rig = RunningRig::start(rig)
         .map_err(|error| Failure::undetermined(format!("the virtual rig could not start: {error}")))?;
     let served = RigDocument {
         device: rig.path().to_owned(),
-        case: args.case.clone(),
+        actuator: actuator.name,
+        case: args.unit.case.clone(),
         what: preset.about,
         seed: args.seed,
         pacing,
         baud: BAUD,
         confirmed_by_looking: words(case.checks_passed()),
         fails_on_looking: case.failed_checks.iter().copied().map(check_word).collect(),
-        commands: commands(rig.path(), &args.files, &profile, &limits, &case),
+        commands: commands(rig.path(), &args.files, [&profile, &limits], &actuator.own(PRACTICE), &case),
         profile,
         limits,
     };
@@ -94,11 +95,12 @@ fn words(checks: CheckSet) -> Vec<&'static str> {
 }
 
 /// The built-in profile and limits under a name of their own, as a user's copies would be.
-fn write_practice_files(folder: &Path) -> Result<[PathBuf; 2], Failure> {
+fn write_practice_files(folder: &Path, actuator: &BuiltInActuator) -> Result<[PathBuf; 2], Failure> {
     let refused = |error| Failure::undetermined(format!("--files {}: {error}", folder.display()));
     fs::create_dir_all(folder).map_err(refused)?;
-    let files = [("toml", DEMO_PROFILE), ("limits.toml", DEMO_LIMITS)]
-        .map(|(ending, text)| (folder.join(format!("{PRACTICE}.{ending}")), renamed(text)));
+    let name = actuator.own(PRACTICE);
+    let files = [("toml", actuator.profile_text), ("limits.toml", actuator.limits_text)]
+        .map(|(ending, text)| (folder.join(format!("{name}.{ending}")), renamed(text, &name)));
     let missing: Vec<(PathBuf, &[u8])> = files
         .iter()
         .filter(|(path, _)| !path.exists())
@@ -108,9 +110,9 @@ fn write_practice_files(folder: &Path) -> Result<[PathBuf; 2], Failure> {
     Ok(files.map(|(path, _)| path))
 }
 
-fn renamed(text: &str) -> String {
+fn renamed(text: &str, name: &str) -> String {
     let line = |line: &str| match line.split_once(" = ") {
-        Some(("name", _)) => format!("name = \"{PRACTICE}\"\n"),
+        Some(("name", _)) => format!("name = \"{name}\"\n"),
         Some(("origin", _)) => {
             "origin = \"Invented, for practice on the virtual units of `vanebench rig`.\"\n".to_owned()
         }
@@ -120,20 +122,26 @@ fn renamed(text: &str) -> String {
     std::iter::once(head).chain(text.lines().map(line)).collect()
 }
 
-fn commands(device: &Path, files: &Path, profile: &Path, limits: &Path, case: &Case) -> Vec<String> {
+fn commands(
+    device: &Path,
+    files: &Path,
+    [profile, limits]: [&Path; 2],
+    unit: &str,
+    case: &Case,
+) -> Vec<String> {
     let records = files.join("units");
     let criteria = format!("--profile {} --limits {}", shown(profile), shown(limits));
     let checked = words(case.checks_passed()).join(",");
     let on_unit = |verb| {
         format!(
-            "vanebench {verb} --port {} --unit {PRACTICE} --records {} {criteria}",
+            "vanebench {verb} --port {} --unit {unit} --records {} {criteria}",
             shown(device),
             shown(&records)
         )
     };
     let mut commands = vec![format!("{} --checked {checked}", on_unit("learn"))];
     commands.extend(["sweep", "friction", "step"].map(on_unit));
-    commands.push(format!("vanebench report {} {criteria}", shown(&records.join(PRACTICE))));
+    commands.push(format!("vanebench report {} {criteria}", shown(&records.join(unit))));
     commands
 }
 
@@ -153,7 +161,10 @@ fn text(served: &RigDocument) -> String {
     };
     let mut lines = vec![
         format!("Virtual unit on {}", served.device.display()),
-        format!("  unit   {}: {} (invented; nothing real moves)", served.case, served.what),
+        format!(
+            "  unit   {}: {} ({}, invented; nothing real moves)",
+            served.case, served.what, served.actuator
+        ),
         format!("  seed   {}", served.seed),
         format!("  line   {} baud, 8 data bits, no parity, 1 stop bit; one client at a time", served.baud),
         format!("  time   {time}"),

@@ -14,7 +14,7 @@ use tune::{Identified, Loop, Process, Rule, TunePoint, identify, predicted, simu
 
 use crate::caution::HANDED_OVER;
 use crate::console::Console;
-use crate::criteria::{profile, same_profile};
+use crate::criteria::{profile, recorded_on, same_profile};
 use crate::document::{OldAndNew, StepFigures, TuneDocument};
 use crate::exit::{Exit, Failure, VerbResult};
 use crate::number::number;
@@ -42,7 +42,7 @@ pub struct Args {
     /// Wanted closed-loop time constant for SIMC, ms, 2 to 500; larger is gentler
     #[arg(long, value_name = "MS", default_value_t = 12.0)]
     closed_loop_ms: f64,
-    /// Actuator profile whose settings are tuned, TOML [default: the built-in, invented bench-actuator-a]
+    /// Actuator profile whose settings are tuned, TOML [default: the built-in one of the run]
     #[arg(long, value_name = "FILE")]
     profile: Option<PathBuf>,
     /// Write the fields that change here, TOML, each with its old value; a profile takes them as they are, and so does
@@ -68,10 +68,11 @@ pub fn run(args: &Args, console: &Console) -> VerbResult {
         let given = args.closed_loop_ms;
         return Err(Failure::usage(format!("--closed-loop-ms {given}: allowed 2 to 500; try 12")));
     }
-    let profile = profile(args.profile.as_deref())?;
-    let base = profile.settings;
     let record = Run::open(&args.run).map_err(Failure::usage)?;
-    same_profile(std::slice::from_ref(&record), &profile)?;
+    let runs = std::slice::from_ref(&record);
+    let profile = profile(args.profile.as_deref(), recorded_on(runs))?;
+    let base = profile.settings;
+    same_profile(runs, &profile)?;
     let found = identify(&points(&record, &base))
         .map_err(|error| Failure::undetermined(format!("{}: {error}", args.run.display())))?;
     let closed_loop_s = args.closed_loop_ms * 1e-3;

@@ -55,7 +55,7 @@ fn a_message_repeats_the_beginning_of_a_field_only() {
     let folder = tempfile::tempdir().unwrap();
     let at = folder.path();
     let long = "x".repeat(600_000);
-    let profile = vanebench::profile::DEMO_PROFILE;
+    let profile = vanebench::actuator::DEMO.profile_text;
     let own = |from: &str, to: &str| {
         assert!(profile.contains(from));
         profile.replacen(from, to, 1)
@@ -84,8 +84,11 @@ fn a_message_repeats_the_beginning_of_a_field_only() {
 fn no_message_holds_what_a_terminal_obeys() {
     let folder = tempfile::tempdir().unwrap();
     let at = folder.path();
-    let named =
-        vanebench::profile::DEMO_LIMITS.replacen("= \"bench-actuator-a", "= \"a\\u001b[2J\\u009b\\u202e", 1);
+    let named = vanebench::actuator::DEMO.limits_text.replacen(
+        "= \"bench-actuator-a",
+        "= \"a\\u001b[2J\\u009b\\u202e",
+        1,
+    );
     fs::write(at.join("limits.toml"), named).unwrap();
     for args in [
         &["judge", "no\u{1b}[2Jfolder"][..],

@@ -215,8 +215,8 @@ fn finish(mut tool: Child) -> (Verdict, String) {
 
 /// Writes profile and limits under a name of their own; gives the options that name them.
 pub fn write_criteria(folder: &Path) -> [String; 4] {
-    fs::write(folder.join("own.toml"), own_copy(vanebench::profile::DEMO_PROFILE)).unwrap();
-    fs::write(folder.join("own.limits.toml"), own_copy(vanebench::profile::DEMO_LIMITS)).unwrap();
+    fs::write(folder.join("own.toml"), own_copy(vanebench::actuator::DEMO.profile_text)).unwrap();
+    fs::write(folder.join("own.limits.toml"), own_copy(vanebench::actuator::DEMO.limits_text)).unwrap();
     criteria("own.limits.toml")
 }
 
@@ -228,7 +228,7 @@ fn criteria(limits: &str) -> [String; 4] {
 fn limits_of(verb: Verb, scale: f64) -> String {
     let mut asked = true;
     let mut text = String::new();
-    for line in own_copy(vanebench::profile::DEMO_LIMITS).lines() {
+    for line in own_copy(vanebench::actuator::DEMO.limits_text).lines() {
         if let Some(key) = line.strip_prefix("[limit.") {
             asked = verb.limits().iter().any(|start| key.starts_with(start));
         }

@@ -13,16 +13,15 @@ use firmware_core::held::{Held, Origin, OriginTag, Standing};
 use firmware_core::learn::{CheckSet, LearnEvent, LearnOutcome, LearnRefusal};
 use firmware_core::link::state::ReleaseReason;
 use firmware_core::units::{Counts, Tick};
+use vanebench::actuator::DEMO;
 use vanebench::caution::Acknowledged;
 use vanebench::evaluate::UnitResult;
 use vanebench::exit::{Exit, Failure};
 use vanebench::judge::Judgement;
-use vanebench::limits::Limits;
 use vanebench::procedure::{
     Basis, Bench, LearnChoice, MoveKind, Observed, Observer, PlanPart, RunStop, Target, learn,
     record_diagnostic, record_move,
 };
-use vanebench::profile::Profile;
 use vanebench::record::{BoardId, Checked, Mark, Provenance, Row, Run, RunKind, RunName, Serials};
 use vanebench::rig::{GapCause, Measurand, RigError, StreamItem};
 use vanebench::unit_store::InForce;
@@ -36,8 +35,8 @@ fn target(records: &Path) -> Target {
         port: "virtual:healthy".parse().unwrap(),
         unit: "u1".into(),
         unit_dir: records.join("u1"),
-        profile: Profile::demo().unwrap(),
-        limits: Limits::demo().unwrap(),
+        profile: DEMO.profile().unwrap(),
+        limits: DEMO.limits().unwrap(),
         setup: Setup::Attached,
         warmth: Warmth::Cold,
         seed: 1,

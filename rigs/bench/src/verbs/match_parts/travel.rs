@@ -1,6 +1,6 @@
 //! Learned travel of the new turbo's actuator against its parts sheet.
 
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
 use firmware_core::calibration::Setup;
 use firmware_core::settings::CountsDirection;
@@ -20,7 +20,7 @@ pub(super) struct TravelArgs {
     /// Run folder of the learn with the actuator attached to the new ring
     #[arg(long, value_name = "RUN", requires = "free")]
     attached: Option<PathBuf>,
-    /// Profile of that actuator, TOML [default: the built-in, invented bench-actuator-a]
+    /// Profile of that actuator, TOML [default: the built-in one of the runs]
     #[arg(long, value_name = "FILE")]
     profile: Option<PathBuf>,
 }
@@ -32,14 +32,17 @@ impl TravelArgs {
     /// A run without an accepted learn, of the wrong setup, or a sheet that does not tell the travel.
     pub(super) fn check(&self, sheet: &PartsSheet) -> Result<Option<TravelCheck>, Failure> {
         let (Some(free), Some(attached)) = (&self.free, &self.attached) else { return Ok(None) };
-        let sensor = self.sensor()?;
+        let runs = [Run::open(free).map_err(Failure::usage)?, Run::open(attached).map_err(Failure::usage)?];
+        let sensor = self.sensor(&runs)?;
+        let [free, attached] = &runs;
         let free = learned(free, |setup| setup == Setup::Free, "free")?;
         let attached = learned(attached, |setup| setup != Setup::Free, "attached or on-engine")?;
         check_travel(sheet, sensor, free, attached).map(Some).map_err(Failure::usage)
     }
 
-    fn sensor(&self) -> Result<LeverSensor, Failure> {
-        let profile = criteria::profile(self.profile.as_deref())?;
+    fn sensor(&self, runs: &[Run]) -> Result<LeverSensor, Failure> {
+        let profile = criteria::profile(self.profile.as_deref(), criteria::recorded_on(runs))?;
+        criteria::same_profile(runs, &profile)?;
         let actuator = &profile.settings.actuator;
         Ok(LeverSensor {
             counts_per_degree: f64::from(actuator.nominal_span_counts) / profile.travel_deg,
@@ -51,15 +54,14 @@ impl TravelArgs {
     }
 }
 
-fn learned(dir: &Path, wanted: impl Fn(Setup) -> bool, name: &str) -> Result<LearnedCounts, Failure> {
-    let run = Run::open(dir).map_err(Failure::usage)?;
+fn learned(run: &Run, wanted: impl Fn(Setup) -> bool, name: &str) -> Result<LearnedCounts, Failure> {
     let calibration = run.file.outcome.calibration.ok_or_else(|| {
-        Failure::usage(format!("{}: holds no accepted learn; learn the unit again", dir.display()))
+        Failure::usage(format!("{}: holds no accepted learn; learn the unit again", run.dir.display()))
     })?;
     if !wanted(calibration.setup) {
         return Err(Failure::usage(format!(
             "{}: was learned in setup {}; a learn in setup {name} is needed here",
-            dir.display(),
+            run.dir.display(),
             calibration.setup
         )));
     }
