@@ -119,7 +119,7 @@ fn the_healthy_units_stops_lie_within_a_thousandth_of_travel_of_the_truth() {
 /// What a learn recorded, but for the date and the port.
 fn recorded(unit_dir: &Path) -> [String; 3] {
     let run = unit_dir.join("0001-learn");
-    let read = |name: &str| std::fs::read_to_string(run.join(name)).unwrap();
+    let read = |name: &str| fs::read_to_string(run.join(name)).unwrap();
     let (kept, _made) =
         read("run.toml").split_once("[made]").map(|(a, b)| (a.to_owned(), b.to_owned())).unwrap();
     [kept, read("samples.csv"), read("profile.toml")]
