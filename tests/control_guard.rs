@@ -9,7 +9,7 @@ use plant::airpath::FuelResponse;
 use proptest::prelude::*;
 use rand::SeedableRng;
 use rand_pcg::Pcg64Mcg;
-use study::campaign::guard::{GuardCampaign, GuardFault, Plan, Verdict, run, run_one};
+use study::campaign::guard::{GuardCampaign, GuardFault, Plan, WorldVerdict, run, run_one};
 
 fn worlds() -> u32 {
     let asked = std::env::var("VANEBENCH_GUARD_WORLDS").ok();
@@ -64,7 +64,7 @@ proptest! {
         let outcome = run_one(&campaign, index).expect("a world that runs");
         let mut rng = Pcg64Mcg::seed_from_u64(seed.wrapping_add(u64::from(index)));
         let plan = Plan::draw(outcome.fault, &mut rng);
-        prop_assert!(outcome.verdict != Verdict::Unhandled, "{outcome:?}");
+        prop_assert!(outcome.verdict != WorldVerdict::Unhandled, "{outcome:?}");
         if can_be_held(&plan) {
             prop_assert!(outcome.boost_used <= 1.0, "{outcome:?}");
             prop_assert!(outcome.turbo_rpm <= f64::from(settings.guard.limits.turbo_speed.0), "{outcome:?}");

@@ -11,7 +11,7 @@ mod run;
 mod table;
 
 pub use fault::{GuardFault, Plan};
-pub use run::{Loss, Outcome, Verdict, run_one};
+pub use run::{Loss, Outcome, WorldVerdict, run_one};
 pub use table::{Row, Table};
 
 use firmware_core::settings::Settings;

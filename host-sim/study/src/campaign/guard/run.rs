@@ -53,7 +53,7 @@ impl Loss {
 
 /// What became of one world.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Verdict {
+pub enum WorldVerdict {
     /// Limits kept.
     Held,
     /// Limits passed for a reason outside the controller.
@@ -70,7 +70,7 @@ pub struct Outcome {
     /// What was wrong.
     pub fault: GuardFault,
     /// What became of it.
-    pub verdict: Verdict,
+    pub verdict: WorldVerdict,
     /// Highest true boost as a fraction of its limit.
     pub boost_used: f64,
     /// Highest true boost, kPa.
@@ -218,9 +218,9 @@ impl Watch {
         let is_slow = self.reaction_ticks > u32::from(settings.guard.stages.reaction_ticks);
         let excuse = excuse(plan, self.boost_kpa / self.boost_limit_kpa, self.turbo_rpm / speed_limit);
         let verdict = match (has_passed, is_slow, excuse) {
-            (false, false, _) => Verdict::Held,
-            (true, false, Some(loss)) => Verdict::Lost(loss),
-            (_, _, _) => Verdict::Unhandled,
+            (false, false, _) => WorldVerdict::Held,
+            (true, false, Some(loss)) => WorldVerdict::Lost(loss),
+            (_, _, _) => WorldVerdict::Unhandled,
         };
         Outcome {
             index,

@@ -5,7 +5,7 @@ use core::fmt;
 use firmware_core::guard::GuardCause;
 
 use super::fault::GuardFault;
-use super::run::{Loss, Outcome, Verdict};
+use super::run::{Loss, Outcome, WorldVerdict};
 
 /// All worlds of one fault.
 #[derive(Debug, Clone, PartialEq)]
@@ -67,13 +67,13 @@ impl Row {
         self.exhaust_kpa = self.exhaust_kpa.max(outcome.exhaust_kpa);
         self.reaction_ticks = self.reaction_ticks.max(outcome.reaction_ticks);
         match outcome.verdict {
-            Verdict::Held => {
+            WorldVerdict::Held => {
                 self.held += 1;
                 self.boost_used = self.boost_used.max(outcome.boost_used);
                 self.turbo_rpm = self.turbo_rpm.max(outcome.turbo_rpm);
             }
-            Verdict::Unhandled => self.unhandled.push(outcome.index),
-            Verdict::Lost(loss) => count(&mut self.lost, loss),
+            WorldVerdict::Unhandled => self.unhandled.push(outcome.index),
+            WorldVerdict::Lost(loss) => count(&mut self.lost, loss),
         }
     }
 }
