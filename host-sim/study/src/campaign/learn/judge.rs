@@ -19,7 +19,7 @@ pub const TOLERANCE: f64 = 0.02;
 
 /// What a run came to.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Verdict {
+pub enum LearnVerdict {
     /// A calibration in force, and right.
     AcceptedRightly,
     /// A calibration in force, and wrong.
@@ -38,7 +38,7 @@ pub enum Verdict {
 #[derive(Debug, Clone, PartialEq)]
 pub struct Judged {
     /// What it came to.
-    pub verdict: Verdict,
+    pub verdict: LearnVerdict,
     /// Name of the refusal, if any.
     pub reason: Option<&'static str>,
     /// Severity drawn.
@@ -134,19 +134,19 @@ fn verdict(
     outcome: &LearnOutcome,
     errors: Option<[f64; 2]>,
     reason: Option<&'static str>,
-) -> Verdict {
+) -> LearnVerdict {
     match outcome {
         LearnOutcome::Accepted(_) => {
             let is_off = errors
                 .is_none_or(|errors| errors.iter().any(|error| error.is_nan() || error.abs() > TOLERANCE));
             let unseen = matches!(preset.tag, Tag::UndecidableWithout(check) if !checked.contains(check));
-            if is_off || unseen { Verdict::AcceptedWrongly } else { Verdict::AcceptedRightly }
+            if is_off || unseen { LearnVerdict::AcceptedWrongly } else { LearnVerdict::AcceptedRightly }
         }
-        LearnOutcome::NotProven { .. } => Verdict::NotProven,
-        LearnOutcome::Refused(_) if preset.tag == Tag::MustAccept => Verdict::RejectedWrongly,
+        LearnOutcome::NotProven { .. } => LearnVerdict::NotProven,
+        LearnOutcome::Refused(_) if preset.tag == Tag::MustAccept => LearnVerdict::RejectedWrongly,
         LearnOutcome::Refused(_) => match reason {
-            Some(reason) if preset.reasons.contains(&reason) => Verdict::Rejected,
-            _ => Verdict::RejectedForAnotherReason,
+            Some(reason) if preset.reasons.contains(&reason) => LearnVerdict::Rejected,
+            _ => LearnVerdict::RejectedForAnotherReason,
         },
     }
 }

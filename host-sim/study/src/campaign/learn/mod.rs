@@ -14,7 +14,7 @@ mod tally;
 pub use bound::exact_bounds;
 pub use case::{LearnRun, RunError, relearn, run};
 pub(crate) use judge::intended_stops;
-pub use judge::{Judged, TOLERANCE, Verdict, judge};
+pub use judge::{Judged, LearnVerdict, TOLERANCE, judge};
 pub use study::{StudyError, StudyPlan, StudyReadings, study};
 pub use summary::{LearnCampaign, Rate};
 pub use tally::{FaultTally, Spread};

@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use serde::Serialize;
 
 use super::bound::exact_bounds;
-use super::judge::{Judged, Verdict};
+use super::judge::{Judged, LearnVerdict};
 use crate::catalogue::{Family, Preset, Tag};
 
 /// Median, 95th percentile and largest of a set of numbers.
@@ -104,21 +104,22 @@ impl FaultTally {
     pub fn add(&mut self, judged: Judged) {
         self.runs += 1;
         match judged.verdict {
-            Verdict::AcceptedRightly => self.accepted += 1,
-            Verdict::AcceptedWrongly => {
+            LearnVerdict::AcceptedRightly => self.accepted += 1,
+            LearnVerdict::AcceptedWrongly => {
                 self.accepted += 1;
                 self.wrongly_accepted += 1;
                 self.misfit(format!("accepted with errors {:?}", judged.errors), judged.severity);
             }
-            Verdict::NotProven => self.not_proven += 1,
-            Verdict::Rejected => {}
-            Verdict::RejectedForAnotherReason => self.other_reason += 1,
-            Verdict::RejectedWrongly => self.wrongly_rejected += 1,
+            LearnVerdict::NotProven => self.not_proven += 1,
+            LearnVerdict::Rejected => {}
+            LearnVerdict::RejectedForAnotherReason => self.other_reason += 1,
+            LearnVerdict::RejectedWrongly => self.wrongly_rejected += 1,
         }
         if let Some(reason) = judged.reason {
             *self.rejected.entry(reason).or_insert(0) += 1;
         }
-        let fits = !matches!(judged.verdict, Verdict::RejectedForAnotherReason | Verdict::RejectedWrongly);
+        let fits =
+            !matches!(judged.verdict, LearnVerdict::RejectedForAnotherReason | LearnVerdict::RejectedWrongly);
         if let (false, Some(words)) = (fits, judged.words) {
             self.misfit(words, judged.severity);
         }
