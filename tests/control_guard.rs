@@ -9,7 +9,7 @@ use plant::airpath::FuelResponse;
 use proptest::prelude::*;
 use rand::SeedableRng;
 use rand_pcg::Pcg64Mcg;
-use study::campaign::guard::{GuardCampaign, GuardFault, Plan, WorldVerdict, run, run_one};
+use study::campaign::guard::{DrawnWorld, GuardCampaign, GuardFault, WorldVerdict, run, run_one};
 
 fn worlds() -> u32 {
     let asked = std::env::var("VANEBENCH_GUARD_WORLDS").ok();
@@ -40,7 +40,7 @@ fn the_same_seed_gives_the_same_table() {
 }
 
 /// What is wrong can be seen, and the vanes or the fuel obey: then no limit may be passed.
-fn can_be_held(plan: &Plan) -> bool {
+fn can_be_held(plan: &DrawnWorld) -> bool {
     let fuel_obeys = plan.world.engine.fuel_response == FuelResponse::Obeys;
     let is_seen =
         !plan.fault.hides_boost() && (!plan.fault.hides_speed() || plan.world.sensors.turbo_speed.fitted);
@@ -63,7 +63,7 @@ proptest! {
         let campaign = GuardCampaign { settings, worlds: 1, seed };
         let outcome = run_one(&campaign, index).expect("a world that runs");
         let mut rng = Pcg64Mcg::seed_from_u64(seed.wrapping_add(u64::from(index)));
-        let plan = Plan::draw(outcome.fault, &mut rng);
+        let plan = DrawnWorld::draw(outcome.fault, &mut rng);
         prop_assert!(outcome.verdict != WorldVerdict::Unhandled, "{outcome:?}");
         if can_be_held(&plan) {
             prop_assert!(outcome.boost_used <= 1.0, "{outcome:?}");

@@ -169,7 +169,7 @@ fn position(fault: ChannelFault) -> FaultKind {
 
 /// One drawn world: what is wrong, what surrounds it, what the driver does.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Plan {
+pub struct DrawnWorld {
     /// What is wrong.
     pub fault: GuardFault,
     /// The world.
@@ -178,7 +178,7 @@ pub struct Plan {
     pub drive: Drive,
 }
 
-impl Plan {
+impl DrawnWorld {
     /// Draws the world around a fault.
     #[must_use]
     pub fn draw(fault: GuardFault, rng: &mut impl Rng) -> Self {

@@ -10,7 +10,7 @@ mod fault;
 mod run;
 mod table;
 
-pub use fault::{GuardFault, Plan};
+pub use fault::{DrawnWorld, GuardFault};
 pub use run::{Loss, Outcome, WorldVerdict, run_one};
 pub use table::{Row, Table};
 

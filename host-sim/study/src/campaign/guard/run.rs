@@ -9,7 +9,7 @@ use firmware_core::units::{Opening, Tick, Volt};
 use rand::SeedableRng;
 use rand_pcg::Pcg64Mcg;
 
-use super::fault::{GuardFault, Plan};
+use super::fault::{DrawnWorld, GuardFault};
 use super::{CampaignError, GuardCampaign};
 use plant::airpath::{EngineInputs, FuelRequest, FuelResponse};
 use plant::world::{EngineState, Truth, World};
@@ -95,7 +95,7 @@ pub fn run_one(campaign: &GuardCampaign, index: u32) -> Result<Outcome, Campaign
     let refused = |reason: String| CampaignError::World { index, reason };
     let mut rng = Pcg64Mcg::seed_from_u64(campaign.seed.wrapping_add(u64::from(index)));
     let fault = GuardFault::ALL[index as usize % GuardFault::ALL.len()];
-    let plan = Plan::draw(fault, &mut rng);
+    let plan = DrawnWorld::draw(fault, &mut rng);
     let mut world = World::new(&plan.world, campaign.seed ^ u64::from(index))
         .map_err(|reason| refused(reason.to_string()))?;
     let mut controller = Controller::new(campaign.settings);
@@ -209,7 +209,7 @@ impl Watch {
         self.reaction_ticks = self.reaction_ticks.max(self.over_ticks);
     }
 
-    fn outcome(&self, index: u32, plan: &Plan, settings: &Settings) -> Outcome {
+    fn outcome(&self, index: u32, plan: &DrawnWorld, settings: &Settings) -> Outcome {
         let speed_limit = f64::from(settings.guard.limits.turbo_speed.0);
         let has_exhaust = plan.world.sensors.exhaust.fitted && plan.fault != GuardFault::ExhaustLost;
         let has_passed = self.boost_kpa > self.boost_limit_kpa
@@ -242,7 +242,7 @@ impl Watch {
 const UNSEEN_BOOST: f64 = 0.12;
 
 /// Why this world may be lost whatever the controller does, if there is a reason.
-fn excuse(plan: &Plan, boost_used: f64, speed_used: f64) -> Option<Loss> {
+fn excuse(plan: &DrawnWorld, boost_used: f64, speed_used: f64) -> Option<Loss> {
     let fuel = plan.world.engine.fuel_response;
     if plan.fault.stops_opening() {
         return match fuel {
