@@ -11,7 +11,7 @@ mod run;
 mod table;
 
 pub use fault::{DrawnWorld, GuardFault};
-pub use run::{Loss, Outcome, WorldVerdict, run_one};
+pub use run::{Loss, WorldFigures, WorldVerdict, run_one};
 pub use table::{Row, Table};
 
 use firmware_core::settings::Settings;
@@ -58,7 +58,7 @@ pub enum CampaignError {
 /// # Errors
 /// The first world that was refused or ran away.
 pub fn run(campaign: &GuardCampaign) -> Result<Table, CampaignError> {
-    let outcomes: Vec<Outcome> = (0..campaign.worlds)
+    let outcomes: Vec<WorldFigures> = (0..campaign.worlds)
         .into_par_iter()
         .map(|index| run_one(campaign, index))
         .collect::<Result<_, _>>()?;

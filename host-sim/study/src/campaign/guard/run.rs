@@ -64,7 +64,7 @@ pub enum WorldVerdict {
 
 /// One world's figures.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Outcome {
+pub struct WorldFigures {
     /// Number of the world.
     pub index: u32,
     /// What was wrong.
@@ -91,7 +91,7 @@ pub struct Outcome {
 ///
 /// # Errors
 /// When the drawn world is refused or runs away.
-pub fn run_one(campaign: &GuardCampaign, index: u32) -> Result<Outcome, CampaignError> {
+pub fn run_one(campaign: &GuardCampaign, index: u32) -> Result<WorldFigures, CampaignError> {
     let refused = |reason: String| CampaignError::World { index, reason };
     let mut rng = Pcg64Mcg::seed_from_u64(campaign.seed.wrapping_add(u64::from(index)));
     let fault = GuardFault::ALL[index as usize % GuardFault::ALL.len()];
@@ -209,7 +209,7 @@ impl Watch {
         self.reaction_ticks = self.reaction_ticks.max(self.over_ticks);
     }
 
-    fn outcome(&self, index: u32, plan: &DrawnWorld, settings: &Settings) -> Outcome {
+    fn outcome(&self, index: u32, plan: &DrawnWorld, settings: &Settings) -> WorldFigures {
         let speed_limit = f64::from(settings.guard.limits.turbo_speed.0);
         let has_exhaust = plan.world.sensors.exhaust.fitted && plan.fault != GuardFault::ExhaustLost;
         let has_passed = self.boost_kpa > self.boost_limit_kpa
@@ -222,7 +222,7 @@ impl Watch {
             (true, false, Some(loss)) => WorldVerdict::Lost(loss),
             (_, _, _) => WorldVerdict::Unhandled,
         };
-        Outcome {
+        WorldFigures {
             index,
             fault: plan.fault,
             verdict,

@@ -5,7 +5,7 @@ use core::fmt;
 use firmware_core::guard::GuardCause;
 
 use super::fault::GuardFault;
-use super::run::{Loss, Outcome, WorldVerdict};
+use super::run::{Loss, WorldFigures, WorldVerdict};
 
 /// All worlds of one fault.
 #[derive(Debug, Clone, PartialEq)]
@@ -58,7 +58,7 @@ impl Row {
         }
     }
 
-    fn add(&mut self, outcome: &Outcome) {
+    fn add(&mut self, outcome: &WorldFigures) {
         self.worlds += 1;
         if let Some(cause) = outcome.trip {
             self.tripped += 1;
@@ -81,7 +81,7 @@ impl Row {
 impl Table {
     /// Sorts outcomes into rows.
     #[must_use]
-    pub fn of(outcomes: &[Outcome]) -> Self {
+    pub fn of(outcomes: &[WorldFigures]) -> Self {
         let mut rows: Vec<Row> = GuardFault::ALL.into_iter().map(Row::empty).collect();
         for outcome in outcomes {
             if let Some(row) = rows.iter_mut().find(|row| row.fault == outcome.fault) {
