@@ -11,7 +11,7 @@ mod run;
 mod table;
 
 pub use fault::{DrawnWorld, GuardFault};
-pub use run::{Loss, WorldFigures, WorldVerdict, run_one};
+pub use run::{PassedWhy, WorldFigures, WorldVerdict, run_one};
 pub use table::{Row, Table};
 
 use firmware_core::settings::Settings;

@@ -21,7 +21,7 @@ const CRUISE_OPENING: f64 = 0.35;
 
 /// Why limits were passed although the controller did what it could.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
-pub enum Loss {
+pub enum PassedWhy {
     /// Nobody can open the vanes, and the engine refuses the fuel cut.
     NoVanesFuelRefused,
     /// Nobody can open the vanes, and the engine obeys the fuel cut late.
@@ -36,7 +36,7 @@ pub enum Loss {
     PositionHidesVanes,
 }
 
-impl Loss {
+impl PassedWhy {
     /// Name in the table.
     #[must_use]
     pub fn name(self) -> &'static str {
@@ -57,7 +57,7 @@ pub enum WorldVerdict {
     /// Limits kept.
     Held,
     /// Limits passed for a reason outside the controller.
-    Lost(Loss),
+    Lost(PassedWhy),
     /// Limits passed and no reason found, or the guard was slower than stated.
     Unhandled,
 }
@@ -242,27 +242,27 @@ impl Watch {
 const UNSEEN_BOOST: f64 = 0.12;
 
 /// Why this world may be lost whatever the controller does, if there is a reason.
-fn excuse(plan: &DrawnWorld, boost_used: f64, speed_used: f64) -> Option<Loss> {
+fn excuse(plan: &DrawnWorld, boost_used: f64, speed_used: f64) -> Option<PassedWhy> {
     let fuel = plan.world.engine.fuel_response;
     if plan.fault.stops_opening() {
         return match fuel {
             FuelResponse::Obeys => None,
-            FuelResponse::Late(_) => Some(Loss::NoVanesFuelLate),
-            FuelResponse::Refuses => Some(Loss::NoVanesFuelRefused),
+            FuelResponse::Late(_) => Some(PassedWhy::NoVanesFuelLate),
+            FuelResponse::Refuses => Some(PassedWhy::NoVanesFuelRefused),
         };
     }
     let has_speed = plan.world.sensors.turbo_speed.fitted;
     if plan.fault.hides_boost() {
         let is_small = boost_used < 1.0 + UNSEEN_BOOST && speed_used <= 1.0;
         return match (has_speed, is_small) {
-            (false, _) => Some(Loss::SensorBlind),
-            (true, true) => Some(Loss::SensorLowUnseen),
+            (false, _) => Some(PassedWhy::SensorBlind),
+            (true, true) => Some(PassedWhy::SensorLowUnseen),
             (true, false) => None,
         };
     }
     if plan.fault.hides_speed() && !has_speed {
-        return Some(Loss::HoseHidesSpeed);
+        return Some(PassedWhy::HoseHidesSpeed);
     }
     let is_hidden = matches!(plan.fault, GuardFault::PositionSlipped | GuardFault::PositionFrozen);
-    (is_hidden && fuel != FuelResponse::Obeys).then_some(Loss::PositionHidesVanes)
+    (is_hidden && fuel != FuelResponse::Obeys).then_some(PassedWhy::PositionHidesVanes)
 }

@@ -5,7 +5,7 @@ use core::fmt;
 use firmware_core::guard::GuardCause;
 
 use super::fault::GuardFault;
-use super::run::{Loss, WorldFigures, WorldVerdict};
+use super::run::{PassedWhy, WorldFigures, WorldVerdict};
 
 /// All worlds of one fault.
 #[derive(Debug, Clone, PartialEq)]
@@ -21,7 +21,7 @@ pub struct Row {
     /// Worlds that kept their limits.
     pub held: u32,
     /// Worlds lost, by reason.
-    pub lost: Vec<(Loss, u32)>,
+    pub lost: Vec<(PassedWhy, u32)>,
     /// Worlds that nobody can explain, by number.
     pub unhandled: Vec<u32>,
     /// Highest boost over its limit among the held worlds.
@@ -135,7 +135,7 @@ impl fmt::Display for Table {
                 row.turbo_rpm,
                 row.exhaust_kpa,
                 row.reaction_ticks,
-                listed(&row.lost, Loss::name),
+                listed(&row.lost, PassedWhy::name),
                 listed(&row.trips, GuardCause::name),
             )?;
         }
