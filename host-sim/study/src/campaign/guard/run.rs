@@ -103,7 +103,7 @@ pub fn run_one(campaign: &GuardCampaign, index: u32) -> Result<WorldFigures, Cam
     let (speed_rpm, load) = plan.drive.at(0.0);
     let cruise = EngineInputs::new(speed_rpm, load * plan.world.engine.full_load_mg);
     world.settle(CRUISE_OPENING, &cruise).map_err(|reason| refused(reason.to_string()))?;
-    let mut watch = Watch::new(&campaign.settings, world.truth().ambient_kpa);
+    let mut watch = Peaks::new(&campaign.settings, world.truth().ambient_kpa);
     for tick in 0..RUN_TICKS {
         let time_s = world.time_s();
         let sample = world.sample(Tick(tick));
@@ -155,7 +155,7 @@ fn learned(world: &World) -> Calibration {
 }
 
 /// Peaks and reaction, tick by tick.
-struct Watch {
+struct Peaks {
     boost_limit_kpa: f64,
     trip_kpa: f32,
     last_kpa: f32,
@@ -170,7 +170,7 @@ struct Watch {
     trip: Option<GuardCause>,
 }
 
-impl Watch {
+impl Peaks {
     fn new(settings: &Settings, ambient_kpa: f64) -> Self {
         let limits = &settings.guard.limits;
         let limit = f64::from(limits.boost.0).min(f64::from(limits.boost_ratio) * ambient_kpa);
