@@ -36,7 +36,7 @@ pub enum LearnVerdict {
 
 /// One judged run.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Judged {
+pub struct JudgedLearn {
     /// What it came to.
     pub verdict: LearnVerdict,
     /// Name of the refusal, if any.
@@ -93,7 +93,7 @@ pub fn judge(
     run: &LearnRun,
     truth: StopTruth,
     travel_counts: f64,
-) -> Judged {
+) -> JudgedLearn {
     let (calibration, reason, words) = match &run.outcome {
         LearnOutcome::Accepted(calibration) | LearnOutcome::NotProven { calibration, .. } => {
             (Some(calibration), None, None)
@@ -102,7 +102,7 @@ pub fn judge(
     };
     let errors = calibration.map(|calibration| errors(calibration, truth, travel_counts));
     let impact = run.touches.iter().map(|touch| f64::from(touch.impact_speed)).fold(0.0, f64::max);
-    Judged {
+    JudgedLearn {
         verdict: verdict(preset, checked, &run.outcome, errors, reason),
         reason,
         severity,

@@ -14,7 +14,7 @@ mod tally;
 pub use bound::exact_bounds;
 pub use case::{LearnRun, RunError, relearn, run};
 pub(crate) use judge::intended_stops;
-pub use judge::{Judged, LearnVerdict, TOLERANCE, judge};
+pub use judge::{JudgedLearn, LearnVerdict, TOLERANCE, judge};
 pub use study::{StudyError, StudyPlan, StudyReadings, study};
 pub use summary::{LearnCampaign, Rate};
 pub use tally::{FaultTally, Spread};
@@ -77,7 +77,7 @@ pub fn one(
     settings: &Settings,
     seed: u64,
     number: u64,
-) -> Result<Judged, RunError> {
+) -> Result<JudgedLearn, RunError> {
     let mut rng = Pcg64Mcg::seed_from_u64(mix(seed, preset.name, number));
     let healthy = draw_of(nominal, &mut rng);
     let severity = preset.severity.at(rng.random::<f64>());

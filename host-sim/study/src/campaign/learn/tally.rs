@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use serde::Serialize;
 
 use super::bound::exact_bounds;
-use super::judge::{Judged, LearnVerdict};
+use super::judge::{JudgedLearn, LearnVerdict};
 use crate::catalogue::{Family, Preset, Tag};
 
 /// Median, 95th percentile and largest of a set of numbers.
@@ -101,7 +101,7 @@ impl FaultTally {
     }
 
     /// Counts one run.
-    pub fn add(&mut self, judged: Judged) {
+    pub fn add(&mut self, judged: JudgedLearn) {
         self.runs += 1;
         match judged.verdict {
             LearnVerdict::AcceptedRightly => self.accepted += 1,
