@@ -113,7 +113,7 @@ const MAX_DEAD_TICKS: usize = 20;
 
 /// Opening, speed and acceleration of a sample, smoothed.
 #[derive(Clone, Copy)]
-struct Motion {
+struct SmoothedSample {
     opening: f64,
     speed: f64,
     acceleration: f64,
@@ -165,7 +165,7 @@ fn vertex(fits: &[([f64; 5], f64)], best: usize) -> f64 {
     if bend < 0.0 { (0.5 * (before - after) / bend).clamp(-0.5, 0.5) } else { 0.0 }
 }
 
-fn fit(points: &[TunePoint], moving: &[(usize, Motion)], dead: usize) -> Option<([f64; 5], f64)> {
+fn fit(points: &[TunePoint], moving: &[(usize, SmoothedSample)], dead: usize) -> Option<([f64; 5], f64)> {
     let mut equations = LeastSquares::<5>::default();
     for (index, motion) in moving.iter().filter(|(index, _)| *index >= MAX_DEAD_TICKS) {
         let factors = [1.0, motion.opening, motion.speed.signum(), motion.speed, motion.acceleration];
@@ -183,7 +183,7 @@ fn fit(points: &[TunePoint], moving: &[(usize, Motion)], dead: usize) -> Option<
 }
 
 /// Samples in motion, away from the ends and from gaps.
-fn moving(points: &[TunePoint]) -> Vec<(usize, Motion)> {
+fn moving(points: &[TunePoint]) -> Vec<(usize, SmoothedSample)> {
     let width = 2 * HALF_WINDOW;
     points
         .windows(width + 1)
@@ -195,7 +195,7 @@ fn moving(points: &[TunePoint]) -> Vec<(usize, Motion)> {
 }
 
 /// Least-squares parabola through a window: value, slope and curvature at its middle.
-fn smooth(window: &[TunePoint]) -> Motion {
+fn smooth(window: &[TunePoint]) -> SmoothedSample {
     let half = HALF_WINDOW as f64;
     let (mut s0, mut s1, mut s2) = (0.0, 0.0, 0.0);
     let (mut n, mut q2, mut q4) = (0.0, 0.0, 0.0);
@@ -209,7 +209,7 @@ fn smooth(window: &[TunePoint]) -> Motion {
         q4 += x * x * x * x;
     }
     let curve = (n * s2 - q2 * s0) / (n * q4 - q2 * q2);
-    Motion { opening: s0 / n, speed: s1 / q2 / TICK_S, acceleration: 2.0 * curve / (TICK_S * TICK_S) }
+    SmoothedSample { opening: s0 / n, speed: s1 / q2 / TICK_S, acceleration: 2.0 * curve / (TICK_S * TICK_S) }
 }
 
 impl Identified {
