@@ -45,7 +45,7 @@ pub(super) struct Start {
 }
 
 /// World and controller with what passes between them.
-pub(super) struct Loop<'a> {
+pub(super) struct ClosedLoop<'a> {
     pub(super) world: World,
     pub(super) planned: Planned,
     pub(super) start: Start,
@@ -71,7 +71,7 @@ struct Wish {
 /// Altitude is followed in steps of this size, m: 0.12 kPa.
 const ALTITUDE_STEP_M: f64 = 10.0;
 
-impl<'a> Loop<'a> {
+impl<'a> ClosedLoop<'a> {
     /// A loop whose world is still to settle at its [`Start`].
     pub(super) fn new(
         scenario: &'a Scenario,

@@ -7,7 +7,7 @@
 
 use firmware_core::settings::Settings;
 
-use super::closed_loop::Loop;
+use super::closed_loop::ClosedLoop;
 use super::{Run, RunError, RunOutcome};
 use crate::scenario::Scenario;
 use plant::world::{WorldConfig, WorldLanes};
@@ -33,7 +33,7 @@ pub(crate) fn run_in_lanes(
         }
         lanes.move_actuators();
         for (lane, run) in runs.iter_mut().enumerate() {
-            let Ok(Run { bench: Loop { world, planned, .. }, .. }) = run else { continue };
+            let Ok(Run { bench: ClosedLoop { world, planned, .. }, .. }) = run else { continue };
             lanes.hand_to_air(lane, world, &planned.engine);
         }
         lanes.run_air();
@@ -46,12 +46,12 @@ pub(crate) fn run_in_lanes(
 
 fn settle(runs: &mut [Result<Run<'_>, RunError>], lanes: &mut WorldLanes) {
     for (lane, run) in runs.iter_mut().enumerate() {
-        let Ok(Run { bench: Loop { world, start, .. }, .. }) = run else { continue };
+        let Ok(Run { bench: ClosedLoop { world, start, .. }, .. }) = run else { continue };
         lanes.begin_settling(lane, world, start.opening, &start.inputs);
     }
     lanes.approach_rest();
     for (lane, run) in runs.iter_mut().enumerate() {
-        attempt(run, |Run { bench: Loop { world, start, .. }, .. }| {
+        attempt(run, |Run { bench: ClosedLoop { world, start, .. }, .. }| {
             Ok(lanes.settle(lane, world, start.opening, &start.inputs)?)
         });
     }
@@ -72,7 +72,7 @@ fn attempt<'a>(
 /// Begins a tick.
 fn begin_tick(run: &mut Run<'_>, lane: usize, tick: u32, lanes: &mut WorldLanes) -> Result<(), RunError> {
     run.plan(tick)?;
-    let Loop { world, planned, .. } = &mut run.bench;
+    let ClosedLoop { world, planned, .. } = &mut run.bench;
     lanes.begin_tick(lane, world, planned.duty);
     Ok(())
 }

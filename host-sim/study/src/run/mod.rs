@@ -19,7 +19,7 @@ use firmware_core::units::{Opening, Volt};
 use crate::metrics::{Meter, Metrics};
 use crate::scenario::Scenario;
 use crate::trace::Trace;
-use closed_loop::Loop;
+use closed_loop::ClosedLoop;
 use plant::airpath::NoSteadyState;
 use plant::check::BadParameter;
 use plant::world::{Diverged, TICK_S, World, WorldConfig};
@@ -95,11 +95,11 @@ pub fn run_world(
     record: Record,
 ) -> Result<RunOutcome, RunError> {
     let mut run = Run::new(scenario, world, settings, seed)?;
-    let Loop { world, start, .. } = &mut run.bench;
+    let ClosedLoop { world, start, .. } = &mut run.bench;
     world.settle(start.opening, &start.inputs)?;
     for tick in 0..run.last_tick() {
         run.plan(tick)?;
-        let Loop { world, planned, .. } = &mut run.bench;
+        let ClosedLoop { world, planned, .. } = &mut run.bench;
         world.step(planned.duty, &planned.engine)?;
         if run.note()
             && let Record::EveryTicks(every) = record
@@ -113,7 +113,7 @@ pub fn run_world(
 
 /// A run on its way.
 struct Run<'a> {
-    bench: Loop<'a>,
+    bench: ClosedLoop<'a>,
     meter: Meter,
     outcome: RunOutcome,
     warm_up_ticks: u32,
@@ -128,7 +128,7 @@ impl<'a> Run<'a> {
         settings: &Settings,
         seed: u64,
     ) -> Result<Self, RunError> {
-        let bench = Loop::new(scenario, world, settings, seed)?;
+        let bench = ClosedLoop::new(scenario, world, settings, seed)?;
         let meter = Meter::new(scenario.limits, scenario.step_at_s, world);
         let outcome = RunOutcome {
             metrics: meter.finish(),
