@@ -8,7 +8,7 @@
 use firmware_core::settings::Settings;
 
 use super::closed_loop::ClosedLoop;
-use super::{Run, RunError, RunOutcome};
+use super::{RunError, RunOutcome, RunUnderWay};
 use crate::scenario::Scenario;
 use plant::world::{WorldConfig, WorldLanes};
 
@@ -18,9 +18,9 @@ pub(crate) fn run_in_lanes(
     members: &[(WorldConfig, u64)],
     settings: &Settings,
 ) -> Vec<Result<RunOutcome, RunError>> {
-    let start = |(world, seed): &(WorldConfig, u64)| Run::new(scenario, world, settings, *seed);
-    let mut runs: Vec<Result<Run<'_>, RunError>> = members.iter().map(start).collect();
-    let last_tick = runs.iter().flatten().map(Run::last_tick).max().unwrap_or(0);
+    let start = |(world, seed): &(WorldConfig, u64)| RunUnderWay::new(scenario, world, settings, *seed);
+    let mut runs: Vec<Result<RunUnderWay<'_>, RunError>> = members.iter().map(start).collect();
+    let last_tick = runs.iter().flatten().map(RunUnderWay::last_tick).max().unwrap_or(0);
     let mut lanes = WorldLanes::default();
     settle(&mut runs, &mut lanes);
     for tick in 0..last_tick {
@@ -33,7 +33,7 @@ pub(crate) fn run_in_lanes(
         }
         lanes.move_actuators();
         for (lane, run) in runs.iter_mut().enumerate() {
-            let Ok(Run { bench: ClosedLoop { world, planned, .. }, .. }) = run else { continue };
+            let Ok(RunUnderWay { bench: ClosedLoop { world, planned, .. }, .. }) = run else { continue };
             lanes.hand_to_air(lane, world, &planned.engine);
         }
         lanes.run_air();
@@ -41,17 +41,17 @@ pub(crate) fn run_in_lanes(
     for (lane, run) in runs.iter_mut().enumerate() {
         attempt(run, |run| finish_tick(run, lane, &lanes));
     }
-    runs.into_iter().map(|run| run.map(Run::finish)).collect()
+    runs.into_iter().map(|run| run.map(RunUnderWay::finish)).collect()
 }
 
-fn settle(runs: &mut [Result<Run<'_>, RunError>], lanes: &mut WorldLanes) {
+fn settle(runs: &mut [Result<RunUnderWay<'_>, RunError>], lanes: &mut WorldLanes) {
     for (lane, run) in runs.iter_mut().enumerate() {
-        let Ok(Run { bench: ClosedLoop { world, start, .. }, .. }) = run else { continue };
+        let Ok(RunUnderWay { bench: ClosedLoop { world, start, .. }, .. }) = run else { continue };
         lanes.begin_settling(lane, world, start.opening, &start.inputs);
     }
     lanes.approach_rest();
     for (lane, run) in runs.iter_mut().enumerate() {
-        attempt(run, |Run { bench: ClosedLoop { world, start, .. }, .. }| {
+        attempt(run, |RunUnderWay { bench: ClosedLoop { world, start, .. }, .. }| {
             Ok(lanes.settle(lane, world, start.opening, &start.inputs)?)
         });
     }
@@ -59,8 +59,8 @@ fn settle(runs: &mut [Result<Run<'_>, RunError>], lanes: &mut WorldLanes) {
 
 /// Goes on with a run that has not failed; it ends where this fails.
 fn attempt<'a>(
-    run: &mut Result<Run<'a>, RunError>,
-    go_on: impl FnOnce(&mut Run<'a>) -> Result<(), RunError>,
+    run: &mut Result<RunUnderWay<'a>, RunError>,
+    go_on: impl FnOnce(&mut RunUnderWay<'a>) -> Result<(), RunError>,
 ) {
     if let Ok(going) = run
         && let Err(error) = go_on(going)
@@ -70,7 +70,12 @@ fn attempt<'a>(
 }
 
 /// Begins a tick.
-fn begin_tick(run: &mut Run<'_>, lane: usize, tick: u32, lanes: &mut WorldLanes) -> Result<(), RunError> {
+fn begin_tick(
+    run: &mut RunUnderWay<'_>,
+    lane: usize,
+    tick: u32,
+    lanes: &mut WorldLanes,
+) -> Result<(), RunError> {
     run.plan(tick)?;
     let ClosedLoop { world, planned, .. } = &mut run.bench;
     lanes.begin_tick(lane, world, planned.duty);
@@ -78,7 +83,7 @@ fn begin_tick(run: &mut Run<'_>, lane: usize, tick: u32, lanes: &mut WorldLanes)
 }
 
 /// Ends the tick that the run is in.
-fn finish_tick(run: &mut Run<'_>, lane: usize, lanes: &WorldLanes) -> Result<(), RunError> {
+fn finish_tick(run: &mut RunUnderWay<'_>, lane: usize, lanes: &WorldLanes) -> Result<(), RunError> {
     lanes.finish_tick(lane, &mut run.bench.world)?;
     run.note();
     Ok(())

@@ -94,7 +94,7 @@ pub fn run_world(
     seed: u64,
     record: Record,
 ) -> Result<RunOutcome, RunError> {
-    let mut run = Run::new(scenario, world, settings, seed)?;
+    let mut run = RunUnderWay::new(scenario, world, settings, seed)?;
     let ClosedLoop { world, start, .. } = &mut run.bench;
     world.settle(start.opening, &start.inputs)?;
     for tick in 0..run.last_tick() {
@@ -112,7 +112,7 @@ pub fn run_world(
 }
 
 /// A run on its way.
-struct Run<'a> {
+struct RunUnderWay<'a> {
     bench: ClosedLoop<'a>,
     meter: Meter,
     outcome: RunOutcome,
@@ -120,7 +120,7 @@ struct Run<'a> {
     ticks: u32,
 }
 
-impl<'a> Run<'a> {
+impl<'a> RunUnderWay<'a> {
     /// A run whose world is still to settle.
     fn new(
         scenario: &'a Scenario,
