@@ -32,7 +32,7 @@ pub struct GuardCampaign {
 
 /// Why a campaign stopped.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
-pub enum CampaignError {
+pub enum GuardCampaignError {
     /// A drawn world was refused.
     #[error(
         "world {index}: {reason}; allowed: worlds that validate; narrow the draw in campaign/guard/fault.rs"
@@ -57,7 +57,7 @@ pub enum CampaignError {
 ///
 /// # Errors
 /// The first world that was refused or ran away.
-pub fn run(campaign: &GuardCampaign) -> Result<Table, CampaignError> {
+pub fn run(campaign: &GuardCampaign) -> Result<Table, GuardCampaignError> {
     let outcomes: Vec<WorldFigures> = (0..campaign.worlds)
         .into_par_iter()
         .map(|index| run_one(campaign, index))

@@ -10,7 +10,7 @@ use rand::SeedableRng;
 use rand_pcg::Pcg64Mcg;
 
 use super::fault::{DrawnWorld, GuardFault};
-use super::{CampaignError, GuardCampaign};
+use super::{GuardCampaign, GuardCampaignError};
 use plant::airpath::{EngineInputs, FuelRequest, FuelResponse};
 use plant::world::{EngineState, Truth, World};
 
@@ -91,8 +91,8 @@ pub struct WorldFigures {
 ///
 /// # Errors
 /// When the drawn world is refused or runs away.
-pub fn run_one(campaign: &GuardCampaign, index: u32) -> Result<WorldFigures, CampaignError> {
-    let refused = |reason: String| CampaignError::World { index, reason };
+pub fn run_one(campaign: &GuardCampaign, index: u32) -> Result<WorldFigures, GuardCampaignError> {
+    let refused = |reason: String| GuardCampaignError::World { index, reason };
     let mut rng = Pcg64Mcg::seed_from_u64(campaign.seed.wrapping_add(u64::from(index)));
     let fault = GuardFault::ALL[index as usize % GuardFault::ALL.len()];
     let plan = DrawnWorld::draw(fault, &mut rng);
@@ -115,7 +115,7 @@ pub fn run_one(campaign: &GuardCampaign, index: u32) -> Result<WorldFigures, Cam
         };
         world
             .step(output.duty, &EngineState::Running(inputs))
-            .map_err(|reason| CampaignError::Diverged { index, reason })?;
+            .map_err(|reason| GuardCampaignError::Diverged { index, reason })?;
         watch.look(&campaign.settings, &sample, &output, &world.truth());
     }
     Ok(watch.outcome(index, &plan, &campaign.settings))
