@@ -140,9 +140,9 @@ pub fn run_campaign(
 }
 
 /// One run's index, and its metrics or why it failed.
-type Ended = (u64, Result<Metrics, String>);
+type EndedRun = (u64, Result<Metrics, String>);
 
-fn run_chunk(plan: &CampaignPlan, chunk: u64) -> Vec<Ended> {
+fn run_chunk(plan: &CampaignPlan, chunk: u64) -> Vec<EndedRun> {
     let runs = chunk * CHUNK..((chunk + 1) * CHUNK).min(plan.runs);
     let members: Vec<_> = runs.clone().map(|run| member(plan, run)).collect();
     let abreast = run_in_lanes(&plan.scenario, &members, &plan.settings);

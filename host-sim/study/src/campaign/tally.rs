@@ -8,7 +8,7 @@ use std::collections::BTreeMap;
 use std::path::Path;
 
 use super::checkpoint::{Checkpoint, CheckpointError};
-use super::{CampaignStats, Ended, Next, Progress};
+use super::{CampaignStats, EndedRun, Next, Progress};
 
 /// Chunks between two looks at the caller, and two checkpoints.
 const CHUNKS_BETWEEN_LOOKS: u64 = 16;
@@ -16,7 +16,7 @@ const CHUNKS_BETWEEN_LOOKS: u64 = 16;
 /// A campaign's statistics so far, and who is told of them.
 pub(super) struct Tally<'a, W> {
     kept: Checkpoint,
-    early: BTreeMap<u64, Vec<Ended>>,
+    early: BTreeMap<u64, Vec<EndedRun>>,
     chunks: u64,
     wanted_runs: u64,
     checkpoint: Option<&'a Path>,
@@ -35,7 +35,7 @@ impl<'a, W: FnMut(Progress) -> Next> Tally<'a, W> {
     }
 
     /// Takes a chunk and says whether to go on.
-    pub(super) fn take(&mut self, chunk: u64, ended: Vec<Ended>) -> Next {
+    pub(super) fn take(&mut self, chunk: u64, ended: Vec<EndedRun>) -> Next {
         self.early.insert(chunk, ended);
         while self.next == Ok(Next::GoOn)
             && let Some(ended) = self.early.remove(&self.kept.chunks_done)
