@@ -45,7 +45,7 @@ pub struct StudyReadings {
 
 /// Why there is no study.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
-pub enum StudyError {
+pub enum GaugeStudyError {
     /// The world or the learner failed.
     #[error(transparent)]
     Run(#[from] RunError),
@@ -66,8 +66,8 @@ pub enum StudyError {
 /// Runs the learns of a study.
 ///
 /// # Errors
-/// [`StudyError`].
-pub fn study(settings: &Settings, plan: StudyPlan) -> Result<StudyReadings, StudyError> {
+/// [`GaugeStudyError`].
+pub fn study(settings: &Settings, plan: StudyPlan) -> Result<StudyReadings, GaugeStudyError> {
     let mut rng = Pcg64Mcg::seed_from_u64(plan.seed);
     let units: Vec<WorldConfig> = (0..plan.units).map(|_| draw_unit(&mut rng)).collect();
     let mut readings = StudyReadings::default();
@@ -106,7 +106,12 @@ fn set_up(unit: &WorldConfig, rng: &mut impl Rng) -> WorldConfig {
     unit
 }
 
-fn learn(case: &Case, settings: &Settings, seed: u64, at: (usize, usize)) -> Result<[f64; 2], StudyError> {
+fn learn(
+    case: &Case,
+    settings: &Settings,
+    seed: u64,
+    at: (usize, usize),
+) -> Result<[f64; 2], GaugeStudyError> {
     let order = LearnOrder::full(Setup::Attached, Warmth::Cold, CheckSet::ALL);
     match run(case, settings, order, None, seed)?.outcome {
         LearnOutcome::Accepted(calibration) => Ok([&calibration.closed, &calibration.open]
@@ -116,6 +121,6 @@ fn learn(case: &Case, settings: &Settings, seed: u64, at: (usize, usize)) -> Res
     }
 }
 
-fn not_accepted((unit, setup): (usize, usize), outcome: String) -> StudyError {
-    StudyError::NotAccepted { unit, setup, outcome }
+fn not_accepted((unit, setup): (usize, usize), outcome: String) -> GaugeStudyError {
+    GaugeStudyError::NotAccepted { unit, setup, outcome }
 }
