@@ -7,7 +7,7 @@
 use std::fmt::Write as _;
 
 use firmware_core::settings::Settings;
-use study::campaign::learn::{StudyPlan, StudyReadings, TOLERANCE, study};
+use study::campaign::learn::{GaugeStudyPlan, StudyReadings, TOLERANCE, study};
 
 use crate::console::Console;
 use crate::document::{GaugeDocument, Spreads, Studied};
@@ -36,7 +36,8 @@ pub struct Args {
 /// # Errors
 /// A [`Failure`] for numbers outside the published constants or a unit that was not accepted.
 pub fn run(args: &Args, console: &Console) -> VerbResult {
-    let plan = StudyPlan { units: args.units, setups: args.setups, learns: args.learns, seed: args.seed };
+    let plan =
+        GaugeStudyPlan { units: args.units, setups: args.setups, learns: args.learns, seed: args.seed };
     let readings = study(&Settings::default(), plan).map_err(Failure::undetermined)?;
     let studied = evaluate(&readings)?;
     let text = text(args, &studied);

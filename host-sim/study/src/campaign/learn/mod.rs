@@ -15,7 +15,7 @@ pub use bound::exact_bounds;
 pub use case::{LearnRun, RunError, relearn, run};
 pub(crate) use judge::intended_stops;
 pub use judge::{JudgedLearn, LearnVerdict, TOLERANCE, judge};
-pub use study::{GaugeStudyError, StudyPlan, StudyReadings, study};
+pub use study::{GaugeStudyError, GaugeStudyPlan, StudyReadings, study};
 pub use summary::{LearnCampaign, Rate};
 pub use tally::{FaultTally, Spread};
 

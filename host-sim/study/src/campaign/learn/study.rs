@@ -21,7 +21,7 @@ const BRACKET: f64 = 0.0002;
 
 /// Size of a study.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct StudyPlan {
+pub struct GaugeStudyPlan {
     /// Units.
     pub units: usize,
     /// Set-ups of each.
@@ -67,7 +67,7 @@ pub enum GaugeStudyError {
 ///
 /// # Errors
 /// [`GaugeStudyError`].
-pub fn study(settings: &Settings, plan: StudyPlan) -> Result<StudyReadings, GaugeStudyError> {
+pub fn study(settings: &Settings, plan: GaugeStudyPlan) -> Result<StudyReadings, GaugeStudyError> {
     let mut rng = Pcg64Mcg::seed_from_u64(plan.seed);
     let units: Vec<WorldConfig> = (0..plan.units).map(|_| draw_unit(&mut rng)).collect();
     let mut readings = StudyReadings::default();
