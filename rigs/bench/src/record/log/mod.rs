@@ -25,7 +25,7 @@ pub(crate) const LOG_FILE: &str = "log.jsonl";
 /// Most bytes of it: two lines of 400 bytes for each of 9999 runs.
 const LOG_LIMIT: u64 = 16 << 20;
 /// What nobody can see from a log alone.
-pub const HEAD_NOTE: &str =
+pub(crate) const HEAD_NOTE: &str =
     "A shortened or rewritten log shows only against a head noted elsewhere: note count and head.";
 
 /// How long a log is, and the hash of its last line.
