@@ -115,7 +115,8 @@ pub(crate) fn write_report(
 pub(crate) fn spoken(unit: &str, result: &UnitResult) -> String {
     let verdict = &result.verdict;
     let word = verdict.judgement.word().to_uppercase();
-    let mut lines = vec![format!("{unit}: {word} (judged on {})", result.covers())];
+    let job = if verdict.job.is_unnamed() { String::new() } else { format!("; {}", verdict.job) };
+    let mut lines = vec![format!("{unit}: {word} (judged on {}{job})", result.covers())];
     lines.extend(result.left_out().map(|left_out| format!("  not judged: {left_out}")));
     lines.extend(verdict.confirmed.iter().map(|line| format!("  confirmed afterwards: {line}")));
     for reason in &verdict.reasons {

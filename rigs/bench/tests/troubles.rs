@@ -91,7 +91,7 @@ fn a_real_port_moves_nothing_before_the_cautions_are_acknowledged() {
 
 #[test]
 fn a_real_unit_is_not_moved_by_the_invented_profile() {
-    let built_in = concat!(env!("CARGO_MANIFEST_DIR"), "/../profiles/bench-actuator-a.toml");
+    let built_in = concat!(env!("CARGO_MANIFEST_DIR"), "/../profiles/bench-actuator-a/profile.toml");
     let args = ["learn", "--port", "/dev/no-such-port", "--unit", "u1", "--hands-clear"];
     for more in [&[][..], &["--profile", built_in]] {
         let said = fails(&[&args[..], more].concat(), 2);

@@ -18,7 +18,7 @@ const MOST_VERBS: usize = 22;
 type Call = (&'static [&'static str], &'static [&'static str]);
 
 /// One call of every verb at least, in an order in which each finds what it needs.
-const CALLS: [Call; 23] = [
+const CALLS: [Call; 25] = [
     (&["demo", "--out", "demo"], &[]),
     (&["ports"], &[]),
     (&["rig", "nobody-of-this-name"], &[]),
@@ -47,6 +47,8 @@ const CALLS: [Call; 23] = [
     (&["unit", "history", "units/u1"], &[]),
     (&["unit", "check", "units/u1"], &[]),
     (&["sheet", "new", "units/u1"], &[]),
+    (&["sheet", "parts", "empty.toml"], &[]),
+    (&["sheet", "compare", "ring-a.toml", "ring-b.toml"], &[]),
     (&["schema"], &[]),
 ];
 

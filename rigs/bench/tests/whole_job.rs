@@ -19,7 +19,7 @@ use vanebench::caution::Acknowledged;
 use vanebench::link_rig;
 use vanebench::port::PortSpec;
 use vanebench::procedure::{Basis, MoveKind, Observed, Observer, PlanPart, RunStop, Target, record_move};
-use vanebench::record::Serials;
+use vanebench::record::{Job, Serials};
 use vanebench::rig::StreamItem;
 use vanebench::unit_store::{OnUnproven, ground};
 use virtual_rig::rig::SimulatedRig;
@@ -256,6 +256,7 @@ fn unplugged_sweep(records: &Path) -> String {
         warmth: Warmth::Cold,
         seed: 1,
         serials: Serials::default(),
+        job: Job::default(),
         operator: None,
     };
     let in_force = ground(&target.wanted(), OnUnproven::Refuse).unwrap();

@@ -9,7 +9,7 @@ use std::fmt;
 use firmware_core::calibration::{Setup, Warmth};
 
 use crate::judge::{FaultOf, Finding};
-use crate::record::{Run, RunKind, RunName, RunTrouble, Status, Unsound};
+use crate::record::{Job, Run, RunKind, RunName, RunTrouble, Status, Unsound};
 
 /// The runs that count, and the others.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -18,6 +18,8 @@ pub(crate) struct Selection {
     pub counted: Vec<Run>,
     /// They do not.
     pub left_out: Vec<LeftOut>,
+    /// The job that they belong to.
+    pub job: Job,
 }
 
 /// A run that does not count.
@@ -36,6 +38,11 @@ pub(crate) enum WhyLeftOut {
     OtherUnit {
         /// The unit that it names.
         unit: String,
+    },
+    /// It belongs to another job, or shows the unit in another state.
+    OtherJob {
+        /// The job that it names.
+        job: Job,
     },
     /// The actuator was mounted otherwise, or the other of cold and hot.
     OtherMounting {
@@ -83,6 +90,7 @@ impl fmt::Display for LeftOut {
         let run = &self.run;
         match &self.why {
             WhyLeftOut::OtherUnit { unit } => write!(f, "{run}: made on the unit {unit}"),
+            WhyLeftOut::OtherJob { job } => write!(f, "{run}: of {job}"),
             WhyLeftOut::OtherMounting { setup, warmth } => write!(f, "{run}: made {setup}, {warmth}"),
             WhyLeftOut::OtherCalibration { learn } => {
                 write!(f, "{run}: moved on another calibration than that of {learn}")
@@ -106,6 +114,7 @@ impl LeftOut {
             | WhyLeftOut::OtherBoard { .. }
             | WhyLeftOut::Unsound { replaced_by: None, .. } => true,
             WhyLeftOut::OtherUnit { .. }
+            | WhyLeftOut::OtherJob { .. }
             | WhyLeftOut::OtherMounting { .. }
             | WhyLeftOut::CutShort { .. }
             | WhyLeftOut::Unsound { replaced_by: Some(_), .. }
@@ -131,7 +140,8 @@ impl LeftOut {
                         .into(),
                 fault_of: FaultOf::Rig,
             }),
-            WhyLeftOut::OtherMounting { .. }
+            WhyLeftOut::OtherJob { .. }
+            | WhyLeftOut::OtherMounting { .. }
             | WhyLeftOut::OtherCalibration { .. }
             | WhyLeftOut::OtherSettings { .. }
             | WhyLeftOut::OtherBoard { .. }
@@ -143,15 +153,16 @@ impl LeftOut {
 }
 
 impl Selection {
-    /// Sorts the runs of `unit`, less those that its log does not vouch for.
+    /// Sorts the runs of `unit` that belong to the newest job that fits `asked`, less those that its log does not vouch
+    /// for.
     #[must_use]
-    pub(crate) fn of(runs: Vec<Run>, unit: &str, unsound: &[Unsound]) -> Self {
+    pub(crate) fn of(runs: Vec<Run>, unit: &str, unsound: &[Unsound], asked: &Job) -> Self {
         let mut selection = Self::default();
         let runs = selection.keep(runs, |run| other_unit(run, unit));
         let of_others: Vec<RunName> = selection.left_out.iter().map(|left| left.run).collect();
         let is_unsound = |run: RunName| unsound.iter().any(|one| one.run == run);
         let runs = runs.into_iter().filter(|run| !is_unsound(run.name)).collect();
-        let mut selection = selection.of_sound(runs);
+        let mut selection = selection.of_sound(runs, asked);
         let mut unsound = unsound.iter().filter(|one| !of_others.contains(&one.run)).collect::<Vec<_>>();
         unsound.sort_by_key(|one| one.run);
         selection.leave_out_unsound(&unsound);
@@ -169,8 +180,12 @@ impl Selection {
         }
     }
 
-    fn of_sound(self, runs: Vec<Run>) -> Self {
+    fn of_sound(self, runs: Vec<Run>, asked: &Job) -> Self {
         let mut selection = self;
+        let newest = runs.iter().rev().filter_map(job_of).find(|job| asked.fits(job)).cloned();
+        let judged = newest.as_ref().unwrap_or(asked).clone();
+        let runs = selection.keep(runs, |run| other_job(run, &judged));
+        selection.job = judged;
         let newest = runs.iter().rfind(|run| !run.file.is_diagnostic()).or(runs.last()).map(mounting);
         let runs = selection.keep(runs, |run| other_mounting(run, newest));
         let learn = runs.iter().rfind(|run| run.name.kind == RunKind::Learn && !is_cut_short(run)).cloned();
@@ -237,6 +252,22 @@ fn mounting(run: &Run) -> (Setup, Warmth) {
 fn other_unit(run: &Run, unit: &str) -> Option<WhyLeftOut> {
     let named = &run.file.run.unit;
     (named != unit).then(|| WhyLeftOut::OtherUnit { unit: named.clone() })
+}
+
+/// A simulation belongs to every job, a run of an older release to none that is named.
+fn job_of(run: &Run) -> Option<&Job> {
+    run.file.run.provenance.as_ref().map(|provenance| &provenance.job)
+}
+
+/// One verdict speaks of one job and one state.
+fn other_job(run: &Run, judged: &Job) -> Option<WhyLeftOut> {
+    let job = match run.name.kind {
+        RunKind::Simulate => return None,
+        RunKind::Learn | RunKind::Sweep | RunKind::Friction | RunKind::Step => {
+            job_of(run).cloned().unwrap_or_default()
+        }
+    };
+    (!job.is_same(judged)).then_some(WhyLeftOut::OtherJob { job })
 }
 
 /// One verdict speaks of one mounting: cold and hot, free and attached are never mixed.

@@ -8,15 +8,15 @@ use firmware_core::motion::Goal;
 use firmware_core::settings::SettingsHash;
 use firmware_core::units::{Ampere, Counts, Duty, Opening, Tick, Volt};
 
-use super::{Exhibit, Selection, WhyLeftOut, evaluate};
+use super::{Exhibit, Selection, UnitResult, WhyLeftOut, evaluate};
 use crate::actuator::DEMO;
 use crate::caution::Acknowledged;
 use crate::figures::{Measure, Sensor};
 use crate::judge::{FaultOf, Judgement, judge};
 use crate::procedure::slow_reversal;
 use crate::record::{
-    BoardId, Conditions, Made, Outcome, Provenance, RECORD_VERSION, Row, Run, RunFile, RunInfo, RunKind,
-    RunName, Sample, Serials, Sha256Hex, Status,
+    BoardId, Checked, Conditions, Job, JobState, Made, Outcome, Provenance, RECORD_VERSION, Row, Run,
+    RunFile, RunInfo, RunKind, RunName, Sample, Serials, Sha256Hex, Status,
 };
 
 /// A run whose samples follow the commands through `respond(previous opening, command)`.
@@ -363,7 +363,7 @@ fn calibration() -> Calibration {
 }
 
 fn left_out(runs: Vec<Run>) -> (Vec<u32>, Vec<WhyLeftOut>) {
-    let selection = Selection::of(runs, "U1", &[]);
+    let selection = Selection::of(runs, "U1", &[], &Job::default());
     let counted = selection.counted.iter().map(|run| run.name.ordinal).collect();
     (counted, selection.left_out.into_iter().map(|left| left.why).collect())
 }
@@ -379,11 +379,47 @@ fn an_interrupted_run_does_not_undo_an_older_complete_one_and_a_complete_one_doe
     assert_eq!(left_out(vec![cut, newer]), (vec![3], vec![WhyLeftOut::Replaced { by }]));
 }
 
+fn given(serial: &str, settings: u32) -> Provenance {
+    Provenance {
+        settings: SettingsHash(settings),
+        operator: None,
+        board: BoardId { name: "bench board".into(), serial: serial.into() },
+        serials: Serials::default(),
+        job: Job::default(),
+    }
+}
+
+#[test]
+fn a_verdict_speaks_of_one_job_and_one_state() {
+    let job = |name: &str, state| Job { name: Some(name.parse().unwrap()), state: Some(state) };
+    let of_job = |ordinal, kind, job: &Job| {
+        let mut run = numbered(ordinal, kind);
+        run.file.run.provenance = Some(Provenance { job: job.clone(), ..given("1", 7) });
+        run
+    };
+    let (found, left) = (job("A-17", JobState::AsFound), job("A-17", JobState::AsLeft));
+    let runs = || {
+        vec![
+            of_job(1, RunKind::Learn, &found),
+            of_job(2, RunKind::Sweep, &found),
+            of_job(3, RunKind::Learn, &left),
+        ]
+    };
+    let counted = |asked: &Job| {
+        let selection = Selection::of(runs(), "U1", &[], asked);
+        let others = selection.left_out.iter().filter(|left| matches!(left.why, WhyLeftOut::OtherJob { .. }));
+        (selection.counted.iter().map(|run| run.name.ordinal).collect::<Vec<_>>(), others.count())
+    };
+    assert_eq!(counted(&Job::default()), (vec![3], 2));
+    assert_eq!(counted(&found), (vec![1, 2], 1));
+    assert_eq!(counted(&job("B-2", JobState::AsLeft)), (vec![], 3));
+}
+
 #[test]
 fn a_run_of_another_unit_counts_for_nothing_and_leaves_the_unit_undetermined() {
     let mut foreign = numbered(2, RunKind::Step);
     foreign.file.run.unit = "U2".into();
-    let selection = Selection::of(vec![numbered(1, RunKind::Learn), foreign], "U1", &[]);
+    let selection = Selection::of(vec![numbered(1, RunKind::Learn), foreign], "U1", &[], &Job::default());
     assert_eq!(selection.counted.len(), 1);
     let finding = selection.left_out[0].finding().unwrap();
     assert_eq!((finding.code.as_str(), finding.fault_of), ("foreign-run", FaultOf::Rig));
@@ -397,12 +433,6 @@ fn a_motion_counts_only_on_the_newest_learns_calibration_board_and_settings() {
     older.file.outcome.calibration = Some(calibration());
     let (counted, why) = left_out(vec![older, learn.clone()]);
     assert_eq!((counted, why), (vec![3], vec![WhyLeftOut::OtherCalibration { learn: name }]));
-    let given = |serial: &str, settings: u32| Provenance {
-        settings: SettingsHash(settings),
-        operator: None,
-        board: BoardId { name: "bench board".into(), serial: serial.into() },
-        serials: Serials::default(),
-    };
     let (mut learn, mut sweep) = (learn, numbered(4, RunKind::Sweep));
     learn.file.run.provenance = Some(given("1", 7));
     sweep.file.run.provenance = Some(given("2", 7));
@@ -411,4 +441,14 @@ fn a_motion_counts_only_on_the_newest_learns_calibration_board_and_settings() {
     assert_eq!(left_out(vec![learn.clone(), sweep.clone()]).1, [WhyLeftOut::OtherSettings { learn: name }]);
     sweep.file.run.provenance = Some(given("1", 7));
     assert_eq!(left_out(vec![learn, sweep]), (vec![3, 4], vec![]));
+}
+
+#[test]
+fn a_job_without_runs_is_undetermined() {
+    let asked = Job { name: Some("B-2".parse().unwrap()), state: None };
+    let (profile, limits) = (DEMO.profile().unwrap(), DEMO.limits().unwrap());
+    let runs = vec![numbered(1, RunKind::Learn)];
+    let result = UnitResult::of_job(runs, &Checked::default(), "U1", (&profile, &limits), &asked);
+    assert_eq!(result.verdict.judgement, Judgement::Undetermined);
+    assert!(result.verdict.reasons[0].seen.contains("job B-2"), "{:?}", result.verdict.reasons);
 }

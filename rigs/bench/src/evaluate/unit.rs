@@ -5,7 +5,7 @@ use crate::evaluate::LeftOut;
 use crate::judge::{Counted, Evidence, FaultOf, Finding, Kept, Verdict, judge};
 use crate::limits::Limits;
 use crate::profile::Profile;
-use crate::record::{Checked, Confirmation, Run, RunKind};
+use crate::record::{Checked, Confirmation, Job, Run, RunKind};
 
 /// A unit's runs with what each shows, and the judgement over those that belong together.
 #[derive(Debug, Clone, PartialEq)]
@@ -21,7 +21,19 @@ impl UnitResult {
     /// its log does not vouch for. Writes nothing.
     #[must_use]
     pub fn of(runs: Vec<Run>, checked: &Checked, unit: &str, profile: &Profile, limits: &Limits) -> Self {
-        let Selection { counted, left_out } = Selection::of(runs, unit, &checked.unsound);
+        Self::of_job(runs, checked, unit, (profile, limits), &Job::default())
+    }
+
+    /// The same for the newest job that fits `asked`.
+    #[must_use]
+    pub(crate) fn of_job(
+        runs: Vec<Run>,
+        checked: &Checked,
+        unit: &str,
+        (profile, limits): (&Profile, &Limits),
+        asked: &Job,
+    ) -> Self {
+        let Selection { counted, left_out, job } = Selection::of(runs, unit, &checked.unsound, asked);
         let runs: Vec<_> =
             counted.into_iter().map(|run| (evaluate(&run, profile), run)).map(|(s, r)| (r, s)).collect();
         let all = Evidence::default();
@@ -29,8 +41,8 @@ impl UnitResult {
         evidence.findings.extend(left_out.iter().filter_map(LeftOut::finding));
         let measured = runs.iter().filter(|(run, _)| !run.file.is_diagnostic());
         let mut kinds: Vec<RunKind> = measured.map(|(run, _)| run.name.kind).collect();
-        if kinds.is_empty() && !runs.is_empty() {
-            evidence = evidence.and(only_pictures());
+        if kinds.is_empty() {
+            evidence = evidence.and(if runs.is_empty() { nothing_counts(&job) } else { only_pictures() });
         }
         // A part whose evidence does not belong here any more is unanswered, not unasked.
         kinds.extend(left_out.iter().filter(|left| left.leaves_a_gap()).map(|left| left.run.kind));
@@ -38,7 +50,7 @@ impl UnitResult {
             runs.iter().flat_map(|(run, _)| &run.confirmed).map(Confirmation::to_string).collect();
         let judged = judge(&evidence, limits, |limit| kinds.iter().any(|kind| answers(*kind, limit)));
         let counted = runs.iter().map(|(run, _)| named(run, checked)).collect();
-        let verdict = Verdict { counted, confirmed, ..judged };
+        let verdict = Verdict { counted, confirmed, job, ..judged };
         Self { runs, left_out, verdict }
     }
 
@@ -59,6 +71,17 @@ fn named(run: &Run, checked: &Checked) -> Counted {
     let is_unchained = checked.unchained.contains(&run.name);
     let kept = if is_unchained { Kept::Unchained } else { Kept::Chained };
     Counted { run: run.name.to_string(), evidence: run.evidence.clone(), kept }
+}
+
+/// Without a run nothing is known.
+fn nothing_counts(job: &Job) -> Evidence {
+    let finding = Finding {
+        code: "nothing-counts".into(),
+        seen: format!("no run on record counts ({job})"),
+        advice: "Record a learn and the motions, or ask for a job that is on record.".into(),
+        fault_of: FaultOf::Rig,
+    };
+    Evidence { findings: vec![finding], ..Evidence::default() }
 }
 
 /// Diagnostic runs alone decide nothing.

@@ -16,6 +16,7 @@ pub use crate::record::FaultOf;
 
 use crate::figures::Figure;
 use crate::limits::{Limit, LimitStanding, Limits};
+use crate::record::Job;
 
 /// What is put before the judge from one run or several.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -69,7 +70,15 @@ pub fn judge(evidence: &Evidence, limits: &Limits, asked: impl Fn(&Limit) -> boo
     }
     let judgement = reasons.iter().map(Reason::weighs).fold(Judgement::WithinLimits, Judgement::worse);
     let figures = evidence.figures.iter().map(figure_row).collect();
-    Verdict { judgement, reasons, checks, figures, counted: Vec::new(), confirmed: Vec::new() }
+    Verdict {
+        judgement,
+        reasons,
+        checks,
+        figures,
+        counted: Vec::new(),
+        confirmed: Vec::new(),
+        job: Job::default(),
+    }
 }
 
 #[cfg(test)]

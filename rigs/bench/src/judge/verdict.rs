@@ -7,7 +7,7 @@ use super::advice;
 use crate::exit::Exit;
 use crate::figures::{Figure, Measure};
 use crate::limits::{Bounds, Limit, LimitStanding};
-use crate::record::{FaultOf, Sha256Hex};
+use crate::record::{FaultOf, Job, Sha256Hex};
 
 /// The three answers.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, JsonSchema)]
@@ -146,6 +146,9 @@ pub struct Verdict {
     /// What a person confirmed of the learn after the fact, with who, with what and when.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub confirmed: Vec<String>,
+    /// The job whose runs count, and the unit's state in it.
+    #[serde(skip_serializing_if = "Job::is_unnamed")]
+    pub job: Job,
 }
 
 impl Judgement {

@@ -35,6 +35,7 @@ use log::LogTeller;
 /// A talk with a board, and what stands behind it when it is a virtual one.
 struct LinkRig {
     client: Client,
+    port: String,
     _behind: Behind,
 }
 
@@ -56,22 +57,25 @@ pub fn open(target: &Target, cautions: Acknowledged) -> Result<Bench, Failure> {
         PortSpec::Device(path) => (path.clone(), Behind { _rig: None, _log: None }, CheckSet::NONE),
     };
     let port = shown(&target.port, &path);
-    let client = greet(&path, &port, talk_on(&target.port)).map_err(unopened)?;
-    let rig = LinkRig { client, _behind: behind };
+    let client = client::open(&path).and_then(|line| Client::connect(line, &port, talk_on(&target.port)));
+    let rig = LinkRig { client: client.map_err(unopened)?, port: port.clone(), _behind: behind };
     Bench::with_rig(Box::new(rig), port, checked, cautions, &target.profile.settings)
         .map_err(|error| Failure::from(RunStop::from(error)))
 }
 
-/// Says hello, and waits until what an earlier talk was driving is surely over.
-fn greet(path: &Path, port: &str, talk: Talk) -> Result<Client, ClientError> {
-    let mut client = Client::connect(client::open(path)?, port, talk)?;
-    if client.took_over() {
-        console::say(&format!(
-            "port {port}: an earlier run was still driving and was let go; waiting until its lease is over"
-        ));
-        client.wait_out_lease()?;
+impl LinkRig {
+    /// The board's word that it let go of an earlier talk's motion comes after its welcome: looked for once the settings
+    /// have gone over, before anything is armed.
+    fn wait_out_an_earlier_talk(&mut self) -> Result<(), ClientError> {
+        if self.client.took_over() {
+            console::say(&format!(
+                "port {}: an earlier run was still driving and was let go; waiting until its lease is over",
+                self.port
+            ));
+            self.client.wait_out_lease()?;
+        }
+        Ok(())
     }
-    Ok(client)
 }
 
 fn start_virtual(
@@ -170,7 +174,8 @@ impl Rig for LinkRig {
     }
 
     fn hand_over(&mut self, settings: &Settings) -> Result<(), RigError> {
-        Ok(self.client.upload(settings)?)
+        self.client.upload(settings)?;
+        Ok(self.wait_out_an_earlier_talk()?)
     }
 
     fn arm(&mut self, settings: SettingsHash) -> Result<(), RigError> {

@@ -87,6 +87,7 @@ impl<'run> Recording<'run> {
                 operator: target.operator.clone(),
                 board: bench.board(),
                 serials,
+                job: target.job.clone(),
             }),
         };
         let mut writer = RunWriter::create(&target.unit_dir, info, conditions)?;

@@ -13,7 +13,7 @@ use crate::exit::Failure;
 use crate::limits::Limits;
 use crate::port::PortSpec;
 use crate::profile::Profile;
-use crate::record::Serials;
+use crate::record::{Job, Serials};
 use crate::short_text::ShortText;
 use crate::unit_name::{UnitName, UnitNameError};
 use crate::unit_store::Wanted;
@@ -69,6 +69,9 @@ pub(crate) struct TargetArgs {
     /// Serial numbers.
     #[command(flatten)]
     pub serials: Serials,
+    /// The job.
+    #[command(flatten)]
+    pub job: Job,
     /// Name of the person beside the unit; kept in the run
     #[arg(long, value_name = "NAME")]
     pub operator: Option<ShortText>,
@@ -98,6 +101,8 @@ pub struct Target {
     pub seed: u64,
     /// Serial numbers, where they are given.
     pub serials: Serials,
+    /// The job and the unit's state in it.
+    pub job: Job,
     /// The person beside the unit, where it is named.
     pub operator: Option<ShortText>,
 }
@@ -134,6 +139,7 @@ impl TargetArgs {
             warmth: self.warmth.into(),
             seed: self.seed,
             serials: self.serials.clone(),
+            job: self.job.clone(),
             operator: self.operator.clone(),
         })
     }

@@ -6,6 +6,7 @@ use firmware_core::settings::SettingsHash;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
+use super::job::Job;
 use crate::caution::Present;
 use crate::short_text::ShortText;
 
@@ -72,6 +73,9 @@ pub struct Provenance {
     /// Serial numbers.
     #[serde(default, skip_serializing_if = "Serials::is_empty")]
     pub serials: Serials,
+    /// The job and the unit's state in it, where they are named.
+    #[serde(default, skip_serializing_if = "Job::is_unnamed")]
+    pub job: Job,
 }
 
 /// On what footing a unit moved.

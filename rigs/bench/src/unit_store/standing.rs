@@ -151,7 +151,7 @@ mod tests {
     use proptest::prelude::*;
 
     use super::*;
-    use crate::record::{BoardId, RunKind, Serials};
+    use crate::record::{BoardId, Job, RunKind, Serials};
 
     fn stop(at: f32) -> LearnedStop {
         LearnedStop {
@@ -177,8 +177,13 @@ mod tests {
         let origin =
             Origin { tag: OriginTag(ordinal.into()), settings: SettingsHash(1), tick: Tick(ordinal) };
         let board = BoardId { name: "b".into(), serial: String::new() };
-        let provenance =
-            Provenance { settings: SettingsHash(1), operator: None, board, serials: Serials::default() };
+        let provenance = Provenance {
+            settings: SettingsHash(1),
+            operator: None,
+            board,
+            serials: Serials::default(),
+            job: Job::default(),
+        };
         End::Found(Box::new((Held::of_full_learn(calibration, standing, origin), provenance)))
     }
 

@@ -20,7 +20,7 @@ use crate::port::{PortSpec, Processor};
 use crate::procedure::{
     Basis, Bench, LearnChoice, MoveKind, PlanBar, Target, learn, record_move, record_simulation,
 };
-use crate::record::{LogHead, Serials};
+use crate::record::{Job, LogHead, Serials};
 use crate::unit_result::{REPORT_FILE, Records, keep_verdicts, spoken, write_report};
 use crate::unit_store::{self, OnUnproven, UnitStanding};
 
@@ -94,6 +94,7 @@ fn target(args: &Args) -> Result<Target, Failure> {
         warmth: Warmth::Cold,
         seed: args.seed,
         serials: Serials::default(),
+        job: Job::default(),
         operator: None,
     })
 }

@@ -10,7 +10,7 @@ use crate::document::{self, VerdictDocument};
 use crate::exit::Failure;
 use crate::judge::{FigureRow, Judgement, Reason, Verdict};
 use crate::output::OutFolder;
-use crate::record::VERDICT_FILE;
+use crate::record::{Job, VERDICT_FILE};
 use crate::report::{Report, Section, Table as ReportTable};
 
 /// The page's file.
@@ -47,7 +47,15 @@ pub fn verdict(table: &Table, seed: u64, worlds: u32) -> Verdict {
     };
     let judgement = if unhandled.is_empty() { Judgement::WithinLimits } else { Judgement::OutOfLimits };
     let figures = figures(table, &conditions);
-    Verdict { judgement, reasons, checks: Vec::new(), figures, counted: Vec::new(), confirmed: Vec::new() }
+    Verdict {
+        judgement,
+        reasons,
+        checks: Vec::new(),
+        figures,
+        counted: Vec::new(),
+        confirmed: Vec::new(),
+        job: Job::default(),
+    }
 }
 
 fn figures(table: &Table, conditions: &str) -> Vec<FigureRow> {

@@ -10,7 +10,7 @@ use crate::exit::{Failure, VerbResult};
 use crate::limits::Limits;
 use crate::output::write_file;
 use crate::profile::Profile;
-use crate::record::{HEAD_NOTE, LogHead, Run};
+use crate::record::{HEAD_NOTE, Job, LogHead, Run};
 use crate::report::Section;
 use crate::unit_result::{REPORT_FILE, Records, keep_verdicts, log_section, spoken, write_report};
 
@@ -22,6 +22,9 @@ pub struct Args {
     dir: PathBuf,
     #[command(flatten)]
     criteria: CriteriaArgs,
+    /// Which job's runs count; without it, the newest run's.
+    #[command(flatten)]
+    job: Job,
     /// Also write each run's own verdict.json into its folder
     #[arg(long)]
     keep_verdicts: bool,
@@ -102,7 +105,7 @@ impl Judged {
             keep_verdicts(&records, &profile, &limits)?;
         }
         let Records { runs, checked } = records;
-        let result = UnitResult::of(runs, &checked, &unit, &profile, &limits);
+        let result = UnitResult::of_job(runs, &checked, &unit, (&profile, &limits), &args.job);
         Ok(Self { unit, profile, limits, result, log: log_section(&checked), head: checked.head })
     }
 

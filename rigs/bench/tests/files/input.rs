@@ -11,6 +11,7 @@ const SHEET: &str = include_str!("../../../profiles/sheets/ring-a.toml");
 fn what_has_no_end_no_writer_or_no_text_is_refused_at_once_in_words() {
     let folder = tempfile::tempdir().unwrap();
     let at = folder.path();
+    learned(at);
     fifo(&at.join("fifo"));
     fs::create_dir(at.join("dir")).unwrap();
     File::create(at.join("huge")).unwrap().set_len(3 << 30).unwrap();
@@ -25,7 +26,7 @@ fn what_has_no_end_no_writer_or_no_text_is_refused_at_once_in_words() {
     ] {
         for args in [
             &["learn", "--port", "virtual", "--profile", file][..],
-            &["judge", "dir", "--limits", file],
+            &["judge", "units/healthy", "--limits", file],
             &["campaign", "boost-step", "--runs", "1", "--spread", file],
             &["simulate", "boost-step", "--with", file],
             &["match", file, "sheet.toml"],
@@ -47,7 +48,7 @@ fn samples_beyond_an_hour_and_half_are_not_read() {
     learned(at);
     let samples = at.join("units/healthy/0001-learn/samples.csv");
     File::options().write(true).open(samples).unwrap().set_len(3 << 30).unwrap();
-    has(&ends(at, 2, &["judge", "units/healthy"]), &["samples.csv", "at most 256 MiB"]);
+    has(&ends(at, 3, &["judge", "units/healthy"]), &["samples.csv", "at most 256 MiB"]);
 }
 
 #[test]

@@ -22,7 +22,7 @@ use vanebench::procedure::{
     Basis, Bench, LearnChoice, MoveKind, Observed, Observer, PlanPart, RunStop, Target, learn,
     record_diagnostic, record_move,
 };
-use vanebench::record::{BoardId, Checked, Mark, Provenance, Row, Run, RunKind, RunName, Serials};
+use vanebench::record::{BoardId, Checked, Job, Mark, Provenance, Row, Run, RunKind, RunName, Serials};
 use vanebench::rig::{GapCause, Measurand, RigError, StreamItem};
 use vanebench::unit_store::InForce;
 
@@ -41,6 +41,7 @@ fn target(records: &Path) -> Target {
         warmth: Warmth::Cold,
         seed: 1,
         serials: Serials::default(),
+        job: Job::default(),
         operator: None,
     }
 }
@@ -61,7 +62,13 @@ fn basis(target: &Target) -> Basis {
     Basis::Accepted(Box::new(InForce {
         held: Held::of_full_learn(calibration(), Standing::Accepted, origin),
         run: RunName { ordinal: 1, kind: RunKind::Learn },
-        provenance: Provenance { settings, operator: None, board, serials: Serials::default() },
+        provenance: Provenance {
+            settings,
+            operator: None,
+            board,
+            serials: Serials::default(),
+            job: Job::default(),
+        },
         doubted_by: None,
     }))
 }
