@@ -60,8 +60,8 @@ fn every_change_moves_the_engine_the_right_way() {
     assert!(full_load("more-vanes").0 > 0.0);
 }
 
-/// Published worked example, read on byjus.com (answer to an examination problem on a centrifugal compressor): 350 K,
-/// 0.6 m at 16 000 rpm, efficiency 0.88, slip 0.9, work factor 1.05, equal velocities; tip speed 502.654 m/s,
+/// Published worked example, read as a search excerpt of byjus.com, not the whole page (answer to an examination
+/// problem on a centrifugal compressor): 350 K, 0.6 m at 16 000 rpm, efficiency 0.88, slip 0.9, work factor 1.05, equal velocities; tip speed 502.654 m/s,
 /// T2 587.577 K, pressure ratio 5.15.
 #[test]
 fn the_worked_compressor_takes_the_published_work() {

@@ -230,7 +230,7 @@ const NINE_IN_TEN: usize = 22;
 /// What is not yet as it should be, counted: these bounds only ever fall. Wanted are functions within 40 lines, no
 /// type name with two meanings and no unnamed public item.
 const LONGEST_FUNCTION: usize = 56;
-const MOST_NAMES_TWICE: usize = 62;
+const MOST_NAMES_TWICE: usize = 61;
 
 fn of_crate<'all>(sources: &'all [Source], krate: &str) -> Vec<&'all Source> {
     sources.iter().filter(|source| source.krate == krate).collect()

@@ -11,7 +11,7 @@ use core::f64::consts::PI;
 
 /// Standard gravity, m/s²: local values differ by up to 0.3 %.
 const GRAVITY: f64 = 9.806_65;
-/// Passes of the amplitude's correction; each is some hundred times smaller than the one before.
+/// Passes of the amplitude's correction; each pass changes it about a hundredfold less.
 const PASSES: u32 = 8;
 
 /// A rotor (or a platform) on lines.

@@ -116,7 +116,8 @@ pub(crate) fn spoken(unit: &str, result: &UnitResult) -> String {
     let verdict = &result.verdict;
     let word = verdict.judgement.word().to_uppercase();
     let job = if verdict.job.is_unnamed() { String::new() } else { format!("; {}", verdict.job) };
-    let mut lines = vec![format!("{unit}: {word} (judged on {}{job})", result.covers())];
+    let covers = if result.covers().is_empty() { "no run".to_owned() } else { result.covers() };
+    let mut lines = vec![format!("{unit}: {word} (judged on {covers}{job})")];
     lines.extend(result.left_out().map(|left_out| format!("  not judged: {left_out}")));
     lines.extend(verdict.confirmed.iter().map(|line| format!("  confirmed afterwards: {line}")));
     for reason in &verdict.reasons {

@@ -27,7 +27,7 @@ const MOST_THREADS: u64 = 1024;
 #[command(args_conflicts_with_subcommands = true, subcommand_negates_reqs = true)]
 pub struct Args {
     #[command(subcommand)]
-    about: Option<About>,
+    about: Option<CampaignVerb>,
     /// Name of a built-in scenario or path of a TOML file
     #[arg(required = true)]
     scenario: Option<String>,
@@ -56,7 +56,7 @@ pub struct Args {
 }
 
 #[derive(Debug, clap::Subcommand)]
-enum About {
+enum CampaignVerb {
     /// Does end-stop learning ever believe a wrong stop? Every fault of the catalogue, many times
     Learn(learn_campaign::Args),
     /// Does the guard keep every limit, whatever is wrong? Named faults in random worlds
@@ -68,7 +68,9 @@ enum About {
 impl Args {
     pub(crate) fn effect(&self) -> Effect {
         match self.about {
-            None | Some(About::Learn(_) | About::Guard(_) | About::Gauge(_)) => Effect::Neither,
+            None | Some(CampaignVerb::Learn(_) | CampaignVerb::Guard(_) | CampaignVerb::Gauge(_)) => {
+                Effect::Neither
+            }
         }
     }
 
@@ -84,9 +86,9 @@ impl Args {
 /// A [`Failure`] that names file and field; an interrupted campaign ends with 130 and keeps its checkpoint.
 pub fn run(args: &Args, console: &Console) -> VerbResult {
     match &args.about {
-        Some(About::Learn(args)) => learn_campaign::run(args, console),
-        Some(About::Guard(args)) => guard_campaign::run(args, console),
-        Some(About::Gauge(args)) => gauge_study::run(args, console),
+        Some(CampaignVerb::Learn(args)) => learn_campaign::run(args, console),
+        Some(CampaignVerb::Guard(args)) => guard_campaign::run(args, console),
+        Some(CampaignVerb::Gauge(args)) => gauge_study::run(args, console),
         None => run_scenario(args, console),
     }
 }

@@ -15,11 +15,11 @@ use crate::report::sheet::{ITEMS, SHEET_FILE, template};
 #[derive(Debug, clap::Args)]
 pub struct Args {
     #[command(subcommand)]
-    about: About,
+    about: SheetVerb,
 }
 
 #[derive(Debug, clap::Subcommand)]
-enum About {
+enum SheetVerb {
     /// Lay an empty acceptance sheet into a unit's folder, every item explained
     New {
         /// The unit's folder, such as units/NAME
@@ -44,7 +44,7 @@ enum About {
 impl Args {
     pub(crate) fn effect(&self) -> Effect {
         match self.about {
-            About::New { .. } | About::Parts { .. } | About::Compare { .. } => Effect::Neither,
+            SheetVerb::New { .. } | SheetVerb::Parts { .. } | SheetVerb::Compare { .. } => Effect::Neither,
         }
     }
 }
@@ -55,9 +55,9 @@ impl Args {
 /// When a sheet is there already, or the disk refuses.
 pub fn run(args: &Args, console: &Console) -> VerbResult {
     match &args.about {
-        About::New { unit_dir } => new(unit_dir, console),
-        About::Parts { file } => parts_sheet::new(file, console),
-        About::Compare { one, two } => parts_sheet::compare(one, two, console),
+        SheetVerb::New { unit_dir } => new(unit_dir, console),
+        SheetVerb::Parts { file } => parts_sheet::new(file, console),
+        SheetVerb::Compare { one, two } => parts_sheet::compare(one, two, console),
     }
 }
 

@@ -19,11 +19,11 @@ use crate::unit_store;
 #[derive(Debug, clap::Args)]
 pub struct Args {
     #[command(subcommand)]
-    about: About,
+    about: UnitVerb,
 }
 
 #[derive(Debug, clap::Subcommand)]
-enum About {
+enum UnitVerb {
     /// List the units in a folder of records, with what is in force for each
     List(list::Args),
     /// List the runs of a unit, oldest first, with what is in force
@@ -37,8 +37,8 @@ enum About {
 impl Args {
     pub(crate) fn effect(&self) -> Effect {
         match self.about {
-            About::List(_) | About::History(_) | About::Check(_) => Effect::Neither,
-            About::Confirm(_) => Effect::HandsOver,
+            UnitVerb::List(_) | UnitVerb::History(_) | UnitVerb::Check(_) => Effect::Neither,
+            UnitVerb::Confirm(_) => Effect::HandsOver,
         }
     }
 }
@@ -49,10 +49,10 @@ impl Args {
 /// A [`Failure`] that says which record cannot be read, or why nothing was confirmed.
 pub fn run(args: &Args, console: &Console) -> VerbResult {
     match &args.about {
-        About::List(args) => list::run(args, console),
-        About::History(args) => history::run(args, console),
-        About::Check(args) => check::run(args, console),
-        About::Confirm(args) => confirm::run(args, console),
+        UnitVerb::List(args) => list::run(args, console),
+        UnitVerb::History(args) => history::run(args, console),
+        UnitVerb::Check(args) => check::run(args, console),
+        UnitVerb::Confirm(args) => confirm::run(args, console),
     }
 }
 
