@@ -26,5 +26,5 @@ row 'flash: constants' "$(section .rodata)" bytes '' ''
 row 'flash: in all' $(($(section .vector_table) + $(section .text) + $(section .rodata) + $(section .data))) bytes 114688 65536
 row 'RAM: static' $(($(section .data) + $(section .bss) + $(section .uninit))) bytes 18432 12288
 cd ../..
-measured=$(cargo test --quiet -p vanebench-checks --test board_bit_exact -- --ignored --nocapture | grep '^budget|')
+measured=$(cargo test --quiet -p vanebench-checks --test board -- bit_exact --ignored --nocapture | grep '^budget|')
 while IFS='|' read -r _ what value unit most aim; do row "$what" "$value" "$unit" "$most" "$aim"; done <<<"$measured"

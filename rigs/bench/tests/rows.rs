@@ -88,7 +88,7 @@ fn every_row_holds() {
     assert!(failed.is_empty(), "{failed:?}");
 }
 
-/// L2 and L11 are of the core and its page: `firmware-core` session tests and `tests/link_wire.rs`. L8 shows in L1,
+/// L2 and L11 are of the core and its page: `firmware-core` session tests and `tests/link/wire.rs`. L8 shows in L1,
 /// L9 here.
 #[test]
 fn a_unit_behind_rig_is_taken_to_a_verdict_by_the_commands_that_it_prints() {

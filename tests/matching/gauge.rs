@@ -10,8 +10,8 @@ use parts::{Field, PartsSheet};
 use proptest::prelude::*;
 use vanebench_checks::{assert_near, reference_dir};
 
-const RING_A: &str = include_str!("../rigs/profiles/sheets/ring-a.toml");
-const RING_B: &str = include_str!("../rigs/profiles/sheets/ring-b.toml");
+const RING_A: &str = include_str!("../../rigs/profiles/sheets/ring-a.toml");
+const RING_B: &str = include_str!("../../rigs/profiles/sheets/ring-b.toml");
 
 fn sheet(text: &str) -> PartsSheet {
     PartsSheet::parse("t", text).unwrap_or_else(|error| panic!("{error}"))

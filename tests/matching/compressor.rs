@@ -12,8 +12,8 @@ use parts::matching::{
 };
 use vanebench_checks::{assert_near, reference_dir};
 
-const RING_A: &str = include_str!("../rigs/profiles/sheets/ring-a.toml");
-const MAP: &str = include_str!("reference/match/compressor_map_invented.csv");
+const RING_A: &str = include_str!("../../rigs/profiles/sheets/ring-a.toml");
+const MAP: &str = include_str!("../reference/match/compressor_map_invented.csv");
 const RANGES: PowerRanges = PowerRanges { air_fuel: (18.0, 28.0), g_per_kwh: (200.0, 240.0) };
 
 fn rows(name: &str) -> Vec<Vec<f64>> {

@@ -11,7 +11,7 @@ use parts::{Material, PartsSheet, Wheel};
 use proptest::prelude::*;
 use vanebench_checks::assert_near;
 
-const RING_A: &str = include_str!("../rigs/profiles/sheets/ring-a.toml");
+const RING_A: &str = include_str!("../../rigs/profiles/sheets/ring-a.toml");
 const INLET_C: f64 = 800.0;
 
 fn sheet(text: &str) -> PartsSheet {

@@ -6,7 +6,7 @@ use parts::teardown::balance_grade_mm_s;
 use parts::{PartsSheet, TEMPLATE};
 use vanebench_checks::assert_near;
 
-const RING_A: &str = include_str!("../rigs/profiles/sheets/ring-a.toml");
+const RING_A: &str = include_str!("../../rigs/profiles/sheets/ring-a.toml");
 const TEARDOWN: &str = "[rotor]\nmass = { g = 500.0, tol = 0.5 }\n[teardown]\nring_held_by = \"dowel\"\n\
     ring_held_to = \"bearing-housing face\"\naxial_play = { mm = 0.06, tol = 0.005 }\n\
     compressor_unbalance = { g_mm = 0.049736, tol = 0.005 }\nturbine_unbalance = { g_mm = 0.049736, tol = 0.005 }\n\

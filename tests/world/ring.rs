@@ -170,7 +170,7 @@ fn an_impossible_ring_is_refused_with_line_and_field() {
 #[test]
 fn the_invented_ring_a_is_about_the_nozzle_of_the_invented_engine_a() {
     let scenario = BuiltIn::named("boost-step").unwrap().scenario().unwrap();
-    let sheet = PartsSheet::parse("a", include_str!("../rigs/profiles/sheets/ring-a.toml")).unwrap();
+    let sheet = PartsSheet::parse("a", include_str!("../../rigs/profiles/sheets/ring-a.toml")).unwrap();
     let fitted = PartsOnEngine::try_new(&sheet, &scenario.world.engine).unwrap();
     assert!(!fitted.is_other_size());
     let mut with_parts = scenario.clone();
@@ -185,7 +185,7 @@ fn the_invented_ring_a_is_about_the_nozzle_of_the_invented_engine_a() {
 /// The reason to measure first: a ring that leaves too little area builds too much pressure and speed.
 #[test]
 fn a_ring_that_is_too_small_drives_exhaust_pressure_up_with_the_vanes_held() {
-    let sheet = PartsSheet::parse("a", include_str!("../rigs/profiles/sheets/ring-a.toml")).unwrap();
+    let sheet = PartsSheet::parse("a", include_str!("../../rigs/profiles/sheets/ring-a.toml")).unwrap();
     let engine = PartsOnEngine::try_new(&sheet, &WorldConfig::default().engine).unwrap().engine;
     let inputs = EngineInputs::new(2800.0, 40.0);
     let held = |height_mm: f64| {

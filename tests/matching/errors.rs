@@ -9,8 +9,8 @@ use rand::{RngExt, SeedableRng};
 use rand_pcg::Pcg64;
 use vanebench_checks::assert_near;
 
-const RING_A: &str = include_str!("../rigs/profiles/sheets/ring-a.toml");
-const RING_B: &str = include_str!("../rigs/profiles/sheets/ring-b.toml");
+const RING_A: &str = include_str!("../../rigs/profiles/sheets/ring-a.toml");
+const RING_B: &str = include_str!("../../rigs/profiles/sheets/ring-b.toml");
 const KNOTS: u32 = 11;
 
 fn sheet(text: &str) -> PartsSheet {

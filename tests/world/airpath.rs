@@ -4,12 +4,9 @@
 //! `tests/reference/world/c4b_reduced_airpath.py` and `c4c_reduced_transients.py`. The model's structure is
 //! that of Wahlström and Eriksson 2011.
 
-#[path = "support/world.rs"]
-mod reference;
-
+use crate::reference::column;
 use plant::airpath::{AirState, Operating, ReducedModel, ReducedParams, rk4};
 use plant::atmosphere::Ambient;
-use reference::column;
 use vanebench_checks::assert_near;
 
 fn model() -> ReducedModel {

@@ -2,10 +2,9 @@
 //! that a line can make. Troubles are made by the line, outside of client and session.
 #![allow(clippy::unwrap_used)] // a helper that cannot go on fails its test
 
-mod link_support;
-
 use std::sync::Arc;
 
+use crate::support::{Board, BoardLine, Loop, Stranger, settings};
 use firmware_core::calibration::{Setup, Warmth};
 use firmware_core::held::OriginTag;
 use firmware_core::learn::{Check, CheckSet, LearnEvent, LearnOrder, LearnOutcome};
@@ -15,7 +14,6 @@ use firmware_core::link::state::{MotionEvent, Streaming};
 use firmware_core::link::{DRIVE_LEASE_TICKS, Decoder, End, Head, Refusal, Source, Talk, encode};
 use firmware_core::motion::{Footing, Goal, Segment};
 use firmware_core::units::{Duty, Opening, Tick};
-use link_support::{Board, BoardLine, Loop, Stranger, settings};
 use vanebench::client::{Client, ClientError, LineUse};
 use vanebench::rig::{GapCause, StreamItem, StreamSample};
 
@@ -179,7 +177,7 @@ fn samples_lost_on_the_line_are_a_gap_that_is_counted_and_shown() {
 }
 
 /// Takes the frames of a direction apart; gives on those that `passes` lets through.
-fn sieve(mut passes: impl FnMut(&ToHost) -> bool + Send + 'static) -> link_support::Trouble {
+fn sieve(mut passes: impl FnMut(&ToHost) -> bool + Send + 'static) -> crate::support::Trouble {
     let (mut decoder, mut raw) = (Decoder::new(), Vec::new());
     Box::new(move |bytes| {
         let mut out = Vec::new();

@@ -1,5 +1,5 @@
 //! The guard in random worlds. The short run looks at each named fault once; the long one,
-//! `VANEBENCH_GUARD_WORLDS=10000 cargo test --release -p vanebench-checks --test control_guard`, looks at ten
+//! `VANEBENCH_GUARD_WORLDS=10000 cargo test --release -p vanebench-checks --test control guard`, looks at ten
 //! thousand. `vanebench campaign guard --worlds 10000 --seed 20260101` prints the same table, which stands in
 //! `reference/control/guard_campaign.csv`.
 

@@ -3,16 +3,16 @@
 //! Units, faults and motions are the world's and the bench's; when the condition began is read from the plant, not
 //! from what the controller saw. The watch was tuned on other seeds.
 
-mod motion_support;
+mod support;
 
 use firmware_core::motion::Ending;
 use firmware_core::settings::Settings;
-use motion_support::{Row, Rule, Told, Unit, motions, wide_unit};
 use rand::{RngExt, SeedableRng};
 use rand_pcg::Pcg64Mcg;
 use rayon::prelude::*;
 use study::campaign::learn::exact_bounds;
 use study::catalogue::{self, Case};
+use support::{Row, Rule, Told, Unit, motions, wide_unit};
 use vanebench::actuator::DEMO;
 
 /// Sound units, each with one of each motion; `MOTION_UNITS=1429` makes ten thousand motions of them.

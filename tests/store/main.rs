@@ -4,17 +4,11 @@
 //! each), the trait's own contract (crate embedded-storage: a page is undefined after a cut erase, a word after a cut
 //! write), the rule of three for what no failure in N can show (Hanley and Lippman-Hand, JAMA 249, 1983).
 
-#[path = "store/corruption.rs"]
 mod corruption;
-#[path = "store/flash.rs"]
 mod flash;
-#[path = "store/layout.rs"]
 mod layout;
-#[path = "store/power_cut.rs"]
 mod power_cut;
-#[path = "store/records.rs"]
 mod records;
-#[path = "store/time.rs"]
 mod time;
 
 use embedded_storage::nor_flash::NorFlash;

@@ -4,13 +4,11 @@
 //! Stated times: a panic or a processor fault, the same tick; a hung tick, 10 ms (the watchdog's patience); silence
 //! or nothing but noise on the link, the drive lease of 500 ticks; a reset, at once.
 //!
-//! Needs the image and QEMU: `rigs/board/build.sh && cargo test --test board_failures -- --ignored`.
-
-mod board_support;
+//! Needs the image and QEMU: `rigs/board/build.sh && cargo test --test board -- failures --ignored`.
 
 use std::process::Command;
 
-use board_support::{Bench, held};
+use crate::support::{Bench, held};
 use firmware_core::calibration::{Setup, Warmth};
 use firmware_core::held::{Held, OriginTag, Standing};
 use firmware_core::learn::{CheckSet, LearnOrder};

@@ -4,11 +4,8 @@
 //! Control 40(3), 1995, Table I. Source of the numbers: SciPy 1.17.1 `solve_ivp` (Radau, rtol 1e-9), script
 //! `tests/reference/world/c1_friction.py`; closed forms where one exists.
 
-#[path = "support/world.rs"]
-mod reference;
-
+use crate::reference::column;
 use plant::friction::{LuGre, LuGreParams};
-use reference::column;
 use vanebench_checks::assert_near;
 
 fn paper() -> LuGre {

@@ -11,15 +11,15 @@ use vanebench_checks::assert_near;
 const BOOST_LIMIT_KPA: f64 = 280.0;
 
 fn ring_a() -> PartsSheet {
-    PartsSheet::parse("a", include_str!("../rigs/profiles/sheets/ring-a.toml")).unwrap()
+    PartsSheet::parse("a", include_str!("../../rigs/profiles/sheets/ring-a.toml")).unwrap()
 }
 
 fn ring_b() -> PartsSheet {
-    PartsSheet::parse("b", include_str!("../rigs/profiles/sheets/ring-b.toml")).unwrap()
+    PartsSheet::parse("b", include_str!("../../rigs/profiles/sheets/ring-b.toml")).unwrap()
 }
 
 fn ring_c() -> PartsSheet {
-    PartsSheet::parse("c", include_str!("../rigs/profiles/sheets/ring-c.toml")).unwrap()
+    PartsSheet::parse("c", include_str!("../../rigs/profiles/sheets/ring-c.toml")).unwrap()
 }
 
 fn between(old: &PartsSheet, new: &PartsSheet) -> OpeningMatch {
@@ -78,7 +78,7 @@ fn an_area_that_cannot_be_met_shows_as_less_braking() {
 
 #[test]
 fn the_tornado_puts_what_nobody_measured_on_top_and_repeats_byte_for_byte() {
-    let measured = include_str!("../rigs/profiles/sheets/ring-b.toml");
+    let measured = include_str!("../../rigs/profiles/sheets/ring-b.toml");
     let unmeasured: Vec<&str> = measured
         .lines()
         .filter(|line| !line.starts_with("thickness") && !line.starts_with("pivot_fraction"))
@@ -159,7 +159,7 @@ fn a_short_and_a_long_travel_are_told_apart() {
 
 #[test]
 fn a_sheet_without_lever_travel_is_refused_with_advice() {
-    let text = include_str!("../rigs/profiles/sheets/ring-a.toml");
+    let text = include_str!("../../rigs/profiles/sheets/ring-a.toml");
     let section = text.find("[actuator]").unwrap();
     let indexing = text.find("[indexing]").unwrap();
     let bare = PartsSheet::parse("t", &text[..section.min(indexing)]).unwrap();

@@ -5,11 +5,9 @@
 //! IEEE 754-2019 fixes the result of each `+ - * /`, comparison and square root, and `libm` computes the rest
 //! from those, so two processors may not differ by a single bit. The reference is the other processor.
 //!
-//! Needs the image and QEMU: `rigs/board/build.sh && cargo test --release --test board_bit_exact -- --ignored`.
+//! Needs the image and QEMU: `rigs/board/build.sh && cargo test --release --test board -- bit_exact --ignored`.
 
-mod board_support;
-
-use board_support::{Bench, Host, ROOM, held, powered_board};
+use crate::support::{Bench, Host, ROOM, held, powered_board};
 use firmware_core::calibration::{Setup, Warmth};
 use firmware_core::controller::TickOutput;
 use firmware_core::faults::{FaultSet, LimitSet};

@@ -12,15 +12,15 @@ fn sheet(text: &str) -> PartsSheet {
 }
 
 fn ring_a() -> PartsSheet {
-    sheet(include_str!("../rigs/profiles/sheets/ring-a.toml"))
+    sheet(include_str!("../../rigs/profiles/sheets/ring-a.toml"))
 }
 
 fn ring_b() -> PartsSheet {
-    sheet(include_str!("../rigs/profiles/sheets/ring-b.toml"))
+    sheet(include_str!("../../rigs/profiles/sheets/ring-b.toml"))
 }
 
 fn ring_c() -> PartsSheet {
-    sheet(include_str!("../rigs/profiles/sheets/ring-c.toml"))
+    sheet(include_str!("../../rigs/profiles/sheets/ring-c.toml"))
 }
 
 fn between(old: &PartsSheet, new: &PartsSheet) -> OpeningMatch {

@@ -9,7 +9,7 @@ use plant::gas::Gas;
 use plant::nozzle::{TurbineWheel, TwoThroatCase};
 use vanebench_checks::{assert_near, reference_dir};
 
-const RING_A: &str = include_str!("../rigs/profiles/sheets/ring-a.toml");
+const RING_A: &str = include_str!("../../rigs/profiles/sheets/ring-a.toml");
 const EXHAUST: Gas = Gas { gamma: 1.33, r: 286.0 };
 const OUTLET_PA: f64 = 101_325.0;
 const INLET_K: f64 = 900.0;

@@ -4,13 +4,10 @@
 //! `tests/reference/world/c2_motor.py`; restitution of a push-only spring and damper in closed form. The
 //! parameters are the invented bench actuator A.
 
-#[path = "support/world.rs"]
-mod reference;
-
+use crate::reference::column;
 use plant::actuator::{
     Actuator, ActuatorParams, ActuatorState, Drive, GearParams, Linkage, SpringParams, Stop, StopPair,
 };
-use reference::column;
 use vanebench_checks::assert_near;
 
 /// Bench actuator A without spring, stops or (all but) ring friction: a linear motor and load.

@@ -10,7 +10,7 @@ use plant::gas::Gas;
 use vanebench_checks::assert_near;
 
 fn sheet() -> PartsSheet {
-    PartsSheet::parse("ring-a.toml", include_str!("../rigs/profiles/sheets/ring-a.toml")).unwrap()
+    PartsSheet::parse("ring-a.toml", include_str!("../../rigs/profiles/sheets/ring-a.toml")).unwrap()
 }
 
 /// Definition: common practice, no source. Values by hand: (61.1/84)², (61.3/82)², (62.5/70.11)²,

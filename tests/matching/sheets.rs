@@ -4,7 +4,7 @@
 use parts::{Field, PartsSheet, Problem};
 use proptest::prelude::*;
 
-const RING_A: &str = include_str!("../rigs/profiles/sheets/ring-a.toml");
+const RING_A: &str = include_str!("../../rigs/profiles/sheets/ring-a.toml");
 
 /// The demo sheet with one piece of text replaced; the piece must be there.
 fn with(from: &str, to: &str) -> String {
@@ -24,8 +24,8 @@ fn only_problem(text: &str) -> (Problem, String) {
 fn the_demo_sheets_are_sound() {
     for text in [
         RING_A,
-        include_str!("../rigs/profiles/sheets/ring-b.toml"),
-        include_str!("../rigs/profiles/sheets/ring-c.toml"),
+        include_str!("../../rigs/profiles/sheets/ring-b.toml"),
+        include_str!("../../rigs/profiles/sheets/ring-c.toml"),
     ] {
         PartsSheet::parse("demo.toml", text).unwrap();
     }

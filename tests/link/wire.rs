@@ -2,10 +2,6 @@
 //! decoder written from the page alone.
 #![allow(clippy::unwrap_used)] // a helper that cannot go on fails its test
 
-mod link_support {
-    pub(crate) mod types;
-}
-
 use std::path::{Path, PathBuf};
 
 use firmware_core::calibration::{Calibration, Contact, LearnedStop, Setup, Warmth};
@@ -316,12 +312,12 @@ fn expected() -> Vec<(String, Vec<u8>)> {
     [framed("to board:", &to_board()), framed("to host:", &to_host())].concat()
 }
 
-const BITS_START: &str = "<!-- bits: from the source, checked by tests/link_wire.rs -->\n";
-const TABLES_START: &str = "<!-- tables: from the source, checked by tests/link_wire.rs -->\n";
-const SETTINGS_START: &str = "<!-- settings: from the source, checked by tests/link_wire.rs -->\n";
-const EXAMPLES_START: &str = "<!-- examples: checked by tests/link_wire.rs -->\n";
+const BITS_START: &str = "<!-- bits: from the source, checked by tests/link/wire.rs -->\n";
+const TABLES_START: &str = "<!-- tables: from the source, checked by tests/link/wire.rs -->\n";
+const SETTINGS_START: &str = "<!-- settings: from the source, checked by tests/link/wire.rs -->\n";
+const EXAMPLES_START: &str = "<!-- examples: checked by tests/link/wire.rs -->\n";
 /// What to do when code and page differ.
-const UPDATE: &str = "the code has changed: cargo test -p vanebench-checks --test link_wire -- --ignored";
+const UPDATE: &str = "the code has changed: cargo test -p vanebench-checks --test link -- --ignored";
 const END: &str = "<!-- end -->";
 
 fn between<'a>(page: &'a str, start: &str) -> &'a str {
@@ -382,7 +378,7 @@ fn hex_lines(bytes: &[u8]) -> String {
 
 fn tables_text() -> String {
     let core = Path::new(env!("CARGO_MANIFEST_DIR")).join("firmware-core/src");
-    format!("\n{}", link_support::types::tables(&core))
+    format!("\n{}", crate::types::tables(&core))
 }
 
 /// Brings bits, tables and examples up to date: see [`UPDATE`].

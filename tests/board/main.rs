@@ -1,0 +1,5 @@
+//! The emulated board against the host. Needs the image and QEMU: `rigs/board/build.sh` first.
+
+mod bit_exact;
+mod failures;
+mod support;

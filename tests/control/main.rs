@@ -1,0 +1,7 @@
+//! The controller against outside solvers and many worlds.
+
+mod guard;
+mod identify;
+mod limits;
+mod position;
+mod tuning;

@@ -1,0 +1,5 @@
+//! Figures of a run against outside definitions.
+
+mod gauge;
+mod step;
+mod sweep;

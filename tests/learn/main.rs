@@ -1,0 +1,5 @@
+//! End-stop learning against the whole catalogue of faults.
+
+mod bounds;
+mod campaign;
+mod end_stops;

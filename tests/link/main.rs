@@ -1,0 +1,8 @@
+//! The link: bytes, frames, talks, and the pseudo-terminal.
+
+mod pty;
+mod support;
+mod talk;
+mod types;
+mod vectors;
+mod wire;

@@ -1,0 +1,9 @@
+//! The simulated world against closed forms and independent solvers.
+
+mod actuator;
+mod airpath;
+mod boost_loop;
+mod friction;
+mod gas;
+mod reference;
+mod ring;
