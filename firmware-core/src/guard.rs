@@ -14,8 +14,8 @@ use crate::plausibility::Air;
 use crate::settings::{GuardSettings, GuardStages};
 use crate::target::Wanted;
 use crate::units::{Load, Opening, TICK_SECONDS, larger, smaller};
-use levels::{Levels, Severity};
-use travel::Travel;
+use levels::{Levels, Nearness};
+use travel::OpeningTravel;
 use tripped::Tripped;
 
 /// Where the guard stands.
@@ -178,7 +178,7 @@ pub struct Guard {
     /// What forced the vanes open: only seeing it again lets go.
     tripped: Tripped,
     short: u16,
-    travel: Travel,
+    travel: OpeningTravel,
 }
 
 impl Guard {
@@ -192,7 +192,7 @@ impl Guard {
     pub fn clear_latch(&mut self) -> Option<GuardEvent> {
         self.trips = 0;
         self.short = 0;
-        self.travel = Travel::default();
+        self.travel = OpeningTravel::default();
         match self.stage {
             GuardStage::Latched | GuardStage::BoostShort | GuardStage::CannotOpen => {
                 Some(self.enter(GuardStage::Normal, GuardCause::Cleared))
@@ -226,7 +226,7 @@ impl Guard {
         let severity = self.levels.tick(settings, air, wanted.boost_target);
         self.in_stage = self.in_stage.saturating_add(1);
         if self.stage == GuardStage::Open
-            && let Some(Severity::Trip(cause)) = severity
+            && let Some(Nearness::Trip(cause)) = severity
         {
             self.tripped.insert(cause);
         }
@@ -242,7 +242,7 @@ impl Guard {
 
         let opening = self.opening(settings, wanted, vane.measured);
         let is_pressed = matches!(self.stage, GuardStage::Open | GuardStage::Latched)
-            && matches!(severity, Some(Severity::Trip(_)))
+            && matches!(severity, Some(Nearness::Trip(_)))
             && self.in_stage >= stages.open_travel_ticks;
         let (fuel, faults) = (self.fuel(stages, air, severity), self.faults(severity));
         Guarded { opening, is_pressed, fuel, faults, event }
@@ -251,7 +251,7 @@ impl Guard {
     fn transition(
         &mut self,
         settings: &GuardSettings,
-        severity: Option<Severity>,
+        severity: Option<Nearness>,
         is_blocked: bool,
     ) -> Option<GuardEvent> {
         let stages = &settings.stages;
@@ -267,8 +267,8 @@ impl Guard {
                 Some((GuardStage::Latched, GuardCause::TooLong))
             }
             (GuardStage::Open, _) => is_calm.then_some((GuardStage::Ease, GuardCause::Calm)),
-            (GuardStage::BoostShort, Some(Severity::Trip(cause))) => Some((GuardStage::Latched, cause)),
-            (_, Some(Severity::Trip(cause))) => {
+            (GuardStage::BoostShort, Some(Nearness::Trip(cause))) => Some((GuardStage::Latched, cause)),
+            (_, Some(Nearness::Trip(cause))) => {
                 self.tripped = Tripped::by(cause);
                 self.trips = self.trips.saturating_add(1);
                 if self.trips >= stages.latch_trips {
@@ -279,9 +279,9 @@ impl Guard {
             }
             (GuardStage::BoostShort, _) => None,
             (_, _) if self.short >= stages.short_ticks => Some((GuardStage::BoostShort, GuardCause::Short)),
-            (GuardStage::Normal, Some(Severity::Ease(cause))) => Some((GuardStage::Ease, cause)),
+            (GuardStage::Normal, Some(Nearness::Ease(cause))) => Some((GuardStage::Ease, cause)),
             (GuardStage::Ease, None) => is_calm.then_some((GuardStage::Normal, GuardCause::Calm)),
-            (GuardStage::Normal, None) | (GuardStage::Ease, Some(Severity::Ease(_))) => None,
+            (GuardStage::Normal, None) | (GuardStage::Ease, Some(Nearness::Ease(_))) => None,
         };
         next.map(|(stage, cause)| self.enter(stage, cause))
     }
@@ -310,19 +310,19 @@ impl Guard {
         Opening::saturating(larger(wanted.opening.get(), self.eased), Opening::OPEN)
     }
 
-    fn fuel(&self, stages: &GuardStages, air: &Air, severity: Option<Severity>) -> FuelRequest {
+    fn fuel(&self, stages: &GuardStages, air: &Air, severity: Option<Nearness>) -> FuelRequest {
         match (self.stage, severity) {
             // Without a boost reading nobody can tell how near the limit is.
             (GuardStage::Normal, _) if air.boost.is_none() => FuelRequest::LimitTo(stages.smoke_limit),
             (GuardStage::Normal, _) => FuelRequest::Free,
-            (_, Some(Severity::Trip(_))) => FuelRequest::Cut,
+            (_, Some(Nearness::Trip(_))) => FuelRequest::Cut,
             (_, _) => self.standing_fuel(stages),
         }
     }
 
-    fn faults(&self, severity: Option<Severity>) -> FaultSet {
+    fn faults(&self, severity: Option<Nearness>) -> FaultSet {
         let mut faults = FaultSet::NONE;
-        if let Some(Severity::Trip(cause)) = severity {
+        if let Some(Nearness::Trip(cause)) = severity {
             match cause {
                 GuardCause::TurboSpeed | GuardCause::TurboSpeedEstimated => faults.insert(Fault::OverSpeed),
                 GuardCause::Exhaust => faults.insert(Fault::ExhaustOverPressure),

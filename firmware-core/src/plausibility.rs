@@ -11,7 +11,7 @@ use crate::sample::{EngineDemand, Mode, Request, Sample};
 use crate::settings::Settings;
 use crate::tables::Place;
 use crate::units::{Ampere, Counts, Kilopascal, Load, Rpm, Tick, Volt, is_within};
-use channel::{Channel, Frozen, Judged, Verdict, Window};
+use channel::{Channel, Frozen, ReadingJudged, ReadingState, Window};
 
 /// Readings that may be calculated with.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -51,7 +51,7 @@ pub struct Air {
 
 /// Whether the position loop was on its way in the last tick.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
-pub enum Errand {
+pub enum LoopState {
     /// Near the wanted opening, or not in use.
     #[default]
     OnTarget,
@@ -97,7 +97,7 @@ impl Plausibility {
         settings: &Settings,
         sample: &Sample,
         request: &Request,
-        errand: Errand,
+        errand: LoopState,
     ) -> Vetted {
         let mut faults = FaultSet::NONE;
         let position = self.position(settings, sample, errand, &mut faults);
@@ -115,7 +115,7 @@ impl Plausibility {
         &mut self,
         settings: &Settings,
         sample: &Sample,
-        errand: Errand,
+        errand: LoopState,
         faults: &mut FaultSet,
     ) -> Option<Counts> {
         let actuator = &settings.actuator;
@@ -123,8 +123,8 @@ impl Plausibility {
         let reading = sample.position.as_f32();
         let step = settings.plausibility.position_step_counts;
         let judged = self.position.judge(reading, in_range, step, &settings.plausibility);
-        faults.assign(Fault::PositionRange, judged.verdict == Verdict::OutOfRange);
-        faults.assign(Fault::PositionJump, judged.verdict == Verdict::Jumped);
+        faults.assign(Fault::PositionRange, judged.verdict == ReadingState::OutOfRange);
+        faults.assign(Fault::PositionJump, judged.verdict == ReadingState::Jumped);
         let is_frozen = self.frozen.is_frozen(sample.position, errand, &settings.plausibility);
         faults.assign(Fault::PositionFrozen, is_frozen);
         // A held reading came from an i16 and goes back into one.
@@ -226,8 +226,8 @@ impl Plausibility {
         let at_top = sample.boost.0 >= top;
         let reading = if at_top { top } else { sample.boost.0 };
         let judged = self.boost.judge(reading, reading >= limits.boost_min.0, limits.boost_step.0, limits);
-        faults.assign(Fault::BoostRange, judged.verdict == Verdict::OutOfRange);
-        faults.assign(Fault::BoostJump, judged.verdict == Verdict::Jumped);
+        faults.assign(Fault::BoostRange, judged.verdict == ReadingState::OutOfRange);
+        faults.assign(Fault::BoostJump, judged.verdict == ReadingState::Jumped);
 
         let saturated = self.boost_top.judge_range(0.0, !at_top, limits).is_fault();
         faults.assign(Fault::BoostSaturated, saturated);
@@ -299,7 +299,8 @@ impl Plausibility {
         let reading = sample.turbo_speed?.0;
         let least = pressed.map_or(0.0, |(boost, barometer)| least_speed(settings, boost.0 / barometer.0));
         let in_range = is_within(reading, least, limits.turbo_speed_max.0);
-        let judged: Judged = self.turbo_speed.judge(reading, in_range, limits.turbo_speed_step.0, limits);
+        let judged: ReadingJudged =
+            self.turbo_speed.judge(reading, in_range, limits.turbo_speed_step.0, limits);
         faults.assign(Fault::TurboSpeedRange, judged.is_fault());
         judged.value.map(Rpm)
     }

@@ -6,7 +6,7 @@
 //! trim from the opening that stands, so the wanted opening has no bump.
 
 use crate::plausibility::Air;
-use crate::position::regulator::{Gains, Integral, OutputRange, Regulator};
+use crate::position::regulator::{Integral, OutputRange, Regulator, RegulatorGains};
 use crate::sample::Mode;
 use crate::settings::{ModeSettings, TargetSettings};
 use crate::tables::Place;
@@ -37,7 +37,7 @@ pub struct Target {
 
 /// Places on the maps for one tick.
 #[derive(Clone, Copy)]
-struct Point {
+struct MapPlace {
     speed: Place,
     feed_forward: f32,
     minimum: f32,
@@ -54,7 +54,7 @@ impl Target {
         raise: f32,
         standing: Opening,
     ) -> Wanted {
-        let point = Point::find(settings, air, raise);
+        let point = MapPlace::find(settings, air, raise);
         match (mode, air.boost) {
             (Mode::Boost, Some(boost)) => self.boost(settings, air, point, boost, standing),
             (Mode::Idle, _) => self.untrimmed(point.feed_forward),
@@ -85,13 +85,13 @@ impl Target {
         &mut self,
         settings: &TargetSettings,
         air: &Air,
-        point: Point,
+        point: MapPlace,
         boost: Kilopascal,
         standing: Opening,
     ) -> Wanted {
         let target = self.shaped(&settings.modes, air, boost);
         let trim = &settings.trim;
-        let gains = Gains {
+        let gains = RegulatorGains {
             // Closing raises boost: the gain is negative.
             proportional: -trim.gain_per_kpa * point.speed.along(&trim.gain_factor),
             integral_time_s: trim.integral_time_s,
@@ -135,7 +135,7 @@ impl Target {
 /// Filter of the trim's derivative, s: a twentieth of the air path's time constant.
 const DERIVATIVE_FILTER_S: f32 = 0.03;
 
-impl Point {
+impl MapPlace {
     fn find(settings: &TargetSettings, air: &Air, raise: f32) -> Self {
         let speed = Place::on(&settings.axes.engine_speed_rpm, air.demand.engine_speed.0);
         let load = Place::on(&settings.axes.load, air.demand.load.get());
@@ -211,7 +211,7 @@ mod tests {
         ) {
             let settings = TargetSettings::default();
             let mut target = Target::default();
-            let place = Point::find(&settings, &air(Mode::Boost, speed, load, 101.0), 0.0);
+            let place = MapPlace::find(&settings, &air(Mode::Boost, speed, load, 101.0), 0.0);
             for boost in boosts {
                 let opening = opening(&mut target, &settings, &air(Mode::Boost, speed, load, boost));
                 prop_assert!(opening >= place.minimum - 1.0e-6);

@@ -3,7 +3,7 @@
 use firmware_core::calibration::{Calibration, Setup};
 use firmware_core::command::Command;
 use firmware_core::controller::Controller;
-use firmware_core::motion::{Ending, Motion, Profile, Seen, Segment, Step};
+use firmware_core::motion::{Ending, Motion, MotionProfile, MotionStep, Seen, Segment};
 use firmware_core::sample::Request;
 use firmware_core::settings::Settings;
 use firmware_core::units::{Opening, TICKS_PER_SECOND, Tick};
@@ -108,7 +108,7 @@ impl Unit {
 
     /// Runs one motion and lets the lever come to rest.
     pub fn run(&mut self, segments: &[Segment], rule: Rule) -> Told {
-        let (mut motion, mut profile) = (Motion::new(), Profile::new());
+        let (mut motion, mut profile) = (Motion::new(), MotionProfile::new());
         for segment in segments {
             motion.push(*segment).expect("room in the profile");
             profile.push(*segment).expect("room in the profile");
@@ -126,19 +126,19 @@ impl Unit {
         loop {
             let step = match rule {
                 Rule::On => motion.tick(),
-                Rule::Off => profile.tick().map_or(Step::Done, Step::Go),
+                Rule::Off => profile.tick().map_or(MotionStep::Done, MotionStep::Go),
             };
             let command = match step {
-                Step::Go(command) => command,
-                Step::Ease(command) => {
+                MotionStep::Go(command) => command,
+                MotionStep::Ease(command) => {
                     let before = self.lever();
                     let seen = self.advance(command);
                     told.parting_speed = told.parting_speed.max(self.speed_since(before));
                     motion.see(self.controller.settings(), Some(&self.calibration), &seen);
                     continue;
                 }
-                Step::Done => break,
-                Step::Cut(ending) => {
+                MotionStep::Done => break,
+                MotionStep::Cut(ending) => {
                     told.ending = Some((ending, told.rows.len()));
                     break;
                 }

@@ -35,7 +35,7 @@ pub(super) struct Actuated {
 }
 
 /// Duty before the limits.
-struct Pull {
+struct DutyAsked {
     duty: Duty,
     push: Push,
     target: Option<Opening>,
@@ -61,8 +61,8 @@ impl Actuation {
             position: vetted.position,
             max_current: Ampere(settings.actuator.max_current.0 * share),
         };
-        let plain = |duty| Pull { duty, push, target: None, limits: LimitSet::NONE };
-        let refused = |limit| Pull { limits: LimitSet::only(limit), ..plain(Duty::ZERO) };
+        let plain = |duty| DutyAsked { duty, push, target: None, limits: LimitSet::NONE };
+        let refused = |limit| DutyAsked { limits: LimitSet::only(limit), ..plain(Duty::ZERO) };
         let pull = match (command, place) {
             (Command::Opening(wanted), Some((measured, calibration))) => {
                 self.current_rest_v = 0.0;
@@ -124,7 +124,7 @@ impl Actuation {
         wanted: Opening,
         measured: f32,
         push: Push,
-    ) -> Pull {
+    ) -> DutyAsked {
         let actuator = &settings.actuator;
         let wanted = calibration.inside_clearance(wanted);
         let room = drive.max_current.0 * actuator.winding_resistance_ohm;
@@ -147,7 +147,7 @@ impl Actuation {
         } else {
             push
         };
-        Pull { duty, push, target: Some(wanted), limits: LimitSet::NONE }
+        DutyAsked { duty, push, target: Some(wanted), limits: LimitSet::NONE }
     }
 
     /// Winding resistance and back-EMF are fed forward, an integral takes care of the rest.

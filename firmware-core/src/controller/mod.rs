@@ -15,7 +15,7 @@ use crate::guard::{FuelRequest, Guard, GuardEvent, GuardStage, Vane};
 use crate::held::{Held, Standing};
 use crate::limits::Push;
 use crate::motion::Footing;
-use crate::plausibility::{Air, Errand, Plausibility, Vetted};
+use crate::plausibility::{Air, LoopState, Plausibility, Vetted};
 use crate::sample::{Request, Sample};
 use crate::settings::{SettingError, Settings, SettingsSection, SlewSettings};
 use crate::slew::{Haste, Slew};
@@ -39,7 +39,7 @@ pub struct Controller {
     slew: Slew,
     actuation: Actuation,
     /// Whether the position loop was on its way in the last tick of an engine's demand.
-    way: Errand,
+    way: LoopState,
     cleared: Option<GuardEvent>,
 }
 
@@ -106,7 +106,7 @@ impl Controller {
             guard: Guard::default(),
             slew: Slew::default(),
             actuation: Actuation::default(),
-            way: Errand::OnTarget,
+            way: LoopState::OnTarget,
             cleared: None,
         }
     }
@@ -167,7 +167,7 @@ impl Controller {
     /// One tick.
     pub fn tick(&mut self, sample: &Sample, request: &Request) -> TickOutput {
         let vetted = self.plausibility.tick(&self.settings, sample, request, self.way);
-        self.way = Errand::OnTarget;
+        self.way = LoopState::OnTarget;
         let measured = self.measure(&vetted);
         let seen = measured.map(|opening| Opening::saturating(opening, Opening::OPEN));
         let decision = match (request, vetted.air) {
@@ -207,7 +207,7 @@ impl Controller {
             limits.insert(Limit::Slew);
         }
         if measured.is_some_and(|measured| self.is_under_way(measured, opening)) {
-            self.way = Errand::UnderWay;
+            self.way = LoopState::UnderWay;
         }
         let command = match measured {
             Some(_) if !guarded.is_pressed => Command::Opening(opening),

@@ -8,7 +8,7 @@ use crate::units::{Kilopascal, larger, smaller};
 
 /// How near.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Severity {
+pub(super) enum Nearness {
     /// Within the ease band below a trip level.
     Ease(GuardCause),
     /// At or over a trip level.
@@ -52,7 +52,7 @@ impl Levels {
         settings: &GuardSettings,
         air: &Air,
         target: Option<Kilopascal>,
-    ) -> Option<Severity> {
+    ) -> Option<Nearness> {
         let (used, cause) = self.worst(settings, air, target);
         let stages = &settings.stages;
         let was_near = self.near >= stages.debounce_ticks;
@@ -60,9 +60,9 @@ impl Levels {
         self.over = if used >= 1.0 { self.over.saturating_add(1) } else { 0 };
         self.near = if used >= near_at { self.near.saturating_add(1) } else { 0 };
         if self.over >= stages.debounce_ticks {
-            Some(Severity::Trip(cause))
+            Some(Nearness::Trip(cause))
         } else if self.near >= stages.debounce_ticks {
-            Some(Severity::Ease(cause))
+            Some(Nearness::Ease(cause))
         } else {
             None
         }

@@ -6,12 +6,12 @@ use crate::units::smaller;
 
 /// Travel since opening was commanded.
 #[derive(Debug, Clone, Copy, Default)]
-pub(super) struct Travel {
+pub(super) struct OpeningTravel {
     from: f32,
     ticks: u16,
 }
 
-impl Travel {
+impl OpeningTravel {
     /// True while opening is commanded and the stated travel has not come in the stated time.
     pub(super) fn is_missing(&mut self, settings: &GuardSettings, commanded: f32, vane: Vane) -> bool {
         let stages = &settings.stages;

@@ -6,7 +6,7 @@
 
 use heapless::Deque;
 
-use super::plan::{Expected, Plan};
+use super::plan::{Expected, LearnPlan};
 use super::speed::{SpeedError, SpeedLoop};
 
 /// Ticks that all signs of a contact must last: 35 electrical time constants, past the bounce.
@@ -41,11 +41,11 @@ pub(super) enum Pace {
 
 /// How an approach ended.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) enum Arrival {
+pub(super) enum ApproachEnd {
     /// Still going.
     Going,
     /// Speed gone and current risen, for long enough.
-    Contact(Contact),
+    Contact(ContactFound),
     /// Speed gone but the winding takes no pushing current.
     Standing { current: f32 },
     /// Past the window without contact.
@@ -56,7 +56,7 @@ pub(super) enum Arrival {
 
 /// A contact and what came before it.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) struct Contact {
+pub(super) struct ContactFound {
     /// Where, in progress.
     pub(super) at: f32,
     /// Current that running needed just before, where it ran.
@@ -69,7 +69,7 @@ pub(super) struct Contact {
 
 /// One tick's readings in the direction of travel.
 #[derive(Debug, Clone, Copy)]
-pub(super) struct Heading {
+pub(super) struct Ahead {
     pub(super) progress: f32,
     pub(super) speed: f32,
     pub(super) current: f32,
@@ -83,16 +83,16 @@ pub(super) struct Approach {
     farthest: f32,
     standing: u16,
     contact: u16,
-    block: Block,
+    block: TickBlock,
     running: Deque<f32, BLOCKS>,
     recent_speed: f32,
     known: Option<f32>,
-    before: Block,
+    before: TickBlock,
     even: Option<f32>,
 }
 
 #[derive(Debug, Clone, Copy, Default)]
-struct Block {
+struct TickBlock {
     ticks: u16,
     current: f32,
     speed: f32,
@@ -108,28 +108,28 @@ impl Approach {
             farthest: start,
             standing: 0,
             contact: 0,
-            block: Block::default(),
+            block: TickBlock::default(),
             running: Deque::new(),
             recent_speed: 0.0,
             known,
-            before: Block::default(),
+            before: TickBlock::default(),
             even: None,
         }
     }
 
     /// How far the lever has gone since the approach began.
-    pub(super) fn moved(&self, heading: Heading) -> f32 {
+    pub(super) fn moved(&self, heading: Ahead) -> f32 {
         heading.progress - self.start
     }
 
     /// One tick: the voltage toward the stop and how far things are.
     pub(super) fn tick(
         &mut self,
-        plan: &Plan,
+        plan: &LearnPlan,
         expected: &Expected,
         drive: &mut SpeedLoop,
-        heading: Heading,
-    ) -> (f32, Arrival) {
+        heading: Ahead,
+    ) -> (f32, ApproachEnd) {
         let wanted = match self.pace {
             Pace::Soft => plan.soft_speed(),
             Pace::Brisk => plan.speed_at(expected, heading.progress),
@@ -144,13 +144,13 @@ impl Approach {
         (volts, self.arrival(plan, expected, heading))
     }
 
-    fn arrival(&mut self, plan: &Plan, expected: &Expected, heading: Heading) -> Arrival {
+    fn arrival(&mut self, plan: &LearnPlan, expected: &Expected, heading: Ahead) -> ApproachEnd {
         let moved = heading.progress - self.start;
         if moved < -plan.wrong_way {
-            return Arrival::WrongWay { moved };
+            return ApproachEnd::WrongWay { moved };
         }
         if heading.progress > expected.missing_after {
-            return Arrival::Missing;
+            return ApproachEnd::Missing;
         }
         let running = self.running_current();
         let risen = match running {
@@ -160,7 +160,7 @@ impl Approach {
         self.stand(heading.progress, STANDING_BAND * plan.travel);
         self.contact = if risen { self.contact.saturating_add(1) } else { 0 };
         if self.contact >= CONTACT_TICKS && self.standing >= CONTACT_TICKS {
-            return Arrival::Contact(Contact {
+            return ApproachEnd::Contact(ContactFound {
                 at: heading.progress,
                 running,
                 speed: self.recent_speed,
@@ -168,9 +168,9 @@ impl Approach {
             });
         }
         if self.standing >= STALL_TICKS {
-            Arrival::Standing { current: heading.current }
+            ApproachEnd::Standing { current: heading.current }
         } else {
-            Arrival::Going
+            ApproachEnd::Going
         }
     }
 
@@ -197,7 +197,7 @@ impl Approach {
         if count > 0.0 { Some(sum / count) } else { self.known.or(self.even) }
     }
 
-    fn gather(&mut self, heading: Heading, wanted: f32) {
+    fn gather(&mut self, heading: Ahead, wanted: f32) {
         self.block.ticks = self.block.ticks.saturating_add(1);
         self.block.current += heading.current;
         self.block.speed += heading.speed;

@@ -11,13 +11,13 @@ use crate::units::{Ampere, Duty, Volt};
 /// Signs of one direction.
 #[derive(Debug, Clone, Copy, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
-pub(super) struct Axis {
+pub(super) struct Signs {
     /// The stop that this direction leads to.
     pub(super) toward: Stop,
     counts_sign: f32,
 }
 
-impl Axis {
+impl Signs {
     pub(super) fn new(toward: Stop, actuator: &ActuatorSettings) -> Self {
         Self { toward, counts_sign: toward.opening_sign() * actuator.counts_direction.sign() }
     }

@@ -4,8 +4,8 @@
 //! ends of the travel are left out, because the lever speeds up and slows down there.
 
 use super::Stop;
-use super::axis::Axis;
-use super::plan::Plan;
+use super::axis::Signs;
+use super::plan::LearnPlan;
 use super::refusal::LearnRefusal;
 use crate::settings::SpringAction;
 
@@ -39,7 +39,7 @@ impl Mean {
 
 impl FrictionMap {
     /// Takes the current toward a stop at a reading.
-    pub(super) fn take(&mut self, plan: &Plan, axis: Axis, counts: f32, push: f32) {
+    pub(super) fn take(&mut self, plan: &LearnPlan, axis: Signs, counts: f32, push: f32) {
         let closed = plan.closed.window.centre();
         let share = (counts - closed) / (plan.open.window.centre() - closed);
         if !(0.0..1.0).contains(&share) {
@@ -58,7 +58,7 @@ impl FrictionMap {
 
     /// Refuses a travel that is tight anywhere, and one on which the return spring of the profile is not felt: lost
     /// power would leave the vanes where they are. Both directions must have been gone.
-    pub(super) fn judge(&self, plan: &Plan) -> Result<(), LearnRefusal> {
+    pub(super) fn judge(&self, plan: &LearnPlan) -> Result<(), LearnRefusal> {
         let max = plan.learn.limits.friction.0;
         let mut spring = Mean::default();
         for (place, bin) in self.0.iter().enumerate() {
@@ -83,7 +83,7 @@ impl FrictionMap {
 }
 
 /// `spring` is the half difference of closing and opening.
-fn judge_spring(plan: &Plan, spring: Mean) -> Result<(), LearnRefusal> {
+fn judge_spring(plan: &LearnPlan, spring: Mean) -> Result<(), LearnRefusal> {
     let sign = match plan.actuator.spring {
         SpringAction::None => return Ok(()),
         SpringAction::Opens => 1.0,

@@ -2,7 +2,7 @@
 //!
 //! In: two judged stops and the conditions. Out: a calibration, accepted or not proven, or a refusal.
 
-use super::plan::Plan;
+use super::plan::LearnPlan;
 use super::refusal::{LearnRefusal, ReserveFault};
 use super::{CheckSet, LearnOutcome, Stop};
 use crate::calibration::{Calibration, LearnedStop};
@@ -10,7 +10,7 @@ use crate::sample::Sample;
 
 /// Judges a finished learn.
 pub(super) fn outcome(
-    plan: &Plan,
+    plan: &LearnPlan,
     closed: LearnedStop,
     open: LearnedStop,
     sample: &Sample,
@@ -33,7 +33,7 @@ pub(super) fn outcome(
     })
 }
 
-fn fits(plan: &Plan, calibration: &Calibration) -> Result<(), LearnRefusal> {
+fn fits(plan: &LearnPlan, calibration: &Calibration) -> Result<(), LearnRefusal> {
     span(plan, calibration)?;
     if let Some(previous) = plan.previous() {
         unmoved(plan, previous, calibration)?;
@@ -44,7 +44,7 @@ fn fits(plan: &Plan, calibration: &Calibration) -> Result<(), LearnRefusal> {
     }
 }
 
-fn span(plan: &Plan, calibration: &Calibration) -> Result<(), LearnRefusal> {
+fn span(plan: &LearnPlan, calibration: &Calibration) -> Result<(), LearnRefusal> {
     let seen = plan.actuator.counts_direction.sign() * calibration.span_counts();
     let nominal = plan.open.window.centre() - plan.closed.window.centre();
     let nominal = plan.actuator.counts_direction.sign() * nominal;
@@ -56,7 +56,7 @@ fn span(plan: &Plan, calibration: &Calibration) -> Result<(), LearnRefusal> {
     if (min..=max).contains(&seen) { Ok(()) } else { Err(LearnRefusal::SpanShort { seen, min }) }
 }
 
-fn unmoved(plan: &Plan, previous: &Calibration, now: &Calibration) -> Result<(), LearnRefusal> {
+fn unmoved(plan: &LearnPlan, previous: &Calibration, now: &Calibration) -> Result<(), LearnRefusal> {
     let max = plan.learn.limits.relearn_window * plan.travel;
     for stop in [Stop::Closed, Stop::Open] {
         let toward_open = plan.actuator.counts_direction.sign();
@@ -69,7 +69,7 @@ fn unmoved(plan: &Plan, previous: &Calibration, now: &Calibration) -> Result<(),
 }
 
 /// Over-travel reserve: how far the free actuator's stops lie outside the attached ones.
-fn reserve(plan: &Plan, free: &Calibration, attached: &Calibration) -> Result<(), LearnRefusal> {
+fn reserve(plan: &LearnPlan, free: &Calibration, attached: &Calibration) -> Result<(), LearnRefusal> {
     let sign = plan.actuator.counts_direction.sign();
     let closed = sign * (attached.closed.zero_push_counts - free.closed.zero_push_counts);
     let open = sign * (free.open.zero_push_counts - attached.open.zero_push_counts);

@@ -3,7 +3,7 @@
 //! In: settings (fractions of travel) and the order. Out: the legs to go, where each stop is expected
 //! and every limit in the units of the samples.
 
-use super::axis::Axis;
+use super::axis::Signs;
 use super::{LearnKind, LearnOrder, Stop};
 use crate::calibration::Calibration;
 use crate::settings::{ActuatorSettings, LearnSettings, Settings, StopWindow};
@@ -40,7 +40,7 @@ const SETTLED_SHARE: f32 = 0.75;
 /// Where a stop is expected, in progress toward it.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Expected {
-    pub(super) axis: Axis,
+    pub(super) axis: Signs,
     /// The window in counts, for the verdict.
     pub(super) window: StopWindow,
     /// From here on the approach is soft.
@@ -53,7 +53,7 @@ pub(super) struct Expected {
 
 /// Everything the stages need, in counts, counts/s, volts and amperes.
 #[derive(Debug, Clone, Copy)]
-pub(super) struct Plan {
+pub(super) struct LearnPlan {
     pub(super) order: LearnOrder,
     pub(super) actuator: ActuatorSettings,
     pub(super) learn: LearnSettings,
@@ -66,7 +66,7 @@ pub(super) struct Plan {
     pub(super) trim_limit: f32,
 }
 
-impl Plan {
+impl LearnPlan {
     pub(super) fn new(settings: &Settings, order: LearnOrder) -> Self {
         let travel = settings.actuator.nominal_span_counts;
         Self {
@@ -130,7 +130,7 @@ impl Plan {
 }
 
 fn expected(settings: &Settings, order: &LearnOrder, stop: Stop) -> Expected {
-    let axis = Axis::new(stop, &settings.actuator);
+    let axis = Signs::new(stop, &settings.actuator);
     let travel = settings.actuator.nominal_span_counts;
     let windows = settings.learn.windows.of(order.setup, order.warmth);
     let window = match stop {
@@ -156,7 +156,7 @@ fn expected(settings: &Settings, order: &LearnOrder, stop: Stop) -> Expected {
 }
 
 /// Near and far edge of a window in progress toward its stop.
-fn edges(axis: Axis, window: &StopWindow) -> (f32, f32) {
+fn edges(axis: Signs, window: &StopWindow) -> (f32, f32) {
     let (one, other) = (axis.progress(window.min.as_f32()), axis.progress(window.max.as_f32()));
     if one < other { (one, other) } else { (other, one) }
 }

@@ -3,8 +3,8 @@
 //! In: the push wanted. Out: the current to ask for, then the settled reading under it. Both pushes are
 //! reached from below, so friction opposes each of them the same way and drops out of their difference.
 
-use super::approach::Heading;
-use super::plan::Plan;
+use super::approach::Ahead;
+use super::plan::LearnPlan;
 use super::settle::{Settle, SettleTimes, Settling};
 
 /// Rise of the push, A per tick (20 A/s): slow against the bounce (43 Hz), quick against the learn.
@@ -32,7 +32,7 @@ pub(super) struct Push {
 }
 
 impl Push {
-    pub(super) fn new(plan: &Plan, from: f32, target: f32) -> Self {
+    pub(super) fn new(plan: &LearnPlan, from: f32, target: f32) -> Self {
         Self { asked: from, target: plan.capped(target), settle: Settle::new(TIMES, plan.settled_range) }
     }
 
@@ -42,7 +42,7 @@ impl Push {
     }
 
     /// One tick: the current to ask for and how the push stands.
-    pub(super) fn tick(&mut self, heading: Heading) -> (f32, PushStep) {
+    pub(super) fn tick(&mut self, heading: Ahead) -> (f32, PushStep) {
         if self.asked < self.target - RAMP_PER_TICK {
             self.asked += RAMP_PER_TICK;
             return (self.asked, PushStep::Going);

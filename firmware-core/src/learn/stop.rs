@@ -5,7 +5,7 @@
 use heapless::Vec;
 use serde::{Deserialize, Serialize};
 
-use super::plan::Plan;
+use super::plan::LearnPlan;
 use super::refusal::LearnRefusal;
 use super::{MAX_TOUCHES, Stop};
 use crate::calibration::{Contact, LearnedStop, Setup};
@@ -59,7 +59,7 @@ impl Touches {
     }
 
     /// Judges repeatability, creep, yield and window.
-    pub(super) fn judge(&self, plan: &Plan, stop: Stop) -> Result<LearnedStop, LearnRefusal> {
+    pub(super) fn judge(&self, plan: &LearnPlan, stop: Stop) -> Result<LearnedStop, LearnRefusal> {
         let learned = self.mean(stop, plan.order.setup);
         let limits = &plan.learn.limits;
         self.no_creep(stop, limits.drift * plan.travel)?;

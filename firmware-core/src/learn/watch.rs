@@ -3,7 +3,7 @@
 //! In: the raw sample. Out: nothing, or the refusal: tick lost, not a number, supply or sensor out of
 //! range, a step that no lever can make, over-current, deadline.
 
-use super::plan::Plan;
+use super::plan::LearnPlan;
 use super::refusal::{LearnRefusal, Reading};
 use crate::sample::Sample;
 use crate::units::{Counts, Tick};
@@ -18,7 +18,7 @@ const CURRENT_MARGIN: f32 = 1.15;
 
 /// Running state of the checks.
 #[derive(Debug, Clone)]
-pub(super) struct Watch {
+pub(super) struct LearnWatch {
     started: Option<Tick>,
     last: Option<(Tick, Counts)>,
     supply_bad: u8,
@@ -28,7 +28,7 @@ pub(super) struct Watch {
     high: Counts,
 }
 
-impl Watch {
+impl LearnWatch {
     pub(super) fn new() -> Self {
         Self {
             started: None,
@@ -56,7 +56,7 @@ impl Watch {
         self.low.as_f32()
     }
 
-    pub(super) fn tick(&mut self, sample: &Sample, plan: &Plan) -> Result<(), LearnRefusal> {
+    pub(super) fn tick(&mut self, sample: &Sample, plan: &LearnPlan) -> Result<(), LearnRefusal> {
         let started = *self.started.get_or_insert(sample.tick);
         self.finite(sample)?;
         self.sensor(sample, plan)?;
@@ -76,7 +76,7 @@ impl Watch {
         Ok(())
     }
 
-    fn sensor(&mut self, sample: &Sample, plan: &Plan) -> Result<(), LearnRefusal> {
+    fn sensor(&mut self, sample: &Sample, plan: &LearnPlan) -> Result<(), LearnRefusal> {
         let (min, max) = (plan.actuator.sensor_min, plan.actuator.sensor_max);
         let outside = sample.position < min || sample.position > max;
         if lasts(&mut self.range_bad, outside, RANGE_TICKS) {
@@ -104,7 +104,7 @@ impl Watch {
         Ok(())
     }
 
-    fn supply(&mut self, sample: &Sample, plan: &Plan) -> Result<(), LearnRefusal> {
+    fn supply(&mut self, sample: &Sample, plan: &LearnPlan) -> Result<(), LearnRefusal> {
         let (min, max) = (plan.learn.limits.supply_min, plan.learn.limits.supply_max);
         let outside = sample.supply < min || sample.supply > max;
         if lasts(&mut self.supply_bad, outside, DEBOUNCE_TICKS) {
@@ -113,7 +113,7 @@ impl Watch {
         Ok(())
     }
 
-    fn current(&mut self, sample: &Sample, plan: &Plan) -> Result<(), LearnRefusal> {
+    fn current(&mut self, sample: &Sample, plan: &LearnPlan) -> Result<(), LearnRefusal> {
         let max = plan.actuator.max_current.0 * CURRENT_MARGIN;
         let seen = libm::fabsf(sample.motor_current.0);
         if seen > max {

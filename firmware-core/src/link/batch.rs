@@ -78,7 +78,7 @@ const WAITING_BATCHES: usize = 24;
 
 /// What the points of a batch share.
 #[derive(Debug, Clone, Copy, Default)]
-struct Head {
+struct BatchHead {
     first: Tick,
     state: StreamState,
     limits: LimitSet,
@@ -92,8 +92,8 @@ struct Head {
 #[derive(Debug, Clone, Default)]
 pub struct BatchBuilder {
     points: Deque<Point, WAITING_POINTS>,
-    closed: Deque<Head, WAITING_BATCHES>,
-    open: Head,
+    closed: Deque<BatchHead, WAITING_BATCHES>,
+    open: BatchHead,
 }
 
 /// No further point or batch can wait.
@@ -115,7 +115,7 @@ pub struct Around {
     pub temperature: Option<Celsius>,
 }
 
-impl Head {
+impl BatchHead {
     fn begin(tick: Tick, around: &Around) -> Self {
         let tenths = |t: Celsius| rounded(t.0 * 10.0) as i16;
         Self {
@@ -191,7 +191,7 @@ impl BatchBuilder {
     pub fn push(&mut self, tick: Tick, around: &Around, point: Point) -> Result<(), NoRoom> {
         self.points.push_back(point).map_err(|_| NoRoom)?;
         if self.open.count == 0 {
-            self.open = Head::begin(tick, around);
+            self.open = BatchHead::begin(tick, around);
         }
         self.open.join(around);
         Ok(())
@@ -204,11 +204,11 @@ impl BatchBuilder {
     pub fn close(&mut self) -> Result<(), NoRoom> {
         if self.open.count > 0 {
             // Field by field: as a whole it is copied byte by byte.
-            let Head { first, state, limits, supply_mv, temperature_tenths, count } = self.open;
+            let BatchHead { first, state, limits, supply_mv, temperature_tenths, count } = self.open;
             let StreamState { source, drive, stage, faults } = state;
             let state = StreamState { source, drive, stage, faults };
             self.closed
-                .push_back(Head { first, state, limits, supply_mv, temperature_tenths, count })
+                .push_back(BatchHead { first, state, limits, supply_mv, temperature_tenths, count })
                 .map_err(|_| NoRoom)?;
             self.open.count = 0;
         }

@@ -10,9 +10,9 @@ mod reach;
 mod seen;
 mod watch;
 
-pub use profile::{Footing, Goal, MAX_SEGMENTS, MotionError, Profile, Segment};
+pub use profile::{Footing, Goal, MAX_SEGMENTS, MotionError, MotionProfile, Segment};
 pub use seen::{Ending, Seen};
-pub use watch::Watch;
+pub use watch::MotionWatch;
 
 use crate::calibration::Calibration;
 use crate::command::Command;
@@ -22,7 +22,7 @@ use ease::Ease;
 
 /// What a motion does in a tick.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub enum Step {
+pub enum MotionStep {
     /// The profile goes on.
     Go(Command),
     /// The profile has ended; the push is let down.
@@ -36,8 +36,8 @@ pub enum Step {
 /// A profile on its way, and what watches it.
 #[derive(Debug, Clone, Default)]
 pub struct Motion {
-    profile: Profile,
-    watch: Watch,
+    profile: MotionProfile,
+    watch: MotionWatch,
     ease: Ease,
     ending: Option<Ending>,
 }
@@ -46,7 +46,7 @@ impl Motion {
     /// A motion without a profile.
     #[must_use]
     pub const fn new() -> Self {
-        Self { profile: Profile::new(), watch: Watch::new(), ease: Ease::new(), ending: None }
+        Self { profile: MotionProfile::new(), watch: MotionWatch::new(), ease: Ease::new(), ending: None }
     }
 
     /// Adds a segment at the end of the profile.
@@ -79,18 +79,18 @@ impl Motion {
     /// # Errors
     /// [`MotionError::Empty`] when there is nothing to run.
     pub fn rewind(&mut self, here: Opening) -> Result<(), MotionError> {
-        (self.watch, self.ease, self.ending) = (Watch::new(), Ease::new(), None);
+        (self.watch, self.ease, self.ending) = (MotionWatch::new(), Ease::new(), None);
         self.profile.rewind(here)
     }
 
     /// What to do in this tick.
-    pub fn tick(&mut self) -> Step {
+    pub fn tick(&mut self) -> MotionStep {
         if let Some(ending) = self.ending {
-            return Step::Cut(ending);
+            return MotionStep::Cut(ending);
         }
         match self.profile.tick() {
-            Some(command) => Step::Go(command),
-            None => self.ease.tick().map_or(Step::Done, Step::Ease),
+            Some(command) => MotionStep::Go(command),
+            None => self.ease.tick().map_or(MotionStep::Done, MotionStep::Ease),
         }
     }
 

@@ -61,7 +61,7 @@ pub enum MotionError {
 
 /// A motion profile and how far it has run.
 #[derive(Debug, Clone, Default)]
-pub struct Profile {
+pub struct MotionProfile {
     segments: Vec<Segment, MAX_SEGMENTS>,
     index: usize,
     elapsed: u32,
@@ -91,7 +91,7 @@ pub(super) enum RampPart {
     Spent,
 }
 
-impl Profile {
+impl MotionProfile {
     /// An empty profile.
     #[must_use]
     pub const fn new() -> Self {
@@ -227,7 +227,7 @@ mod tests {
     }
 
     fn run(segments: &[Segment], here: f32) -> std::vec::Vec<Command> {
-        let mut motion = Profile::new();
+        let mut motion = MotionProfile::new();
         for segment in segments {
             motion.push(*segment).unwrap();
         }
@@ -254,6 +254,6 @@ mod tests {
 
     #[test]
     fn an_empty_profile_is_refused() {
-        assert_eq!(Profile::new().rewind(Opening::OPEN), Err(MotionError::Empty));
+        assert_eq!(MotionProfile::new().rewind(Opening::OPEN), Err(MotionError::Empty));
     }
 }

@@ -11,7 +11,7 @@ use crate::units::{Counts, larger, smaller};
 
 /// Memory of the check.
 #[derive(Debug, Clone, Copy, Default)]
-pub(super) struct Reach {
+pub(super) struct ReachCheck {
     /// Measured opening without noise.
     quiet: Option<f32>,
     /// Its past, oldest first, while the vane is off its goal.
@@ -67,7 +67,7 @@ impl Past {
     }
 }
 
-impl Reach {
+impl ReachCheck {
     pub(super) const fn new() -> Self {
         Self { quiet: None, past: None, full: Lasting(0), frozen: Lasting(0), last: Counts(0) }
     }
@@ -149,7 +149,7 @@ mod tests {
     /// First tick in which the watch ends a motion that shows this.
     fn ends(show: impl Fn(u16) -> Seen) -> Option<(u16, Ending)> {
         let settings = Settings::default();
-        let mut reach = Reach::new();
+        let mut reach = ReachCheck::new();
         (0..5000).find_map(|tick| reach.tick(&settings, &show(tick)).map(|ending| (tick, ending)))
     }
 

@@ -6,7 +6,7 @@
 
 use super::profile::Ramp;
 use super::ramp::Ramps;
-use super::reach::Reach;
+use super::reach::ReachCheck;
 use super::seen::{Ending, Lasting, Seen};
 use crate::calibration::Calibration;
 use crate::faults::{Fault, Limit};
@@ -14,8 +14,8 @@ use crate::settings::Settings;
 
 /// Memory of the watch.
 #[derive(Debug, Clone, Copy, Default)]
-pub struct Watch {
-    reach: Reach,
+pub struct MotionWatch {
+    reach: ReachCheck,
     ramps: Ramps,
     heat: Lasting,
 }
@@ -23,11 +23,11 @@ pub struct Watch {
 /// Time that the heat limit must act, less the time that it does not, ticks: a step on a warm winding is over in less.
 const HEAT_TICKS: u16 = 500;
 
-impl Watch {
+impl MotionWatch {
     /// A watch that has seen nothing.
     #[must_use]
     pub const fn new() -> Self {
-        Self { reach: Reach::new(), ramps: Ramps::new(), heat: Lasting(0) }
+        Self { reach: ReachCheck::new(), ramps: Ramps::new(), heat: Lasting(0) }
     }
 
     /// Judges a tick.
@@ -72,7 +72,7 @@ mod tests {
 
     /// How a lever that stands off its goal at full push ends, while these limits act in every other tick.
     fn ends(limits: LimitSet) -> Option<Ending> {
-        let (settings, mut watch) = (Settings::default(), Watch::new());
+        let (settings, mut watch) = (Settings::default(), MotionWatch::new());
         (0..2000i16).find_map(|tick| {
             let seen = Seen {
                 position: Counts(8000 + tick % 2),

@@ -1,6 +1,6 @@
 //! Debounce and healing of one reading, and the watch for a boost signal that does not move.
 
-use super::Errand;
+use super::LoopState;
 use crate::settings::PlausibilitySettings;
 use crate::units::{Counts, larger, smaller};
 
@@ -11,11 +11,11 @@ pub(super) struct Channel {
     held: Option<f32>,
     /// Ticks in a row that speak against the verdict that stands.
     against: u16,
-    verdict: Verdict,
+    verdict: ReadingState,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
-pub(super) enum Verdict {
+pub(super) enum ReadingState {
     #[default]
     Sound,
     /// Outside the sensor's range.
@@ -26,15 +26,15 @@ pub(super) enum Verdict {
 
 /// What came of one reading.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) struct Judged {
+pub(super) struct ReadingJudged {
     /// The reading, or the last sound one while a wrong one is debounced; `None` at fault.
     pub(super) value: Option<f32>,
-    pub(super) verdict: Verdict,
+    pub(super) verdict: ReadingState,
 }
 
-impl Judged {
+impl ReadingJudged {
     pub(super) fn is_fault(self) -> bool {
-        self.verdict != Verdict::Sound
+        self.verdict != ReadingState::Sound
     }
 }
 
@@ -46,7 +46,7 @@ impl Channel {
         reading: f32,
         in_range: bool,
         settings: &PlausibilitySettings,
-    ) -> Judged {
+    ) -> ReadingJudged {
         if in_range && self.is_calm() {
             self.take(reading)
         } else {
@@ -63,7 +63,7 @@ impl Channel {
         in_range: bool,
         step: f32,
         settings: &PlausibilitySettings,
-    ) -> Judged {
+    ) -> ReadingJudged {
         let lies_near = self.held.is_some_and(|held| libm::fabsf(reading - held) <= step);
         if in_range && lies_near && self.is_calm() {
             self.take(reading)
@@ -75,33 +75,42 @@ impl Channel {
     /// Nothing speaks against the sensor.
     #[inline(always)]
     fn is_calm(&self) -> bool {
-        self.verdict == Verdict::Sound && self.against == 0
+        self.verdict == ReadingState::Sound && self.against == 0
     }
 
     /// What a sound sensor comes to in nearly every tick; the whole judgement would come to the same.
     #[inline(always)]
-    fn take(&mut self, reading: f32) -> Judged {
+    fn take(&mut self, reading: f32) -> ReadingJudged {
         self.held = Some(reading);
-        Judged { value: Some(reading), verdict: Verdict::Sound }
+        ReadingJudged { value: Some(reading), verdict: ReadingState::Sound }
     }
 
     /// The whole judgement.
     #[inline(never)]
-    fn weigh(&mut self, reading: f32, in_range: bool, step: f32, settings: &PlausibilitySettings) -> Judged {
+    fn weigh(
+        &mut self,
+        reading: f32,
+        in_range: bool,
+        step: f32,
+        settings: &PlausibilitySettings,
+    ) -> ReadingJudged {
         let evidence = self.evidence(reading, in_range, step);
         match (self.verdict, evidence) {
-            (Verdict::Sound, Verdict::Sound) => self.against = 0,
-            (Verdict::Sound, wrong) => self.count(settings.debounce_ticks, wrong),
-            (_, Verdict::Sound) => self.count(settings.heal_ticks, Verdict::Sound),
+            (ReadingState::Sound, ReadingState::Sound) => self.against = 0,
+            (ReadingState::Sound, wrong) => self.count(settings.debounce_ticks, wrong),
+            (_, ReadingState::Sound) => self.count(settings.heal_ticks, ReadingState::Sound),
             (_, wrong) => {
                 self.against = 0;
                 self.verdict = wrong;
             }
         }
-        if evidence == Verdict::Sound || (in_range && self.verdict != Verdict::Sound) {
+        if evidence == ReadingState::Sound || (in_range && self.verdict != ReadingState::Sound) {
             self.held = Some(reading);
         }
-        Judged { value: self.held.filter(|_| self.verdict == Verdict::Sound), verdict: self.verdict }
+        ReadingJudged {
+            value: self.held.filter(|_| self.verdict == ReadingState::Sound),
+            verdict: self.verdict,
+        }
     }
 
     /// The last sound reading, kept through a fault: for what changes slowly.
@@ -109,18 +118,18 @@ impl Channel {
         self.held
     }
 
-    fn evidence(&self, reading: f32, in_range: bool, step: f32) -> Verdict {
+    fn evidence(&self, reading: f32, in_range: bool, step: f32) -> ReadingState {
         if !in_range || !reading.is_finite() {
-            return Verdict::OutOfRange;
+            return ReadingState::OutOfRange;
         }
-        let ticks = if self.verdict == Verdict::Sound { f32::from(self.against) + 1.0 } else { 1.0 };
+        let ticks = if self.verdict == ReadingState::Sound { f32::from(self.against) + 1.0 } else { 1.0 };
         match self.held {
-            Some(held) if libm::fabsf(reading - held) > step * ticks => Verdict::Jumped,
-            _ => Verdict::Sound,
+            Some(held) if libm::fabsf(reading - held) > step * ticks => ReadingState::Jumped,
+            _ => ReadingState::Sound,
         }
     }
 
-    fn count(&mut self, needed: u16, verdict: Verdict) {
+    fn count(&mut self, needed: u16, verdict: ReadingState) {
         self.against = self.against.saturating_add(1);
         if self.against >= needed {
             self.against = 0;
@@ -130,7 +139,7 @@ impl Channel {
 
     /// Judges a yes-or-no check that takes `ticks` in a row to change its verdict either way.
     pub(super) fn judge_slowly(&mut self, is_sound: bool, ticks: u16) {
-        let evidence = if is_sound { Verdict::Sound } else { Verdict::OutOfRange };
+        let evidence = if is_sound { ReadingState::Sound } else { ReadingState::OutOfRange };
         if evidence == self.verdict {
             self.against = 0;
         } else {
@@ -140,25 +149,25 @@ impl Channel {
 
     /// At fault without further debounce.
     pub(super) fn condemn(&mut self) {
-        self.verdict = Verdict::OutOfRange;
+        self.verdict = ReadingState::OutOfRange;
         self.against = 0;
     }
 
     pub(super) fn is_fault(&self) -> bool {
-        self.verdict != Verdict::Sound
+        self.verdict != ReadingState::Sound
     }
 }
 
 /// Least and most of boost and load since boost last moved.
 #[derive(Debug, Clone, Copy, Default)]
 pub(super) struct Window {
-    span: Option<Span>,
+    span: Option<SpanSeen>,
     /// Ticks since load changed enough to move the boost.
     overdue: u16,
 }
 
 #[derive(Debug, Clone, Copy)]
-struct Span {
+struct SpanSeen {
     boost_low: f32,
     boost_high: f32,
     load_low: f32,
@@ -170,7 +179,7 @@ impl Window {
     pub(super) fn is_stuck(&mut self, boost: f32, load: f32, settings: &PlausibilitySettings) -> bool {
         let span = match self.span {
             Some(span) => span.with(boost, load),
-            None => Span { boost_low: boost, boost_high: boost, load_low: load, load_high: load },
+            None => SpanSeen { boost_low: boost, boost_high: boost, load_low: load, load_high: load },
         };
         if span.boost_high - span.boost_low > settings.boost_stuck_span.0 {
             *self = Self::default();
@@ -184,7 +193,7 @@ impl Window {
     }
 }
 
-impl Span {
+impl SpanSeen {
     fn with(self, boost: f32, load: f32) -> Self {
         Self {
             boost_low: smaller(self.boost_low, boost),
@@ -210,15 +219,15 @@ impl Frozen {
     pub(super) fn is_frozen(
         &mut self,
         position: Counts,
-        errand: Errand,
+        errand: LoopState,
         settings: &PlausibilitySettings,
     ) -> bool {
         let has_changed = self.last != Some(position);
         self.last = Some(position);
         self.unchanged = if has_changed { 0 } else { self.unchanged.saturating_add(1) };
         self.still = match (has_changed, errand) {
-            (true, _) | (_, Errand::OnTarget) => 0,
-            (false, Errand::UnderWay) => self.still.saturating_add(1),
+            (true, _) | (_, LoopState::OnTarget) => 0,
+            (false, LoopState::UnderWay) => self.still.saturating_add(1),
         };
         if self.still >= settings.position_frozen_ticks {
             self.verdict.condemn();

@@ -4,7 +4,7 @@ use proptest::prelude::*;
 
 fn judge(plausibility: &mut Plausibility, sample: &Sample) -> Vetted {
     let request = engine(Mode::Boost, 180.0, 2000.0, 0.6);
-    plausibility.tick(&Settings::default(), sample, &request, Errand::OnTarget)
+    plausibility.tick(&Settings::default(), sample, &request, LoopState::OnTarget)
 }
 
 fn finite(value: Option<f32>) -> bool {
@@ -67,7 +67,7 @@ fn boost_that_does_not_follow_load_is_stuck() {
         let request = engine(Mode::Boost, 180.0, 2000.0, load);
         let mut reading = sample(tick, 8000);
         reading.boost = Kilopascal(150.0);
-        let vetted = plausibility.tick(&Settings::default(), &reading, &request, Errand::OnTarget);
+        let vetted = plausibility.tick(&Settings::default(), &reading, &request, LoopState::OnTarget);
         if vetted.faults.contains(Fault::BoostStuck) {
             assert_eq!(vetted.air.unwrap().boost, None);
             stuck_at = stuck_at.or(Some(tick));
@@ -84,12 +84,12 @@ fn a_frozen_position_is_lost_while_the_vanes_are_under_way() {
     let mut tick_once =
         |errand| plausibility.tick(&Settings::default(), &sample(0, 8000), &request, errand).position;
     for _ in 0..10 * limits.position_frozen_ticks {
-        assert!(tick_once(Errand::OnTarget).is_some(), "a resting vane may stand still");
+        assert!(tick_once(LoopState::OnTarget).is_some(), "a resting vane may stand still");
     }
     for _ in 1..limits.position_frozen_ticks {
-        assert!(tick_once(Errand::UnderWay).is_some());
+        assert!(tick_once(LoopState::UnderWay).is_some());
     }
-    assert_eq!(tick_once(Errand::UnderWay), None);
+    assert_eq!(tick_once(LoopState::UnderWay), None);
 }
 
 #[test]
@@ -137,11 +137,11 @@ fn a_position_that_changes_now_and_then_is_no_longer_frozen_after_the_healing_ti
     let mut tick_once =
         |position, errand| plausibility.tick(&Settings::default(), &sample(0, position), &request, errand);
     for _ in 0..=limits.position_frozen_ticks {
-        tick_once(8000, Errand::UnderWay);
+        tick_once(8000, LoopState::UnderWay);
     }
     // Blind, the loop is on no errand. A count of noise every twentieth tick shows a living sensor.
     let healed = (0..2 * limits.heal_ticks)
-        .position(|tick| tick_once(8001 + (tick / 20 % 2) as i16, Errand::OnTarget).position.is_some());
+        .position(|tick| tick_once(8001 + (tick / 20 % 2) as i16, LoopState::OnTarget).position.is_some());
     assert_eq!(healed, Some(usize::from(limits.heal_ticks) - 1));
 }
 
@@ -153,7 +153,7 @@ fn a_frozen_position_at_rest_does_not_heal() {
     let mut tick_once =
         |errand| plausibility.tick(&Settings::default(), &sample(0, 8000), &request, errand).position;
     for _ in 0..=limits.position_frozen_ticks {
-        tick_once(Errand::UnderWay);
+        tick_once(LoopState::UnderWay);
     }
-    assert!((0..4 * limits.heal_ticks).all(|_| tick_once(Errand::OnTarget).is_none()));
+    assert!((0..4 * limits.heal_ticks).all(|_| tick_once(LoopState::OnTarget).is_none()));
 }

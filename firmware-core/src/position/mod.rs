@@ -12,7 +12,7 @@ pub mod speed;
 
 use crate::settings::PositionSettings;
 use reference::Reference;
-use regulator::{Gains, Integral, OutputRange, Regulator};
+use regulator::{Integral, OutputRange, Regulator, RegulatorGains};
 use rest::Rest;
 
 /// One tick's inputs of the loop.
@@ -93,7 +93,7 @@ impl PositionLoop {
         }
         let ahead = feed_forward(settings, errand, path);
         let room = OutputRange { low: errand.range.low - ahead, high: errand.range.high - ahead };
-        let gains = Gains {
+        let gains = RegulatorGains {
             proportional: settings.gain_v,
             integral_time_s: settings.integral_time_s,
             derivative_time_s: settings.derivative_time_s,

@@ -12,7 +12,7 @@ use crate::units::TICK_SECONDS;
 
 /// Gains in the units of output per unit of error, and seconds.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Gains {
+pub struct RegulatorGains {
     /// Proportional gain.
     pub proportional: f32,
     /// Integral time, s.
@@ -89,7 +89,7 @@ impl Regulator {
     /// last integral, held to the range, and changes nothing.
     pub fn tick(
         &mut self,
-        gains: &Gains,
+        gains: &RegulatorGains,
         setpoint: f32,
         measurement: f32,
         range: OutputRange,
@@ -102,7 +102,7 @@ impl Regulator {
     #[inline(always)] // twice in a tick: called, the two cost a hundred instructions of its budget
     pub fn tick_with_slope(
         &mut self,
-        gains: &Gains,
+        gains: &RegulatorGains,
         setpoint: f32,
         measurement: f32,
         setpoint_per_s: f32,
@@ -153,8 +153,12 @@ mod tests {
     use super::*;
     use proptest::prelude::*;
 
-    const GAINS: Gains =
-        Gains { proportional: 4.0, integral_time_s: 8.0, derivative_time_s: 0.0, derivative_filter_s: 0.01 };
+    const GAINS: RegulatorGains = RegulatorGains {
+        proportional: 4.0,
+        integral_time_s: 8.0,
+        derivative_time_s: 0.0,
+        derivative_filter_s: 0.01,
+    };
     const WIDE: OutputRange = OutputRange { low: -1.0e3, high: 1.0e3 };
 
     #[test]

@@ -5,7 +5,7 @@ use super::activity::{Activity, MotionPlace};
 use crate::controller::TickOutput;
 use crate::link::note::Note;
 use crate::link::state::{MotionEvent, ReleaseReason};
-use crate::motion::{Ending, Seen, Step};
+use crate::motion::{Ending, MotionStep, Seen};
 use crate::sample::{Request, Sample};
 use crate::units::{Opening, Tick};
 
@@ -20,21 +20,21 @@ impl Session {
             let _begun = self.motion.rewind(here);
         }
         match self.motion.tick() {
-            Step::Go(command) => {
+            MotionStep::Go(command) => {
                 let last = self.motion.segments().len().saturating_sub(1);
                 self.come_to(now, before, MotionPlace::Segment(self.motion.index().min(last)));
                 Request::Bench(command)
             }
-            Step::Ease(command) => {
+            MotionStep::Ease(command) => {
                 self.come_to(now, before, MotionPlace::Easing);
                 Request::Bench(command)
             }
-            Step::Done => {
+            MotionStep::Done => {
                 self.come_to(now, before, MotionPlace::Easing);
                 self.release(now, ReleaseReason::MotionEnded);
                 Request::Release
             }
-            Step::Cut(ending) => {
+            MotionStep::Cut(ending) => {
                 self.release(now, ending.into());
                 Request::Release
             }

@@ -7,7 +7,7 @@ use embedded_storage::nor_flash::{NorFlash, ReadNorFlash};
 
 use super::result::StoreFault;
 use super::sector::Placed;
-use super::slot::{Foot, Reader, Writer};
+use super::slot::{Foot, SlotReader, Writer};
 use crate::calibration::Setup;
 use crate::held::Held;
 use crate::settings::{SECTIONS, Settings, SettingsSection};
@@ -58,7 +58,7 @@ impl Kept {
     }
 
     /// A whole record in the layout of this build, read into place: it is larger than a small stack likes.
-    fn read<F: ReadNorFlash>(&mut self, reader: &mut Reader<'_, F>) -> Option<()> {
+    fn read<F: ReadNorFlash>(&mut self, reader: &mut SlotReader<'_, F>) -> Option<()> {
         match reader.take::<u8>()? {
             0 => {}
             SECTIONS => read_settings(self.settings.insert(Settings::DEFAULT), reader)?,
@@ -74,7 +74,7 @@ impl Kept {
     }
 }
 
-fn read_settings<F: ReadNorFlash>(settings: &mut Settings, reader: &mut Reader<'_, F>) -> Option<()> {
+fn read_settings<F: ReadNorFlash>(settings: &mut Settings, reader: &mut SlotReader<'_, F>) -> Option<()> {
     for _ in 0..SECTIONS {
         // Checked field by field, as when it came over the link.
         settings.apply(&reader.take::<SettingsSection>()?).ok()?;
@@ -107,7 +107,7 @@ impl Found {
     pub(super) fn read<F: ReadNorFlash>(flash: &mut F, record: &Placed, into: &mut Kept) -> Self {
         match record.foot.layout {
             LAYOUT_VERSION => {
-                let mut reader = Reader::new(flash, record.start, &record.foot);
+                let mut reader = SlotReader::new(flash, record.start, &record.foot);
                 if into.read(&mut reader).is_some() {
                     return Self::Kept;
                 }

@@ -31,8 +31,8 @@ use core::ops::Range;
 use embedded_storage::nor_flash::NorFlash;
 
 use block::{BLOCK_BYTES, BLOCK_STEP};
-use sector::{Head, Placed, Sector};
-use slot::{Content, SLOT_STEP, Writer, look};
+use sector::{Placed, Sector, SectorHead};
+use slot::{SLOT_STEP, SlotContent, Writer, look};
 
 /// Most bytes that one save programs, and again reads back.
 pub const SAVE_BYTES_MAX: u32 = SLOT_STEP;
@@ -143,7 +143,7 @@ impl<F: NorFlash> Store<F> {
         let start = self.blank_slot().ok_or(StoreFault::Full)?;
         self.last = self.last.saturating_add(1);
         let foot = kept.write(Writer::new(&mut self.flash, start), self.last)?;
-        if look(&mut self.flash, start) != Content::Whole(foot) {
+        if look(&mut self.flash, start) != SlotContent::Whole(foot) {
             return Err(StoreFault::ReadBack);
         }
         self.newest = Some(Placed { start, foot });
@@ -203,7 +203,7 @@ impl<F: NorFlash> Store<F> {
     fn erase_other(&mut self) -> Result<(), StoreFault> {
         // Both halves are erased in turn, so the other's count stands in for one that is lost.
         let erased = self.other.head.or(self.current.head).map_or(0, |head| head.erases);
-        let head = Head { since: self.last, erases: erased.saturating_add(1) };
+        let head = SectorHead { since: self.last, erases: erased.saturating_add(1) };
         self.other.erase(&mut self.flash, self.sector_bytes, head).map_err(|_| StoreFault::Flash)?;
         if self.other.is_ready() { Ok(()) } else { Err(StoreFault::ReadBack) }
     }

@@ -4,7 +4,7 @@ use embedded_storage::nor_flash::{NorFlash, ReadNorFlash};
 
 use super::block::{BLOCK_STEP, Block};
 use super::crc32::Crc32;
-use super::slot::{Content, Foot, SLOT_STEP, look};
+use super::slot::{Foot, SLOT_STEP, SlotContent, look};
 
 /// "vane" in ASCII.
 const HEAD_MARK: u32 = 0x656E_6176;
@@ -14,14 +14,14 @@ const CHECK_AT: usize = 12;
 
 /// What stands first in a sector, programmed after its erase has come to its end.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) struct Head {
+pub(super) struct SectorHead {
     /// Number of the newest record when the sector was erased; 0 when there was none.
     pub(super) since: u32,
     /// How often this sector has been erased.
     pub(super) erases: u32,
 }
 
-impl Head {
+impl SectorHead {
     fn block(&self) -> Block {
         let mut block = Block::ERASED;
         block.put(0, &HEAD_MARK.to_le_bytes());
@@ -58,7 +58,7 @@ pub(super) struct Sector {
     start: u32,
     slots: u16,
     /// Its head, if that is whole.
-    pub(super) head: Option<Head>,
+    pub(super) head: Option<SectorHead>,
     /// Slots before the blank ones at the end.
     used: u16,
     /// Slots that are neither blank nor a record.
@@ -79,7 +79,7 @@ impl Sector {
         let mut sector = Self {
             start,
             slots,
-            head: Head::in_block(&head).filter(|_| is_read),
+            head: SectorHead::in_block(&head).filter(|_| is_read),
             used: 0,
             damaged: 0,
             oldest: None,
@@ -92,11 +92,11 @@ impl Sector {
         sector
     }
 
-    fn note(&mut self, index: u16, content: Content) {
+    fn note(&mut self, index: u16, content: SlotContent) {
         match content {
-            Content::Blank => return,
-            Content::Damaged => self.damaged = self.damaged.saturating_add(1),
-            Content::Whole(foot) => {
+            SlotContent::Blank => return,
+            SlotContent::Damaged => self.damaged = self.damaged.saturating_add(1),
+            SlotContent::Whole(foot) => {
                 let placed = Placed { start: self.slot(index), foot };
                 self.oldest = Some(self.oldest.map_or(foot.number, |oldest| oldest.min(foot.number)));
                 if self.newest.is_none_or(|newest| newest.foot.number <= foot.number) {
@@ -112,7 +112,7 @@ impl Sector {
         &mut self,
         flash: &mut F,
         bytes: u32,
-        head: Head,
+        head: SectorHead,
     ) -> Result<(), F::Error> {
         self.close();
         flash.erase(self.start, self.start.saturating_add(bytes))?;

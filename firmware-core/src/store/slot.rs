@@ -69,7 +69,7 @@ impl Foot {
 
 /// What lies in a slot.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Content {
+pub(super) enum SlotContent {
     /// Nothing since the last erase.
     Blank,
     /// A record with the right check.
@@ -79,20 +79,20 @@ pub(super) enum Content {
 }
 
 /// Looks at the slot that starts at `start`.
-pub(super) fn look<F: ReadNorFlash>(flash: &mut F, start: u32) -> Content {
+pub(super) fn look<F: ReadNorFlash>(flash: &mut F, start: u32) -> SlotContent {
     let mut foot = Block::ERASED;
     if flash.read(start.saturating_add(PAYLOAD_STEP), &mut foot.0).is_err() {
-        return Content::Damaged;
+        return SlotContent::Damaged;
     }
     let found = Foot::in_block(&foot);
     let wanted = found.map_or(PAYLOAD_STEP, |found| u32::from(found.length));
-    let Some((check, is_blank)) = read_over(flash, start, wanted) else { return Content::Damaged };
+    let Some((check, is_blank)) = read_over(flash, start, wanted) else { return SlotContent::Damaged };
     match found {
         Some(found) if Foot::new(found.number, found.length, found.layout, check) == found => {
-            Content::Whole(found)
+            SlotContent::Whole(found)
         }
-        None if is_blank && foot.is_erased() => Content::Blank,
-        Some(_) | None => Content::Damaged,
+        None if is_blank && foot.is_erased() => SlotContent::Blank,
+        Some(_) | None => SlotContent::Damaged,
     }
 }
 
@@ -169,14 +169,14 @@ impl<'a, F: NorFlash> Writer<'a, F> {
 const WINDOW_BYTES: usize = MAX_SECTION_BYTES.next_multiple_of(BLOCK_BYTES) + BLOCK_BYTES;
 
 /// Reads a slot piece by piece.
-pub(super) struct Reader<'a, F> {
+pub(super) struct SlotReader<'a, F> {
     flash: &'a mut F,
     at: u32,
     left: usize,
     window: Vec<u8, WINDOW_BYTES>,
 }
 
-impl<'a, F: ReadNorFlash> Reader<'a, F> {
+impl<'a, F: ReadNorFlash> SlotReader<'a, F> {
     /// A reader of the whole record that starts at `start`.
     pub(super) fn new(flash: &'a mut F, start: u32, foot: &Foot) -> Self {
         Self { flash, at: start, left: usize::from(foot.length), window: Vec::new() }

@@ -6,16 +6,16 @@
 mod pressing;
 mod reaching;
 
-use super::approach::{Approach, Contact, Heading, Pace};
+use super::approach::{Ahead, Approach, ContactFound, Pace};
 use super::friction::FrictionMap;
 use super::judge;
-use super::plan::{Leg, Plan};
+use super::plan::{LearnPlan, Leg};
 use super::push::Push;
 use super::refusal::LearnRefusal;
 use super::settle::{Settle, SettleTimes};
 use super::speed::{SpeedLoop, Speedometer};
 use super::stop::Touches;
-use super::watch::Watch;
+use super::watch::LearnWatch;
 use super::{LearnEvent, LearnOrder, LearnOutcome, LearnPhase, LearnTick, Stop, Touch};
 use crate::calibration::LearnedStop;
 use crate::command::Command;
@@ -38,11 +38,11 @@ enum Stage {
     Approach(Approach),
     SmallPush {
         push: Push,
-        contact: Contact,
+        contact: ContactFound,
     },
     LargePush {
         push: Push,
-        contact: Contact,
+        contact: ContactFound,
         small: (f32, f32),
     },
     Retreat(Move),
@@ -57,7 +57,7 @@ enum Stage {
 }
 
 /// What a stage asks for at the end of a tick.
-enum Next {
+enum StageNext {
     Stay(Command),
     Go(Stage, Command),
     Touched(Touch),
@@ -67,14 +67,14 @@ enum Next {
 /// Learns both stops, one tick at a time.
 #[derive(Debug, Clone)]
 pub struct Learner {
-    plan: Plan,
+    plan: LearnPlan,
     stage: Stage,
     leg: usize,
     touches_in_leg: u8,
     has_moved: bool,
     run_ups: u8,
     meter: Speedometer,
-    watch: Watch,
+    watch: LearnWatch,
     to_closed: SpeedLoop,
     to_open: SpeedLoop,
     running: (Option<f32>, Option<f32>),
@@ -89,7 +89,7 @@ impl Learner {
     /// Prepares a learn. Settings are trusted to be validated.
     #[must_use]
     pub fn new(settings: &Settings, order: LearnOrder) -> Self {
-        let plan = Plan::new(settings, order);
+        let plan = LearnPlan::new(settings, order);
         Self {
             stage: Stage::Rest(Settle::new(REST, settings.learn.limits.rest_noise * plan.travel)),
             plan,
@@ -98,7 +98,7 @@ impl Learner {
             has_moved: false,
             run_ups: 0,
             meter: Speedometer::default(),
-            watch: Watch::new(),
+            watch: LearnWatch::new(),
             to_closed: SpeedLoop::default(),
             to_open: SpeedLoop::default(),
             running: (None, None),
@@ -145,20 +145,20 @@ impl Learner {
             return self.told(self.last);
         }
         match self.advance(sample, speed) {
-            Ok(Next::Stay(command)) => self.told(command),
-            Ok(Next::Go(stage, command)) => {
+            Ok(StageNext::Stay(command)) => self.told(command),
+            Ok(StageNext::Go(stage, command)) => {
                 self.stage = stage;
                 self.told(command)
             }
-            Ok(Next::Touched(touch)) => self.after_touch(touch, sample),
-            Ok(Next::Finish(outcome)) => self.finish(outcome),
+            Ok(StageNext::Touched(touch)) => self.after_touch(touch, sample),
+            Ok(StageNext::Finish(outcome)) => self.finish(outcome),
             Err(refusal) => self.finish(LearnOutcome::Refused(refusal)),
         }
     }
 
-    fn advance(&mut self, sample: &Sample, speed: f32) -> Result<Next, LearnRefusal> {
+    fn advance(&mut self, sample: &Sample, speed: f32) -> Result<StageNext, LearnRefusal> {
         // Past the last leg only the verdict is left, and the machine is finished then.
-        let Some(leg) = self.plan.leg(self.leg) else { return Ok(Next::Stay(Command::Release)) };
+        let Some(leg) = self.plan.leg(self.leg) else { return Ok(StageNext::Stay(Command::Release)) };
         let heading = self.heading(leg.stop, sample, speed);
         match self.stage.clone() {
             Stage::Rest(settle) => self.rest(settle, leg, heading, sample),
@@ -172,13 +172,13 @@ impl Learner {
             }
             Stage::Judge => self.judge(leg, sample),
             Stage::Verdict(learned) => self.verdict(leg.stop, learned, sample),
-            Stage::Done => Ok(Next::Stay(Command::Release)),
+            Stage::Done => Ok(StageNext::Stay(Command::Release)),
         }
     }
 
-    fn heading(&self, toward: Stop, sample: &Sample, speed: f32) -> Heading {
+    fn heading(&self, toward: Stop, sample: &Sample, speed: f32) -> Ahead {
         let axis = self.plan.expected(toward).axis;
-        Heading {
+        Ahead {
             progress: axis.progress(sample.position.as_f32()),
             speed: axis.progress(speed),
             current: axis.push(sample.motor_current),
@@ -199,26 +199,26 @@ impl Learner {
 
     /// A leg is done: believe its stop, then go on. After the last one the travel between the stops is judged too; the
     /// verdict takes a tick of its own, so that none is long.
-    fn judge(&mut self, leg: Leg, sample: &Sample) -> Result<Next, LearnRefusal> {
+    fn judge(&mut self, leg: Leg, sample: &Sample) -> Result<StageNext, LearnRefusal> {
         let learned = self.touches(leg.stop).judge(&self.plan, leg.stop)?;
         let Some(next) = self.plan.leg(self.leg.saturating_add(1)) else {
             self.friction.judge(&self.plan)?;
-            return Ok(Next::Go(Stage::Verdict(learned), Command::Release));
+            return Ok(StageNext::Go(Stage::Verdict(learned), Command::Release));
         };
         self.leg = self.leg.saturating_add(1);
         self.touches_in_leg = 0;
         let start = self.plan.expected(next.stop).axis.progress(sample.position.as_f32());
-        Ok(Next::Go(self.approach_from(next.stop, start, Pace::Brisk), Command::Release))
+        Ok(StageNext::Go(self.approach_from(next.stop, start, Pace::Brisk), Command::Release))
     }
 
     /// `learned` is the stop of the last leg.
-    fn verdict(&self, stop: Stop, learned: LearnedStop, sample: &Sample) -> Result<Next, LearnRefusal> {
+    fn verdict(&self, stop: Stop, learned: LearnedStop, sample: &Sample) -> Result<StageNext, LearnRefusal> {
         let other = self.touches(stop.opposite()).judge(&self.plan, stop.opposite())?;
         let (closed, open) = match stop {
             Stop::Closed => (learned, other),
             Stop::Open => (other, learned),
         };
-        judge::outcome(&self.plan, closed, open, sample).map(Next::Finish)
+        judge::outcome(&self.plan, closed, open, sample).map(StageNext::Finish)
     }
 
     fn drive(&mut self, toward: Stop) -> &mut SpeedLoop {

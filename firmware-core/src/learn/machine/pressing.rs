@@ -2,8 +2,8 @@
 //!
 //! In: a contact and a tick's readings. Out: the next push, at last a touch, or why it is no stop.
 
-use super::{Learner, Next, Stage};
-use crate::learn::approach::{Contact, Heading};
+use super::{Learner, Stage, StageNext};
+use crate::learn::approach::{Ahead, ContactFound};
 use crate::learn::plan::Leg;
 use crate::learn::push::{Push, PushStep};
 use crate::learn::refusal::LearnRefusal;
@@ -14,7 +14,7 @@ use crate::units::Ampere;
 const LEFT: f32 = 3.0;
 
 impl Learner {
-    pub(super) fn begin_push(&mut self, contact: Contact, leg: Leg) -> Next {
+    pub(super) fn begin_push(&mut self, contact: ContactFound, leg: Leg) -> StageNext {
         let known = match leg.stop {
             Stop::Closed => &mut self.running.0,
             Stop::Open => &mut self.running.1,
@@ -25,29 +25,29 @@ impl Learner {
         self.drive(leg.stop).settle_at(running * resistance);
         let push = Push::new(&self.plan, contact.current, running + self.plan.learn.motion.small_push.0);
         let command = self.plan.expected(leg.stop).axis.current(contact.current);
-        Next::Go(Stage::SmallPush { push, contact }, command)
+        StageNext::Go(Stage::SmallPush { push, contact }, command)
     }
 
     pub(super) fn small_push(
         &mut self,
         mut push: Push,
-        contact: Contact,
+        contact: ContactFound,
         leg: Leg,
-        heading: Heading,
-    ) -> Result<Next, LearnRefusal> {
+        heading: Ahead,
+    ) -> Result<StageNext, LearnRefusal> {
         let axis = self.plan.expected(leg.stop).axis;
         let (asked, step) = push.tick(heading);
         match step {
             PushStep::Going => {
                 self.stage = Stage::SmallPush { push, contact };
-                Ok(Next::Stay(axis.current(asked)))
+                Ok(StageNext::Stay(axis.current(asked)))
             }
             PushStep::Held { progress, current, range } => {
                 self.followed(&push, current, axis.counts(progress), range)?;
                 let rise = self.plan.learn.motion.large_push.0 - self.plan.learn.motion.small_push.0;
                 let large = Push::new(&self.plan, push.target(), push.target() + rise);
                 let small = (progress, current);
-                Ok(Next::Go(Stage::LargePush { push: large, contact, small }, axis.current(asked)))
+                Ok(StageNext::Go(Stage::LargePush { push: large, contact, small }, axis.current(asked)))
             }
             PushStep::Restless { range, current } => {
                 self.followed(&push, current, axis.counts(contact.at), range)?;
@@ -59,21 +59,21 @@ impl Learner {
     pub(super) fn large_push(
         &mut self,
         mut push: Push,
-        contact: Contact,
+        contact: ContactFound,
         small: (f32, f32),
         leg: Leg,
-        heading: Heading,
-    ) -> Result<Next, LearnRefusal> {
+        heading: Ahead,
+    ) -> Result<StageNext, LearnRefusal> {
         let axis = self.plan.expected(leg.stop).axis;
         let (asked, step) = push.tick(heading);
         match step {
             PushStep::Going => {
                 self.stage = Stage::LargePush { push, contact, small };
-                Ok(Next::Stay(axis.current(asked)))
+                Ok(StageNext::Stay(axis.current(asked)))
             }
             PushStep::Held { progress, current, range } => {
                 self.followed(&push, current, axis.counts(progress), range)?;
-                self.touch(contact, small, (progress, current), leg).map(Next::Touched)
+                self.touch(contact, small, (progress, current), leg).map(StageNext::Touched)
             }
             PushStep::Restless { range, current } => {
                 self.followed(&push, current, axis.counts(contact.at), range)?;
@@ -85,7 +85,7 @@ impl Learner {
     /// Two readings → one touch, if the contact yields like a stop and lies where one may be.
     pub(super) fn touch(
         &self,
-        contact: Contact,
+        contact: ContactFound,
         small: (f32, f32),
         large: (f32, f32),
         leg: Leg,
@@ -149,7 +149,7 @@ impl Learner {
         }
     }
 
-    pub(super) fn restless(&self, stop: Stop, contact: Contact, range: f32) -> LearnRefusal {
+    pub(super) fn restless(&self, stop: Stop, contact: ContactFound, range: f32) -> LearnRefusal {
         if range > LEFT * self.plan.settled_range {
             let at = self.plan.expected(stop).axis.counts(contact.at);
             let max = self.plan.learn.limits.friction.0;

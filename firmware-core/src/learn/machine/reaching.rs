@@ -2,9 +2,9 @@
 //!
 //! In: a stage and a tick's readings. Out: the next command or stage, or what kept the lever from its stop.
 
-use super::{Learner, Move, Next, Stage};
+use super::{Learner, Move, Stage, StageNext};
 use crate::command::Command;
-use crate::learn::approach::{Approach, Arrival, Contact, Heading, Pace};
+use crate::learn::approach::{Ahead, Approach, ApproachEnd, ContactFound, Pace};
 use crate::learn::plan::Leg;
 use crate::learn::refusal::LearnRefusal;
 use crate::learn::settle::{Settle, Settling};
@@ -27,9 +27,9 @@ impl Learner {
         &mut self,
         mut settle: Settle,
         leg: Leg,
-        heading: Heading,
+        heading: Ahead,
         sample: &Sample,
-    ) -> Result<Next, LearnRefusal> {
+    ) -> Result<StageNext, LearnRefusal> {
         if let LearnKind::Relearn { previous } = &self.plan.order.kind
             && previous.setup != self.plan.order.setup
         {
@@ -39,7 +39,7 @@ impl Learner {
         match settle.tick(heading.progress, sample.motor_current.0) {
             Settling::Waiting => {
                 self.stage = Stage::Rest(settle);
-                Ok(Next::Stay(Command::Release))
+                Ok(StageNext::Stay(Command::Release))
             }
             Settling::Settled { current, .. } => {
                 let (seen, limit) = (libm::fabsf(current), self.plan.learn.limits.rest_current.0);
@@ -56,7 +56,7 @@ impl Learner {
     }
 
     /// Goes for the leg's stop; from near it, backs off first so that there is a run-up.
-    pub(super) fn start_leg(&mut self, leg: Leg, heading: Heading) -> Next {
+    pub(super) fn start_leg(&mut self, leg: Leg, heading: Ahead) -> StageNext {
         self.touches_in_leg = 0;
         let expected = self.plan.expected(leg.stop);
         let stage = if heading.progress > expected.soft_from {
@@ -64,7 +64,7 @@ impl Learner {
         } else {
             self.approach_from(leg.stop, heading.progress, Pace::Brisk)
         };
-        Next::Go(stage, Command::Release)
+        StageNext::Go(stage, Command::Release)
     }
 
     pub(super) fn approach_from(&self, stop: Stop, progress: f32, pace: Pace) -> Stage {
@@ -79,9 +79,9 @@ impl Learner {
         &mut self,
         mut approach: Approach,
         leg: Leg,
-        heading: Heading,
+        heading: Ahead,
         sample: &Sample,
-    ) -> Result<Next, LearnRefusal> {
+    ) -> Result<StageNext, LearnRefusal> {
         let expected = *self.plan.expected(leg.stop);
         let axis = expected.axis;
         let plan = self.plan;
@@ -92,36 +92,42 @@ impl Learner {
         let moved = approach.moved(heading);
         self.has_moved |= moved > self.plan.motion;
         match arrival {
-            Arrival::Going => {
+            ApproachEnd::Going => {
                 self.stage = Stage::Approach(approach);
-                Ok(Next::Stay(axis.voltage(volts, self.supply(sample))))
+                Ok(StageNext::Stay(axis.voltage(volts, self.supply(sample))))
             }
-            Arrival::WrongWay { moved } => {
+            ApproachEnd::WrongWay { moved } => {
                 Err(LearnRefusal::WrongDirection { moved, allowed: -self.plan.wrong_way })
             }
-            Arrival::Missing => Err(LearnRefusal::StopMissing {
+            ApproachEnd::Missing => Err(LearnRefusal::StopMissing {
                 stop: leg.stop,
                 reached: sample.position.as_f32(),
                 limit: axis.counts(expected.missing_after),
             }),
-            Arrival::Standing { .. } if !self.has_moved => Ok(self.start_probe(leg.stop.opposite(), sample)),
-            Arrival::Standing { current } => Err(self.held(current, sample)),
-            Arrival::Contact(contact) if !self.has_moved && contact.at < expected.obstructed_before => {
+            ApproachEnd::Standing { .. } if !self.has_moved => {
                 Ok(self.start_probe(leg.stop.opposite(), sample))
             }
-            Arrival::Contact(contact) if contact.running.is_none() => self.run_up_again(contact, heading),
-            Arrival::Contact(contact) => Ok(self.begin_push(contact, leg)),
+            ApproachEnd::Standing { current } => Err(self.held(current, sample)),
+            ApproachEnd::Contact(contact) if !self.has_moved && contact.at < expected.obstructed_before => {
+                Ok(self.start_probe(leg.stop.opposite(), sample))
+            }
+            ApproachEnd::Contact(contact) if contact.running.is_none() => self.run_up_again(contact, heading),
+            ApproachEnd::Contact(contact) => Ok(self.begin_push(contact, leg)),
         }
     }
 
     /// A contact before the lever ran steadily gives no running current: back off for a longer run-up.
-    pub(super) fn run_up_again(&mut self, contact: Contact, heading: Heading) -> Result<Next, LearnRefusal> {
+    pub(super) fn run_up_again(
+        &mut self,
+        contact: ContactFound,
+        heading: Ahead,
+    ) -> Result<StageNext, LearnRefusal> {
         self.run_ups = self.run_ups.saturating_add(1);
         if self.run_ups > MAX_RUN_UPS {
             let (at, max) = (libm::fabsf(contact.at), self.plan.learn.limits.friction.0);
             return Err(LearnRefusal::TightTravel { at, friction: contact.current, max });
         }
-        Ok(Next::Go(Stage::Retreat(Move { from: heading.progress, ticks: 0 }), Command::Release))
+        Ok(StageNext::Go(Stage::Retreat(Move { from: heading.progress, ticks: 0 }), Command::Release))
     }
 
     /// The lever stands without the signs of a stop: held by friction, or by a drive without strength.
@@ -143,13 +149,13 @@ impl Learner {
         &mut self,
         retreat: Move,
         leg: Leg,
-        heading: Heading,
+        heading: Ahead,
         sample: &Sample,
-    ) -> Result<Next, LearnRefusal> {
+    ) -> Result<StageNext, LearnRefusal> {
         let backed = retreat.from - heading.progress;
         if backed > self.plan.learn.motion.retreat * self.plan.travel {
             self.has_moved = true;
-            return Ok(Next::Go(
+            return Ok(StageNext::Go(
                 self.approach_from(leg.stop, heading.progress, Pace::Soft),
                 Command::Release,
             ));
@@ -164,12 +170,12 @@ impl Learner {
         let speed = RETREAT_PACE * self.plan.learn.motion.approach_speed * self.plan.travel;
         let command = self.drive_at(away, speed, -heading.speed, sample);
         self.stage = Stage::Retreat(Move { ticks: retreat.ticks.saturating_add(1), ..retreat });
-        Ok(Next::Stay(command))
+        Ok(StageNext::Stay(command))
     }
 
-    pub(super) fn start_probe(&self, toward: Stop, sample: &Sample) -> Next {
+    pub(super) fn start_probe(&self, toward: Stop, sample: &Sample) -> StageNext {
         let from = self.plan.expected(toward).axis.progress(sample.position.as_f32());
-        Next::Go(Stage::Probe { from: Move { from, ticks: 0 }, toward }, Command::Release)
+        StageNext::Go(Stage::Probe { from: Move { from, ticks: 0 }, toward }, Command::Release)
     }
 
     /// Nothing moved one way: one try the other way tells a reversed motor, an obstruction and a dead
@@ -178,9 +184,9 @@ impl Learner {
         &mut self,
         probe: Move,
         toward: Stop,
-        heading: Heading,
+        heading: Ahead,
         sample: &Sample,
-    ) -> Result<Next, LearnRefusal> {
+    ) -> Result<StageNext, LearnRefusal> {
         let moved = heading.progress - probe.from;
         let axis = self.plan.expected(toward).axis;
         if moved < -self.plan.motion {
@@ -200,7 +206,7 @@ impl Learner {
         let speed = self.plan.learn.motion.approach_speed * self.plan.travel;
         let command = self.drive_at(toward, speed, heading.speed, sample);
         self.stage = Stage::Probe { from: Move { ticks: probe.ticks.saturating_add(1), ..probe }, toward };
-        Ok(Next::Stay(command))
+        Ok(StageNext::Stay(command))
     }
 
     pub(super) fn drive_at(&mut self, toward: Stop, wanted: f32, seen: f32, sample: &Sample) -> Command {
