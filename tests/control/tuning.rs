@@ -3,10 +3,10 @@
 
 use std::collections::BTreeMap;
 
-use firmware_core::position::regulator::{Integral, OutputRange, Regulator, RegulatorGains as TickGains};
+use firmware_core::position::regulator::{Integral, OutputRange, Regulator, RegulatorGains};
 use firmware_core::settings::Settings;
 use firmware_core::units::TICK_SECONDS;
-use tune::{Loop, Process, RegulatorGains, Rule, predicted, relay_cycle};
+use tune::{Gains, Loop, Process, Rule, predicted, relay_cycle};
 use vanebench_checks::{assert_near, reference_dir};
 
 fn reference() -> BTreeMap<String, f64> {
@@ -100,7 +100,7 @@ fn the_relay_s_limit_cycle_has_its_closed_form_and_the_describing_function_s_err
 
 /// The controller's own regulator around exp(−s)/(8s + 1), dead time exact.
 fn regulated(limit: f32) -> (f64, f64) {
-    let gains = TickGains {
+    let gains = RegulatorGains {
         proportional: 4.0,
         integral_time_s: 8.0,
         derivative_time_s: 0.0,
@@ -135,7 +135,7 @@ fn the_regulator_s_step_has_the_reference_error_and_it_does_not_wind_up() {
 #[test]
 fn a_series_pid_and_its_parallel_form_have_the_same_response() {
     // (1 + 1/(6s))·(1 + 2s)·3 = 3·(1 + 2/6) + 3/(6s) + 3·2s, by hand.
-    let gains = RegulatorGains::from_series(3.0, 6.0, 2.0);
+    let gains = Gains::from_series(3.0, 6.0, 2.0);
     assert_near("proportional", gains.proportional, 4.0, 1e-12);
     assert_near("integral", gains.proportional / gains.integral_time_s, 0.5, 1e-12);
     assert_near("derivative", gains.proportional * gains.derivative_time_s, 6.0, 1e-12);
