@@ -260,7 +260,6 @@ impl Contacts {
     }
 }
 
-#[cfg(test)]
 impl Contact {
     /// Push against the body, N m, 0 or more.
     fn push(&self, angle: f64, speed: f64) -> f64 {
@@ -273,7 +272,6 @@ impl Contact {
     }
 }
 
-#[cfg(test)]
 impl Contacts {
     /// Torque on the body from all contacts, N m (negative at the high side).
     pub(super) fn torque(&self, angle: f64, speed: f64) -> f64 {
@@ -281,6 +279,7 @@ impl Contacts {
     }
 
     /// Energy stored in the contacts' stiffness, J.
+    #[cfg(test)]
     pub(super) fn stored(&self, angle: f64) -> f64 {
         let energy = |c: &Contact| {
             let depth = (c.outward * (angle - c.stop.angle_rad)).max(0.0);

@@ -6,6 +6,7 @@
 use super::Actuator;
 use super::between_stops::{GEAR_LOSS_SPEED, LeverAndRing, Motion};
 use super::contact::{Contacts, Row};
+use super::mesh::Mesh;
 use super::params::{Linkage, SootPatch};
 
 /// Fixed-point passes on |v|/g(v) and the contacts: with two, the scheme is first order and the bristle bound holds.
@@ -35,6 +36,20 @@ impl Actuator {
         }
     }
 
+    /// The gear's mesh under the load that stands on the lever now; `gas_nm` on a ring that is one with it.
+    fn mesh(&self, gas_nm: f64) -> Option<Mesh> {
+        let mesh = self.params.gear.mesh?;
+        let state = &self.state;
+        let beyond = match self.params.linkage {
+            Linkage::Rigid => gas_nm - self.friction.torque(state.bristle_rad, state.ring_rad_s),
+            Linkage::Lash { .. } | Linkage::Detached => self
+                .flank((state.lever_rad_s, state.ring_rad_s), 0.0)
+                .map_or(0.0, |flank| -flank.torque((state.lever_rad_s, state.ring_rad_s))),
+        };
+        let stops = self.lever_contacts.torque(state.lever_rad, state.lever_rad_s);
+        Some(mesh.under(beyond + stops - self.bodies.spring.torque(state.lever_rad)))
+    }
+
     /// Adds the ring's friction to a row.
     #[inline]
     fn rub(&self, row: Row, guess: f64, level: f64, dt: f64) -> Row {
@@ -46,12 +61,12 @@ impl Actuator {
         let inertia = self.bodies.lever_kg_m2 + self.params.ring.inertia_kg_m2;
         let angle = self.state.lever_rad;
         let patch = patch_factor(self.params.ring.soot_patch, angle);
-        let mut lever = self.lever_row(inertia, dt);
+        let (mut lever, mesh) = (self.lever_row(inertia, dt), self.mesh(gas_torque_nm));
         lever.numerator += gas_torque_nm;
         let (mut guess, mut curve) = (self.state.lever_rad_s, self.curve);
         for pass in 1..=PASSES {
             let row = self.rub(lever, guess, patch * curve.level(guess), dt);
-            let next = touch(&self.lever_contacts, row, angle, guess, dt);
+            let next = touch(&self.lever_contacts, row, mesh, angle, guess, dt);
             let is_settled = self.is_settled(guess, next);
             guess = next;
             if is_settled || pass == PASSES {
@@ -70,18 +85,21 @@ impl Actuator {
 
     pub(super) fn step_as_two(&mut self, gas_torque_nm: f64, dt: f64) {
         let patch = patch_factor(self.params.ring.soot_patch, self.state.ring_rad);
+        if self.params.gear.mesh.is_some() {
+            return self.step_part_by_part(gas_torque_nm, patch, dt);
+        }
         let (from, motor_nm) = (self.motion(), self.motor_torque());
         let (motion, overrun) = self.pair(dt).step(&from, motor_nm, gas_torque_nm, patch);
         if overrun <= 0.0 {
             self.set_motion(&motion);
         } else {
-            self.step_at_stops(gas_torque_nm, patch, dt);
+            self.step_part_by_part(gas_torque_nm, patch, dt);
         }
     }
 
-    /// Both bodies with a stop within reach of one of them.
-    fn step_at_stops(&mut self, gas_torque_nm: f64, patch: f64, dt: f64) {
-        let lever = self.lever_row(self.bodies.lever_kg_m2, dt);
+    /// Both bodies with a stop within reach of one of them, or a gear whose mesh rubs.
+    fn step_part_by_part(&mut self, gas_torque_nm: f64, patch: f64, dt: f64) {
+        let lever = (self.lever_row(self.bodies.lever_kg_m2, dt), self.mesh(gas_torque_nm));
         let momentum = self.params.ring.inertia_kg_m2 / dt;
         let ring = Row { numerator: momentum * self.state.ring_rad_s + gas_torque_nm, denominator: momentum };
         let mut guess = (self.state.lever_rad_s, self.state.ring_rad_s);
@@ -147,23 +165,23 @@ impl Actuator {
 
     /// New speeds of lever and ring: the joint's flank where it pushes, else each on its own.
     #[inline]
-    fn join(&self, lever: Row, ring: Row, guess: (f64, f64), dt: f64) -> (f64, f64) {
+    fn join(&self, (lever, mesh): (Row, Option<Mesh>), ring: Row, guess: (f64, f64), dt: f64) -> (f64, f64) {
         let (lever_rad, ring_rad) = (self.state.lever_rad, self.state.ring_rad);
         if let Some(flank) = self.flank(guess, dt) {
             let is_clear = self.lever_contacts.is_clear(lever_rad, guess.0, dt)
                 && self.ring_contacts.is_clear(ring_rad, guess.1, dt);
             let speeds = if is_clear {
-                flank.couple(lever, ring)
+                flank.couple(lever, mesh, ring)
             } else {
-                self.couple_at_stops(&flank, lever, ring, guess, dt)
+                self.couple_at_stops(&flank, (lever, mesh), ring, guess, dt)
             };
             if flank.is_pushing(speeds) {
                 return speeds;
             }
         }
         (
-            touch(&self.lever_contacts, lever, lever_rad, guess.0, dt),
-            touch(&self.ring_contacts, ring, ring_rad, guess.1, dt),
+            touch(&self.lever_contacts, lever, mesh, lever_rad, guess.0, dt),
+            touch(&self.ring_contacts, ring, None, ring_rad, guess.1, dt),
         )
     }
 
@@ -171,7 +189,7 @@ impl Actuator {
     fn couple_at_stops(
         &self,
         flank: &Flank,
-        lever: Row,
+        (lever, mesh): (Row, Option<Mesh>),
         ring: Row,
         guess: (f64, f64),
         dt: f64,
@@ -180,6 +198,7 @@ impl Actuator {
         let loaded = |pushing: (Option<f64>, Option<f64>)| {
             flank.couple(
                 self.lever_contacts.load(lever, lever_rad, guess.0, dt, pushing.0),
+                mesh,
                 self.ring_contacts.load(ring, ring_rad, guess.1, dt, pushing.1),
             )
         };
@@ -227,29 +246,41 @@ struct Flank {
 
 impl Flank {
     #[inline]
-    fn couple(&self, lever: Row, ring: Row) -> (f64, f64) {
+    fn couple(&self, lever: Row, mesh: Option<Mesh>, ring: Row) -> (f64, f64) {
         let (a, b) = (lever.denominator + self.slope, ring.denominator + self.slope);
-        let (c, d) = (lever.numerator - self.constant, ring.numerator + self.constant);
+        let (mut c, d) = (lever.numerator - self.constant, ring.numerator + self.constant);
+        if let Some(mesh) = mesh {
+            c -= mesh.friction(c + self.slope * d / b);
+        }
         let inverse = 1.0 / (a * b - self.slope * self.slope);
         ((c * b + self.slope * d) * inverse, (a * d + self.slope * c) * inverse)
     }
 
+    /// On the ring, N m.
+    #[inline]
+    fn torque(&self, speeds: (f64, f64)) -> f64 {
+        self.constant + self.slope * (speeds.0 - speeds.1)
+    }
+
     #[inline]
     fn is_pushing(&self, speeds: (f64, f64)) -> bool {
-        self.side * (self.constant + self.slope * (speeds.0 - speeds.1)) > 0.0
+        self.side * self.torque(speeds) > 0.0
     }
 }
 
-/// New speed of a body on its own: free, or held by the contacts that push.
+/// New speed of a body on its own: free, or held by the contacts that push and by the gear.
 #[inline]
-fn touch(contacts: &Contacts, row: Row, angle: f64, guess: f64, dt: f64) -> f64 {
-    let free = row.speed();
+fn touch(contacts: &Contacts, row: Row, mesh: Option<Mesh>, angle: f64, guess: f64, dt: f64) -> f64 {
+    let speed = |row: Row| match mesh {
+        None => row.speed(),
+        Some(mesh) => (row.numerator - mesh.friction(row.numerator)) / row.denominator,
+    };
     if contacts.is_clear(angle, guess, dt) {
-        return free;
+        return speed(row);
     }
-    let held = contacts.load(row, angle, guess, dt, None).speed();
+    let held = speed(contacts.load(row, angle, guess, dt, None));
     if contacts.would_pull(angle, guess, held, dt) {
-        contacts.load(row, angle, guess, dt, Some(held)).speed()
+        speed(contacts.load(row, angle, guess, dt, Some(held)))
     } else {
         held
     }

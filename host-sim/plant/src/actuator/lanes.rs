@@ -44,8 +44,9 @@ impl ActuatorLanes {
         gas_nm: f64,
         dt: f64,
     ) -> bool {
-        let is_rigid = matches!(actuator.params.linkage, Linkage::Rigid);
-        if is_rigid || actuator.params.ring.soot_patch.is_some() || actuator.heat_steps != 0 {
+        let params = &actuator.params;
+        let is_plain = params.ring.soot_patch.is_none() && params.gear.mesh.is_none();
+        if matches!(params.linkage, Linkage::Rigid) || !is_plain || actuator.heat_steps != 0 {
             return false;
         }
         if self.revisions[lane] != actuator.revision {

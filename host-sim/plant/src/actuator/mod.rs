@@ -11,17 +11,21 @@ mod between_stops;
 mod contact;
 mod dynamics;
 mod lanes;
+mod mesh;
 mod motor;
 mod params;
+mod spring;
 
 pub use contact::{End, Obstruction, Stop, StopCondition, StopPair};
+pub use mesh::MeshParams;
 pub use motor::Drive;
 pub(crate) use motor::supply_at_connector;
 pub(crate) use params::REFERENCE_C;
 pub use params::{
     ActuatorParams, BENCH_TRAVEL_RAD, BridgeIdle, BridgeParams, GearParams, HeatParams, Linkage, MotorParams,
-    RingParams, SootPatch, SpringParams,
+    RingParams, SootPatch,
 };
+pub use spring::SpringParams;
 
 pub(crate) use lanes::ActuatorLanes;
 
@@ -222,6 +226,5 @@ fn resting_angle(params: &ActuatorParams) -> f64 {
         .max_by(|a, b| a.angle_rad.total_cmp(&b.angle_rad));
     let Some(low) = low else { return 0.0 };
     let Some(spring) = params.spring else { return low.angle_rad };
-    let torque = spring.preload_nm + spring.rate_nm_per_rad * low.angle_rad;
-    low.angle_rad - torque / (low.stiffness_nm_per_rad + spring.rate_nm_per_rad)
+    low.angle_rad - spring.torque(low.angle_rad) / (low.stiffness_nm_per_rad + spring.rate_nm_per_rad)
 }

@@ -6,6 +6,8 @@
 use serde::{Deserialize, Serialize};
 
 use super::contact::{Obstruction, Stop, StopPair};
+use super::mesh::MeshParams;
+use super::spring::SpringParams;
 use crate::check::{BadParameter, above_zero, between, not_negative};
 use crate::friction::LuGreParams;
 
@@ -76,20 +78,13 @@ pub struct BridgeParams {
 pub struct GearParams {
     /// Motor turns per lever turn.
     pub ratio: f64,
-    /// Share of the motor torque that arrives; the rest is lost to load-dependent friction. Above 0, at most 1.
+    /// Share of the motor torque that arrives at speed; below 0.05 rad/s the loss fades. Above 0, at most 1.
     pub efficiency: f64,
     /// Viscous loss at the lever, N m s/rad.
     pub viscous_nm_s_per_rad: f64,
-}
-
-/// Return spring toward angle 0.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-#[serde(default, deny_unknown_fields)]
-pub struct SpringParams {
-    /// Torque at angle 0, N m.
-    pub preload_nm: f64,
-    /// Rate, N m/rad.
-    pub rate_nm_per_rad: f64,
+    /// Friction in the mesh, which holds at rest; none: the gear loses nothing but the two above.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub mesh: Option<MeshParams>,
 }
 
 /// What joins lever and ring.
@@ -184,7 +179,8 @@ pub struct ActuatorParams {
     pub bridge: BridgeParams,
     /// Gear.
     pub gear: GearParams,
-    /// Return spring, if any.
+    /// Return spring; `"none"` in a file is no spring.
+    #[serde(with = "super::spring::in_file")]
     pub spring: Option<SpringParams>,
     /// Stops inside the actuator, felt by the lever with or without a ring.
     pub lever_stops: StopPair,
@@ -217,7 +213,7 @@ impl ActuatorParams {
                 dead_band: 0.0,
                 idle: BridgeIdle::Shorted,
             },
-            gear: GearParams { ratio: 48.0, efficiency: 1.0, viscous_nm_s_per_rad: 0.03 },
+            gear: GearParams { ratio: 48.0, efficiency: 1.0, viscous_nm_s_per_rad: 0.03, mesh: None },
             spring: Some(SpringParams::default()),
             lever_stops: StopPair::default(),
             linkage: Linkage::Rigid,
@@ -310,14 +306,8 @@ impl GearParams {
         above_zero("ratio", self.ratio)?;
         above_zero("efficiency", self.efficiency)?;
         between("efficiency", self.efficiency, 0.0, 1.0)?;
-        not_negative("viscous_nm_s_per_rad", self.viscous_nm_s_per_rad)
-    }
-}
-
-impl SpringParams {
-    fn validate(&self) -> Result<(), BadParameter> {
-        not_negative("preload_nm", self.preload_nm)?;
-        not_negative("rate_nm_per_rad", self.rate_nm_per_rad)
+        not_negative("viscous_nm_s_per_rad", self.viscous_nm_s_per_rad)?;
+        self.mesh.map_or(Ok(()), |mesh| mesh.validate().map_err(|e| e.within("mesh")))
     }
 }
 
@@ -370,12 +360,6 @@ impl Default for BridgeParams {
 impl Default for GearParams {
     fn default() -> Self {
         ActuatorParams::bench_actuator_a_in_service().gear
-    }
-}
-
-impl Default for SpringParams {
-    fn default() -> Self {
-        Self { preload_nm: 0.30, rate_nm_per_rad: 0.20 }
     }
 }
 

@@ -2,7 +2,7 @@
 //!
 //! In: worlds, each with its duty and engine. Out: each world a tick later, to the bit where
 //! [`World::step`] would have taken it. What cannot go along in a lane (a stop within reach, a rigid joint, a
-//! leak) is stepped by itself. A lane is one world's from its first tick to its last.
+//! gear whose mesh rubs, a leak) is stepped by itself. A lane is one world's from its first tick to its last.
 
 use firmware_core::units::Duty;
 
