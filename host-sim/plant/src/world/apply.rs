@@ -3,6 +3,7 @@
 //! In: the sound parameters and the faults present at a moment. Out: changed actuator, hoses, supply and
 //! sensors, and the time of the next change. Refuses a fault that makes a parameter impossible.
 
+use super::debris::Debris;
 use super::loose_stop::LooseStop;
 use super::{Fault, FaultKind, StopFault, World};
 use crate::actuator::{ActuatorParams, End, Linkage, Stop};
@@ -42,8 +43,14 @@ impl World {
         self.engine.set_fuel_response(self.config.engine.fuel_response);
         self.sensors.clear_faults();
         self.loose = None;
+        let pushed_rad = self.debris.take().map_or(0.0, |debris| debris.moved_rad());
         for fault in faults.iter().filter(|fault| fault.is_present(time_s)) {
             self.apply_one(fault, &mut actuator);
+            if let FaultKind::Debris(params) = fault.what {
+                let debris = Debris::new(params, pushed_rad);
+                actuator.ring.obstruction = Some(debris.obstruction());
+                self.debris = Some(debris);
+            }
         }
         self.actuator.change(|params| *params = actuator).map_err(|e| e.within("faults: actuator"))?;
         let loose = faults.iter().filter(|fault| fault.is_present(time_s));
@@ -83,6 +90,8 @@ impl World {
             FaultKind::HoseBlockedKpa(loss) => {
                 self.hose.loss_pa_per_kg2_s2 += loss * 1e3 / (HOSE_REFERENCE_KG_S * HOSE_REFERENCE_KG_S);
             }
+            // Needs to know how far it was pushed.
+            FaultKind::Debris(_) => {}
             FaultKind::Fuel(response) => self.engine.set_fuel_response(response),
         }
     }

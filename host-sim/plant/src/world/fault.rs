@@ -4,6 +4,7 @@
 
 use serde::{Deserialize, Serialize};
 
+use super::DebrisParams;
 use crate::actuator::{End, Obstruction, SootPatch, StopCondition};
 use crate::airpath::FuelResponse;
 use crate::check::{BadParameter, between, not_negative};
@@ -30,12 +31,15 @@ impl Fault {
         Self { at_s: 0.0, until_s: None, what }
     }
 
-    /// Checks the times.
+    /// Checks the times, and what no part checks.
     ///
     /// # Errors
     /// Names the field.
     pub fn validate(&self) -> Result<(), BadParameter> {
         not_negative("at_s", self.at_s)?;
+        if let FaultKind::Debris(debris) = &self.what {
+            debris.validate().map_err(|e| e.within("what.debris"))?;
+        }
         match self.until_s {
             Some(until_s) => between("until_s", until_s, self.at_s, f64::MAX),
             None => Ok(()),
@@ -96,6 +100,8 @@ pub enum FaultKind {
     SootPatch(SootPatch),
     /// Something stands in the way of the ring.
     Obstruction(Obstruction),
+    /// Debris in the way of the ring gives way under force.
+    Debris(DebrisParams),
     /// A ring stop has changed.
     RingStop(End, StopFault),
     /// A stop inside the actuator has changed.

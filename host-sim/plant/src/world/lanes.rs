@@ -89,7 +89,7 @@ impl WorldLanes {
         if !is_done {
             world.move_actuator();
         }
-        world.note_loose_stop();
+        world.note_pushes();
         seat.air = match world.begin_air(engine) {
             None => AirSeat::Standing,
             Some(run) if self.air.take(lane, world.engine.model(), &run) => AirSeat::Along,

@@ -6,6 +6,7 @@
 
 mod apply;
 mod config;
+mod debris;
 mod fault;
 mod lanes;
 mod loose_stop;
@@ -16,6 +17,7 @@ mod tick;
 mod truth;
 
 pub use config::{BoostTap, OpeningDirection, SensorParams, Travel, WorldConfig};
+pub use debris::DebrisParams;
 pub use fault::{Fault, FaultKind, StopFault};
 pub use lanes::WorldLanes;
 pub use truth::{StopTruth, Truth};
@@ -29,6 +31,7 @@ use crate::airpath::{
 };
 use crate::check::BadParameter;
 use crate::sensor::Noise;
+use debris::Debris;
 use loose_stop::LooseStop;
 use sensors::Sensors;
 use truth::zero_push_lever_rad;
@@ -98,6 +101,7 @@ pub struct World {
     ticks: u64,
     next_event_s: f64,
     loose: Option<LooseStop>,
+    debris: Option<Debris>,
     noise: Noise,
     /// What is random besides noise: glitches, loose stops.
     rng: Pcg64Mcg,
@@ -130,6 +134,7 @@ impl World {
             ticks: 0,
             next_event_s: 0.0,
             loose: None,
+            debris: None,
             noise: Noise::new(seed),
             rng: Pcg64Mcg::seed_from_u64(seed),
             config: config.clone(),

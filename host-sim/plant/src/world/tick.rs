@@ -14,7 +14,7 @@ impl World {
     pub fn step(&mut self, duty: Duty, engine: &EngineState) -> Result<(), Diverged> {
         self.begin(duty);
         self.move_actuator();
-        self.note_loose_stop();
+        self.note_pushes();
         if let Some(run) = self.begin_air(engine) {
             let arrived = run.after(self.engine.model(), TICK_S);
             self.finish_air(&run, arrived)?;
@@ -44,7 +44,18 @@ impl World {
         }
     }
 
-    pub(super) fn note_loose_stop(&mut self) {
+    /// What the ring's push has changed of stops and debris.
+    pub(super) fn note_pushes(&mut self) {
+        self.note_loose_stop();
+        let Some(debris) = &mut self.debris else { return };
+        if debris.give_way(self.actuator.state().ring_rad) {
+            let obstruction = debris.obstruction();
+            // Only the angle moves, between valid ones.
+            let _ = self.actuator.change(|params| params.ring.obstruction = Some(obstruction));
+        }
+    }
+
+    fn note_loose_stop(&mut self) {
         let Some(loose) = &mut self.loose else { return };
         if let Some(offset_rad) = loose.moved(self.actuator.state().ring_rad, &mut self.rng) {
             let (end, base) = (loose.end, loose.base_rad);

@@ -6,7 +6,7 @@ use serde::Serialize;
 
 use super::Size;
 use plant::actuator::{End, StopCondition};
-use plant::world::{Fault, FaultKind, StopFault, WorldConfig};
+use plant::world::{DebrisParams, Fault, FaultKind, StopFault, WorldConfig};
 
 /// What happens around the unit while it learns.
 #[derive(Debug, Clone, Copy, PartialEq, Default, Serialize)]
@@ -83,7 +83,9 @@ impl Case {
         let mut free = [0.0_f64, 1.0_f64];
         for fault in &self.world.faults {
             let at = match fault.what {
-                FaultKind::Obstruction(obstruction) => (obstruction.shuts_off, obstruction.stop.angle_rad),
+                FaultKind::Obstruction(obstruction) | FaultKind::Debris(DebrisParams { obstruction, .. }) => {
+                    (obstruction.shuts_off, obstruction.stop.angle_rad)
+                }
                 FaultKind::RingStop(end, StopFault::Changed(StopCondition::Shifted(by_rad))) => {
                     let Some(stop) = self.world.actuator.ring.stops.at(end) else { continue };
                     (end, stop.angle_rad + by_rad)
