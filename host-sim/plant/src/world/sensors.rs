@@ -68,7 +68,8 @@ impl World {
         let bridge = &self.actuator.params().bridge;
         let mut truth = Readings::default();
         truth[Signal::Position as usize] = self.sensors.position.truth(state.lever_rad);
-        truth[Signal::Current as usize] = self.config.opening.sign() * state.current_a;
+        // In the leads, whichever way they go to the motor.
+        truth[Signal::Current as usize] = self.drive_sign * state.current_a;
         truth[Signal::Supply as usize] = supply_at_connector(bridge, self.drive, state.current_a);
         truth[Signal::Boost as usize] = boost_pa * 1e-3;
         truth[Signal::Barometer as usize] = self.engine.model().ambient().pressure_pa * 1e-3;
