@@ -5,5 +5,6 @@ mod airpath;
 mod boost_loop;
 mod friction;
 mod gas;
+mod mesh;
 mod reference;
 mod ring;
