@@ -35,7 +35,7 @@ const FLOORS: [(&str, &[&[&str]]); 4] = [
         &[
             &["files", "gas", "lanes", "shown"],
             &["check"],
-            &["atmosphere", "friction", "nozzle", "settings_file"],
+            &["atmosphere", "friction", "nozzle", "toml_file"],
             &["actuator", "airpath"],
             &["sensor"],
             &["world"],
@@ -62,7 +62,7 @@ const FLOORS: [(&str, &[&[&str]]); 4] = [
     (
         "vanebench",
         &[
-            &["checks", "exit", "number", "rig", "short_text", "span", "toml_file", "unit_name"],
+            &["checks", "exit", "number", "rig", "short_text", "span", "unit_name"],
             &["document_kind", "whole_number", "console", "figures", "output", "profile"],
             &["interrupt", "limits"],
             &["actuator", "caution"],

@@ -12,6 +12,6 @@ pub mod gas;
 pub mod lanes;
 pub mod nozzle;
 pub mod sensor;
-pub mod settings_file;
 pub mod shown;
+pub mod toml_file;
 pub mod world;

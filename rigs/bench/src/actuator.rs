@@ -7,7 +7,6 @@ use std::fmt;
 use std::str::FromStr;
 
 use firmware_core::settings::{CountsDirection, SpringAction};
-use plant::settings_file::FileError;
 use plant::shown::brief;
 use plant::world::WorldConfig;
 use study::catalogue::{self, Case};
@@ -15,7 +14,7 @@ use study::catalogue::{self, Case};
 use crate::exit::Failure;
 use crate::limits::Limits;
 use crate::profile::Profile;
-use crate::toml_file::{TomlError, TomlFile};
+use plant::toml_file::{TomlError, TomlFile};
 
 macro_rules! in_folder {
     ($name:literal) => {
@@ -118,7 +117,7 @@ impl BuiltInActuator {
     ///
     /// # Errors
     /// None in a sound build: a test reads it.
-    pub fn plant(&self) -> Result<WorldConfig, FileError> {
+    pub fn plant(&self) -> Result<WorldConfig, TomlError> {
         WorldConfig::from_toml(self.plant_text, &self.file("plant.toml"))
     }
 

@@ -11,7 +11,7 @@ use crate::exit::Failure;
 use crate::limits::Limits;
 use crate::profile::Profile;
 use crate::record::Run;
-use crate::toml_file::TomlFile;
+use plant::toml_file::TomlFile;
 
 /// Where the system keeps pseudo-terminals.
 const PSEUDO_TERMINALS: &str = "/dev/pts";

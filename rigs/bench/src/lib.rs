@@ -32,7 +32,6 @@ pub mod report;
 pub mod rig;
 pub mod short_text;
 pub mod span;
-pub mod toml_file;
 pub mod unit_name;
 pub mod unit_result;
 pub mod unit_store;

@@ -11,7 +11,7 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use crate::figures::{Definition, Measure};
-use crate::toml_file::{MOST_ORIGIN, TomlError, TomlFile};
+use plant::toml_file::{MOST_ORIGIN, TomlError, TomlFile};
 
 /// Bounds for one figure.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema, Deserialize)]

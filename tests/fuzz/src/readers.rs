@@ -13,10 +13,10 @@ use firmware_core::sample::Sample;
 use firmware_core::session::Session;
 use firmware_core::store::StoreResult;
 use firmware_core::units::{Ampere, Counts, Kilopascal, Tick, Volt};
+use plant::toml_file::TomlFile;
 use vanebench::limits::Limits;
 use vanebench::profile::Profile;
 use vanebench::record::Run;
-use vanebench::toml_file::TomlFile;
 
 /// Bytes of the line into the decoder: a message that is read is written again, and read, as the same message.
 pub fn decoder(bytes: &[u8]) {
@@ -26,7 +26,10 @@ pub fn decoder(bytes: &[u8]) {
         let again = encode(Talk::FIRST, 0, &message).expect("what came in a frame fits one");
         let mut second = Decoder::new();
         let read = again.iter().find_map(|&byte| second.push(byte)).expect("a frame ends");
-        assert_eq!(format!("{:?}", read.map(|content| content.message::<ToBoard>())), format!("{:?}", Ok::<_, ()>(Ok::<_, ()>(message))));
+        assert_eq!(
+            format!("{:?}", read.map(|content| content.message::<ToBoard>())),
+            format!("{:?}", Ok::<_, ()>(Ok::<_, ()>(message)))
+        );
     }
 }
 

@@ -12,6 +12,7 @@ use crate::atmosphere::Ambient;
 use crate::check::{BadParameter, between};
 use crate::friction::RingCondition;
 use crate::sensor::{ChannelParams, PositionSensorParams};
+use crate::toml_file::{TomlError, TomlFile};
 
 /// Which way the lever turns when the vanes open.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
@@ -129,8 +130,8 @@ impl WorldConfig {
     ///
     /// # Errors
     /// Names line, field, value and what is allowed.
-    pub fn from_toml(text: &str, file: &str) -> Result<Self, crate::settings_file::FileError> {
-        crate::settings_file::read(text, file, Self::validate)
+    pub fn from_toml(text: &str, file: &str) -> Result<Self, TomlError> {
+        TomlFile::from_text(file, text).checked(Self::validate)
     }
 
     /// Checks every field.

@@ -10,7 +10,7 @@ use serde::{Deserialize, Serialize};
 use plant::actuator::Linkage;
 use plant::check::{BadParameter, between};
 use plant::sensor::{ChannelFault, PositionFault};
-use plant::settings_file::{self, FileError};
+use plant::toml_file::{TomlError, TomlFile};
 use plant::world::{Fault, FaultKind, WorldConfig};
 
 /// One quantity's distribution.
@@ -150,8 +150,8 @@ impl Spread {
     ///
     /// # Errors
     /// Names line, field, value and what is allowed.
-    pub fn from_toml(text: &str, file: &str) -> Result<Self, FileError> {
-        settings_file::read(text, file, Self::validate)
+    pub fn from_toml(text: &str, file: &str) -> Result<Self, TomlError> {
+        TomlFile::from_text(file, text).checked(Self::validate)
     }
 
     /// One run's world: `base` as one unit of the kind happens to be.

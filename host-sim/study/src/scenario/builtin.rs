@@ -3,7 +3,7 @@
 use std::path::Path;
 
 use super::{Scenario, ScenarioError};
-use plant::settings_file::FileError;
+use plant::toml_file::TomlError;
 
 /// A scenario that comes with the program.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -62,8 +62,7 @@ impl BuiltIn {
             if cycle == Path::new("cycles/udds.csv") {
                 return Ok(UDDS.to_owned());
             }
-            let reason = "it does not come with the program".to_owned();
-            Err(FileError::Unreadable { file: cycle.display().to_string(), reason })
+            Err(TomlError::unread(cycle.display().to_string(), "it does not come with the program"))
         })
     }
 }

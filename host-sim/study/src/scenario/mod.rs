@@ -21,7 +21,7 @@ use std::path::{Path, PathBuf};
 use serde::{Deserialize, Serialize};
 
 use plant::check::{BadParameter, between};
-use plant::settings_file::{self, FileError};
+use plant::toml_file::{TomlError, TomlFile};
 use plant::world::WorldConfig;
 
 /// Limits that a run is measured against.
@@ -114,7 +114,7 @@ fn default_start_opening() -> f64 {
 pub enum ScenarioError {
     /// The scenario's own file.
     #[error(transparent)]
-    File(#[from] FileError),
+    File(#[from] TomlError),
     /// Its cycle file.
     #[error(transparent)]
     Cycle(#[from] CycleError),
@@ -126,10 +126,10 @@ impl Scenario {
     /// # Errors
     /// [`ScenarioError`], naming file, line, field and what is allowed.
     pub fn load(path: &Path) -> Result<Self, ScenarioError> {
-        let text = settings_file::text_of(path)?;
+        let text = TomlFile::read(path)?;
         let folder = path.parent().unwrap_or_else(|| Path::new("."));
-        Self::from_toml(&text, &path.display().to_string(), |cycle| {
-            settings_file::text_of(&folder.join(cycle))
+        Self::from_toml(text.text(), text.name(), |cycle| {
+            TomlFile::read(&folder.join(cycle)).map(|file| file.text().to_owned())
         })
     }
 
@@ -140,9 +140,9 @@ impl Scenario {
     pub fn from_toml(
         text: &str,
         file: &str,
-        cycle_text: impl FnOnce(&Path) -> Result<String, FileError>,
+        cycle_text: impl FnOnce(&Path) -> Result<String, TomlError>,
     ) -> Result<Self, ScenarioError> {
-        let mut scenario: Self = settings_file::read(text, file, Self::validate)?;
+        let mut scenario: Self = TomlFile::from_text(file, text).checked(Self::validate)?;
         if let Some(cycle) = &scenario.cycle {
             let text = cycle_text(&cycle.file)?;
             scenario.demand = scenario.drive(cycle, &text)?;

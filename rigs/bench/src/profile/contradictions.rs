@@ -7,7 +7,7 @@ use firmware_core::calibration::{MAX_SPAN_SHARE, MIN_SPAN_SHARE};
 use firmware_core::settings::{SetupWindows, StopWindows};
 
 use super::{NEXT, Profile};
-use crate::toml_file::{TomlError, TomlFile};
+use plant::toml_file::{TomlError, TomlFile};
 
 /// Looks at every pair.
 ///

@@ -15,7 +15,7 @@ use firmware_core::settings::Settings;
 use plant::shown::MOST_SHOWN;
 use serde::Deserialize;
 
-use crate::toml_file::{MOST_ORIGIN, TomlError, TomlFile};
+use plant::toml_file::{MOST_ORIGIN, TomlError, TomlFile};
 
 /// One kind of actuator.
 #[derive(Debug, Clone, PartialEq, Deserialize)]

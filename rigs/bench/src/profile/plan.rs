@@ -3,7 +3,7 @@
 use serde::Deserialize;
 
 use super::NEXT;
-use crate::toml_file::{TomlError, TomlFile};
+use plant::toml_file::{TomlError, TomlFile};
 
 /// Way of the command in a slow reversal, opening: wider than any dead band that is not a fault at sight.
 pub(crate) const REVERSAL_RANGE: f64 = 0.015;

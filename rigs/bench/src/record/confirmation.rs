@@ -20,7 +20,7 @@ use crate::checks::check_word;
 use crate::figures::GaugedIn;
 use crate::output::MADE_BY;
 use crate::short_text::ShortText;
-use crate::toml_file::{TomlError, TomlFile};
+use plant::toml_file::{TomlError, TomlFile};
 
 /// The file in the unit's folder.
 const CONFIRMED_FILE: &str = "confirmed.toml";

@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 use plant::files::{ReadError, WriteError};
 use plant::shown::brief;
 
-use crate::toml_file::TomlError;
+use plant::toml_file::TomlError;
 
 /// Why a record was not written or not read.
 #[derive(Debug, thiserror::Error)]

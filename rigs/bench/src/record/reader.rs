@@ -14,7 +14,7 @@ use super::{
 };
 use crate::checks::checks_of_texts;
 use crate::profile::Profile;
-use crate::toml_file::TomlFile;
+use plant::toml_file::TomlFile;
 
 /// A run as it stands on disk.
 #[derive(Debug, Clone, PartialEq)]

@@ -9,7 +9,7 @@ use std::path::Path;
 
 use serde::{Deserialize, Serialize};
 
-use crate::toml_file::{TomlError, TomlFile};
+use plant::toml_file::{TomlError, TomlFile};
 
 /// The person's file in the unit's folder.
 pub(crate) const SHEET_FILE: &str = "sheet.toml";

@@ -12,6 +12,7 @@ use std::path::{Path, PathBuf};
 
 use firmware_core::settings::Settings;
 use plant::shown::brief;
+use plant::toml_file::TomlFile;
 use study::campaign::{self, CampaignPlan, Spread};
 use study::metrics::{METRICS, MetricColumn};
 use study::run::{Record, RunError, RunOutcome, run_world};
@@ -123,8 +124,8 @@ pub(super) fn scenario(name: &str) -> Result<Scenario, Failure> {
 /// The spread in a file, or the built-in one.
 pub(super) fn spread(file: Option<&PathBuf>) -> Result<Spread, Failure> {
     let Some(path) = file else { return Ok(Spread::default()) };
-    let text = plant::settings_file::text_of(path).map_err(Failure::usage)?;
-    Spread::from_toml(&text, &path.display().to_string()).map_err(Failure::usage)
+    let file = TomlFile::read(path).map_err(Failure::usage)?;
+    Spread::from_toml(file.text(), file.name()).map_err(Failure::usage)
 }
 
 fn one_run(args: &Args, scenario: &Scenario, settings: Settings) -> Result<RunOutcome, Failure> {

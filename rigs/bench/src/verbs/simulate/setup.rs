@@ -11,8 +11,8 @@ use study::scenario::Scenario;
 use super::Args;
 use crate::document::PartsOfRun;
 use crate::exit::Failure;
-use crate::toml_file::TomlFile;
 use crate::verbs::parts_on_engine::put_on;
+use plant::toml_file::TomlFile;
 
 /// What one run is made of.
 pub(super) struct Setup {

@@ -7,13 +7,17 @@ use std::fmt;
 use std::ops::Range;
 use std::path::Path;
 
-use plant::files::{TOML_LIMIT, text_of};
-use plant::shown::{brief, brief_message};
 use serde::de::DeserializeOwned;
 use toml::de::{DeTable, DeValue};
 
+use crate::check::BadParameter;
+use crate::files::{TOML_LIMIT, text_of};
+use crate::shown::{brief, brief_message};
+
 /// Most characters of where a file's numbers come from: a few lines of a report.
-pub(crate) const MOST_ORIGIN: usize = 400;
+pub const MOST_ORIGIN: usize = 400;
+
+const CORRECT: &str = "Correct this line and run again; nothing was started.";
 
 /// A TOML text and where it came from.
 #[derive(Debug, Clone)]
@@ -56,6 +60,21 @@ impl fmt::Display for TomlError {
 
 impl std::error::Error for TomlError {}
 
+impl TomlError {
+    /// A file that gave no text, and why.
+    #[must_use]
+    pub fn unread(file: impl Into<String>, why: impl fmt::Display) -> Self {
+        Self {
+            file: file.into().into(),
+            line: None,
+            field: "".into(),
+            seen: "".into(),
+            allowed: why.to_string().into(),
+            next: "A TOML file on disk is needed: UTF-8 text of at most 1 MiB.".into(),
+        }
+    }
+}
+
 impl TomlFile {
     /// Reads the file.
     ///
@@ -65,14 +84,7 @@ impl TomlFile {
         let file = path.display().to_string();
         match text_of(path, TOML_LIMIT) {
             Ok(text) => Ok(Self { file, text }),
-            Err(error) => Err(TomlError {
-                file: file.into(),
-                line: None,
-                field: "".into(),
-                seen: "".into(),
-                allowed: error.to_string().into(),
-                next: "A TOML file on disk is needed: UTF-8 text of at most 1 MiB.".into(),
-            }),
+            Err(error) => Err(TomlError::unread(file, error)),
         }
     }
 
@@ -100,6 +112,26 @@ impl TomlFile {
     /// On wrong TOML, a missing or unknown field, or a value of the wrong kind.
     pub fn parse<T: DeserializeOwned>(&self) -> Result<T, TomlError> {
         toml::from_str(&self.text).map_err(|error| self.explain(&error))
+    }
+
+    /// Parses the text into `T` and checks it.
+    ///
+    /// # Errors
+    /// As [`Self::parse`], or what the check refuses.
+    pub fn checked<T: DeserializeOwned>(
+        &self,
+        check: impl FnOnce(&T) -> Result<(), BadParameter>,
+    ) -> Result<T, TomlError> {
+        let value: T = self.parse()?;
+        match check(&value) {
+            Ok(()) => Ok(value),
+            Err(bad) => {
+                let mut error = self.refuse(&bad.field, format!("allowed: {}", bad.allowed), CORRECT);
+                // Where the file leaves the field out, its table stands there and the value is a default.
+                error.seen = bad.value.into();
+                Err(error)
+            }
+        }
     }
 
     /// An error about the field at a dotted path: finds its line and what stands there.
@@ -149,26 +181,36 @@ impl TomlFile {
             seen: if field.ends_with(&seen) { "".into() } else { seen.into() },
             field: brief(&field).into(),
             allowed: brief_message(error.message()).into(),
-            next: "Correct this line and run again; nothing was started.".into(),
+            next: CORRECT.into(),
         }
     }
 
-    fn line_at(&self, offset: usize) -> usize {
+    /// Line of a byte position, from 1.
+    #[must_use]
+    pub fn line_at(&self, offset: usize) -> usize {
         self.text.bytes().take(offset).filter(|&b| b == b'\n').count() + 1
     }
 
-    /// Where the value at a dotted path stands; the nearest enclosing table when the field is absent.
+    /// Where the value at a path stands, dots between names and numbers in brackets; the nearest enclosing table or
+    /// list where the field is absent.
     fn span_of(&self, field: &str) -> Option<Range<usize>> {
         let document = DeTable::parse(&self.text).ok()?;
-        let mut table = document.get_ref();
-        let mut found = None;
-        for name in field.split('.') {
-            let Some((_, value)) = table.iter().find(|(key, _)| key.get_ref() == name) else { break };
-            found = Some(value.span());
-            let DeValue::Table(inner) = value.get_ref() else { break };
-            table = inner;
+        let mut parts = field.split(['.', '[', ']']).filter(|part| !part.is_empty());
+        let mut here = document.get_ref().get(parts.next()?)?;
+        for part in parts {
+            let next = match here.get_ref() {
+                DeValue::Table(table) => table.get(part),
+                DeValue::Array(array) => part.parse().ok().and_then(|index: usize| array.get(index)),
+                DeValue::String(_)
+                | DeValue::Integer(_)
+                | DeValue::Float(_)
+                | DeValue::Boolean(_)
+                | DeValue::Datetime(_) => None,
+            };
+            let Some(next) = next else { break };
+            here = next;
         }
-        found
+        Some(here.span())
     }
 
     /// Dotted path of the innermost field whose name or value covers `span`.
@@ -193,6 +235,7 @@ fn field_covering(table: &DeTable<'_>, span: &Range<usize>) -> Option<String> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::world::WorldConfig;
     use serde::Deserialize;
 
     #[derive(Debug, Deserialize)]
@@ -250,5 +293,49 @@ mod tests {
             "unit.toml, line 3: inner.counts = 3: allowed 100 to 200. Choose one inside."
         );
         assert_eq!(file.refuse("inner.span", "missing", "Add it.").line, Some(2));
+    }
+
+    fn refusal(text: &str) -> String {
+        WorldConfig::from_toml(text, "unit.toml").unwrap_err().to_string()
+    }
+
+    #[test]
+    fn a_negative_mass_is_refused_with_its_line_and_what_is_allowed() {
+        let text = "altitude_m = 0.0\n[actuator.ring]\ninertia_kg_m2 = -2.5e-4\n";
+        let expected = "unit.toml, line 3: actuator.ring.inertia_kg_m2 = -0.00025: \
+                        allowed: a finite number above 0. Correct this line and run again; nothing was started.";
+        assert_eq!(refusal(text), expected);
+    }
+
+    #[test]
+    fn an_unknown_field_is_refused_with_its_line() {
+        let message = refusal("[actuator.motor]\nresistence_ohm = 1.0\n");
+        assert!(
+            message.starts_with("unit.toml, line 2: actuator.motor.resistence_ohm: unknown field"),
+            "{message}"
+        );
+    }
+
+    #[test]
+    fn a_nozzle_that_closes_past_zero_is_refused() {
+        let message = refusal("[engine.air]\nnozzle_min_m2 = -1e-5\n");
+        assert!(message.contains("line 2: engine.air.nozzle_min_m2 = -0.00001: "), "{message}");
+    }
+
+    #[test]
+    fn a_fault_in_a_list_is_found_by_its_line() {
+        let text =
+            "[[faults]]\nat_s = 1.0\nwhat = \"rod-off\"\n[[faults]]\nat_s = -1.0\nwhat = \"rod-off\"\n";
+        assert!(refusal(text).starts_with("unit.toml, line 5: faults[1].at_s = -1: "), "{}", refusal(text));
+    }
+
+    #[test]
+    fn every_kind_of_fault_survives_toml() {
+        let text = "[[faults]]\nwhat = { ring-stop = [\"high\", { loose = { play_rad = 0.01, drift_rad = 0.0 } }] }\n\
+                    [[faults]]\nwhat = { position-sensor = { channel = { offset = 200.0 } } }\n";
+        let config = WorldConfig::from_toml(text, "unit.toml").unwrap();
+        assert_eq!(config.faults.len(), 2);
+        let again = toml::to_string(&config).unwrap();
+        assert_eq!(WorldConfig::from_toml(&again, "again.toml").unwrap(), config);
     }
 }
