@@ -2,7 +2,7 @@
 //! [`BATCH_POINTS`] points with the state they share. Refused at the reader: counts, widths or lengths
 //! that do not fit together.
 
-use heapless::{Deque, Vec};
+use heapless::Vec;
 use serde::{Deserialize, Serialize};
 
 use super::point::{BATCH_POINTS, BadBatch, CHANNELS, MAX_PACKED, Point, pack, rounded, unpack};
@@ -71,35 +71,17 @@ impl Batch {
     }
 }
 
-/// Points that can wait for the line: a quarter of a second.
-pub const WAITING_POINTS: usize = 256;
-/// Batches that can wait for the line; one whose state changes at once is a batch of a single point.
-const WAITING_BATCHES: usize = 24;
-
-/// What the points of a batch share.
-#[derive(Debug, Clone, Copy, Default)]
-struct BatchHead {
+/// What the points of a batch share. The points themselves go their own way to where they are packed: collecting costs a
+/// tick next to nothing.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct BatchHead {
     first: Tick,
     state: StreamState,
     limits: LimitSet,
     supply_mv: u16,
     temperature_tenths: Option<i16>,
-    count: u16,
+    count: u8,
 }
-
-/// Collects points until state, tick or room ends the batch, and keeps closed batches until the line asks for them.
-/// Collecting and closing cost next to nothing; the packing is done on the way out.
-#[derive(Debug, Clone, Default)]
-pub struct BatchBuilder {
-    points: Deque<Point, WAITING_POINTS>,
-    closed: Deque<BatchHead, WAITING_BATCHES>,
-    open: BatchHead,
-}
-
-/// No further point or batch can wait.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-#[cfg_attr(feature = "defmt", derive(defmt::Format))]
-pub struct NoRoom;
 
 /// What stands beside a point but not in it.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -116,19 +98,38 @@ pub struct Around {
 }
 
 impl BatchHead {
-    fn begin(tick: Tick, around: &Around) -> Self {
-        let tenths = |t: Celsius| rounded(t.0 * 10.0) as i16;
-        Self {
-            first: tick,
-            state: around.state,
-            limits: LimitSet::NONE,
-            supply_mv: u16::MAX,
-            temperature_tenths: around.temperature.filter(|t| t.is_finite()).map(tenths),
-            count: 0,
-        }
+    /// True when a point with this tick and state belongs to the batch; to one without points any does.
+    #[must_use]
+    pub fn accepts(&self, tick: Tick, state: StreamState) -> bool {
+        self.count == 0
+            || (!self.is_full() && self.state == state && tick == self.first.after(u32::from(self.count)))
     }
 
-    fn join(&mut self, around: &Around) {
+    /// True when no further point fits.
+    #[must_use]
+    pub fn is_full(&self) -> bool {
+        usize::from(self.count) >= BATCH_POINTS
+    }
+
+    /// Number of points.
+    #[must_use]
+    pub fn count(&self) -> u8 {
+        self.count
+    }
+
+    /// Takes another point into account; the caller has asked [`BatchHead::accepts`].
+    pub fn join(&mut self, tick: Tick, around: &Around) {
+        if self.count == 0 {
+            let tenths = |t: Celsius| rounded(t.0 * 10.0) as i16;
+            *self = Self {
+                first: tick,
+                state: around.state,
+                limits: LimitSet::NONE,
+                supply_mv: u16::MAX,
+                temperature_tenths: around.temperature.filter(|t| t.is_finite()).map(tenths),
+                count: 0,
+            };
+        }
         self.limits = self.limits.union(around.limits);
         if around.supply.is_finite() {
             self.supply_mv = (rounded(around.supply.0 * 1000.0) as u32).min(u32::from(self.supply_mv)) as u16;
@@ -136,14 +137,9 @@ impl BatchHead {
         self.count = self.count.saturating_add(1);
     }
 
-    fn ticks(&self) -> u32 {
-        u32::from(self.count)
-    }
-
-    /// Takes the first `count` points off the batch.
-    fn skip(&mut self, count: usize) {
-        self.first = self.first.after(u32::try_from(count).unwrap_or(u32::MAX));
-        self.count = self.count.saturating_sub(u16::try_from(count).unwrap_or(u16::MAX));
+    /// A batch without points.
+    pub fn clear(&mut self) {
+        self.count = 0;
     }
 
     #[inline]
@@ -164,102 +160,52 @@ impl BatchHead {
     }
 }
 
-impl BatchBuilder {
-    /// True when a point with this tick and state can join the open batch.
-    #[must_use]
-    pub fn accepts(&self, tick: Tick, state: StreamState) -> bool {
-        let open = &self.open;
-        open.count == 0 || (!self.is_full() && open.state == state && tick == open.first.after(open.ticks()))
-    }
+/// Points on their way into frames: gives one batch, or two where their noise fills the frame.
+#[derive(Debug, Clone, Default)]
+pub struct Packing {
+    head: BatchHead,
+    points: Vec<Point, BATCH_POINTS>,
+}
 
-    /// True when no further point fits into the open batch.
-    #[must_use]
-    pub fn is_full(&self) -> bool {
-        usize::from(self.open.count) >= BATCH_POINTS
-    }
-
-    /// First tick of the open batch and the number of its points.
-    #[must_use]
-    pub fn open(&self) -> (Tick, u32) {
-        (self.open.first, self.open.ticks())
-    }
-
-    /// Adds a point; the caller has asked [`BatchBuilder::accepts`] and closed the batch if it must be.
-    ///
-    /// # Errors
-    /// [`NoRoom`]; the point is not taken.
-    pub fn push(&mut self, tick: Tick, around: &Around, point: Point) -> Result<(), NoRoom> {
-        self.points.push_back(point).map_err(|_| NoRoom)?;
-        if self.open.count == 0 {
-            self.open = BatchHead::begin(tick, around);
-        }
-        self.open.join(around);
-        Ok(())
-    }
-
-    /// Closes the open batch, which then waits for [`BatchBuilder::take`].
-    ///
-    /// # Errors
-    /// [`NoRoom`]; the batch stays open.
-    pub fn close(&mut self) -> Result<(), NoRoom> {
-        if self.open.count > 0 {
-            // Field by field: as a whole it is copied byte by byte.
-            let BatchHead { first, state, limits, supply_mv, temperature_tenths, count } = self.open;
-            let StreamState { source, drive, stage, faults } = state;
-            let state = StreamState { source, drive, stage, faults };
-            self.closed
-                .push_back(BatchHead { first, state, limits, supply_mv, temperature_tenths, count })
-                .map_err(|_| NoRoom)?;
-            self.open.count = 0;
-        }
-        Ok(())
-    }
-
-    /// Forgets the open batch.
-    pub fn discard(&mut self) {
-        for _ in 0..self.open.count {
-            self.points.pop_back();
-        }
-        self.open.count = 0;
-    }
-
-    /// The oldest closed batch, packed: a whole one, or the next half of one whose noise fills the frame.
+impl Packing {
+    /// Takes a batch's points, as many as fit, in place of what is left.
     #[inline]
-    pub fn take(&mut self) -> Option<Batch> {
-        let head = self.closed.front_mut()?;
-        let count = usize::from(head.count).min(BATCH_POINTS);
-        let mut points: Vec<Point, BATCH_POINTS> = self.points.iter().take(count).copied().collect();
-        let batch = head.pack(&points).or_else(|| {
-            points.truncate((count / 2).max(1));
-            head.pack(&points)
-        });
-        head.skip(points.len());
-        if head.count == 0 {
-            self.closed.pop_front();
-        }
-        for _ in 0..points.len() {
-            self.points.pop_front();
-        }
-        batch
-    }
-
-    /// True when the open batch can be closed.
-    #[must_use]
-    pub fn has_room(&self) -> bool {
-        !self.closed.is_full()
-    }
-
-    /// Number of closed batches that wait.
-    #[must_use]
-    pub fn waiting(&self) -> usize {
-        self.closed.len()
-    }
-
-    /// Forgets everything.
-    pub fn clear(&mut self) {
+    pub fn load(&mut self, head: BatchHead, points: impl IntoIterator<Item = Point>) {
+        self.head = head;
         self.points.clear();
-        self.closed.clear();
-        self.open.count = 0;
+        self.points.extend(points.into_iter().take(BATCH_POINTS));
+    }
+
+    /// Points of consecutive ticks, all in the same surroundings.
+    #[must_use]
+    pub fn of(first: Tick, around: &Around, points: &[Point]) -> Self {
+        let mut head = BatchHead::default();
+        for _ in points {
+            head.join(first, around);
+        }
+        let mut packing = Self::default();
+        packing.load(head, points.iter().copied());
+        packing
+    }
+}
+
+impl Iterator for Packing {
+    type Item = Batch;
+
+    /// All that is left, or its first half where that does not fit a frame.
+    #[inline]
+    fn next(&mut self) -> Option<Batch> {
+        let count = self.points.len();
+        if count == 0 {
+            return None;
+        }
+        let half = self.points.get(..(count / 2).max(1)).unwrap_or_default();
+        let batch = self.head.pack(&self.points).or_else(|| self.head.pack(half));
+        let used = batch.as_ref().map_or(count, |batch| usize::from(batch.count));
+        self.head.first = self.head.first.after(u32::try_from(used).unwrap_or(u32::MAX));
+        self.points.rotate_left(used);
+        self.points.truncate(count.saturating_sub(used));
+        batch
     }
 }
 
@@ -285,14 +231,7 @@ mod tests {
     }
 
     fn close(first: Tick, around: &Around, points: &[Point]) -> List<Batch> {
-        let mut builder = BatchBuilder::default();
-        for (index, point) in points.iter().enumerate() {
-            let tick = first.after(index as u32);
-            assert!(builder.accepts(tick, around.state));
-            builder.push(tick, around, *point).unwrap();
-        }
-        builder.close().unwrap();
-        core::iter::from_fn(|| builder.take()).collect()
+        Packing::of(first, around, points).collect()
     }
 
     fn any_point() -> impl Strategy<Value = Point> {
@@ -314,11 +253,11 @@ mod tests {
     #[test]
     fn a_new_state_or_a_missing_tick_ends_the_batch() {
         let around = widest_around();
-        let mut builder = BatchBuilder::default();
-        builder.push(Tick(5), &around, Point::default()).unwrap();
-        assert!(builder.accepts(Tick(6), around.state));
-        assert!(!builder.accepts(Tick(7), around.state));
-        assert!(!builder.accepts(Tick(6), StreamState::default()));
+        let mut head = BatchHead::default();
+        head.join(Tick(5), &around);
+        assert!(head.accepts(Tick(6), around.state));
+        assert!(!head.accepts(Tick(7), around.state));
+        assert!(!head.accepts(Tick(6), StreamState::default()));
     }
 
     #[test]

@@ -6,7 +6,7 @@
 //!
 //! [`codec`] turns messages into bytes and bytes into messages or a counted [`codec::FrameError`];
 //! [`message`], [`state`] and [`refusal`] are the vocabulary; [`point`] and [`batch`] pack samples;
-//! [`talk`] tells whose frame is whose; [`sequence`] sees loss; [`queue`] holds what waits for the line.
+//! [`talk`] tells whose frame is whose; [`sequence`] sees loss.
 //! `firmware-core/WIRE.md` says the same for a reader in another language, and its
 //! byte examples are tests. The order of enum variants and fields is the wire format: append, never
 //! reorder, and raise [`PROTOCOL_VERSION`] when an old reader would misread.
@@ -16,7 +16,6 @@ pub mod codec;
 pub mod message;
 pub mod note;
 pub mod point;
-pub mod queue;
 pub mod refusal;
 pub mod self_test;
 pub mod sequence;

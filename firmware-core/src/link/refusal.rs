@@ -143,6 +143,13 @@ pub enum Refusal {
         /// What the self-test found.
         found: SelfTest,
     },
+    /// More messages came at once than can wait: say this one again, under the same number.
+    TooManyWaiting {
+        /// Messages that can wait.
+        max: u8,
+    },
+    /// A stop came while the message waited; it was not carried out.
+    Overtaken,
 }
 
 impl Refusal {

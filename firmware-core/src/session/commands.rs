@@ -1,124 +1,89 @@
-//! What each host message does. In: a sound frame. Out: its reply, with the data it asked for before it.
+//! What each command does. In: what the link end handed over. Out: its answer, with the data it asked for before it.
 
-use super::Session;
-use super::port::Order;
+use super::control_end::ControlEnd;
+use super::exchange::{Answer, ToControl, ToLink};
 use crate::calibration::CalibrationError;
-use crate::link::codec::{Content, MessageError};
-use crate::link::message::{ToBoard, ToHost};
+use crate::link::message::ToBoard;
 use crate::link::note::Note;
-use crate::link::refusal::{Outcome, Refusal};
-use crate::link::state::{Capabilities, ReleaseReason, Source, Streaming, Welcome};
-use crate::link::talk::{Belonging, End, Talk};
-use crate::link::{DRIVE_LEASE_TICKS, PROTOCOL_VERSION};
+use crate::link::refusal::Refusal;
+use crate::link::state::{ReleaseReason, Source, Streaming};
 use crate::motion::{Goal, MAX_SEGMENTS, Segment};
-use crate::units::{TICKS_PER_SECOND, Tick};
+use crate::units::Tick;
 
 /// All of this may be inlined: a board's image then compiles it with its own settings, for size, and this crate's own
 /// settings, for speed, are left to the tick.
-impl Session {
+impl ControlEnd<'_> {
+    /// Says what the last tick left to say, and carries out what waits. For the time after each tick's duty has reached
+    /// the bridge; what costs more than a tick is only done while the drive is released.
     #[inline]
-    pub(super) fn handle(&mut self, content: &Content) {
-        let (head, asked) = (content.head, content.message::<ToBoard>());
-        match (head.belonging(End::Board, self.port.talk()), &asked) {
-            (Belonging::OtherVersion, _) => {
-                self.port.count_not_understood();
-                self.refuse(head.sequence, Refusal::OtherVersion { board: PROTOCOL_VERSION });
-            }
-            (Belonging::Echo, _) => self.port.count_echoed(),
-            (Belonging::OfThisTalk | Belonging::Foreign, Ok(ToBoard::Hello))
-                if let Some(talk) = head.talk =>
-            {
-                self.greet(talk, head.sequence);
-            }
-            (Belonging::OfThisTalk, _) => self.answer(head.sequence, &asked),
-            (Belonging::Foreign, _) if !self.port.is_greeted() => {
-                self.port.be_asked_in(head.talk);
-                self.refuse(head.sequence, Refusal::NoHello);
-            }
-            (Belonging::Foreign, _) => self.overhear(&asked),
+    pub fn attend(&mut self) {
+        self.wait_for_grant();
+        self.obey();
+    }
+
+    /// Carries out what waits, as far as the answers have room.
+    #[inline]
+    pub(super) fn obey(&mut self) {
+        self.heed_stop();
+        while let Some(command) = self.side.next_command() {
+            self.take(&command);
+            self.heed_stop();
         }
     }
 
-    /// What another program says is none of this talk's business, but a stop is obeyed, whoever says it.
-    #[inline]
-    fn overhear(&mut self, asked: &Result<ToBoard, MessageError>) {
-        self.port.count_foreign();
-        if matches!(asked, Ok(ToBoard::Stop)) {
+    /// A stop comes before all that waits.
+    pub(super) fn heed_stop(&mut self) {
+        let stops = self.side.stops();
+        if stops != self.own.stops {
+            self.own.stops = stops;
             self.stop();
         }
     }
 
     #[inline]
-    fn answer(&mut self, sequence: u16, asked: &Result<ToBoard, MessageError>) {
-        let order = self.port.order(sequence);
-        // Only a host is a sign of a host: neither noise nor the board's own frames, echoed, may hold the drive.
-        if asked.is_ok() && !matches!(order, Order::Stale { .. }) {
-            self.lease.extend(self.next);
-        }
-        let repeatable = asked.as_ref().is_ok_and(ToBoard::may_be_repeated);
-        match order {
-            Order::Again | Order::Stale { .. } if matches!(asked, Ok(ToBoard::Stop)) => {
-                self.stop_late(sequence);
+    fn take(&mut self, command: &ToControl) {
+        match *command {
+            ToControl::Hello { to } => self.greet(to),
+            ToControl::Alive => self.own.lease.extend(self.own.next),
+            ToControl::Ask { to, ref message, stops } => {
+                // Only a host is a sign of a host: neither noise nor the board's own frames, echoed, may hold the drive.
+                self.own.lease.extend(self.own.next);
+                let is_overtaken = stops != self.own.stops && !message.may_be_repeated();
+                let done = if is_overtaken { Err(Refusal::Overtaken) } else { self.carry_out(message) };
+                self.reply(to, done);
             }
-            Order::Again if !repeatable => self.port.repeat_reply(),
-            Order::Stale { last } => self.refuse(sequence, Refusal::Stale { last }),
-            Order::New | Order::Again => {
-                let done = match asked {
-                    Ok(message) => self.carry_out(message),
-                    Err(error) => Err(self.unread(*error)),
-                };
-                self.port.reply(sequence, done.map_or_else(Outcome::Refused, |()| Outcome::Done));
+            ToControl::LateStop { to } => {
+                self.stop();
+                self.reply(to, Ok(()));
             }
+            ToControl::Saved(result) => self.saved(result),
         }
     }
 
-    /// A stop is never too late to be obeyed.
     #[inline]
-    fn stop_late(&mut self, sequence: u16) {
-        self.stop();
-        self.port.reply_in_passing(sequence, Outcome::Done);
-    }
-
-    #[inline]
-    fn unread(&mut self, error: MessageError) -> Refusal {
-        self.port.count_not_understood();
-        match error {
-            MessageError::OtherVersion => Refusal::OtherVersion { board: PROTOCOL_VERSION },
-            MessageError::UnknownKind => Refusal::UnknownKind,
-            MessageError::BadValue => Refusal::BadValue,
+    fn reply(&mut self, to: u16, done: Result<(), Refusal>) {
+        match done {
+            Ok(()) => self.side.outbox.tell(ToLink::Done { to }),
+            Err(refusal) => self.side.outbox.answer(Answer::Refused { to, refusal }),
         }
     }
 
-    /// Refuses without taking the message's sequence number.
     #[inline]
-    fn refuse(&mut self, sequence: u16, refusal: Refusal) {
-        self.port.reply_in_passing(sequence, Outcome::Refused(refusal));
-    }
-
-    #[inline]
-    fn greet(&mut self, talk: Talk, sequence: u16) {
-        self.port.greet(talk);
-        let _first = self.port.order(sequence);
-        self.stream.reset();
-        self.motion.clear();
-        self.learned = None;
-        self.keep.restart_numbers();
-        self.lease.extend(self.next);
-        self.lease.disarm();
-        self.lease.granted = self.next;
-        let welcome = Welcome {
-            identity: self.identity.clone(),
-            capabilities: capabilities(),
-            self_test: self.self_test,
-            settings: self.given.hash(),
-            next: self.next,
-            calibration: self.learned_in(),
-        };
-        self.port.tell(&ToHost::Welcome(welcome));
-        if self.activity.source() != Source::Released {
-            self.release(self.next, ReleaseReason::NewHost);
+    fn greet(&mut self, to: u16) {
+        self.own.stream.reset(&mut self.side.outbox);
+        self.side.outbox.greet();
+        self.own.motion.clear();
+        self.own.learned = None;
+        self.own.keep.restart_numbers();
+        self.own.lease.extend(self.own.next);
+        self.own.lease.disarm();
+        self.own.lease.granted = self.own.next;
+        let (settings, next) = (self.own.given.hash(), self.own.next);
+        self.side.outbox.answer(Answer::Welcome { settings, next, calibration: self.learned_in() });
+        if self.own.activity.source() != Source::Released {
+            self.release(self.own.next, ReleaseReason::NewHost);
         }
-        self.port.reply(sequence, Outcome::Done);
+        self.reply(to, Ok(()));
     }
 
     #[inline]
@@ -152,45 +117,45 @@ impl Session {
     #[inline]
     fn grant(&mut self, until: Tick) -> Result<(), Refusal> {
         // An older grant, come late, does not take back a newer one.
-        if until.has_reached(self.lease.granted) {
-            self.lease.granted = until;
+        if until.has_reached(self.own.lease.granted) {
+            self.own.lease.granted = until;
         }
-        if !self.may_advance(self.next) {
-            self.port.note(Note::Waiting { next: self.next });
+        if !self.may_advance(self.own.next) {
+            self.side.outbox.tell(ToLink::Note(Note::Waiting { next: self.own.next }));
         }
         Ok(())
     }
 
     #[inline]
     fn stop(&mut self) {
-        if self.activity.source() != Source::Released {
-            self.release(self.next, ReleaseReason::Stopped);
+        if self.own.activity.source() != Source::Released {
+            self.release(self.own.next, ReleaseReason::Stopped);
         }
     }
 
     #[inline]
     fn clear_latch(&mut self) -> Result<(), Refusal> {
-        self.controller.clear_latch();
+        self.own.controller.clear_latch();
         Ok(())
     }
 
     #[inline]
     fn set_streaming(&mut self, streaming: Streaming) -> Result<(), Refusal> {
-        self.stream.set(streaming, &mut self.port);
+        self.own.stream.set(streaming, &mut self.side.outbox);
         Ok(())
     }
 
     #[inline]
     fn clear_motion(&mut self) -> Result<(), Refusal> {
         self.check_idle()?;
-        self.motion.clear();
+        self.own.motion.clear();
         Ok(())
     }
 
     #[inline]
     fn append_motion(&mut self, segments: &[Segment]) -> Result<(), Refusal> {
         self.check_idle()?;
-        let free = MAX_SEGMENTS.saturating_sub(self.motion.segments().len());
+        let free = MAX_SEGMENTS.saturating_sub(self.own.motion.segments().len());
         if segments.len() > free {
             return Err(Refusal::MotionFull { max: MAX_SEGMENTS as u16 });
         }
@@ -198,7 +163,7 @@ impl Session {
             return Err(Refusal::MotionNotFinite);
         }
         for segment in segments {
-            self.motion.push(*segment)?;
+            self.own.motion.push(*segment)?;
         }
         Ok(())
     }
@@ -206,14 +171,14 @@ impl Session {
     #[inline]
     fn get_status(&mut self) -> Result<(), Refusal> {
         let status = self.status();
-        self.port.tell(&ToHost::Status(status));
+        self.side.outbox.answer(Answer::Status(status));
         Ok(())
     }
 
     #[inline]
     fn get_learn_outcome(&mut self) -> Result<(), Refusal> {
-        let outcome = self.learned.ok_or(Refusal::NothingLearned)?;
-        self.port.note_learn(outcome);
+        let outcome = self.own.learned.ok_or(Refusal::NothingLearned)?;
+        self.side.outbox.answer(Answer::Learn(outcome));
         Ok(())
     }
 }
@@ -223,15 +188,6 @@ fn is_finite(goal: &Goal) -> bool {
     match goal {
         Goal::Current(current) => current.is_finite(),
         Goal::Release | Goal::Opening(_) | Goal::Duty(_) => true,
-    }
-}
-
-#[inline]
-fn capabilities() -> Capabilities {
-    Capabilities {
-        ticks_per_second: TICKS_PER_SECOND as u16,
-        lease_ticks: DRIVE_LEASE_TICKS as u16,
-        motion_segments: MAX_SEGMENTS as u16,
     }
 }
 

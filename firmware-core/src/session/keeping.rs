@@ -1,12 +1,12 @@
 //! Settings and calibrations: what is taken, held, chosen for use and kept over power-off.
 
-use super::Session;
+use super::control_end::ControlEnd;
 use super::bank::Change;
+use super::exchange::{Answer, ToLink};
 use super::given::Given;
 use crate::calibration::Setup;
 use crate::held::{Held, Standing};
 use crate::learn::LearnOrder;
-use crate::link::message::ToHost;
 use crate::link::note::Note;
 use crate::link::refusal::Refusal;
 use crate::link::state::{ReleaseReason, Source};
@@ -14,42 +14,42 @@ use crate::settings::{SettingError, SettingsSection};
 use crate::store::{Kept, StoreResult};
 
 /// As in [`super::commands`], all of this may be inlined.
-impl Session {
+impl ControlEnd<'_> {
     /// Puts what was stored before the last power-off into use: settings that were kept count as given.
     pub fn restore(&mut self, kept: &Kept) {
         let mut sections = kept.settings.iter().flat_map(|settings| settings.sections());
         if sections.try_for_each(|section| self.take_section(&section)).is_err() {
             // Settings that this build does not allow are none.
-            self.given = Given::nothing();
+            self.own.given = Given::nothing();
         }
         for held in kept.held.iter().flatten() {
             if held.calibration.check_for(held.calibration.setup).is_ok() {
-                self.bank.put(*held);
+                self.own.bank.put(*held);
             }
         }
-        self.in_use = self.bank.most_complete();
+        self.own.in_use = self.own.bank.most_complete();
         self.bring_into_use();
     }
 
     /// What to write to non-volatile memory, for the time between ticks: writing may stall the processor, so it is
-    /// only ever given while the duty is 0. Ask before each tick, and answer with [`Session::saved`]: until then
+    /// only ever given while the duty is 0. Ask before each tick, and answer with [`ControlEnd::saved`]: until then
     /// neither a learn nor a motion begins.
     pub fn take_save(&mut self) -> Option<Kept> {
-        let is_given = self.is_at_rest && self.keep.take();
+        let is_given = self.own.is_at_rest && self.own.keep.take();
         is_given.then(|| Kept {
-            settings: self.given.hash().map(|_| *self.controller.settings()),
-            held: self.bank.all(),
+            settings: self.own.given.hash().map(|_| *self.own.controller.settings()),
+            held: self.own.bank.all(),
         })
     }
 
-    /// How the save that [`Session::take_save`] gave has ended. A learn that waits for it goes on when the store holds
+    /// How the save that [`ControlEnd::take_save`] gave has ended. A learn that waits for it goes on when the store holds
     /// what is in force, and when the board has no store: nothing survives a power-off there anyway.
     pub fn saved(&mut self, result: StoreResult) {
-        let Some(ended) = self.keep.end(result) else { return };
-        self.port.note(Note::Stored { number: ended.number, result });
+        let Some(ended) = self.own.keep.end(result) else { return };
+        self.side.outbox.tell(ToLink::Note(Note::Stored { number: ended.number, result }));
         // Whatever else is driven has not waited for a save.
-        if ended.is_lost && self.activity.source() == Source::Learn {
-            self.release(self.next, ReleaseReason::NotStored);
+        if ended.is_lost && self.own.activity.source() == Source::Learn {
+            self.release(self.own.next, ReleaseReason::NotStored);
         }
     }
 
@@ -58,14 +58,14 @@ impl Session {
         self.check_idle()?;
         self.take_section(section).map_err(|error| Refusal::setting(&error))?;
         // Whoever armed did so for the settings before.
-        self.lease.disarm();
+        self.own.lease.disarm();
         self.bring_into_use();
         Ok(())
     }
 
     fn take_section(&mut self, section: &SettingsSection) -> Result<(), SettingError> {
-        self.controller.apply(section)?;
-        self.given.take(section, self.controller.settings());
+        self.own.controller.apply(section)?;
+        self.own.given.take(section, self.own.controller.settings());
         Ok(())
     }
 
@@ -74,7 +74,7 @@ impl Session {
         self.check_idle()?;
         let setup = held.calibration.setup;
         held.calibration.check_for(setup).map_err(Refusal::from)?;
-        if let (Setup::OnEngine, Some(standing)) = (setup, self.bank.get(setup).map(|last| last.standing))
+        if let (Setup::OnEngine, Some(standing)) = (setup, self.own.bank.get(setup).map(|last| last.standing))
             && is_cleared_by(standing, held.standing)
         {
             return Err(Refusal::NotInForce { standing });
@@ -85,50 +85,50 @@ impl Session {
 
     #[inline]
     pub(super) fn get_calibration(&mut self, setup: Setup) -> Result<(), Refusal> {
-        let held = *self.bank.of(setup)?;
-        self.port.tell(&ToHost::Calibration(held));
+        let held = *self.own.bank.of(setup)?;
+        self.side.outbox.answer(Answer::Calibration(held));
         Ok(())
     }
 
     #[inline]
     pub(super) fn store(&mut self) -> Result<(), Refusal> {
         self.check_idle()?;
-        if self.given.hash().is_none() && self.bank.is_empty() {
-            return Err(Refusal::NoSettings { missing: self.given.missing() });
+        if self.own.given.hash().is_none() && self.own.bank.is_empty() {
+            return Err(Refusal::NoSettings { missing: self.own.given.missing() });
         }
-        self.keep.ask();
+        self.own.keep.ask();
         Ok(())
     }
 
     /// Holds a calibration in place of the one of its setup, and uses it.
     pub(super) fn hold(&mut self, held: Held) {
-        self.bank.put(held);
-        self.keep.fall_behind();
+        self.own.bank.put(held);
+        self.own.keep.fall_behind();
         self.choose(held.calibration.setup);
     }
 
     /// Before a learn: takes force away, in the store too.
     #[inline]
     pub(super) fn doubt(&mut self, order: &LearnOrder) {
-        match self.bank.doubt(order) {
-            Change::Made => self.keep.fall_behind(),
+        match self.own.bank.doubt(order) {
+            Change::Made => self.own.keep.fall_behind(),
             Change::None => {}
         }
-        self.keep.catch_up();
+        self.own.keep.catch_up();
         self.choose(order.setup);
     }
 
     /// Uses the calibration of this setup from now on.
     pub(super) fn choose(&mut self, setup: Setup) {
-        self.in_use = Some(setup);
+        self.own.in_use = Some(setup);
         self.bring_into_use();
     }
 
     /// A calibration of other settings waits for those that it was learned under.
     fn bring_into_use(&mut self) {
-        let held = self.in_use.and_then(|setup| self.bank.get(setup));
-        let settings = self.given.hash();
-        self.controller.hold(held.filter(|held| settings == Some(held.origin.settings)));
+        let held = self.own.in_use.and_then(|setup| self.own.bank.get(setup));
+        let settings = self.own.given.hash();
+        self.own.controller.hold(held.filter(|held| settings == Some(held.origin.settings)));
     }
 }
 

@@ -1,7 +1,8 @@
 //! A motion in the session: what it commands, and how its end is told.
 
-use super::Session;
 use super::activity::{Activity, MotionPlace};
+use super::control_end::ControlEnd;
+use super::exchange::ToLink;
 use crate::controller::TickOutput;
 use crate::link::note::Note;
 use crate::link::state::{MotionEvent, ReleaseReason};
@@ -9,20 +10,20 @@ use crate::motion::{Ending, MotionStep, Seen};
 use crate::sample::{Request, Sample};
 use crate::units::{Opening, Tick};
 
-impl Session {
+impl ControlEnd<'_> {
     /// The request of a motion's tick; `before` is where the last one was.
     pub(super) fn motion_tick(&mut self, sample: &Sample, before: MotionPlace) -> Request {
         let now = sample.tick;
         if before == MotionPlace::Waiting {
-            let learned = self.controller.calibration();
+            let learned = self.own.controller.calibration();
             let here = learned.map_or(Opening::OPEN, |learned| learned.opening(sample.position));
             // An empty profile was refused at the start command.
-            let _begun = self.motion.rewind(here);
+            let _begun = self.own.motion.rewind(here);
         }
-        match self.motion.tick() {
+        match self.own.motion.tick() {
             MotionStep::Go(command) => {
-                let last = self.motion.segments().len().saturating_sub(1);
-                self.come_to(now, before, MotionPlace::Segment(self.motion.index().min(last)));
+                let last = self.own.motion.segments().len().saturating_sub(1);
+                self.come_to(now, before, MotionPlace::Segment(self.own.motion.index().min(last)));
                 Request::Bench(command)
             }
             MotionStep::Ease(command) => {
@@ -50,13 +51,13 @@ impl Session {
             MotionPlace::Segment(index) => MotionEvent::Segment(u8::try_from(index).unwrap_or(u8::MAX)),
             MotionPlace::Easing => MotionEvent::Ended,
         };
-        self.port.note(Note::Motion { tick: now, event });
-        self.activity.come_to(place);
+        self.side.outbox.tell(ToLink::Note(Note::Motion { tick: now, event }));
+        self.own.activity.come_to(place);
     }
 
     /// Shows a motion what its tick came to.
     pub(super) fn watch_motion(&mut self, sample: &Sample, output: &TickOutput) {
-        match self.activity {
+        match self.own.activity {
             Activity::Motion { place: MotionPlace::Segment(_) | MotionPlace::Easing, .. } => {}
             Activity::Motion { place: MotionPlace::Waiting, .. }
             | Activity::Released
@@ -72,7 +73,7 @@ impl Session {
             faults: output.faults,
             limits: output.limits,
         };
-        self.motion.see(self.controller.settings(), self.controller.calibration(), &seen);
+        self.own.motion.see(self.own.controller.settings(), self.own.controller.calibration(), &seen);
     }
 }
 

@@ -1,7 +1,7 @@
 //! What must stand before anything moves. In: who wants to drive, and on what footing. Out: the drive, or the one
 //! reason why not.
 
-use super::Session;
+use super::control_end::ControlEnd;
 use super::activity::{Activity, MotionPlace};
 use crate::calibration::{Calibration, Setup, Warmth};
 use crate::controller::{DIAGNOSTIC_CURRENT_SHARE, LIMP_REFUSALS};
@@ -15,17 +15,17 @@ use crate::settings::SettingsHash;
 use crate::units::{Ampere, Tick};
 
 /// As in [`super::commands`], all of this may be inlined.
-impl Session {
+impl ControlEnd<'_> {
     #[inline]
     pub(super) fn arm(&mut self, host: SettingsHash) -> Result<(), Refusal> {
-        if !self.self_test.is_sound() {
-            return Err(Refusal::SelfTestFailed { found: self.self_test });
+        if !self.own.self_test.is_sound() {
+            return Err(Refusal::SelfTestFailed { found: self.own.self_test });
         }
         let board = self.settings_in_use()?;
         if board != host {
             return Err(Refusal::OtherSettings { board, host });
         }
-        self.lease.arm();
+        self.own.lease.arm();
         Ok(())
     }
 
@@ -39,7 +39,7 @@ impl Session {
         footing: Footing,
     ) -> Result<(), Refusal> {
         self.check_ready(start_at)?;
-        if self.motion.segments().is_empty() {
+        if self.own.motion.segments().is_empty() {
             return Err(Refusal::MotionEmpty);
         }
         match footing {
@@ -50,21 +50,21 @@ impl Session {
             }
             Footing::Diagnostic => self.check_diagnostic()?,
         }
-        self.controller.stand_on(footing);
-        self.activity = Activity::Motion { start_at, place: MotionPlace::Waiting };
+        self.own.controller.stand_on(footing);
+        self.own.activity = Activity::Motion { start_at, place: MotionPlace::Waiting };
         Ok(())
     }
 
     #[inline]
     pub(super) fn follow_engine(&mut self, demand: EngineDemand) -> Result<(), Refusal> {
         // What was checked at the start stands: nothing that it depends on changes while an engine is followed.
-        if self.activity.source() != Source::Engine {
-            self.check_ready(self.next)?;
-            self.controller.settings().validate_together().map_err(|error| Refusal::setting(&error))?;
+        if self.own.activity.source() != Source::Engine {
+            self.check_ready(self.own.next)?;
+            self.own.controller.settings().validate_together().map_err(|error| Refusal::setting(&error))?;
             let setup = self.check_engine()?;
             self.choose(setup);
         }
-        self.activity = Activity::Engine(demand);
+        self.own.activity = Activity::Engine(demand);
         Ok(())
     }
 
@@ -81,17 +81,17 @@ impl Session {
             LearnKind::Full => {}
             LearnKind::Relearn { previous } => self.check_relearn(order, previous)?,
         }
-        self.learned = None;
+        self.own.learned = None;
         self.doubt(order);
-        let learner = Learner::new(self.controller.settings(), *order);
-        self.activity = Activity::Learn { start_at, learner, tag, settings, told: 0 };
+        let learner = Learner::new(self.own.controller.settings(), *order);
+        self.own.activity = Activity::Learn { start_at, learner, tag, settings, told: 0 };
         Ok(())
     }
 
     /// The calibration that is held for this setup, when it was learned in this warmth, where that is known, and under
     /// the settings in use.
     fn of_this_board(&self, setup: Setup, warmth: Option<Warmth>) -> Result<&Held, Refusal> {
-        let held = self.bank.of(setup)?;
+        let held = self.own.bank.of(setup)?;
         let learned = held.calibration.warmth;
         if let Some(wanted) = warmth.filter(|wanted| *wanted != learned) {
             return Err(Refusal::OtherWarmth { learned, wanted });
@@ -100,7 +100,7 @@ impl Session {
         if learned != board {
             return Err(Refusal::CalibrationOfOtherSettings { learned, board });
         }
-        if held.calibration.is_of(&self.controller.settings().actuator) {
+        if held.calibration.is_of(&self.own.controller.settings().actuator) {
             Ok(held)
         } else {
             Err(Refusal::NotCalibrated)
@@ -113,7 +113,7 @@ impl Session {
     #[inline]
     fn check_engine(&self) -> Result<Setup, Refusal> {
         let is_only_attached =
-            self.bank.get(Setup::OnEngine).is_none() && self.bank.get(Setup::Attached).is_some();
+            self.own.bank.get(Setup::OnEngine).is_none() && self.own.bank.get(Setup::Attached).is_some();
         let setup = if is_only_attached { Setup::Attached } else { Setup::OnEngine };
         match (self.of_this_board(setup, None)?.standing, setup) {
             (Standing::Accepted, _) | (Standing::Suspended { .. }, Setup::OnEngine) => Ok(setup),
@@ -124,8 +124,8 @@ impl Session {
     /// Open loop, and no more current than the limits would leave.
     #[inline]
     fn check_diagnostic(&self) -> Result<(), Refusal> {
-        let max = Ampere(self.controller.settings().actuator.max_current.0 * DIAGNOSTIC_CURRENT_SHARE);
-        self.motion.segments().iter().try_for_each(|segment| match segment.goal {
+        let max = Ampere(self.own.controller.settings().actuator.max_current.0 * DIAGNOSTIC_CURRENT_SHARE);
+        self.own.motion.segments().iter().try_for_each(|segment| match segment.goal {
             Goal::Opening(_) => Err(Refusal::OpenLoopOnly),
             Goal::Current(current) if libm::fabsf(current.0) > max.0 => {
                 Err(Refusal::DiagnosticCurrent { max })
@@ -149,12 +149,12 @@ impl Session {
 
     #[inline]
     fn settings_in_use(&self) -> Result<SettingsHash, Refusal> {
-        self.given.hash().ok_or(Refusal::NoSettings { missing: self.given.missing() })
+        self.own.given.hash().ok_or(Refusal::NoSettings { missing: self.own.given.missing() })
     }
 
     #[inline]
     pub(super) fn check_idle(&self) -> Result<(), Refusal> {
-        match self.activity.source() {
+        match self.own.activity.source() {
             Source::Released => Ok(()),
             source @ (Source::Engine | Source::Motion | Source::Learn) => Err(Refusal::Busy { source }),
         }
@@ -166,10 +166,10 @@ impl Session {
             return Err(Refusal::NotArmed);
         }
         self.check_idle()?;
-        if self.keep.is_pending() {
+        if self.own.keep.is_pending() {
             return Err(Refusal::Saving);
         }
-        if start_at.has_reached(self.next) { Ok(()) } else { Err(Refusal::StartInPast { next: self.next }) }
+        if start_at.has_reached(self.own.next) { Ok(()) } else { Err(Refusal::StartInPast { next: self.own.next }) }
     }
 }
 

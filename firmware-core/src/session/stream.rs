@@ -1,8 +1,8 @@
-//! Samples on their way out. In: a point per tick. Out: batches in the port's queue, or a counted gap
-//! where the line had no room: never silence.
+//! Samples on their way out. In: a point per tick. Out: batches, or a counted gap where the line had no room: never
+//! silence.
 
-use super::port::Port;
-use crate::link::batch::{Around, BatchBuilder, NoRoom};
+use super::exchange::{NoRoom, Outbox};
+use crate::link::batch::{Around, BatchHead};
 use crate::link::note::Note;
 use crate::link::point::Point;
 use crate::link::state::Streaming;
@@ -19,26 +19,20 @@ struct Missed {
 #[derive(Debug)]
 pub(super) struct Stream {
     streaming: Streaming,
-    builder: BatchBuilder,
+    open: BatchHead,
     missed: Option<Missed>,
 }
 
 impl Stream {
     pub(super) fn new() -> Self {
-        Self { streaming: Streaming::Off, builder: BatchBuilder::default(), missed: None }
+        Self { streaming: Streaming::Off, open: BatchHead::default(), missed: None }
     }
 
-    /// As new.
+    /// As new. What is in the making goes out first, so that its points find their batch.
     #[inline]
-    pub(super) fn reset(&mut self) {
-        self.streaming = Streaming::Off;
-        self.builder.clear();
+    pub(super) fn reset(&mut self, outbox: &mut Outbox<'_>) {
+        self.set(Streaming::Off, outbox);
         self.missed = None;
-    }
-
-    /// The batches that wait.
-    pub(super) fn batches(&mut self) -> &mut BatchBuilder {
-        &mut self.builder
     }
 
     pub(super) fn is_on(&self) -> bool {
@@ -47,51 +41,61 @@ impl Stream {
 
     /// Turns batches on or off; what is in the making goes out first.
     #[inline]
-    pub(super) fn set(&mut self, streaming: Streaming, port: &mut Port) {
-        self.flush(port);
+    pub(super) fn set(&mut self, streaming: Streaming, outbox: &mut Outbox<'_>) {
+        self.flush(outbox);
         self.streaming = streaming;
     }
 
-    pub(super) fn record(&mut self, tick: Tick, around: &Around, point: Point, port: &mut Port) {
+    pub(super) fn record(&mut self, tick: Tick, around: &Around, point: Point, outbox: &mut Outbox<'_>) {
         if !self.is_on() {
             return;
         }
-        if !self.builder.accepts(tick, around.state) {
-            self.flush(port);
+        if !self.open.accepts(tick, around.state) {
+            self.flush(outbox);
         }
-        if self.builder.push(tick, around, point).is_err() {
-            if self.builder.open().1 > 0 {
-                self.flush(port);
-            }
-            self.miss(tick, 1);
-        } else if self.builder.is_full() {
-            self.flush(port);
+        if self.take(tick, around, point, outbox).is_err() {
+            let missed = self.missed.get_or_insert(Missed { first: tick, ticks: 0 });
+            missed.ticks = missed.ticks.saturating_add(1);
+        } else if self.open.is_full() {
+            self.flush(outbox);
         }
     }
 
-    /// Sends what is in the making, after the gap that came before it.
-    pub(super) fn flush(&mut self, port: &mut Port) {
-        if let Some(Missed { first, ticks }) = self.missed
-            && port.try_note(Note::Gap { first, ticks }).is_ok()
-        {
+    /// A gap is told before the next batch begins, and a batch begins only where it has room to be closed.
+    fn take(
+        &mut self,
+        tick: Tick,
+        around: &Around,
+        point: Point,
+        outbox: &mut Outbox<'_>,
+    ) -> Result<(), NoRoom> {
+        if !self.open.accepts(tick, around.state) || !outbox.has_room_for_point() {
+            return Err(NoRoom);
+        }
+        if self.open.count() == 0 {
+            outbox.check_room_for_batch()?;
+            self.tell_gap(outbox)?;
+        }
+        outbox.push_point(point)?;
+        self.open.join(tick, around);
+        Ok(())
+    }
+
+    fn tell_gap(&mut self, outbox: &mut Outbox<'_>) -> Result<(), NoRoom> {
+        if let Some(Missed { first, ticks }) = self.missed {
+            outbox.try_tell(Note::Gap { first, ticks })?;
             self.missed = None;
         }
-        let (first, ticks) = self.builder.open();
-        if ticks > 0 && (self.missed.is_some() || self.close(port).is_err()) {
-            self.builder.discard();
-            self.miss(first, ticks);
-        }
+        Ok(())
     }
 
-    fn close(&mut self, port: &mut Port) -> Result<(), NoRoom> {
-        if self.builder.has_room() {
-            port.mark_batch().map_err(|_| NoRoom)?;
+    /// Sends what is in the making, then the gap after it.
+    pub(super) fn flush(&mut self, outbox: &mut Outbox<'_>) {
+        if self.open.count() > 0 && outbox.close_batch(self.open).is_ok() {
+            self.open.clear();
         }
-        self.builder.close()
-    }
-
-    fn miss(&mut self, first: Tick, ticks: u32) {
-        let missed = self.missed.get_or_insert(Missed { first, ticks: 0 });
-        missed.ticks = missed.ticks.saturating_add(ticks);
+        if self.open.count() == 0 {
+            let _told_later = self.tell_gap(outbox);
+        }
     }
 }

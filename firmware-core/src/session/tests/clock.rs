@@ -10,7 +10,7 @@ fn duties_at(numbers: &[u32], bench: &mut Bench) -> List<f32> {
         .iter()
         .map(|number| {
             bench.tick = Tick(next.wrapping_add(*number));
-            let is_sound = bench.tick == bench.session.next;
+            let is_sound = bench.tick == bench.session.control.next;
             let output = bench.tick();
             assert_ne!(output.faults.contains(Fault::TickJump), is_sound);
             output.duty.get()
@@ -58,7 +58,7 @@ fn a_tick_number_that_does_not_step_by_one_lets_the_drive_go_at_once_and_disarms
             let told = bench.hear();
             let releases = told.iter().filter(|m| matches!(m, ToHost::Released { .. })).count();
             assert_eq!(releases, 1, "{source:?}, {name}: {told:?}");
-            assert_eq!(bench.session.released.reason, ReleaseReason::TickFault);
+            assert_eq!(bench.session.control.released.reason, ReleaseReason::TickFault);
             assert_eq!(bench.start(Setup::Free), refused(Refusal::NotArmed));
         }
     }
@@ -71,7 +71,7 @@ fn a_learn_is_cut_by_a_tick_that_is_missing() {
     bench.ticks(20);
     bench.tick = bench.tick.after(1);
     assert!(bench.tick().faults.contains(Fault::TickJump));
-    assert_eq!(bench.session.activity.source(), Source::Released);
+    assert_eq!(bench.session.control.activity.source(), Source::Released);
     assert_eq!(bench.standing(Setup::Free), None);
 }
 

@@ -27,7 +27,7 @@ fn a_failed_self_check_keeps_the_drive_disarmed() {
     };
     for found in one(SelfCheck::Failed) {
         let mut bench = Bench::new(Pacing::Paced, None);
-        bench.session.self_test = found;
+        bench.session.control.self_test = found;
         assert_eq!(bench.ask(&ToBoard::Hello), Outcome::Done);
         assert_eq!(bench.arm(), refused(Refusal::SelfTestFailed { found }));
         bench.load(duty(0.5));
@@ -36,7 +36,7 @@ fn a_failed_self_check_keeps_the_drive_disarmed() {
     }
     for found in one(SelfCheck::Passed) {
         let mut bench = Bench::new(Pacing::Paced, None);
-        bench.session.self_test = found;
+        bench.session.control.self_test = found;
         bench.ask(&ToBoard::Hello);
         assert_eq!(bench.arm(), Outcome::Done);
     }
@@ -109,7 +109,7 @@ fn a_command_that_is_asked_again_is_a_sign_of_life_and_a_stale_one_is_not() {
             bench.sequence = last.wrapping_sub(behind);
             bench.say(&ToBoard::ClearLatch);
         }
-        assert_eq!(bench.session.released.reason, reason, "{behind} behind");
+        assert_eq!(bench.session.control.released.reason, reason, "{behind} behind");
     }
 }
 
@@ -122,7 +122,7 @@ fn a_stop_releases_the_drive_even_when_it_comes_late() {
     bench.sequence = 0;
     assert_eq!(bench.ask(&ToBoard::Stop), Outcome::Done);
     assert_eq!(bench.tick().duty, Duty::ZERO);
-    assert_eq!(bench.session.released.reason, ReleaseReason::Stopped);
+    assert_eq!(bench.session.control.released.reason, ReleaseReason::Stopped);
 }
 
 #[test]
@@ -168,7 +168,7 @@ fn an_engine_is_followed_only_by_a_calibration_learned_on_it() {
     let mut bench = Bench::ready(Some(held(Setup::Free)));
     let other = Refusal::OtherSetup { learned: Setup::Free, wanted: Setup::OnEngine };
     assert_eq!(bench.ask(&ToBoard::Engine(DEMAND)), refused(other));
-    assert_eq!(bench.session.activity.source(), Source::Released);
+    assert_eq!(bench.session.control.activity.source(), Source::Released);
 }
 
 #[test]
@@ -181,7 +181,7 @@ fn an_engine_is_not_followed_while_a_sensor_ends_below_its_limit() {
     assert_eq!(bench.arm(), Outcome::Done);
     let outcome = bench.ask(&ToBoard::Engine(DEMAND));
     assert!(matches!(outcome, Outcome::Refused(Refusal::Setting { .. })), "{outcome:?}");
-    assert_eq!(bench.session.activity.source(), Source::Released);
+    assert_eq!(bench.session.control.activity.source(), Source::Released);
 }
 
 #[test]
@@ -191,7 +191,7 @@ fn vanes_driven_open_blind_are_told_as_driven() {
     bench.drive_engine(1000);
     let duty = bench.tick().duty;
     assert!(duty > Duty::ZERO, "{duty:?}");
-    assert_eq!(bench.session.state.drive, Drive::Duty);
+    assert_eq!(bench.session.control.state.drive, Drive::Duty);
 }
 
 #[test]

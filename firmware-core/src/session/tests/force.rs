@@ -39,7 +39,7 @@ fn a_full_learn_on_the_bench_waits_released_until_the_store_holds_no_calibration
         assert_eq!(bench.learn(full(setup)), Outcome::Done);
         for _ in 0..300 {
             assert_eq!(bench.tick().duty, Duty::ZERO);
-            assert_eq!(bench.session.state.drive, Drive::Released);
+            assert_eq!(bench.session.control.state.drive, Drive::Released);
         }
         assert_eq!(BENCH_SETUPS.map(|setup| bench.standing(setup)), [None, None]);
         let Kept { held: [free, attached, on_engine], .. } = bench.session.take_save().unwrap();
@@ -51,7 +51,7 @@ fn a_full_learn_on_the_bench_waits_released_until_the_store_holds_no_calibration
         let told = bench.hear();
         assert!(told.contains(&ToHost::Stored { number: 0, result: StoreResult::Written }), "{told:?}");
         assert_eq!(phases(&told), 1, "{told:?}");
-        assert_eq!(bench.session.state.drive, Drive::Released, "{:?} comes first", LearnPhase::AtRest);
+        assert_eq!(bench.session.control.state.drive, Drive::Released, "{:?} comes first", LearnPhase::AtRest);
     }
 }
 
@@ -62,17 +62,17 @@ fn a_store_that_fails_ends_the_learn_before_it_moves_and_one_that_is_not_there_d
         bench.store = Some(StoreResult::Failed(fault));
         assert_eq!(bench.learn(full(Setup::Free)), Outcome::Done);
         assert_eq!(bench.tick().duty, Duty::ZERO);
-        assert_eq!(bench.session.released.reason, ReleaseReason::NotStored);
+        assert_eq!(bench.session.control.released.reason, ReleaseReason::NotStored);
         assert_eq!(bench.ask(&ToBoard::GetLearnOutcome), refused(Refusal::NothingLearned));
         assert_eq!(bench.standing(Setup::Free), None);
         // The store may still hold the old one: the next learn has to get rid of it too.
         assert_eq!(bench.learn(full(Setup::Free)), Outcome::Done);
         bench.tick();
-        assert_eq!(bench.session.released.reason, ReleaseReason::NotStored);
+        assert_eq!(bench.session.control.released.reason, ReleaseReason::NotStored);
         bench.store = Some(StoreResult::Written);
         assert_eq!(bench.learn(full(Setup::Free)), Outcome::Done);
         bench.tick();
-        assert_eq!(bench.session.activity.source(), Source::Learn);
+        assert_eq!(bench.session.control.activity.source(), Source::Learn);
     }
     let mut bench = full_bank();
     bench.store = Some(StoreResult::Failed(StoreFault::None));
@@ -176,7 +176,7 @@ fn an_accepted_relearn_ends_a_suspension_and_keeps_the_anchor_but_limp_mode_ends
     assert_eq!(bench.learn(relearn(Setup::OnEngine)), Outcome::Done);
     bench.tick();
     bench.end_learn(LearnOutcome::Accepted(moved));
-    let now = *bench.session.bank.get(Setup::OnEngine).unwrap();
+    let now = *bench.session.control.bank.get(Setup::OnEngine).unwrap();
     let origin = Origin { tag: TAG, settings: Settings::default().hash(), tick: bench.tick };
     assert_eq!(
         now,

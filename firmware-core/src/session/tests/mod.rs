@@ -7,23 +7,28 @@ use std::vec::Vec as List;
 
 use super::*;
 use crate::calibration::{Calibration, Contact, LearnedStop, Setup, Warmth};
+use crate::faults::Fault;
 use crate::guard::GuardStage;
-use crate::held::{Held, OriginTag, Standing};
-use crate::learn::{Check, CheckSet, LearnOrder, LearnRefusal};
+use crate::held::{Held, Origin, OriginTag, Standing};
+use crate::learn::{Check, CheckSet, LearnEvent, LearnOrder, LearnOutcome, LearnRefusal};
 use crate::link::codec::{MAX_MESSAGE, body, frame};
 use crate::link::message::{Message, ToBoard, ToHost};
 use crate::link::refusal::{Outcome, Refusal};
-use crate::link::state::{Source, StartReason, Streaming};
+use crate::link::state::{
+    Drive, Identity, Pacing, Release, ReleaseReason, Source, StartReason, Status, Streaming,
+};
 use crate::link::talk::{End, Head, Talk};
 use crate::link::{DRIVE_LEASE_TICKS, Decoder, PROTOCOL_VERSION, SequenceCheck, encode};
 use crate::motion::{Footing, Goal, Segment};
 use crate::sample::{EngineDemand, Mode};
-use crate::settings::{CountsDirection, SettingsHash, SettingsSection};
+use crate::settings::{CountsDirection, Settings, SettingsHash, SettingsSection};
 use crate::store::{Kept, StoreFault, StoreResult};
-use crate::units::{Ampere, Counts, Kilopascal, Load, Opening, Rpm, Volt};
+use activity::Activity;
+use crate::units::{Ampere, Counts, Duty, Kilopascal, Load, Opening, Rpm, Tick, Volt};
 
 mod clock;
 mod drive;
+mod ends;
 mod force;
 mod keeping;
 mod random;
@@ -139,7 +144,7 @@ impl Bench {
     }
 
     fn arm(&mut self) -> Outcome {
-        let settings = self.session.controller.settings().hash();
+        let settings = self.session.control.controller.settings().hash();
         self.ask(&ToBoard::Arm { settings })
     }
 
@@ -241,12 +246,12 @@ impl Bench {
 
     /// The learn that runs ends like this.
     fn end_learn(&mut self, outcome: LearnOutcome) {
-        assert_eq!(self.session.activity.source(), Source::Learn);
-        self.session.finish_learn(self.tick, outcome);
+        assert_eq!(self.session.control.activity.source(), Source::Learn);
+        self.session.split().1.finish_learn(self.tick, outcome);
     }
 
     fn standing(&self, setup: Setup) -> Option<Standing> {
-        self.session.bank.get(setup).map(|held| held.standing)
+        self.session.control.bank.get(setup).map(|held| held.standing)
     }
 
     /// The engine's demand, kept up for so many ticks.

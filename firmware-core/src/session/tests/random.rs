@@ -257,9 +257,9 @@ impl Play {
     }
 
     fn end_learn(&mut self, end: End) {
-        let runs = self.bench.session.activity.source() == Source::Learn;
+        let runs = self.bench.session.control.activity.source() == Source::Learn;
         let Some((setup, warmth)) =
-            self.books.learning.filter(|_| runs && !self.bench.session.keep.is_pending())
+            self.books.learning.filter(|_| runs && !self.bench.session.control.keep.is_pending())
         else {
             return;
         };
@@ -321,9 +321,9 @@ impl Play {
         board.kept = Some(stored);
         self.check_bench_is_clear(&board);
         // The host starts its books from what it hears.
-        self.books.settings = *board.session.controller.settings();
+        self.books.settings = *board.session.control.controller.settings();
         for setup in SETUPS {
-            self.books.facts[at(setup)] = board.session.bank.get(setup).map(|held| Fact {
+            self.books.facts[at(setup)] = board.session.control.bank.get(setup).map(|held| Fact {
                 warmth: held.calibration.warmth,
                 standing: held.standing,
                 settings: if held.origin.settings == self.books.settings.hash() {
@@ -340,8 +340,8 @@ impl Play {
 
     /// Power that goes in a learn on the bench, once it has begun to move, finds none in force there afterwards.
     fn check_bench_is_clear(&self, board: &Bench) {
-        let Activity::Learn { learner, .. } = &self.bench.session.activity else { return };
-        let is_waiting = self.bench.session.keep.is_pending();
+        let Activity::Learn { learner, .. } = &self.bench.session.control.activity else { return };
+        let is_waiting = self.bench.session.control.keep.is_pending();
         let is_on_bench = matches!(self.books.learning, Some((Setup::Free | Setup::Attached, _)));
         if is_on_bench && !learner.is_relearn() && !is_waiting && self.bench.store_is_there() {
             assert_eq!([Setup::Free, Setup::Attached].map(|setup| board.standing(setup)), [None, None]);
@@ -351,13 +351,13 @@ impl Play {
     fn tick(&mut self) {
         self.bench.say(&ToBoard::GetStatus);
         let output = self.bench.tick();
-        let source = self.bench.session.activity.source();
-        let drive = self.bench.session.state.drive;
+        let source = self.bench.session.control.activity.source();
+        let drive = self.bench.session.control.state.drive;
         if drive == Drive::Opening {
             self.closed_loop_ticks += 1;
             assert!(self.books.allow_closed_loop(), "{:?} under {:?}", self.books.moving, self.books.facts);
         }
-        if self.bench.session.keep.is_pending() {
+        if self.bench.session.control.keep.is_pending() {
             assert_eq!((output.duty, drive), (Duty::ZERO, Drive::Released), "a save is pending");
         }
         match source {

@@ -32,7 +32,7 @@ fn a_stop_under_the_last_number_is_obeyed_and_answered() {
     bench.sequence = bench.sequence.wrapping_sub(1);
     assert_eq!(bench.ask(&ToBoard::Stop), Outcome::Done);
     assert_eq!(bench.tick().duty, Duty::ZERO);
-    assert_eq!(bench.session.released.reason, ReleaseReason::Stopped);
+    assert_eq!(bench.session.control.released.reason, ReleaseReason::Stopped);
 }
 
 #[test]
@@ -40,7 +40,7 @@ fn the_hello_of_another_program_is_a_new_host() {
     let mut bench = driving();
     let heard = bench.overhear(STRANGER, 7, &ToBoard::Hello);
     assert!(matches!(heard.first(), Some(ToHost::Welcome(_))), "{heard:?}");
-    assert_eq!(bench.session.released.reason, ReleaseReason::NewHost);
+    assert_eq!(bench.session.control.released.reason, ReleaseReason::NewHost);
     assert_eq!(bench.tick().duty, Duty::ZERO);
     bench.hear();
     assert_eq!(bench.say(&ToBoard::KeepAlive), [], "the first host's talk is over");
@@ -145,6 +145,6 @@ proptest! {
             bench.session.receive(bytes);
         }
         prop_assert_eq!(bench.tick().duty, Duty::ZERO);
-        prop_assert_eq!(bench.session.released.reason, ReleaseReason::HostSilent);
+        prop_assert_eq!(bench.session.control.released.reason, ReleaseReason::HostSilent);
     }
 }

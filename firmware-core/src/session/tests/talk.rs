@@ -33,11 +33,11 @@ fn a_repeated_command_is_carried_out_once_and_answered_again() {
     bench.load(duty(0.5));
     bench.sequence = bench.sequence.wrapping_sub(1);
     bench.load(duty(0.5));
-    assert_eq!(bench.session.motion.segments().len(), 1);
+    assert_eq!(bench.session.control.motion.segments().len(), 1);
     bench.sequence = 0;
     let last = 2;
     assert_eq!(bench.ask(&ToBoard::MotionClear), refused(Refusal::Stale { last }));
-    assert_eq!(bench.session.motion.segments().len(), 1);
+    assert_eq!(bench.session.control.motion.segments().len(), 1);
     bench.sequence = last + 1;
     let answers = bench.say(&ToBoard::GetStatus);
     let Some(ToHost::Status(status)) = answers.first() else { panic!("{answers:?}") };
@@ -72,9 +72,9 @@ fn another_version_and_an_unknown_command_are_refused_by_name() {
 fn the_session_fits_the_boards_memory() {
     // The whole image keeps its static data within 12 KiB; the session, a quarter of a second of samples in it, is
     // most of it.
-    let (own, learner) = (size_of::<Session>(), size_of::<Activity>());
-    let (port, stream) = (size_of::<Port>(), size_of::<Stream>());
-    assert!(own <= 18 * 512, "{own} bytes, of them port {port}, stream {stream}, learner {learner}");
+    let (own, link) = (size_of::<Session>(), size_of::<LinkMemory>());
+    let (control, exchange) = (size_of::<ControlMemory>(), size_of::<Exchange>());
+    assert!(own <= 20 * 512, "{own} bytes, of them link {link}, control {control}, exchange {exchange}");
 }
 
 #[test]
@@ -153,7 +153,7 @@ proptest! {
             prop_assert!(bench.session.transmit(&mut out) <= out.len());
         }
         prop_assert_eq!(bench.tick().duty, Duty::ZERO);
-        prop_assert_eq!(bench.session.released.reason, ReleaseReason::HostSilent);
+        prop_assert_eq!(bench.session.control.released.reason, ReleaseReason::HostSilent);
     }
 
     #[test]

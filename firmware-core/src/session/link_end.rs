@@ -1,0 +1,424 @@
+//! The link end: bytes in, frames out. In: any bytes at any time, and what the control end tells. Out: commands for the
+//! control end, and bytes for the line. Refused: what [`Refusal`] names of frames, numbers and room.
+
+use heapless::{Deque, Vec};
+
+use super::exchange::{Answer, ControlStatus, LinkSide, ToControl, ToLink, WAITING_COMMANDS};
+use crate::link::batch::Packing;
+use crate::link::codec::{Content, Decoder, MAX_MESSAGE, MAX_WIRE, MessageError, TooLong, body, frame};
+use crate::link::message::{ToBoard, ToHost};
+use crate::link::refusal::{Outcome, Refusal};
+use crate::link::self_test::SelfTest;
+use crate::link::sequence::{Arrival, LinkCounters, SequenceCheck};
+use crate::link::state::{Capabilities, Identity, Status, Welcome};
+use crate::link::talk::{Belonging, End, Head, Talk};
+use crate::link::{DRIVE_LEASE_TICKS, PROTOCOL_VERSION};
+use crate::motion::MAX_SEGMENTS;
+use crate::store::StoreResult;
+use crate::units::TICKS_PER_SECOND;
+
+/// Answers of the link end's own that can wait.
+const OWN_ANSWERS: usize = 4;
+
+/// How a host message stands against the ones before it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Order {
+    /// Not seen before: carry it out.
+    New,
+    /// The last one again: its reply was lost.
+    Again,
+    /// Older than the last one.
+    Stale {
+        /// Last sequence number taken.
+        last: u16,
+    },
+}
+
+/// The last message whose number was taken.
+#[derive(Debug, Clone, PartialEq)]
+struct Taken {
+    number: u16,
+    /// What it came to, once the control end has said so.
+    outcome: Option<Outcome>,
+}
+
+/// What the link end remembers.
+#[derive(Debug)]
+pub(super) struct LinkMemory {
+    identity: Identity,
+    self_test: SelfTest,
+    decoder: Decoder,
+    check: SequenceCheck,
+    counters: LinkCounters,
+    wire: Vec<u8, MAX_WIRE>,
+    sent: usize,
+    sequence: u16,
+    taken: Option<Taken>,
+    /// The talk that a hello has opened.
+    talk: Option<Talk>,
+    /// The talk that an answer without a hello belongs to.
+    asked_in: Option<Talk>,
+    /// Hellos that wait for the control end: what is told before the welcome of the last is of a talk before.
+    hellos: u8,
+    answers: Deque<(u16, Outcome), OWN_ANSWERS>,
+    packing: Packing,
+    dropped: u32,
+}
+
+impl LinkMemory {
+    #[inline]
+    pub(super) fn new(identity: Identity, self_test: SelfTest) -> Self {
+        Self {
+            identity,
+            self_test,
+            decoder: Decoder::new(),
+            check: SequenceCheck::new(),
+            counters: LinkCounters::NONE,
+            wire: Vec::new(),
+            sent: 0,
+            sequence: 0,
+            taken: None,
+            talk: None,
+            asked_in: None,
+            hellos: 0,
+            answers: Deque::new(),
+            packing: Packing::default(),
+            dropped: 0,
+        }
+    }
+
+    /// Starts a talk: counters, sequence numbers and what waits as if just switched on.
+    #[inline]
+    fn greet(&mut self, talk: Talk) {
+        self.check = SequenceCheck::new();
+        self.counters = LinkCounters::NONE;
+        self.wire.clear();
+        self.sent = 0;
+        self.sequence = 0;
+        self.talk = Some(talk);
+        self.hellos = self.hellos.saturating_add(1);
+        self.answers.clear();
+        self.packing = Packing::default();
+        self.dropped = 0;
+    }
+
+    #[inline]
+    fn order(&mut self, sequence: u16) -> Order {
+        let arrival = self.check.see(sequence);
+        self.counters.count_arrival(arrival);
+        match (arrival, &self.taken) {
+            (Arrival::Expected | Arrival::After { .. }, _) | (Arrival::Repeated, None) => Order::New,
+            (Arrival::Repeated, Some(last)) if last.number == sequence => Order::Again,
+            (Arrival::Repeated, Some(last)) => Order::Stale { last: last.number },
+        }
+    }
+
+    /// Takes a number whose outcome is still to come.
+    fn take(&mut self, number: u16) {
+        self.taken = Some(Taken { number, outcome: None });
+    }
+
+    /// Answers for the link end itself.
+    #[inline]
+    fn answer(&mut self, to: u16, outcome: Outcome) {
+        let is_full = self.answers.push_back((to, outcome)).is_err();
+        self.dropped = self.dropped.saturating_add(u32::from(is_full));
+    }
+
+    /// Refuses without taking the message's sequence number.
+    #[inline]
+    fn refuse(&mut self, to: u16, refusal: Refusal) {
+        self.answer(to, Outcome::Refused(refusal));
+    }
+
+    /// Remembers a number's outcome, in case its reply is lost.
+    #[inline]
+    fn remember(&mut self, to: u16, outcome: &Outcome) {
+        if let Some(taken) = self.taken.as_mut().filter(|taken| taken.number == to) {
+            taken.outcome.get_or_insert_with(|| outcome.clone());
+        }
+    }
+
+    #[inline]
+    fn unread(&mut self, error: MessageError) -> Refusal {
+        self.counters.count_not_understood();
+        match error {
+            MessageError::OtherVersion => Refusal::OtherVersion { board: PROTOCOL_VERSION },
+            MessageError::UnknownKind => Refusal::UnknownKind,
+            MessageError::BadValue => Refusal::BadValue,
+        }
+    }
+
+    #[inline]
+    fn encode(&self, message: &ToHost) -> Result<Vec<u8, MAX_WIRE>, TooLong> {
+        let mut room = [0; MAX_MESSAGE];
+        let head = Head {
+            version: PROTOCOL_VERSION,
+            talk: self.talk.or(self.asked_in),
+            sender: End::Board,
+            sequence: self.sequence,
+        };
+        frame(head, body(message, &mut room)?)
+    }
+
+    #[inline]
+    fn message_of(&mut self, answer: Answer) -> ToHost {
+        match answer {
+            Answer::Refused { to, refusal } => self.reply(to, Outcome::Refused(refusal)),
+            Answer::Welcome { settings, next, calibration } => ToHost::Welcome(Welcome {
+                identity: self.identity.clone(),
+                capabilities: capabilities(),
+                self_test: self.self_test,
+                settings,
+                next,
+                calibration,
+            }),
+            Answer::Status(ControlStatus { next, state, arming, released, dropped }) => {
+                let dropped = dropped.saturating_add(self.dropped);
+                ToHost::Status(Status { next, state, arming, released, counters: self.counters, dropped })
+            }
+            Answer::Calibration(held) => ToHost::Calibration(held),
+            Answer::Learn(note) => note.into(),
+        }
+    }
+
+    #[inline]
+    fn reply(&mut self, to: u16, outcome: Outcome) -> ToHost {
+        self.remember(to, &outcome);
+        ToHost::Reply { to, outcome }
+    }
+}
+
+/// One of the two ends of a [`Session`](super::Session): for a main loop, or wherever bytes come and go.
+pub struct LinkEnd<'a> {
+    own: &'a mut LinkMemory,
+    side: LinkSide<'a>,
+}
+
+/// All of this may be inlined: a board's image then compiles it with its own settings, for size, and this crate's own
+/// settings, for speed, are left to the tick.
+impl<'a> LinkEnd<'a> {
+    pub(super) fn new(own: &'a mut LinkMemory, side: LinkSide<'a>) -> Self {
+        Self { own, side }
+    }
+
+    /// Takes one byte from the line; true when something waits for the control end.
+    #[inline]
+    pub fn hear(&mut self, byte: u8) -> bool {
+        match self.own.decoder.push(byte) {
+            Some(Ok(content)) => self.handle(&content),
+            Some(Err(error)) => self.own.counters.count_error(error),
+            None => return false,
+        }
+        true
+    }
+
+    /// How a save has ended that the control end gave away.
+    ///
+    /// # Errors
+    /// The result comes back when it finds no room: say it again.
+    #[inline]
+    pub fn saved(&mut self, result: StoreResult) -> Result<(), StoreResult> {
+        self.side.commands.enqueue(ToControl::Saved(result)).map_err(|_| result)
+    }
+
+    #[inline]
+    fn handle(&mut self, content: &Content) {
+        let (head, asked) = (content.head, content.message::<ToBoard>());
+        match (head.belonging(End::Board, self.own.talk), asked) {
+            (Belonging::OtherVersion, _) => {
+                self.own.counters.count_not_understood();
+                self.own.refuse(head.sequence, Refusal::OtherVersion { board: PROTOCOL_VERSION });
+            }
+            (Belonging::Echo, _) => self.own.counters.count_echoed(),
+            (Belonging::OfThisTalk | Belonging::Foreign, Ok(ToBoard::Hello))
+                if let Some(talk) = head.talk =>
+            {
+                self.greet(talk, head.sequence);
+            }
+            (Belonging::OfThisTalk, asked) => self.answer(head.sequence, asked),
+            (Belonging::Foreign, _) if self.own.talk.is_none() => {
+                self.own.asked_in = head.talk;
+                self.own.refuse(head.sequence, Refusal::NoHello);
+            }
+            (Belonging::Foreign, asked) => self.overhear(&asked),
+        }
+    }
+
+    /// What another program says is none of this talk's business, but a stop is obeyed, whoever says it.
+    #[inline]
+    fn overhear(&mut self, asked: &Result<ToBoard, MessageError>) {
+        self.own.counters.count_foreign();
+        if matches!(asked, Ok(ToBoard::Stop)) {
+            self.side.stop();
+        }
+    }
+
+    /// A hello that finds no room is counted and dropped: the host says it again until it is welcome.
+    #[inline]
+    fn greet(&mut self, talk: Talk, sequence: u16) {
+        if !self.side.commands.ready() {
+            self.own.dropped = self.own.dropped.saturating_add(1);
+            return;
+        }
+        self.forget_reports();
+        self.own.greet(talk);
+        let _first = self.own.order(sequence);
+        self.own.take(sequence);
+        let _has_room = self.side.commands.enqueue(ToControl::Hello { to: sequence });
+    }
+
+    #[inline]
+    fn forget_reports(&mut self) {
+        while let Some((_, answer)) = self.side.discard() {
+            let is_welcome = matches!(answer, Some(Answer::Welcome { .. }));
+            self.own.hellos = self.own.hellos.saturating_sub(u8::from(is_welcome));
+        }
+    }
+
+    #[inline]
+    fn answer(&mut self, sequence: u16, asked: Result<ToBoard, MessageError>) {
+        match asked {
+            Ok(ToBoard::Stop) => self.stop(sequence),
+            Ok(message) => self.hand_over(sequence, message),
+            Err(error) => match self.own.order(sequence) {
+                Order::Stale { last } => self.own.refuse(sequence, Refusal::Stale { last }),
+                Order::Again => self.repeat_reply(sequence),
+                Order::New => {
+                    let outcome = Outcome::Refused(self.own.unread(error));
+                    self.own.taken = Some(Taken { number: sequence, outcome: Some(outcome.clone()) });
+                    self.own.answer(sequence, outcome);
+                }
+            },
+        }
+    }
+
+    /// A stop is never too late to be obeyed, and needs no room.
+    #[inline]
+    fn stop(&mut self, to: u16) {
+        self.side.stop();
+        let stops = self.side.stops();
+        let command = match self.own.order(to) {
+            Order::New => {
+                self.own.take(to);
+                ToControl::Ask { to, message: ToBoard::Stop, stops }
+            }
+            Order::Again => ToControl::Ask { to, message: ToBoard::Stop, stops },
+            Order::Stale { .. } => ToControl::LateStop { to },
+        };
+        if self.side.commands.enqueue(command).is_err() {
+            self.own.remember(to, &Outcome::Done);
+            self.own.answer(to, Outcome::Done);
+        }
+    }
+
+    /// A command that finds no room is refused before its number is taken, so that it can be said again.
+    #[inline]
+    fn hand_over(&mut self, to: u16, message: ToBoard) {
+        if !self.side.commands.ready() {
+            self.own.refuse(to, Refusal::TooManyWaiting { max: WAITING_COMMANDS as u8 });
+            return;
+        }
+        let command = match self.own.order(to) {
+            Order::Stale { last } => return self.own.refuse(to, Refusal::Stale { last }),
+            Order::Again if !message.may_be_repeated() => {
+                self.repeat_reply(to);
+                ToControl::Alive
+            }
+            Order::New | Order::Again => {
+                self.own.take(to);
+                ToControl::Ask { to, message, stops: self.side.stops() }
+            }
+        };
+        let _has_room = self.side.commands.enqueue(command);
+    }
+
+    /// Answers the last message again; one that has not been answered yet will be.
+    #[inline]
+    fn repeat_reply(&mut self, to: u16) {
+        if let Some(outcome) = self.own.taken.as_ref().and_then(|taken| taken.outcome.clone()) {
+            self.own.answer(to, outcome);
+        }
+    }
+
+    /// Fills `out` with bytes for the line; gives how many. A frame is made only once the one before it is out, so that
+    /// the work follows from the bytes asked for, and the bytes do not depend on how many are asked for at once.
+    #[inline]
+    pub fn transmit(&mut self, out: &mut [u8]) -> usize {
+        let mut filled = 0usize;
+        loop {
+            let rest = self.own.wire.get(self.own.sent..).unwrap_or_default();
+            let room = out.get_mut(filled..).unwrap_or_default();
+            let count = rest.len().min(room.len());
+            for (to, from) in room.iter_mut().zip(rest) {
+                *to = *from;
+            }
+            self.own.sent = self.own.sent.saturating_add(count);
+            filled = filled.saturating_add(count);
+            if filled >= out.len() || !self.next_frame() {
+                return filled;
+            }
+        }
+    }
+
+    /// Makes the next frame; false when nothing waits.
+    #[inline]
+    fn next_frame(&mut self) -> bool {
+        while let Some(message) = self.next_message() {
+            if let Ok(made) = self.own.encode(&message) {
+                self.own.sequence = self.own.sequence.wrapping_add(1);
+                self.own.wire = made;
+                self.own.sent = 0;
+                return true;
+            }
+        }
+        false
+    }
+
+    #[inline]
+    fn next_message(&mut self) -> Option<ToHost> {
+        if self.own.hellos > 0 {
+            return self.welcome();
+        }
+        if let Some((to, outcome)) = self.own.answers.pop_front() {
+            return Some(ToHost::Reply { to, outcome });
+        }
+        loop {
+            if let Some(batch) = self.own.packing.next() {
+                return Some(ToHost::Samples(batch));
+            }
+            match self.side.reports.dequeue()? {
+                ToLink::Done { to } => return Some(self.own.reply(to, Outcome::Done)),
+                ToLink::Note(note) => return Some(note.into()),
+                ToLink::Batch(head) => self.own.packing.load(head, self.side.points_of(head)),
+                ToLink::Answer => {
+                    let answer = self.side.answers.dequeue()?;
+                    return Some(self.own.message_of(answer));
+                }
+            }
+        }
+    }
+
+    /// What was told before the last welcome belongs to a talk before.
+    #[inline]
+    fn welcome(&mut self) -> Option<ToHost> {
+        loop {
+            let (_, answer) = self.side.discard()?;
+            if let Some(welcome @ Answer::Welcome { .. }) = answer {
+                self.own.hellos = self.own.hellos.saturating_sub(1);
+                if self.own.hellos == 0 {
+                    return Some(self.own.message_of(welcome));
+                }
+            }
+        }
+    }
+}
+
+#[inline]
+fn capabilities() -> Capabilities {
+    Capabilities {
+        ticks_per_second: TICKS_PER_SECOND as u16,
+        lease_ticks: DRIVE_LEASE_TICKS as u16,
+        motion_segments: MAX_SEGMENTS as u16,
+    }
+}
