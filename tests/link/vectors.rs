@@ -3,7 +3,7 @@
 #![allow(clippy::unwrap_used)] // a helper that cannot go on fails its test
 
 use firmware_core::faults::LimitSet;
-use firmware_core::link::batch::{Around, BatchBuilder};
+use firmware_core::link::batch::{Around, Packing};
 use firmware_core::link::codec::frame;
 use firmware_core::link::{Decoder, End, Head, Point, StreamState, Talk, ToHost, encode};
 use firmware_core::units::{Tick, Volt};
@@ -48,12 +48,8 @@ fn batches_of_another_packer_are_packed_and_read_alike() {
     };
     for row in rows("batches.csv") {
         let points: Vec<Point> = row[0].split(' ').map(point).collect();
-        let mut builder = BatchBuilder::default();
-        for (tick, point) in (0..).zip(&points) {
-            builder.push(Tick(tick), &around, *point).unwrap();
-        }
-        builder.close().unwrap();
-        let (Some(batch), None) = (builder.take(), builder.take()) else {
+        let mut packing = Packing::of(Tick(0), &around, &points);
+        let (Some(batch), None) = (packing.next(), packing.next()) else {
             panic!("one batch for {}", &row[0])
         };
         assert_eq!(batch.points().unwrap().as_slice(), points);

@@ -8,7 +8,7 @@ use firmware_core::calibration::{Calibration, Contact, LearnedStop, Setup, Warmt
 use firmware_core::faults::{Fault, FaultSet, Limit, LimitSet};
 use firmware_core::held::{Held, Origin, OriginTag, Standing};
 use firmware_core::learn::{Check, CheckSet, LearnEvent, LearnOrder, LearnPhase, Stop};
-use firmware_core::link::batch::{Around, BatchBuilder};
+use firmware_core::link::batch::{Around, Packing};
 use firmware_core::link::codec::frame;
 use firmware_core::link::message::{Message, ToBoard, ToHost};
 use firmware_core::link::state::{
@@ -134,16 +134,15 @@ fn full_range_noise_at_1_khz_still_fits_the_line() {
     let state = StreamState { faults: FaultSet(u32::MAX), ..StreamState::default() };
     let around =
         Around { state, limits: LimitSet(u16::MAX), supply: Volt(60.0), temperature: Some(Celsius(-3000.0)) };
-    let (mut builder, mut bytes) = (BatchBuilder::default(), 0);
-    for tick in 0..32 {
-        let far = if tick % 2 == 0 { i16::MIN } else { 0 };
-        let point = Point { position: far, duty: far, current: far, target: far };
-        builder.push(Tick(u32::MAX / 2 + tick), &around, point).unwrap();
-    }
-    builder.close().unwrap();
-    while let Some(batch) = builder.take() {
-        bytes += encode(Talk::LAST, u16::MAX, &ToHost::Samples(batch)).unwrap().len();
-    }
+    let points = [i16::MIN, 0].repeat(16).into_iter().map(|far| Point {
+        position: far,
+        duty: far,
+        current: far,
+        target: far,
+    });
+    let batches = Packing::of(Tick(u32::MAX / 2), &around, &points.collect::<Vec<_>>());
+    let frames = batches.map(|batch| encode(Talk::LAST, u16::MAX, &ToHost::Samples(batch)).unwrap());
+    let bytes: usize = frames.map(|frame| frame.len()).sum();
     let used = bytes as f64 * 10.0 / 115_200.0 / 0.032;
     println!("line use of full-range noise: {bytes} bytes in 32 ms, {:.1} %", used * 100.0);
     assert!(used > 0.5 && used < 0.92, "{used}");
@@ -239,12 +238,10 @@ fn batch() -> ToHost {
     let state = StreamState { source: Source::Motion, drive: Drive::Duty, ..StreamState::default() };
     let around =
         Around { state, limits: Default::default(), supply: Volt(11.9), temperature: Some(Celsius(24.5)) };
-    let mut builder = BatchBuilder::default();
-    for (tick, position, current) in [(1000, 8000, 250), (1001, 8003, 250), (1002, 8001, 250)] {
-        builder.push(Tick(tick), &around, Point { position, duty: 1000, current, target: 1000 }).unwrap();
-    }
-    builder.close().unwrap();
-    let (Some(batch), None) = (builder.take(), builder.take()) else { panic!("one batch") };
+    let points = [(8000, 250), (8003, 250), (8001, 250)]
+        .map(|(position, current)| Point { position, duty: 1000, current, target: 1000 });
+    let mut packing = Packing::of(Tick(1000), &around, &points);
+    let (Some(batch), None) = (packing.next(), packing.next()) else { panic!("one batch") };
     ToHost::Samples(batch)
 }
 

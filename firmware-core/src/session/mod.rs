@@ -89,6 +89,7 @@ impl Session {
     }
 
     /// As [`ControlEnd::tick`].
+    #[inline]
     pub fn tick(&mut self, sample: &Sample) -> TickOutput {
         let (_, mut control) = self.split();
         control.obey();
@@ -105,16 +106,19 @@ impl Session {
     }
 
     /// As [`ControlEnd::restore`].
+    #[inline]
     pub fn restore(&mut self, kept: &Kept) {
         self.split().1.restore(kept);
     }
 
     /// As [`ControlEnd::take_save`].
+    #[inline]
     pub fn take_save(&mut self) -> Option<Kept> {
         self.split().1.take_save()
     }
 
     /// As [`ControlEnd::saved`].
+    #[inline]
     pub fn saved(&mut self, result: StoreResult) {
         self.split().1.saved(result);
     }

@@ -77,7 +77,7 @@ impl Reassembly {
 mod tests {
     use super::*;
     use firmware_core::faults::LimitSet;
-    use firmware_core::link::batch::{Around, BatchBuilder};
+    use firmware_core::link::batch::{Around, Packing};
     use firmware_core::link::{Point, StreamState};
     use firmware_core::units::Volt;
 
@@ -88,12 +88,8 @@ mod tests {
             supply: Volt(12.0),
             temperature: None,
         };
-        let mut builder = BatchBuilder::default();
-        for tick in first..first + ticks {
-            builder.push(Tick(tick), &around, Point::default()).unwrap();
-        }
-        builder.close().unwrap();
-        builder.take().unwrap()
+        let points = vec![Point::default(); ticks as usize];
+        Packing::of(Tick(first), &around, &points).next().unwrap()
     }
 
     fn lost(items: &[StreamItem]) -> Vec<(u32, u32)> {

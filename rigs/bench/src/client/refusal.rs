@@ -60,6 +60,8 @@ fn write_seen(refusal: &Refusal, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         Refusal::OtherCalibration => f.write_str("it does not hold the calibration to relearn from"),
         Refusal::Saving => f.write_str("it is still saving"),
         Refusal::SelfTestFailed { found } => write!(f, "its power-on self-test failed: {}", failed(found)),
+        Refusal::TooManyWaiting { max } => write!(f, "{max} messages wait there already, and no more can"),
+        Refusal::Overtaken => f.write_str("a stop overtook it"),
     }
 }
 
@@ -90,6 +92,8 @@ fn advice(refusal: &Refusal) -> &'static str {
         Refusal::OtherCalibration => "hand it over first, or learn in full",
         Refusal::Saving => "try again in a second",
         Refusal::SelfTestFailed { .. } => "put that right, then switch its supply off and on",
+        Refusal::TooManyWaiting { .. } => "wait for each reply before the next message",
+        Refusal::Overtaken => "run again if the stop was not meant",
     }
 }
 

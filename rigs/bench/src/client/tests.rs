@@ -8,7 +8,7 @@ use std::time::{Duration, Instant};
 
 use firmware_core::learn::CheckSet;
 use firmware_core::learn::{LearnEvent, LearnOrder, LearnPhase};
-use firmware_core::link::batch::{Around, BatchBuilder};
+use firmware_core::link::batch::{Around, Packing};
 use firmware_core::link::codec::encode;
 use firmware_core::link::message::ToHost;
 use firmware_core::link::state::{Capabilities, ReleaseReason, StartReason};
@@ -144,18 +144,13 @@ fn frames(messages: &[ToHost], from: u16) -> Vec<u8> {
 }
 
 fn batch(first: u32) -> Batch {
-    let mut builder = BatchBuilder::default();
     let around = Around {
         state: StreamState::default(),
         limits: Default::default(),
         supply: Volt(12.0),
         temperature: None,
     };
-    for tick in first..first + 32 {
-        builder.push(Tick(tick), &around, Point::default()).unwrap();
-    }
-    builder.close().unwrap();
-    builder.take().unwrap()
+    Packing::of(Tick(first), &around, &[Point::default(); 32]).next().unwrap()
 }
 
 /// The error that a talk ends in, how long it took from the last thing that went well, and what the board heard.
