@@ -238,8 +238,12 @@ fn batch() -> ToHost {
     let state = StreamState { source: Source::Motion, drive: Drive::Duty, ..StreamState::default() };
     let around =
         Around { state, limits: Default::default(), supply: Volt(11.9), temperature: Some(Celsius(24.5)) };
-    let points = [(8000, 250), (8003, 250), (8001, 250)]
-        .map(|(position, current)| Point { position, duty: 1000, current, target: 1000 });
+    let points = [(8000, 250), (8003, 250), (8001, 250)].map(|(position, current)| Point {
+        position,
+        duty: 1000,
+        current,
+        target: 1000,
+    });
     let mut packing = Packing::of(Tick(1000), &around, &points);
     let (Some(batch), None) = (packing.next(), packing.next()) else { panic!("one batch") };
     ToHost::Samples(batch)

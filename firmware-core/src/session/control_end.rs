@@ -256,7 +256,8 @@ impl<'a> ControlEnd<'a> {
 
     /// Without batches a change of state is told on its own; one that finds no room is told later.
     fn tell_state(&mut self, tick: Tick) {
-        let known = self.own.stream.is_on() || !self.side.outbox.is_greeted() || self.own.told == self.own.state;
+        let known =
+            self.own.stream.is_on() || !self.side.outbox.is_greeted() || self.own.told == self.own.state;
         if known || self.side.outbox.try_tell(Note::State { tick, state: self.own.state }).is_ok() {
             self.own.told = self.own.state;
         }
@@ -322,4 +323,3 @@ fn followed(output: &TickOutput) -> Command {
         None => Command::Duty(output.duty),
     }
 }
-

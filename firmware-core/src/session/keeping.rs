@@ -1,7 +1,7 @@
 //! Settings and calibrations: what is taken, held, chosen for use and kept over power-off.
 
-use super::control_end::ControlEnd;
 use super::bank::Change;
+use super::control_end::ControlEnd;
 use super::exchange::{Answer, ToLink};
 use super::given::Given;
 use crate::calibration::Setup;

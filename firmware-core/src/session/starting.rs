@@ -1,8 +1,8 @@
 //! What must stand before anything moves. In: who wants to drive, and on what footing. Out: the drive, or the one
 //! reason why not.
 
-use super::control_end::ControlEnd;
 use super::activity::{Activity, MotionPlace};
+use super::control_end::ControlEnd;
 use crate::calibration::{Calibration, Setup, Warmth};
 use crate::controller::{DIAGNOSTIC_CURRENT_SHARE, LIMP_REFUSALS};
 use crate::held::{Held, OriginTag, Standing};
@@ -169,7 +169,11 @@ impl ControlEnd<'_> {
         if self.own.keep.is_pending() {
             return Err(Refusal::Saving);
         }
-        if start_at.has_reached(self.own.next) { Ok(()) } else { Err(Refusal::StartInPast { next: self.own.next }) }
+        if start_at.has_reached(self.own.next) {
+            Ok(())
+        } else {
+            Err(Refusal::StartInPast { next: self.own.next })
+        }
     }
 }
 

@@ -51,7 +51,12 @@ fn a_full_learn_on_the_bench_waits_released_until_the_store_holds_no_calibration
         let told = bench.hear();
         assert!(told.contains(&ToHost::Stored { number: 0, result: StoreResult::Written }), "{told:?}");
         assert_eq!(phases(&told), 1, "{told:?}");
-        assert_eq!(bench.session.control.state.drive, Drive::Released, "{:?} comes first", LearnPhase::AtRest);
+        assert_eq!(
+            bench.session.control.state.drive,
+            Drive::Released,
+            "{:?} comes first",
+            LearnPhase::AtRest
+        );
     }
 }
 

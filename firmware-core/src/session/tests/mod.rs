@@ -23,8 +23,8 @@ use crate::motion::{Footing, Goal, Segment};
 use crate::sample::{EngineDemand, Mode};
 use crate::settings::{CountsDirection, Settings, SettingsHash, SettingsSection};
 use crate::store::{Kept, StoreFault, StoreResult};
-use activity::Activity;
 use crate::units::{Ampere, Counts, Duty, Kilopascal, Load, Opening, Rpm, Tick, Volt};
+use activity::Activity;
 
 mod clock;
 mod drive;
