@@ -116,6 +116,12 @@ impl LuGreParams {
         }
     }
 
+    /// The same pair with sliding and break-away friction this many times as high.
+    #[must_use]
+    pub fn scaled(self, factor: f64) -> Self {
+        Self { coulomb: self.coulomb * factor, breakaway: self.breakaway * factor, ..self }
+    }
+
     /// Checks every field.
     ///
     /// # Errors

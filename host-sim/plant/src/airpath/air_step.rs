@@ -7,7 +7,7 @@
 use super::equations::EquationsLanes;
 use super::reduced::ReducedModel;
 use super::rk4::{along, combined};
-use super::state::{AirState, Operating, Vanes};
+use super::state::{AirState, GasHeat, Operating, Vanes};
 use super::steady::{RUN_STEPS, STEP_S};
 use crate::atmosphere::Ambient;
 use crate::lanes::{Lanes, WIDTH, go_on_in_widest_registers, laned};
@@ -56,6 +56,10 @@ laned! {
         fuel_mg,
         egr_m2,
         hose_drop_pa,
+        intake_ratio,
+        density_ratio,
+        given_off,
+        wall_k,
     }
 }
 
@@ -72,6 +76,12 @@ impl Course {
                 egr_area_m2: self.egr_m2,
                 leak_area_m2: 0.0,
                 hose_drop_pa: self.hose_drop_pa,
+                heat: GasHeat {
+                    intake_ratio: self.intake_ratio,
+                    density_ratio: self.density_ratio,
+                    given_off: self.given_off,
+                    wall_k: self.wall_k,
+                },
             },
         }
     }
@@ -132,6 +142,10 @@ impl AirPathLanes {
                 fuel_mg: op.fuel_mg,
                 egr_m2: op.egr_area_m2,
                 hose_drop_pa: op.hose_drop_pa,
+                intake_ratio: op.heat.intake_ratio,
+                density_ratio: op.heat.density_ratio,
+                given_off: op.heat.given_off,
+                wall_k: op.heat.wall_k,
             },
         );
         true

@@ -4,12 +4,15 @@
 //! turbo speed, delivered fuel. Refuses to go on when a state stops being a number.
 
 use super::air_step::AirStepInput;
+use super::effects::{Pulsation, RingHeat};
 use super::engine_params::{EngineParams, FuelResponse};
+use super::heat::{EngineHeat, ExhaustWalls};
 use super::reduced::ReducedModel;
 use super::state::{AirState, Flows, Operating, Vanes};
 use super::steady::NoSteadyState;
 use crate::atmosphere::Ambient;
 use crate::check::BadParameter;
+use crate::lanes::sine_and_cosine_of_turns;
 
 /// What the controller asks of the fuel.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
@@ -78,6 +81,9 @@ pub struct Engine {
     /// Fuel per stroke that the smoke limit allows for the air of one revolution in a minute; infinite: no limit.
     smoke_mg_per_kg_s: f64,
     limited_for_s: f64,
+    heat: EngineHeat,
+    /// Part of an exhaust stroke that is over, turns from −½ to ½.
+    stroke_turns: f64,
 }
 
 impl Engine {
@@ -87,7 +93,8 @@ impl Engine {
     /// Names the first parameter that is out of range.
     pub fn try_new(params: EngineParams, ambient: Ambient) -> Result<Self, BadParameter> {
         params.validate_but_ring()?;
-        let model = ReducedModel::try_new(params.air, ambient).map_err(|e| e.within("air"))?;
+        let air = params.effects.worked_into(params.air);
+        let model = ReducedModel::try_new(air, ambient).map_err(|e| e.within("air"))?;
         let model = model.with_ring(params.measured_ring()?);
         let turbo_at_rest_rad_s = 500.0;
         Ok(Self {
@@ -99,10 +106,12 @@ impl Engine {
             fuel_mg: 0.0,
             smoke_mg_per_kg_s: params.smoke_mg_per_kg_s(),
             limited_for_s: 0.0,
+            heat: EngineHeat::cold(params.effects, &air, &ambient),
+            stroke_turns: 0.0,
         })
     }
 
-    /// Brings the air path to rest at an operating point, smoke limit included.
+    /// Brings the air path to rest at an operating point, smoke limit, walls and cooler included.
     ///
     /// # Errors
     /// When there is no rest there.
@@ -122,18 +131,19 @@ impl Engine {
 
     /// Settles from where that run ended.
     pub(crate) fn settle_from(&mut self, near: AirState, inputs: &EngineInputs) -> Result<(), NoSteadyState> {
-        const SMOKE_PASSES: usize = 40;
-        let mut near = Some(near);
-        for _ in 0..SMOKE_PASSES {
+        /// Fuel and temperatures that move less than this from pass to pass are at rest, mg and K.
+        const AT_REST: f64 = 1e-6;
+        const PASSES: usize = 60;
+        self.state = near;
+        for _ in 0..PASSES {
             let op = self.operating(inputs, HoseState::default());
-            self.state = match near.take() {
-                Some(near) => self.model.steady_from(near, self.vanes, &op)?,
-                None => self.model.steady(self.vanes, &op)?,
-            };
+            self.state = self.model.steady_from(self.state, self.vanes, &op)?;
             let allowed = self.smoke_limit_mg(inputs.speed_rpm).min(inputs.fuel_mg);
             let change = allowed - self.fuel_mg;
             self.fuel_mg = allowed;
-            if change.abs() < 1e-6 {
+            let flows = self.flows(inputs, HoseState::default());
+            let warmed_k = self.heat.rest(self.model.params(), self.model.ambient(), &flows);
+            if change.abs() < AT_REST && warmed_k < AT_REST {
                 break;
             }
         }
@@ -165,6 +175,8 @@ impl Engine {
         dt: f64,
     ) -> AirStepInput {
         self.fuel_mg = self.delivered_mg(inputs, dt);
+        let strokes = self.stroke_turns + self.params.air.cylinders * inputs.speed_rpm * dt / 120.0;
+        self.stroke_turns = strokes - (strokes + 0.5).floor();
         AirStepInput { from: self.state, vanes: self.vanes, opening, op: self.operating(inputs, hose) }
     }
 
@@ -183,7 +195,31 @@ impl Engine {
             let loss = hose.loss_pa_per_kg2_s2 * flow * flow;
             self.hose_drop_pa += (loss - self.hose_drop_pa) * (dt / self.params.hose_time_s).min(1.0);
         }
+        if self.heat.is_due(dt) {
+            let flows = self.model.flows(&self.state, vanes, &run.op);
+            self.heat.look(self.model.params(), self.model.ambient(), &flows);
+        }
         self.check()
+    }
+
+    /// Pressure over the vanes as it turns the ring now, as a share of its mean: the exhaust strokes.
+    #[inline]
+    pub(crate) fn stroke_share(&self) -> f64 {
+        let depth =
+            |pulsation: &Pulsation| pulsation.depth * sine_and_cosine_of_turns([self.stroke_turns]).0[0];
+        1.0 + self.params.effects.pulsation.size().map_or(0.0, depth)
+    }
+
+    /// Factor on the ring's friction at its present temperature: the housing's.
+    pub(crate) fn ring_heat_factor(&self) -> f64 {
+        let factor = |ring: &RingHeat| self.heat.walls().map_or(1.0, |walls| ring.factor(walls.body_k));
+        self.params.effects.ring_heat.size().map_or(1.0, factor)
+    }
+
+    /// The exhaust's walls, where heat soak is on.
+    #[must_use]
+    pub fn walls(&self) -> Option<ExhaustWalls> {
+        self.heat.walls()
     }
 
     fn check(&self) -> Result<(), AirDiverged> {
@@ -203,6 +239,7 @@ impl Engine {
             egr_area_m2: inputs.egr_area_m2,
             leak_area_m2: hose.leak_area_m2,
             hose_drop_pa: self.hose_drop_pa,
+            heat: *self.heat.gas(),
         }
     }
 
@@ -226,7 +263,8 @@ impl Engine {
     fn smoke_limit_mg(&self, speed_rpm: f64) -> f64 {
         const ONE_RPM: f64 = 1.0;
         if speed_rpm > 0.0 {
-            self.model.engine_flow(&self.state, ONE_RPM) * self.smoke_mg_per_kg_s
+            let kg_s = self.model.engine_flow(&self.state, ONE_RPM) * self.heat.gas().density_ratio;
+            kg_s * self.smoke_mg_per_kg_s
         } else {
             0.0
         }
@@ -242,7 +280,8 @@ impl Engine {
     /// # Errors
     /// When pressure or temperature is not above 0.
     pub fn set_ambient(&mut self, ambient: Ambient) -> Result<(), BadParameter> {
-        self.model = ReducedModel::try_new(self.params.air, ambient)?.with_ring(self.model.ring().cloned());
+        let air = *self.model.params();
+        self.model = ReducedModel::try_new(air, ambient)?.with_ring(self.model.ring().cloned());
         Ok(())
     }
 

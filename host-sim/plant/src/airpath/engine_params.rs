@@ -5,6 +5,7 @@
 
 use serde::{Deserialize, Serialize};
 
+use super::effects::Effects;
 use super::measured_ring::MeasuredRing;
 use super::reduced_params::ReducedParams;
 use crate::check::{BadParameter, above_zero, not_negative};
@@ -58,6 +59,8 @@ pub struct EngineParams {
     pub fuel_response: FuelResponse,
     /// Time constant of the boost hose's flow, s: how fast a blockage's pressure loss follows the flow.
     pub hose_time_s: f64,
+    /// What the bare air path leaves out.
+    pub effects: Effects,
 }
 
 impl Default for EngineParams {
@@ -71,6 +74,7 @@ impl Default for EngineParams {
             smoke_limit_afr: 17.5,
             fuel_response: FuelResponse::Obeys,
             hose_time_s: 0.02,
+            effects: Effects::default(),
         }
     }
 }
@@ -138,6 +142,7 @@ impl EngineParams {
         above_zero("full_load_mg", self.full_load_mg)?;
         not_negative("smoke_limit_afr", self.smoke_limit_afr)?;
         above_zero("hose_time_s", self.hose_time_s)?;
+        self.effects.validate().map_err(|e| e.within("effects"))?;
         self.wheel_of_law.map_or(Ok(()), |wheel| wheel.validate().map_err(|e| e.within("wheel_of_law")))?;
         self.ring_flow_factor.map_or(Ok(()), |given| above_zero("ring_flow_factor", given))?;
         match self.fuel_response {

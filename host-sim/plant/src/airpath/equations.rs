@@ -52,6 +52,7 @@ laned! {
         turbine_best,
         turbine_least,
         blade_speed_best,
+        blade_speed_rise,
         blade_speed_fall,
         opening_best,
         closed_fall,
@@ -134,6 +135,7 @@ impl Equations {
             turbine_best: p.turbine_best,
             turbine_least: p.turbine_least,
             blade_speed_best: p.blade_speed_best,
+            blade_speed_rise: p.blade_speed_rise,
             blade_speed_fall: p.blade_speed_fall,
             opening_best: p.opening_best,
             closed_fall: p.closed_fall,
@@ -182,7 +184,9 @@ impl Equations {
         let per = Inverses::of(state);
         let f = self.flows_with(&per, state, vanes, op, leak_kg_s);
         [
-            self.intake_rate * (f.compressor_kg_s + f.egr_kg_s - f.engine_kg_s - f.leak_kg_s),
+            self.intake_rate
+                * op.heat.intake_ratio
+                * (f.compressor_kg_s + f.egr_kg_s - f.engine_kg_s - f.leak_kg_s),
             self.exhaust_rate * f.exhaust_k * (f.engine_kg_s + f.fuel_kg_s - f.turbine_kg_s - f.egr_kg_s),
             (f.turbine_w - f.compressor_w) * self.per_inertia * per.turbo_rad_s,
         ]
@@ -197,10 +201,12 @@ impl Equations {
         op: &Operating,
         leak_kg_s: f64,
     ) -> Flows {
-        let engine_kg_s = self.engine_flow_against(state[1] * per.intake_pa, state, op.speed_rpm);
+        let engine_kg_s =
+            self.engine_flow_against(state[1] * per.intake_pa, state, op.speed_rpm) * op.heat.density_ratio;
         let fuel_kg_s = op.fuel_mg * op.speed_rpm * self.fuel_factor;
         let warming = self.heat_factor * fuel_kg_s / (engine_kg_s + fuel_kg_s);
-        let exhaust_k = smaller(self.intake_k + warming, self.exhaust_max_k);
+        let cylinders_k = smaller(self.intake_k * op.heat.intake_ratio + warming, self.exhaust_max_k);
+        let exhaust_k = cylinders_k - op.heat.given_off * (cylinders_k - op.heat.wall_k);
         let ratios = self.ratios(self.outlet_pa * per.exhaust_pa, state[0] + op.hose_drop_pa);
         let head_k = exhaust_k * ratios.turbine_head;
         let per_head = 1.0 / head_k;
@@ -219,6 +225,7 @@ impl Equations {
             egr_kg_s: self.egr(into_intake, state[1], density_per_pa, op.egr_area_m2),
             leak_kg_s,
             exhaust_k,
+            cylinders_k,
             turbine_w,
             compressor_w,
         }
@@ -242,8 +249,9 @@ impl Equations {
     #[inline(always)]
     fn turbine(&self, state: &AirState, gas: &Exhaust, flow_share: f64, vanes: Vanes) -> (f64, f64) {
         let flow = vanes.area_m2 * state[1] * (flow_share * gas.density_per_pa).sqrt();
-        let blade = self.blade_factor * state[2] * gas.per_head.sqrt() - self.blade_speed_best;
         let off = vanes.opening - self.opening_best;
+        let best = self.blade_speed_best + self.blade_speed_rise * off;
+        let blade = self.blade_factor * state[2] * gas.per_head.sqrt() - best;
         let fall = if off < 0.0 { self.closed_fall } else { self.open_fall };
         let lost = self.blade_speed_fall * blade * blade + fall * off * off;
         let efficiency = larger(self.turbine_best - lost, self.turbine_least);

@@ -2,10 +2,12 @@
 //! the engine around it.
 
 mod air_step;
+mod effects;
 mod engine;
 mod engine_params;
 mod equations;
 mod gas_torque;
+mod heat;
 mod measured_ring;
 mod reduced;
 mod reduced_params;
@@ -14,13 +16,15 @@ mod state;
 mod steady;
 
 pub(crate) use air_step::{AirPathLanes, AirStepInput};
+pub use effects::{Cooler, Effect, Effects, HeatSoak, Pulsation, RingHeat, VaneAngle};
 pub use engine::{AirDiverged, Engine, EngineInputs, FuelRequest, HoseState};
 pub use engine_params::{EngineParams, FuelResponse};
 pub(crate) use gas_torque::GasOnRing;
 pub use gas_torque::GasTorqueParams;
+pub use heat::{ExhaustWalls, WallGas};
 pub use measured_ring::MeasuredRing;
 pub use reduced::ReducedModel;
 pub use reduced_params::ReducedParams;
 pub use rk4::rk4;
-pub use state::{AirState, Flows, Operating, Vanes};
+pub use state::{AirState, Flows, GasHeat, Operating, Vanes};
 pub use steady::NoSteadyState;

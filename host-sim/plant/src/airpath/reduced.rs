@@ -84,23 +84,24 @@ impl ReducedModel {
     #[inline]
     #[must_use]
     pub fn flows(&self, state: &AirState, vanes: Vanes, op: &Operating) -> Flows {
-        self.equations.flows(state, vanes, op, self.leak(state, op.leak_area_m2))
+        self.equations.flows(state, vanes, op, self.leak(state, op))
     }
 
     /// Time derivatives of the three states.
     #[inline]
     #[must_use]
     pub fn rates(&self, state: &AirState, vanes: Vanes, op: &Operating) -> AirState {
-        self.equations.rates(state, vanes, op, self.leak(state, op.leak_area_m2))
+        self.equations.rates(state, vanes, op, self.leak(state, op))
     }
 
     /// Air lost through a hole in the boost hose, kg/s.
     #[inline]
-    fn leak(&self, state: &AirState, area_m2: f64) -> f64 {
-        if area_m2 <= 0.0 {
+    fn leak(&self, state: &AirState, op: &Operating) -> f64 {
+        if op.leak_area_m2 <= 0.0 {
             return 0.0;
         }
         let air = crate::gas::Gas { gamma: self.params.air_gamma, r: self.params.air_r };
-        air.nozzle_flow(area_m2, state[0], self.params.intake_k, self.ambient.pressure_pa)
+        let intake_k = self.params.intake_k * op.heat.intake_ratio;
+        air.nozzle_flow(op.leak_area_m2, state[0], intake_k, self.ambient.pressure_pa)
     }
 }

@@ -57,6 +57,8 @@ pub struct ReducedParams {
     pub turbine_best: f64,
     /// Blade-speed ratio of best efficiency.
     pub blade_speed_best: f64,
+    /// Rise of that ratio with opening, from the opening of best efficiency.
+    pub blade_speed_rise: f64,
     /// Fall of turbine efficiency with blade-speed ratio squared.
     pub blade_speed_fall: f64,
     /// Fall of turbine efficiency with opening squared, on the closed side.
@@ -116,6 +118,7 @@ impl Default for ReducedParams {
             turbine_radius_m: 0.0230,
             turbine_best: 0.70,
             blade_speed_best: 0.68,
+            blade_speed_rise: 0.0,
             blade_speed_fall: 1.6,
             closed_fall: 1.2,
             open_fall: 0.35,
@@ -179,6 +182,7 @@ impl ReducedParams {
         between("air_gamma", self.air_gamma, 1.01, 1.67)?;
         between("exhaust_gamma", self.exhaust_gamma, 1.01, 1.67)?;
         not_negative("exhaust_back_pressure_pa", self.exhaust_back_pressure_pa)?;
+        between("blade_speed_rise", self.blade_speed_rise, -0.5, 0.5)?;
         between("volumetric_base", self.volumetric_base, 0.3, 1.2)?;
         between("volumetric_slope", self.volumetric_slope, -1.0, 0.0)?;
         between("exhaust_heat_share", self.exhaust_heat_share, 0.0, 1.0)?;

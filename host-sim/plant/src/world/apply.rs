@@ -37,6 +37,7 @@ impl World {
 
     fn apply(&mut self, faults: &[Fault], time_s: f64) -> Result<(), BadParameter> {
         let mut actuator = self.sound;
+        actuator.ring.friction = actuator.ring.friction.scaled(self.ring_heat_factor);
         self.hose = HoseState::default();
         self.supply_v = self.sound.bridge.supply_v;
         self.drive_sign = self.config.opening.sign();

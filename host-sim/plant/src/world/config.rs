@@ -14,6 +14,9 @@ use crate::friction::RingCondition;
 use crate::sensor::{ChannelParams, PositionSensorParams};
 use crate::toml_file::{TomlError, TomlFile};
 
+/// 0 °C, K.
+const ZERO_C_K: f64 = 273.15;
+
 /// Which way the lever turns when the vanes open.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
@@ -61,6 +64,9 @@ pub struct SensorParams {
     pub boost: ChannelParams,
     /// Where the boost sensor sits.
     pub boost_tap: BoostTap,
+    /// First-order lag of the boost sensor and its hose, s; 0 is none. Default 0.012, invented: some
+    /// milliseconds each for half a metre of thin hose and the sensor's own filter.
+    pub boost_lag_s: f64,
     /// Exhaust manifold, absolute kPa.
     pub exhaust: ChannelParams,
     /// Barometer, absolute kPa.
@@ -77,6 +83,7 @@ impl Default for SensorParams {
             supply: ChannelParams::new(0.01, 0.0, 40.0, 0.01),
             boost: ChannelParams::new(0.15, 10.0, 400.0, 0.05),
             boost_tap: BoostTap::Manifold,
+            boost_lag_s: 0.012,
             exhaust: ChannelParams::new(0.3, 10.0, 700.0, 0.1),
             barometer: ChannelParams::new(0.02, 10.0, 120.0, 0.02),
             turbo_speed: ChannelParams::new(50.0, 0.0, 300_000.0, 10.0),
@@ -97,7 +104,7 @@ impl SensorParams {
         ] {
             channel.validate().map_err(|e| e.within(name))?;
         }
-        Ok(())
+        between("boost_lag_s", self.boost_lag_s, 0.0, 1.0)
     }
 }
 
@@ -121,6 +128,9 @@ pub struct WorldConfig {
     pub gas_torque: Option<GasTorqueParams>,
     /// Geometric altitude, m.
     pub altitude_m: f64,
+    /// Air outside, °C, −60 to 60; none: the standard atmosphere's.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub air_c: Option<f64>,
     /// Faults with their times.
     pub faults: Vec<Fault>,
 }
@@ -169,9 +179,12 @@ impl WorldConfig {
     /// The air outside.
     ///
     /// # Errors
-    /// When the altitude is out of range.
+    /// When altitude or temperature is out of range.
     pub fn ambient(&self) -> Result<Ambient, BadParameter> {
-        Ambient::at_altitude(self.altitude_m)
+        let standard = Ambient::at_altitude(self.altitude_m)?;
+        let Some(air_c) = self.air_c else { return Ok(standard) };
+        between("air_c", air_c, -60.0, 60.0)?;
+        Ok(Ambient { temperature_k: air_c + ZERO_C_K, ..standard })
     }
 
     /// Ring angles with the vanes open and closed: the sound ring's own stops.

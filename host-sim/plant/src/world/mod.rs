@@ -95,6 +95,10 @@ pub struct World {
     drive: Drive,
     gas: GasOnRing,
     gas_torque_nm: f64,
+    /// Factor on the ring's friction that its actuator was last told.
+    ring_heat_factor: f64,
+    /// Boost as it reaches the sensor through hose and filter, Pa.
+    lagged_boost_pa: f64,
     /// Opening of the ring where the air path's tick ends.
     opening_now: f64,
     running: bool,
@@ -117,7 +121,9 @@ impl World {
         let mut sound = config.actuator;
         sound.ring.friction = sound.ring.friction.in_condition(config.ring_condition);
         let travel = config.travel()?;
-        let engine = Engine::try_new(config.engine, config.ambient()?).map_err(|e| e.within("engine"))?;
+        let ambient = config.ambient()?;
+        let engine = Engine::try_new(config.engine, ambient).map_err(|e| e.within("engine"))?;
+        let ambient_pa = ambient.pressure_pa;
         let mut world = Self {
             travel,
             actuator: Actuator::try_new(sound).map_err(|e| e.within("actuator"))?,
@@ -129,6 +135,8 @@ impl World {
             drive_sign: config.opening.sign(),
             drive: Drive::Off { supply_v: sound.bridge.supply_v },
             gas_torque_nm: 0.0,
+            ring_heat_factor: 1.0,
+            lagged_boost_pa: ambient_pa,
             opening_now: 0.0,
             running: false,
             ticks: 0,
@@ -191,6 +199,8 @@ impl World {
         self.running = true;
         let over_vanes_pa = self.engine.state()[1] - self.engine.model().ambient().pressure_pa;
         self.gas_torque_nm = self.gas.toward_open_nm(over_vanes_pa, opening);
+        self.lagged_boost_pa = self.boost_at_tap_pa();
+        self.follow_ring_heat();
         Ok(())
     }
 

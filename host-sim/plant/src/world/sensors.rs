@@ -57,14 +57,20 @@ impl World {
         }
     }
 
+    /// Boost where the sensor's hose begins, Pa.
+    pub(super) fn boost_at_tap_pa(&self) -> f64 {
+        match (self.running, self.config.sensors.boost_tap) {
+            (true, BoostTap::CompressorOutlet) => self.engine.compressor_outlet_pa(),
+            (true, BoostTap::Manifold) | (false, _) => self.air_state()[0],
+        }
+    }
+
     /// What there is to read, each in its sensor's unit and place.
     fn for_the_sensors(&self) -> Readings {
-        let [intake_pa, exhaust_pa, turbo_rad_s] = self.air_state();
+        let [_, exhaust_pa, turbo_rad_s] = self.air_state();
         let state = self.actuator.state();
-        let boost_pa = match (self.running, self.config.sensors.boost_tap) {
-            (true, BoostTap::CompressorOutlet) => self.engine.compressor_outlet_pa(),
-            _ => intake_pa,
-        };
+        let boost_pa =
+            if self.config.sensors.boost_lag_s > 0.0 { self.lagged_boost_pa } else { self.boost_at_tap_pa() };
         let bridge = &self.actuator.params().bridge;
         let mut truth = Readings::default();
         truth[Signal::Position as usize] = self.sensors.position.truth(state.lever_rad);

@@ -89,13 +89,31 @@ impl World {
         let time_s = self.time_s();
         self.engine.finish(arrived, run, self.hose, TICK_S).map_err(|air| Diverged::Air { time_s, air })?;
         let over_vanes_pa = self.engine.state()[1] - self.engine.model().ambient().pressure_pa;
-        self.gas_torque_nm = self.gas.toward_open_nm(over_vanes_pa, self.opening_now);
+        let stroke_pa = over_vanes_pa * self.engine.stroke_share();
+        self.gas_torque_nm = self.gas.toward_open_nm(stroke_pa, self.opening_now);
+        self.follow_ring_heat();
         Ok(())
+    }
+
+    /// Tells the actuator of its ring's friction at the present temperature, where that has moved.
+    pub(super) fn follow_ring_heat(&mut self) {
+        const WORTH_TELLING: f64 = 0.005;
+        let (now, told) = (self.engine.ring_heat_factor(), self.ring_heat_factor);
+        if (now - told).abs() > WORTH_TELLING {
+            self.ring_heat_factor = now;
+            // A positive factor on sound friction leaves it sound.
+            let _ = self.actuator.change(|params| {
+                params.ring.friction = params.ring.friction.scaled(now / told);
+            });
+        }
     }
 
     /// Counts the tick, and stops a world that ran away.
     pub(super) fn finish(&mut self) -> Result<(), Diverged> {
         let time_s = self.time_s();
+        // A backward step has exactly this lag on a ramp.
+        let share = TICK_S / (self.config.sensors.boost_lag_s + TICK_S);
+        self.lagged_boost_pa += share * (self.boost_at_tap_pa() - self.lagged_boost_pa);
         self.ticks += 1;
         let state = self.actuator.state();
         const FURTHEST_RAD: f64 = 100.0;

@@ -8,6 +8,7 @@ use rand::{Rng, RngExt};
 use serde::{Deserialize, Serialize};
 
 use plant::actuator::Linkage;
+use plant::airpath::Effect;
 use plant::check::{BadParameter, between};
 use plant::sensor::{ChannelFault, PositionFault};
 use plant::toml_file::{TomlError, TomlFile};
@@ -143,6 +144,16 @@ spread! {
     back_pressure_kpa: Uniform { low: 0.0, high: 8.0 }, 0.0, 60.0;
     /// Geometric altitude, m, where the scenario does not set it.
     altitude_m: Uniform { low: 0.0, high: 1500.0 }, -400.0, 5000.0;
+    /// Factor on the best blade-speed ratio of the turbine.
+    blade_speed_factor: Normal { mean: 1.0, deviation: 0.02 }, 0.5, 1.5;
+    /// Factor on the fall of turbine efficiency with the vane angle.
+    vane_fall_factor: Normal { mean: 1.0, deviation: 0.15 }, 0.0, 4.0;
+    /// Factor on the gas-to-wall conductance of the exhaust.
+    heat_soak_factor: Normal { mean: 1.0, deviation: 0.15 }, 0.1, 5.0;
+    /// Effectiveness of the charge-air cooler.
+    cooler_effectiveness: Normal { mean: 0.7, deviation: 0.03 }, 0.0, 1.0;
+    /// Air outside, °C.
+    air_c: Uniform { low: -20.0, high: 45.0 }, -60.0, 60.0;
 }
 
 impl Spread {
@@ -200,7 +211,18 @@ impl Draw {
         air.volumetric_base *= self.volumetric_factor;
         air.rotor_inertia_kg_m2 *= self.inertia_factor;
         air.exhaust_back_pressure_pa += 1e3 * self.back_pressure_kpa;
+        air.blade_speed_best *= self.blade_speed_factor;
+        air.closed_fall *= self.vane_fall_factor;
+        air.open_fall *= self.vane_fall_factor;
+        let effects = &mut world.engine.effects;
+        if let Effect::On(soak) = &mut effects.heat_soak {
+            soak.gas_wall_w_per_k *= self.heat_soak_factor;
+        }
+        if let Effect::On(cooler) = &mut effects.cooler {
+            cooler.effectiveness = self.cooler_effectiveness;
+        }
         world.altitude_m = self.altitude_m;
+        world.air_c = Some(self.air_c);
     }
 }
 
