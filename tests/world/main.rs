@@ -3,6 +3,7 @@
 mod actuator;
 mod airpath;
 mod boost_loop;
+mod effects;
 mod friction;
 mod gas;
 mod mesh;

@@ -3,14 +3,12 @@
 //!
 //! Sources: `tests/reference/world/c5_heat_soak.py`, `c6_volume.py`, `c7_turbine.py` (SciPy 1.17.1, Radau
 //! rtol 1e-11, and closed forms). Firing frequency of a four-stroke engine: cylinders × speed / 120.
-//! `cargo test -p vanebench-checks --test world_effects -- --ignored` writes the table in `host-sim/SIMULATE.md`.
-
-#[path = "support/world.rs"]
-mod reference;
+//! `cargo test -p vanebench-checks --test world effects -- --ignored` writes the table in `host-sim/SIMULATE.md`.
 
 use std::fmt::Write as _;
 use std::path::PathBuf;
 
+use crate::reference::column;
 use firmware_core::settings::Settings;
 use firmware_core::units::{Duty, Tick};
 use plant::airpath::{
@@ -20,7 +18,6 @@ use plant::airpath::{
 use plant::atmosphere::Ambient;
 use plant::sensor::ChannelParams;
 use plant::world::{EngineState, World, WorldConfig};
-use reference::column;
 use study::run::{Record, run_world};
 use study::scenario::{BuiltIn, Scenario};
 use vanebench_checks::assert_near;
