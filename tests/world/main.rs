@@ -4,6 +4,7 @@ mod actuator;
 mod airpath;
 mod boost_loop;
 mod effects;
+mod envelope;
 mod friction;
 mod gas;
 mod mesh;

@@ -54,9 +54,9 @@ impl GuardLimits {
         turbo_speed_lag_margin: Rpm(8000.0),
         exhaust: Kilopascal(520.0),
         exhaust_lag_margin: Kilopascal(60.0),
-        // Upper envelope of the steady states of the invented bench engine A.
+        // The most air that the invented bench engine A takes, at 3600 rpm; `tests/world/envelope.rs` derives it.
         speed_estimate_ratio: [1.0, 1.25, 1.5, 2.0, 2.8, 3.6],
-        speed_estimate_rpm: [20_000.0, 75_000.0, 101_000.0, 138_000.0, 185_000.0, 215_000.0],
+        speed_estimate_rpm: [51_000.0, 83_000.0, 108_000.0, 144_000.0, 187_000.0, 224_000.0],
     };
 }
 

@@ -26,7 +26,7 @@ pub struct PlausibilitySettings {
     /// 10 to 5000. Default 60; a sound sensor's noise changes it sooner.
     pub position_frozen_ticks: u16,
     /// Turbo speed over the highest that the boost reading allows, as a fraction of that, at which boost
-    /// is not believed, 0.01 to 1. Default 0.06.
+    /// is not believed, 0.01 to 1. Default 0.12: air of 45 °C and sensor tolerance.
     pub boost_speed_excess: f32,
     /// Lowest boost of a sound sensor, kPa, 0 to 80. Default 20.
     pub boost_min: Kilopascal,
@@ -72,7 +72,7 @@ impl PlausibilitySettings {
         heal_ticks: 500,
         position_step_counts: 200.0,
         position_frozen_ticks: 60,
-        boost_speed_excess: 0.06,
+        boost_speed_excess: 0.12,
         boost_min: Kilopascal(20.0),
         boost_saturated: Kilopascal(345.0),
         boost_step: Kilopascal(15.0),

@@ -101,7 +101,7 @@ pub struct ModeSettings {
     /// How far thin air lowers the boost target, 0 (same boost, faster turbo) to 1 (same pressure ratio).
     /// Default 0.8.
     pub barometer_share: f32,
-    /// Largest boost target over the barometer, 1 to 6. Default 2.4; thin air lowers the target, so
+    /// Largest boost target over the barometer, 1 to 6. Default 2.25; thin air lowers the target, so
     /// that the turbo does not run faster to make up for it.
     pub boost_target_ratio_max: f32,
 }
@@ -117,7 +117,7 @@ impl ModeSettings {
         brake_speed_max: Rpm(3800.0),
         boost_target_rate_kpa_per_s: 150.0,
         barometer_share: 0.8,
-        boost_target_ratio_max: 2.4,
+        boost_target_ratio_max: 2.25,
     };
 }
 

@@ -69,6 +69,12 @@ pub struct AirDiverged {
     pub turbo_rad_s: f64,
 }
 
+/// Ambient pressure everywhere; the model needs a turbo that turns a little.
+fn at_rest(ambient: &Ambient, turbo_rad_s: f64) -> AirState {
+    const LEAST_RAD_S: f64 = 500.0;
+    [ambient.pressure_pa, ambient.pressure_pa * 1.001, turbo_rad_s.max(LEAST_RAD_S)]
+}
+
 /// A running engine.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Engine {
@@ -96,9 +102,8 @@ impl Engine {
         let air = params.effects.worked_into(params.air);
         let model = ReducedModel::try_new(air, ambient).map_err(|e| e.within("air"))?;
         let model = model.with_ring(params.measured_ring()?);
-        let turbo_at_rest_rad_s = 500.0;
         Ok(Self {
-            state: [ambient.pressure_pa, ambient.pressure_pa * 1.001, turbo_at_rest_rad_s],
+            state: at_rest(&ambient, 0.0),
             vanes: model.vanes(1.0),
             model,
             params,
@@ -109,6 +114,11 @@ impl Engine {
             heat: EngineHeat::cold(params.effects, &air, &ambient),
             stroke_turns: 0.0,
         })
+    }
+
+    /// Stops: ambient pressure everywhere, the turbo at this speed.
+    pub(crate) fn stand(&mut self, turbo_rad_s: f64) {
+        self.state = at_rest(self.model.ambient(), turbo_rad_s);
     }
 
     /// Brings the air path to rest at an operating point, smoke limit, walls and cooler included.
@@ -125,6 +135,7 @@ impl Engine {
         self.vanes = self.model.vanes(opening);
         self.hose_drop_pa = 0.0;
         self.fuel_mg = inputs.fuel_mg;
+        self.heat.begin_settling();
         let op = self.operating(inputs, HoseState::default());
         AirStepInput { from: self.model.far_from_rest(), vanes: self.vanes, opening, op }
     }

@@ -101,6 +101,11 @@ impl EngineHeat {
         heat
     }
 
+    /// Leaves the gas as the parameters have it, until the first look: a start for the search for rest.
+    pub(super) fn begin_settling(&mut self) {
+        self.gas = GasHeat::NONE;
+    }
+
     /// What the air path is told.
     pub(super) fn gas(&self) -> &GasHeat {
         &self.gas

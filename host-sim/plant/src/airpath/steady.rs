@@ -62,7 +62,8 @@ impl ReducedModel {
         let mut residual = f64::INFINITY;
         for _ in 0..TRIES {
             let (polished, left) = self.newton(state, vanes, op);
-            if left < AT_REST {
+            // Newton's method also finds rests below vacuum.
+            if left < AT_REST && polished.iter().all(|value| *value > 0.0) {
                 return Ok(polished);
             }
             residual = left;

@@ -102,6 +102,8 @@ pub struct World {
     /// Opening of the ring where the air path's tick ends.
     opening_now: f64,
     running: bool,
+    /// Turbo speed while the engine stands, rad/s.
+    run_down_rad_s: f64,
     ticks: u64,
     next_event_s: f64,
     loose: Option<LooseStop>,
@@ -139,6 +141,7 @@ impl World {
             lagged_boost_pa: ambient_pa,
             opening_now: 0.0,
             running: false,
+            run_down_rad_s: 0.0,
             ticks: 0,
             next_event_s: 0.0,
             loose: None,
@@ -215,7 +218,7 @@ impl World {
 
     fn air_state(&self) -> [f64; 3] {
         let ambient = self.engine.model().ambient().pressure_pa;
-        if self.running { *self.engine.state() } else { [ambient, ambient, 0.0] }
+        if self.running { *self.engine.state() } else { [ambient, ambient, self.run_down_rad_s] }
     }
 
     /// What is really so.

@@ -71,12 +71,24 @@ impl World {
     /// What the air path is to run through; nothing with the engine standing.
     pub(super) fn begin_air(&mut self, engine: &EngineState) -> Option<AirStepInput> {
         let EngineState::Running(inputs) = engine else {
-            (self.running, self.gas_torque_nm) = (false, 0.0);
+            self.stand();
             return None;
         };
         self.running = true;
         self.opening_now = self.opening();
         Some(self.engine.begin(inputs, self.opening_now, self.hose, TICK_S))
+    }
+
+    /// The engine stands: ambient pressure at once, and a turbo that ran runs down.
+    fn stand(&mut self) {
+        /// Time constant of the run-down, s. Invented.
+        const RUN_DOWN_S: f64 = 1.0;
+        if self.running {
+            self.run_down_rad_s = self.engine.state()[2];
+        }
+        self.run_down_rad_s -= self.run_down_rad_s * (TICK_S / RUN_DOWN_S);
+        self.engine.stand(self.run_down_rad_s);
+        (self.running, self.gas_torque_nm) = (false, 0.0);
     }
 
     // Not a call: its arguments would be written down and read back in wider pieces, which stalls.

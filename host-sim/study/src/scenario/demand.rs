@@ -121,7 +121,7 @@ pub struct DemandCursor<'a> {
 impl<'a> DemandCursor<'a> {
     /// Starts before the first point; there must be one.
     #[must_use]
-    pub(super) fn new(points: &'a [DemandPoint]) -> Self {
+    pub(crate) fn new(points: &'a [DemandPoint]) -> Self {
         Self { points, next: 0 }
     }
 

@@ -90,17 +90,23 @@ impl Document for LearnCampaign {
     const KIND: Kind = Kind::LearnCampaign;
 }
 
-/// The over-boost guard in random worlds.
+/// The over-boost guard in random worlds. Worlds are drawn evenly over faults and drives: shares are shares of
+/// draws, no diagnostic coverage.
 #[derive(Debug, Serialize, JsonSchema)]
 pub(crate) struct GuardDocument {
     /// Seed.
     pub seed: u64,
     /// Worlds.
     pub worlds: u32,
-    /// Worlds that passed a limit without a named reason.
-    pub unhandled: Vec<u32>,
+    /// Worlds that passed a limit.
+    pub lost: u32,
+    /// Of these, worlds whose run shows no cause.
+    pub untraced: u32,
     /// Every named fault.
     pub faults: Vec<GuardRow>,
+    /// Each parameter of the guard crippled in turn, where that was asked for.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub ablation: Vec<AblatedRow>,
 }
 
 /// What became of the worlds with one fault.
@@ -108,37 +114,67 @@ pub(crate) struct GuardDocument {
 pub(crate) struct GuardRow {
     fault: &'static str,
     worlds: u32,
+    demanding: u32,
+    quiet: u32,
+    in_time: u32,
+    too_late: Vec<u32>,
+    undetected: Vec<u32>,
+    causes: Vec<GuardLoss>,
     tripped: u32,
-    held: u32,
-    lost: Vec<GuardLoss>,
-    unhandled: Vec<u32>,
-    held_peak_boost_of_limit: f64,
-    held_peak_turbo_rpm: f64,
-    peak_exhaust_kpa: f64,
+    tripped_boost_of_limit: f64,
+    tripped_turbo_of_limit: f64,
+    tripped_exhaust_of_limit: f64,
     slowest_reaction_ticks: u32,
 }
 
-/// Worlds lost for one reason.
+/// Worlds that passed a limit for one cause.
 #[derive(Debug, Serialize, JsonSchema)]
 pub(crate) struct GuardLoss {
-    reason: &'static str,
+    cause: &'static str,
     worlds: u32,
+}
+
+/// What a crippled guard makes of the same worlds.
+#[derive(Debug, Serialize, JsonSchema)]
+pub(crate) struct AblatedRow {
+    crippled: &'static str,
+    in_time: u32,
+    too_late: u32,
+    undetected: u32,
+    sound_acted: u32,
 }
 
 impl From<&guard::Row> for GuardRow {
     fn from(row: &guard::Row) -> Self {
-        let lost = row.lost.iter().map(|(loss, worlds)| GuardLoss { reason: loss.name(), worlds: *worlds });
+        let cause =
+            |(cause, worlds): &(guard::LossCause, u32)| GuardLoss { cause: cause.name(), worlds: *worlds };
+        let [boost, turbo, exhaust] = row.tripped_used;
         Self {
             fault: row.fault.name(),
             worlds: row.worlds,
-            tripped: row.tripped,
-            held: row.held,
-            lost: lost.collect(),
-            unhandled: row.unhandled.clone(),
-            held_peak_boost_of_limit: row.boost_used,
-            held_peak_turbo_rpm: row.turbo_rpm,
-            peak_exhaust_kpa: row.exhaust_kpa,
+            demanding: row.demanding,
+            quiet: row.quiet,
+            in_time: row.in_time,
+            too_late: row.too_late.clone(),
+            undetected: row.undetected.clone(),
+            causes: row.causes.iter().map(cause).collect(),
+            tripped: row.tripped(),
+            tripped_boost_of_limit: boost,
+            tripped_turbo_of_limit: turbo,
+            tripped_exhaust_of_limit: exhaust,
             slowest_reaction_ticks: row.reaction_ticks,
+        }
+    }
+}
+
+impl From<&guard::AblationRow> for AblatedRow {
+    fn from(row: &guard::AblationRow) -> Self {
+        Self {
+            crippled: row.crippled,
+            in_time: row.in_time,
+            too_late: row.too_late,
+            undetected: row.undetected,
+            sound_acted: row.sound_acted,
         }
     }
 }

@@ -23,7 +23,7 @@ pub(crate) use bench::{
     Choice, DemoDocument, Diagnostic, LearnDocument, MotionDocument, PortsDocument, RigDocument,
 };
 pub(crate) use campaign::{
-    CampaignDocument, GaugeDocument, GuardDocument, GuardRow, MetricRow, Spreads, Studied,
+    AblatedRow, CampaignDocument, GaugeDocument, GuardDocument, GuardRow, MetricRow, Spreads, Studied,
 };
 pub(crate) use parts::{ComparisonDocument, FlowFactorFrom, GasTorqueFrom, MatchDocument, PartsOfRun};
 pub(crate) use simulation::{

@@ -1,10 +1,10 @@
-//! The named faults, and a random world around each.
+//! The named faults, and a random world around each: one fault or two, at drawn times.
 
 use rand::{Rng, RngExt};
 
-use super::demand::Drive;
+use super::demand::{Drive, DriveKind};
 use plant::actuator::{End, Linkage, Obstruction, Stop};
-use plant::airpath::FuelResponse;
+use plant::airpath::{Effect, FuelResponse};
 use plant::friction::RingCondition;
 use plant::sensor::{ChannelFault, PositionFault};
 use plant::world::{Fault, FaultKind, WorldConfig};
@@ -90,31 +90,14 @@ named!(
 );
 
 impl GuardFault {
-    /// The vanes cannot be opened by anyone while it lasts.
-    #[must_use]
-    pub fn stops_opening(self) -> bool {
-        matches!(
-            self,
-            Self::Seized
-                | Self::Blocked
-                | Self::MotorReversed
-                | Self::Powerless
-                | Self::RodOff
-                | Self::WindingOpen
-                | Self::SupplyLost
-        )
-    }
-
-    /// The boost reading tells less than the truth, and looks sound.
-    #[must_use]
-    pub fn hides_boost(self) -> bool {
-        matches!(self, Self::BoostLow | Self::BoostGainLow | Self::BoostDrift | Self::BoostFrozen)
-    }
-
-    /// The sensor sits where the fault cannot be seen: what it loses happens upstream of it.
-    #[must_use]
-    pub fn hides_speed(self) -> bool {
-        matches!(self, Self::HoseLeak | Self::HoseBlocked)
+    /// A sensor that is to fail is fitted.
+    fn fit_its_sensor(self, world: &mut WorldConfig) {
+        if matches!(self, Self::SpeedLost | Self::SpeedHalf) {
+            world.sensors.turbo_speed.fitted = true;
+        }
+        if self == Self::ExhaustLost {
+            world.sensors.exhaust.fitted = true;
+        }
     }
 
     fn draw(self, rng: &mut impl Rng) -> Vec<FaultKind> {
@@ -172,30 +155,43 @@ fn position(fault: ChannelFault) -> FaultKind {
 pub struct DrawnWorld {
     /// What is wrong.
     pub fault: GuardFault,
+    /// What else is wrong, in some worlds.
+    pub second: Option<GuardFault>,
     /// The world.
     pub world: WorldConfig,
     /// What the driver does.
     pub drive: Drive,
 }
 
+/// Share of the worlds with a fault that have a second one.
+const SECOND_FAULT_SHARE: f64 = 0.3;
+
 impl DrawnWorld {
-    /// Draws the world around a fault.
+    /// Draws the world around a fault and a kind of drive.
     #[must_use]
-    pub fn draw(fault: GuardFault, rng: &mut impl Rng) -> Self {
-        let mut world = WorldConfig { altitude_m: rng.random_range(0.0..3000.0), ..WorldConfig::default() };
+    pub fn draw(fault: GuardFault, drive: DriveKind, rng: &mut impl Rng) -> Self {
+        let mut world = WorldConfig {
+            altitude_m: rng.random_range(0.0..3000.0),
+            air_c: Some(rng.random_range(-20.0..45.0)),
+            ..WorldConfig::default()
+        };
         draw_actuator(&mut world, rng);
         draw_engine(&mut world, rng);
         draw_sensors(&mut world, rng);
-        if matches!(fault, GuardFault::SpeedLost | GuardFault::SpeedHalf) {
-            world.sensors.turbo_speed.fitted = true;
+        if fault != GuardFault::Sound {
+            sharpen(&mut world, rng);
         }
-        if fault == GuardFault::ExhaustLost {
-            world.sensors.exhaust.fitted = true;
+        let other = GuardFault::ALL[rng.random_range(1..GuardFault::ALL.len())];
+        let has_second = rng.random_bool(SECOND_FAULT_SHARE) && fault != GuardFault::Sound && other != fault;
+        let second = has_second.then_some(other);
+        for fault in [Some(fault), second].into_iter().flatten() {
+            fault.fit_its_sensor(&mut world);
+            let at_s = rng.random_range(0.5..8.0);
+            let kinds = fault.draw(rng);
+            world.faults.extend(kinds.into_iter().map(|what| Fault { at_s, until_s: None, what }));
         }
-        let at_s = rng.random_range(0.5..4.0);
-        let kinds = fault.draw(rng);
-        world.faults = kinds.into_iter().map(|what| Fault { at_s, until_s: None, what }).collect();
-        Self { fault, world, drive: Drive::draw(rng) }
+        let drive = Drive::draw(drive, world.altitude_m, rng);
+        Self { fault, second, world, drive }
     }
 }
 
@@ -222,11 +218,29 @@ fn draw_engine(world: &mut WorldConfig, rng: &mut impl Rng) {
     engine.air.nozzle_max_m2 *= rng.random_range(0.97..1.03);
     engine.air.compressor_best *= rng.random_range(0.97..1.03);
     engine.air.turbine_best *= rng.random_range(0.97..1.03);
+    engine.air.blade_speed_best *= rng.random_range(0.96..1.04);
+    let vane_fall = rng.random_range(0.7..1.3);
+    engine.air.closed_fall *= vane_fall;
+    engine.air.open_fall *= vane_fall;
+    if let Effect::On(soak) = &mut engine.effects.heat_soak {
+        soak.gas_wall_w_per_k *= rng.random_range(0.7..1.3);
+    }
+    if let Effect::On(cooler) = &mut engine.effects.cooler {
+        cooler.effectiveness *= rng.random_range(0.9..1.1);
+    }
     engine.fuel_response = match rng.random_range(0..10) {
         0..=5 => FuelResponse::Obeys,
         6..=7 => FuelResponse::Late(rng.random_range(0.05..0.5)),
         _ => FuelResponse::Refuses,
     };
+}
+
+/// An engine with more to lose: more heat in the exhaust than its boost map was made for, and vanes that close
+/// further. On an even draw alone hardly any fault leads to a limit.
+fn sharpen(world: &mut WorldConfig, rng: &mut impl Rng) {
+    let air = &mut world.engine.air;
+    air.exhaust_heat_share *= rng.random_range(1.0..1.25);
+    air.nozzle_min_m2 *= rng.random_range(0.6..1.0);
 }
 
 fn draw_sensors(world: &mut WorldConfig, rng: &mut impl Rng) {

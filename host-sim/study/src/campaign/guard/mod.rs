@@ -1,17 +1,23 @@
 //! The guard in random worlds: does boost, turbo speed or exhaust pressure ever pass its limit?
 //!
-//! In: controller settings, how many worlds, a seed. Out: one [`Row`] per named fault, with the highest
-//! boost and speed seen, the slowest reaction and every loss by name. A world is held (limits kept), or
-//! lost for a reason that lies outside the controller (no actuator and no fuel cut, no sensor that could
-//! know), or unhandled. Unhandled must stay at zero. Refuses worlds that do not validate.
+//! In: controller settings, how many worlds, a seed. Out: one [`Row`] per named fault, and what crippling each
+//! of the guard's parameters does to the same worlds. A world ends quiet, in time, too late or undetected; a
+//! loss carries the cause that its own run shows. Faults and demands are drawn evenly, not by how often they
+//! come in service: shares are shares of draws, no diagnostic coverage. Refuses worlds that do not validate.
 
+mod ablation;
 mod demand;
 mod fault;
 mod run;
+mod sound;
 mod table;
+mod watch;
 
+pub use ablation::{AblationRow, ablation};
+pub use demand::{Drive, DriveKind};
 pub use fault::{DrawnWorld, GuardFault};
-pub use run::{PassedWhy, WorldFigures, WorldVerdict, run_one};
+pub use run::{Ending, LossCause, WorldFigures, run_one};
+pub use sound::{SoundHours, sound_hours};
 pub use table::{Row, Table};
 
 use firmware_core::settings::Settings;
@@ -24,7 +30,7 @@ use plant::world::Diverged;
 pub struct GuardCampaign {
     /// Controller under test.
     pub settings: Settings,
-    /// How many worlds; the named faults take turns.
+    /// How many worlds; the named faults take turns, and for each of them the kinds of drive.
     pub worlds: u32,
     /// Seed of the whole campaign: the same seed gives the same table.
     pub seed: u64,

@@ -1,65 +1,82 @@
-//! One world, from cruise to full load, and what became of its limits.
+//! One world through its drive, and what became of its limits.
 
-use firmware_core::calibration::{Calibration, Contact, LearnedStop, Setup, Warmth};
-use firmware_core::controller::{Controller, TickOutput};
-use firmware_core::guard::{FuelRequest as Asked, GuardCause, GuardStage};
-use firmware_core::sample::{Request, Sample};
+use firmware_core::controller::Controller;
+use firmware_core::faults::FaultSet;
+use firmware_core::guard::{FuelRequest as Asked, GuardCause};
+use firmware_core::sample::{EngineDemand, Mode, Request};
 use firmware_core::settings::Settings;
-use firmware_core::units::{Opening, Tick, Volt};
+use firmware_core::units::{Kilopascal, Load, Rpm, Tick};
 use rand::SeedableRng;
 use rand_pcg::Pcg64Mcg;
 
+use super::demand::{self, DriveKind};
 use super::fault::{DrawnWorld, GuardFault};
+use super::watch::{Limits, Watch};
 use super::{GuardCampaign, GuardCampaignError};
-use plant::airpath::{EngineInputs, FuelRequest, FuelResponse};
-use plant::world::{EngineState, Truth, World};
+use crate::run::perfect_calibration;
+use crate::scenario::Demand;
+use plant::airpath::{EngineInputs, FuelRequest};
+use plant::world::{EngineState, TICK_S, World};
 
 /// Length of a run, ticks.
-const RUN_TICKS: u32 = 9000;
+pub(super) const RUN_TICKS: u32 = 12_000;
 /// Opening at which the cruise begins.
 const CRUISE_OPENING: f64 = 0.35;
+/// Climbs are followed in steps of this size, m.
+const ALTITUDE_STEP_M: f64 = 10.0;
 
-/// Why limits were passed although the controller did what it could.
+/// What a run shows to have let a limit pass.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
-pub enum PassedWhy {
-    /// Nobody can open the vanes, and the engine refuses the fuel cut.
-    NoVanesFuelRefused,
-    /// Nobody can open the vanes, and the engine obeys the fuel cut late.
-    NoVanesFuelLate,
-    /// The only sensor that could know reads low, and no turbo speed sensor is fitted.
-    SensorBlind,
-    /// The turbo runs ahead of a leaking or clogged hose, and no turbo speed sensor is fitted.
-    HoseHidesSpeed,
-    /// Boost reads low by less than the turbo speed sensor can tell.
-    SensorLowUnseen,
-    /// The position sensor hides that the vanes are not open, and the fuel cut is refused or late.
-    PositionHidesVanes,
+pub enum LossCause {
+    /// The vanes had been told to open and had not, and the fuel did not follow.
+    NeitherVanesNorFuel,
+    /// The vanes had been told to open and had not; the fuel followed.
+    VanesShut,
+    /// The vanes stood open and the fuel did not follow.
+    FuelAgainstOpenVanes,
+    /// Boost read lower than it was.
+    BoostReadLow,
+    /// Boost could not be read.
+    BoostUnread,
+    /// The pressure behind the compressor was higher than where boost is read: hose leaks or is clogged.
+    AheadOfHose,
+    /// Turbo speed passed its limit and was not measured.
+    SpeedUnmeasured,
+    /// Exhaust pressure passed its limit and was not measured.
+    ExhaustUnmeasured,
+    /// Nothing of these: the controller's own doing.
+    Untraced,
 }
 
-impl PassedWhy {
+impl LossCause {
     /// Name in the table.
     #[must_use]
     pub fn name(self) -> &'static str {
         match self {
-            Self::NoVanesFuelRefused => "vanes cannot open, fuel cut refused",
-            Self::NoVanesFuelLate => "vanes cannot open, fuel cut late",
-            Self::SensorBlind => "boost reads low, no turbo speed sensor",
-            Self::SensorLowUnseen => "boost reads low by less than turbo speed can tell",
-            Self::HoseHidesSpeed => "hose fault upstream of the sensor, no turbo speed sensor",
-            Self::PositionHidesVanes => "position reads open, fuel cut refused or late",
+            Self::NeitherVanesNorFuel => "told to open, neither vanes nor fuel followed",
+            Self::VanesShut => "told to open, vanes did not, fuel did",
+            Self::FuelAgainstOpenVanes => "vanes open, fuel did not follow",
+            Self::BoostReadLow => "boost read low",
+            Self::BoostUnread => "boost not read",
+            Self::AheadOfHose => "turbo ahead of a leaking or clogged hose",
+            Self::SpeedUnmeasured => "turbo speed not measured",
+            Self::ExhaustUnmeasured => "exhaust pressure not measured",
+            Self::Untraced => "no traced cause",
         }
     }
 }
 
 /// What became of one world.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum WorldVerdict {
-    /// Limits kept.
-    Held,
-    /// Limits passed for a reason outside the controller.
-    Lost(PassedWhy),
-    /// Limits passed and no reason found, or the guard was slower than stated.
-    Unhandled,
+pub enum Ending {
+    /// Limits kept, and the guard never left normal.
+    Quiet,
+    /// Limits kept, and the guard acted: safe state in time.
+    InTime,
+    /// A limit was passed although guard or plausibility had noticed something.
+    TooLate(LossCause),
+    /// A limit was passed and nothing was noticed: dangerous undetected.
+    Undetected(LossCause),
 }
 
 /// One world's figures.
@@ -69,56 +86,141 @@ pub struct WorldFigures {
     pub index: u32,
     /// What was wrong.
     pub fault: GuardFault,
+    /// What else was wrong.
+    pub second: Option<GuardFault>,
+    /// What the driver did.
+    pub drive: DriveKind,
     /// What became of it.
-    pub verdict: WorldVerdict,
-    /// Highest true boost as a fraction of its limit.
-    pub boost_used: f64,
-    /// Highest true boost, kPa.
-    pub boost_kpa: f64,
-    /// Highest true turbo speed, rpm.
-    pub turbo_rpm: f64,
-    /// Highest true exhaust pressure, kPa.
-    pub exhaust_kpa: f64,
+    pub ending: Ending,
+    /// The same world without a guard passes a limit.
+    pub is_demanding: bool,
+    /// Highest share of a limit that was used: boost, turbo speed, exhaust pressure.
+    pub used: [f64; 3],
     /// Longest time that a reading stood over its trip level before the guard opened, ticks.
     pub reaction_ticks: u32,
-    /// The guard left normal.
-    pub acted: bool,
+    /// Faults that the controller told at any time.
+    pub told: FaultSet,
+    /// Why the guard first left normal.
+    pub first_act: Option<GuardCause>,
     /// Why the guard first tripped (opened, could not open, or latched).
     pub trip: Option<GuardCause>,
 }
 
-/// Runs one world of a campaign.
+/// Runs one world of a campaign, with its guard and without.
 ///
 /// # Errors
 /// When the drawn world is refused or runs away.
 pub fn run_one(campaign: &GuardCampaign, index: u32) -> Result<WorldFigures, GuardCampaignError> {
-    let refused = |reason: String| GuardCampaignError::World { index, reason };
-    let mut rng = Pcg64Mcg::seed_from_u64(campaign.seed.wrapping_add(u64::from(index)));
-    let fault = GuardFault::ALL[index as usize % GuardFault::ALL.len()];
-    let plan = DrawnWorld::draw(fault, &mut rng);
-    let mut world = World::new(&plan.world, campaign.seed ^ u64::from(index))
-        .map_err(|reason| refused(reason.to_string()))?;
-    let mut controller = Controller::new(campaign.settings);
-    controller.set_calibration(Some(learned(&world)));
-    let (speed_rpm, load) = plan.drive.at(0.0);
-    let cruise = EngineInputs::new(speed_rpm, load * plan.world.engine.full_load_mg);
-    world.settle(CRUISE_OPENING, &cruise).map_err(|reason| refused(reason.to_string()))?;
-    let mut watch = Peaks::new(&campaign.settings, world.truth().ambient_kpa);
-    for tick in 0..RUN_TICKS {
-        let time_s = world.time_s();
-        let sample = world.sample(Tick(tick));
-        let output = controller.tick(&sample, &Request::Engine(plan.drive.demand(time_s)));
-        let (speed_rpm, load) = plan.drive.at(time_s);
-        let inputs = EngineInputs {
-            fuel_request: asked(output.fuel),
-            ..EngineInputs::new(speed_rpm, load * plan.world.engine.full_load_mg)
-        };
-        world
-            .step(output.duty, &EngineState::Running(inputs))
-            .map_err(|reason| GuardCampaignError::Diverged { index, reason })?;
-        watch.look(&campaign.settings, &sample, &output, &world.truth());
+    let plan = campaign.draw(index);
+    let limits = Limits::of(&campaign.settings.guard.limits);
+    let unguarded = drive_through(&plan, &without_guard(&campaign.settings), &limits, campaign.seed, index)?;
+    let watch = drive_through(&plan, &campaign.settings, &limits, campaign.seed, index)?;
+    Ok(watch.figures(index, &plan, unguarded.has_passed()))
+}
+
+/// Runs one world with its guard alone.
+pub(super) fn run_guarded(
+    campaign: &GuardCampaign,
+    settings: &Settings,
+    index: u32,
+) -> Result<Watch, GuardCampaignError> {
+    let limits = Limits::of(&campaign.settings.guard.limits);
+    drive_through(&campaign.draw(index), settings, &limits, campaign.seed, index)
+}
+
+/// Drives a world with nothing wrong.
+pub(super) fn drive_sound(campaign: &GuardCampaign, index: u32) -> Result<Watch, GuardCampaignError> {
+    let limits = Limits::of(&campaign.settings.guard.limits);
+    let plan =
+        campaign.draw_with(GuardFault::Sound, DriveKind::ALL[index as usize % DriveKind::ALL.len()], index);
+    drive_through(&plan, &campaign.settings, &limits, campaign.seed, index)
+}
+
+impl GuardCampaign {
+    /// Draws a world: faults take turns, and for each of them kinds of drive.
+    #[must_use]
+    pub fn draw(&self, index: u32) -> DrawnWorld {
+        let faults = GuardFault::ALL.len();
+        let fault = GuardFault::ALL[index as usize % faults];
+        self.draw_with(fault, DriveKind::ALL[index as usize / faults % DriveKind::ALL.len()], index)
     }
-    Ok(watch.outcome(index, &plan, &campaign.settings))
+
+    fn draw_with(&self, fault: GuardFault, drive: DriveKind, index: u32) -> DrawnWorld {
+        let mut rng = Pcg64Mcg::seed_from_u64(self.seed.wrapping_add(u64::from(index)));
+        DrawnWorld::draw(fault, drive, &mut rng)
+    }
+}
+
+/// Settings whose guard trips on nothing.
+fn without_guard(settings: &Settings) -> Settings {
+    let mut settings = *settings;
+    let (limits, stages) = (&mut settings.guard.limits, &mut settings.guard.stages);
+    (limits.boost, limits.boost_ratio) = (Kilopascal(900.0), 8.0);
+    limits.boost_over_target = Kilopascal(300.0);
+    limits.turbo_speed = Rpm(500_000.0);
+    limits.exhaust = Kilopascal(2000.0);
+    (stages.open_travel_ticks, stages.short_ticks) = (5000, 60_000);
+    settings
+}
+
+fn drive_through(
+    plan: &DrawnWorld,
+    settings: &Settings,
+    limits: &Limits,
+    seed: u64,
+    index: u32,
+) -> Result<Watch, GuardCampaignError> {
+    let refused = |reason: String| GuardCampaignError::World { index, reason };
+    let mut world =
+        World::new(&plan.world, seed ^ u64::from(index)).map_err(|reason| refused(reason.to_string()))?;
+    let calibration = perfect_calibration(&plan.world).map_err(|reason| refused(reason.to_string()))?;
+    let mut controller = Controller::new(*settings);
+    controller.set_calibration(Some(calibration));
+    let mut cursor = plan.drive.cursor();
+    let first = cursor.at(0.0);
+    world
+        .settle(CRUISE_OPENING, &EngineInputs::new(first.speed_rpm, first.fuel_mg))
+        .map_err(|reason| refused(reason.to_string()))?;
+    let mut altitude_m = plan.world.altitude_m;
+    let mut watch = Watch::new(*limits);
+    for tick in 0..RUN_TICKS {
+        let wanted = cursor.at(f64::from(tick) * TICK_S);
+        if let Some(now_m) = wanted.altitude_m.filter(|now_m| (now_m - altitude_m).abs() >= ALTITUDE_STEP_M) {
+            altitude_m = now_m;
+            world.set_altitude(now_m).map_err(|reason| refused(reason.to_string()))?;
+        }
+        let sample = world.sample(Tick(tick));
+        let output = controller.tick(&sample, &Request::Engine(asked_of_controller(&wanted)));
+        world
+            .step(output.duty, &engine_under(&wanted, output.fuel))
+            .map_err(|reason| GuardCampaignError::Diverged { index, reason })?;
+        watch.look(settings, &sample, &output, &world, wanted.fuel_mg);
+    }
+    Ok(watch)
+}
+
+fn asked_of_controller(wanted: &Demand) -> EngineDemand {
+    if demand::stands(wanted) {
+        return EngineDemand {
+            mode: Mode::Idle,
+            boost_target: Kilopascal(0.0),
+            engine_speed: Rpm(0.0),
+            load: Load::MIN,
+        };
+    }
+    demand::request(wanted)
+}
+
+fn engine_under(wanted: &Demand, fuel: Asked) -> EngineState {
+    if demand::stands(wanted) {
+        return EngineState::Standing;
+    }
+    EngineState::Running(EngineInputs {
+        speed_rpm: wanted.speed_rpm,
+        fuel_mg: wanted.fuel_mg,
+        egr_area_m2: wanted.egr_mm2 * 1e-6,
+        fuel_request: asked(fuel),
+    })
 }
 
 fn asked(fuel: Asked) -> FuelRequest {
@@ -127,142 +229,4 @@ fn asked(fuel: Asked) -> FuelRequest {
         Asked::LimitTo(load) => FuelRequest::LimitTo(f64::from(load.get())),
         Asked::Cut => FuelRequest::LimitTo(0.0),
     }
-}
-
-/// The calibration that a perfect learner would have stored for this unit.
-fn learned(world: &World) -> Calibration {
-    let truth = world.stop_truth();
-    let stop = |counts: Option<f64>, contact| {
-        let counts = counts.unwrap_or_default() as f32;
-        LearnedStop {
-            zero_push_counts: counts,
-            pressed_counts: counts,
-            released_counts: counts,
-            compliance_counts_per_a: 20.0,
-            repeat_range_counts: 1.0,
-            contact,
-        }
-    };
-    Calibration {
-        closed: stop(truth.closed_counts, Contact::MinimumFlow),
-        open: stop(truth.open_counts, Contact::RingContact),
-        setup: Setup::OnEngine,
-        warmth: Warmth::Hot,
-        supply: Volt(12.0),
-        temperature: None,
-        clearance: Opening::saturating(0.01, Opening::CLOSED),
-    }
-}
-
-/// Peaks and reaction, tick by tick.
-struct Peaks {
-    boost_limit_kpa: f64,
-    trip_kpa: f32,
-    last_kpa: f32,
-    /// Ticks that a jump of the reading may be debounced before it counts.
-    jump_ticks: u32,
-    boost_kpa: f64,
-    turbo_rpm: f64,
-    exhaust_kpa: f64,
-    over_ticks: u32,
-    reaction_ticks: u32,
-    acted: bool,
-    trip: Option<GuardCause>,
-}
-
-impl Peaks {
-    fn new(settings: &Settings, ambient_kpa: f64) -> Self {
-        let limits = &settings.guard.limits;
-        let limit = f64::from(limits.boost.0).min(f64::from(limits.boost_ratio) * ambient_kpa);
-        Self {
-            boost_limit_kpa: limit,
-            trip_kpa: limit as f32 - limits.boost_lag_margin.0,
-            last_kpa: ambient_kpa as f32,
-            jump_ticks: 0,
-            boost_kpa: 0.0,
-            turbo_rpm: 0.0,
-            exhaust_kpa: 0.0,
-            over_ticks: 0,
-            reaction_ticks: 0,
-            acted: false,
-            trip: None,
-        }
-    }
-
-    fn look(&mut self, settings: &Settings, sample: &Sample, output: &TickOutput, truth: &Truth) {
-        self.boost_kpa = self.boost_kpa.max(truth.boost_kpa);
-        self.turbo_rpm = self.turbo_rpm.max(truth.turbo_rpm);
-        self.exhaust_kpa = self.exhaust_kpa.max(truth.exhaust_kpa);
-        let is_open = matches!(output.stage, GuardStage::Open | GuardStage::CannotOpen | GuardStage::Latched);
-        self.acted |= output.stage != GuardStage::Normal;
-        if is_open {
-            self.trip = self.trip.or(output.event.map(|event| event.cause));
-        }
-        // A reading that jumps is first taken for a wild one.
-        if (sample.boost.0 - self.last_kpa).abs() > settings.plausibility.boost_step.0 {
-            self.jump_ticks = u32::from(settings.plausibility.debounce_ticks);
-        }
-        self.last_kpa = sample.boost.0;
-        self.jump_ticks = self.jump_ticks.saturating_sub(1);
-        let is_over = sample.boost.0 >= self.trip_kpa && self.jump_ticks == 0;
-        self.over_ticks = if is_over && !is_open { self.over_ticks + 1 } else { 0 };
-        self.reaction_ticks = self.reaction_ticks.max(self.over_ticks);
-    }
-
-    fn outcome(&self, index: u32, plan: &DrawnWorld, settings: &Settings) -> WorldFigures {
-        let speed_limit = f64::from(settings.guard.limits.turbo_speed.0);
-        let has_exhaust = plan.world.sensors.exhaust.fitted && plan.fault != GuardFault::ExhaustLost;
-        let has_passed = self.boost_kpa > self.boost_limit_kpa
-            || self.turbo_rpm > speed_limit
-            || (has_exhaust && self.exhaust_kpa > f64::from(settings.guard.limits.exhaust.0));
-        let is_slow = self.reaction_ticks > u32::from(settings.guard.stages.reaction_ticks);
-        let excuse = excuse(plan, self.boost_kpa / self.boost_limit_kpa, self.turbo_rpm / speed_limit);
-        let verdict = match (has_passed, is_slow, excuse) {
-            (false, false, _) => WorldVerdict::Held,
-            (true, false, Some(loss)) => WorldVerdict::Lost(loss),
-            (_, _, _) => WorldVerdict::Unhandled,
-        };
-        WorldFigures {
-            index,
-            fault: plan.fault,
-            verdict,
-            boost_used: self.boost_kpa / self.boost_limit_kpa,
-            boost_kpa: self.boost_kpa,
-            turbo_rpm: self.turbo_rpm,
-            exhaust_kpa: self.exhaust_kpa,
-            reaction_ticks: self.reaction_ticks,
-            acted: self.acted,
-            trip: self.trip,
-        }
-    }
-}
-
-/// Boost over its limit, as a fraction of it, that a turbo speed sensor cannot tell from a sound unit's
-/// spread: the excess allowed before boost is disbelieved, in pressure.
-const UNSEEN_BOOST: f64 = 0.12;
-
-/// Why this world may be lost whatever the controller does, if there is a reason.
-fn excuse(plan: &DrawnWorld, boost_used: f64, speed_used: f64) -> Option<PassedWhy> {
-    let fuel = plan.world.engine.fuel_response;
-    if plan.fault.stops_opening() {
-        return match fuel {
-            FuelResponse::Obeys => None,
-            FuelResponse::Late(_) => Some(PassedWhy::NoVanesFuelLate),
-            FuelResponse::Refuses => Some(PassedWhy::NoVanesFuelRefused),
-        };
-    }
-    let has_speed = plan.world.sensors.turbo_speed.fitted;
-    if plan.fault.hides_boost() {
-        let is_small = boost_used < 1.0 + UNSEEN_BOOST && speed_used <= 1.0;
-        return match (has_speed, is_small) {
-            (false, _) => Some(PassedWhy::SensorBlind),
-            (true, true) => Some(PassedWhy::SensorLowUnseen),
-            (true, false) => None,
-        };
-    }
-    if plan.fault.hides_speed() && !has_speed {
-        return Some(PassedWhy::HoseHidesSpeed);
-    }
-    let is_hidden = matches!(plan.fault, GuardFault::PositionSlipped | GuardFault::PositionFrozen);
-    (is_hidden && fuel != FuelResponse::Obeys).then_some(PassedWhy::PositionHidesVanes)
 }

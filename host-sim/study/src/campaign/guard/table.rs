@@ -1,36 +1,36 @@
-//! Outcomes by fault: one row each, and the text of the table.
+//! Endings by fault: one row each, and the text of the table.
 
 use core::fmt;
 
 use firmware_core::guard::GuardCause;
 
 use super::fault::GuardFault;
-use super::run::{PassedWhy, WorldFigures, WorldVerdict};
+use super::run::{Ending, LossCause, WorldFigures};
 
-/// All worlds of one fault.
+/// All worlds whose first fault this is.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Row {
     /// The fault.
     pub fault: GuardFault,
     /// Worlds run.
     pub worlds: u32,
-    /// Worlds in which the guard tripped.
-    pub tripped: u32,
-    /// What tripped it first, by cause.
+    /// Of these, worlds that pass a limit without a guard.
+    pub demanding: u32,
+    /// Limits kept, the guard never left normal.
+    pub quiet: u32,
+    /// Limits kept, the guard acted.
+    pub in_time: u32,
+    /// A limit was passed although something was noticed.
+    pub too_late: Vec<u32>,
+    /// A limit was passed and nothing was noticed.
+    pub undetected: Vec<u32>,
+    /// What the runs that passed a limit show, by cause.
+    pub causes: Vec<(LossCause, u32)>,
+    /// What tripped the guard first, by cause.
     pub trips: Vec<(GuardCause, u32)>,
-    /// Worlds that kept their limits.
-    pub held: u32,
-    /// Worlds lost, by reason.
-    pub lost: Vec<(PassedWhy, u32)>,
-    /// Worlds that nobody can explain, by number.
-    pub unhandled: Vec<u32>,
-    /// Highest boost over its limit among the held worlds.
-    pub boost_used: f64,
-    /// Highest turbo speed among the held worlds, rpm.
-    pub turbo_rpm: f64,
-    /// Highest exhaust pressure among all worlds, kPa.
-    pub exhaust_kpa: f64,
-    /// Slowest reaction among all worlds, ticks.
+    /// Highest share of a limit used in runs that tripped and kept it: boost, turbo speed, exhaust pressure.
+    pub tripped_used: [f64; 3],
+    /// Slowest reaction, ticks.
     pub reaction_ticks: u32,
 }
 
@@ -46,56 +46,84 @@ impl Row {
         Self {
             fault,
             worlds: 0,
-            tripped: 0,
+            demanding: 0,
+            quiet: 0,
+            in_time: 0,
+            too_late: Vec::new(),
+            undetected: Vec::new(),
+            causes: Vec::new(),
             trips: Vec::new(),
-            held: 0,
-            lost: Vec::new(),
-            unhandled: Vec::new(),
-            boost_used: 0.0,
-            turbo_rpm: 0.0,
-            exhaust_kpa: 0.0,
+            tripped_used: [0.0; 3],
             reaction_ticks: 0,
         }
     }
 
-    fn add(&mut self, outcome: &WorldFigures) {
+    fn add(&mut self, world: &WorldFigures) {
         self.worlds += 1;
-        if let Some(cause) = outcome.trip {
-            self.tripped += 1;
+        self.demanding += u32::from(world.is_demanding);
+        self.reaction_ticks = self.reaction_ticks.max(world.reaction_ticks);
+        if let Some(cause) = world.trip {
             count(&mut self.trips, cause);
         }
-        self.exhaust_kpa = self.exhaust_kpa.max(outcome.exhaust_kpa);
-        self.reaction_ticks = self.reaction_ticks.max(outcome.reaction_ticks);
-        match outcome.verdict {
-            WorldVerdict::Held => {
-                self.held += 1;
-                self.boost_used = self.boost_used.max(outcome.boost_used);
-                self.turbo_rpm = self.turbo_rpm.max(outcome.turbo_rpm);
+        match world.ending {
+            Ending::Quiet => self.quiet += 1,
+            Ending::InTime => {
+                self.in_time += 1;
+                if world.trip.is_some() {
+                    for (most, used) in self.tripped_used.iter_mut().zip(world.used) {
+                        *most = most.max(used);
+                    }
+                }
             }
-            WorldVerdict::Unhandled => self.unhandled.push(outcome.index),
-            WorldVerdict::Lost(loss) => count(&mut self.lost, loss),
+            Ending::TooLate(cause) => {
+                self.too_late.push(world.index);
+                count(&mut self.causes, cause);
+            }
+            Ending::Undetected(cause) => {
+                self.undetected.push(world.index);
+                count(&mut self.causes, cause);
+            }
         }
+    }
+
+    /// Worlds in which the guard tripped.
+    #[must_use]
+    pub fn tripped(&self) -> u32 {
+        self.trips.iter().map(|(_, worlds)| worlds).sum()
+    }
+
+    /// Worlds that passed a limit.
+    #[must_use]
+    pub fn lost(&self) -> u32 {
+        (self.too_late.len() + self.undetected.len()) as u32
     }
 }
 
 impl Table {
-    /// Sorts outcomes into rows.
+    /// Sorts worlds into rows.
     #[must_use]
-    pub fn of(outcomes: &[WorldFigures]) -> Self {
+    pub fn of(worlds: &[WorldFigures]) -> Self {
         let mut rows: Vec<Row> = GuardFault::ALL.into_iter().map(Row::empty).collect();
-        for outcome in outcomes {
-            if let Some(row) = rows.iter_mut().find(|row| row.fault == outcome.fault) {
-                row.add(outcome);
-                row.lost.sort_unstable();
+        for world in worlds {
+            if let Some(row) = rows.iter_mut().find(|row| row.fault == world.fault) {
+                row.add(world);
+                row.causes.sort_unstable();
             }
         }
         Self { rows }
     }
 
-    /// Worlds without explanation, over all faults.
+    /// Worlds that passed a limit, over all faults.
     #[must_use]
-    pub fn unhandled(&self) -> Vec<u32> {
-        self.rows.iter().flat_map(|row| row.unhandled.iter().copied()).collect()
+    pub fn lost(&self) -> u32 {
+        self.rows.iter().map(Row::lost).sum()
+    }
+
+    /// Worlds that passed a limit and whose run shows no cause.
+    #[must_use]
+    pub fn untraced(&self) -> u32 {
+        let causes = self.rows.iter().flat_map(|row| &row.causes);
+        causes.filter(|(cause, _)| *cause == LossCause::Untraced).map(|(_, worlds)| worlds).sum()
     }
 }
 
@@ -118,24 +146,24 @@ impl fmt::Display for Table {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         writeln!(
             f,
-            "fault,worlds,tripped,held,lost,unhandled,held_peak_boost_of_limit,held_peak_turbo_rpm,\
-             peak_exhaust_kpa,slowest_reaction_ticks,losses,first_trips"
+            "fault,worlds,demanding,quiet,in_time,too_late,undetected,tripped,tripped_boost_of_limit,\
+             tripped_turbo_of_limit,tripped_exhaust_of_limit,slowest_reaction_ticks,causes,first_trips"
         )?;
         for row in &self.rows {
-            let lost: u32 = row.lost.iter().map(|(_, count)| count).sum();
+            let [boost, turbo, exhaust] = row.tripped_used;
             writeln!(
                 f,
-                "{},{},{},{},{lost},{},{:.3},{:.0},{:.0},{},\"{}\",\"{}\"",
+                "{},{},{},{},{},{},{},{},{boost:.3},{turbo:.3},{exhaust:.3},{},\"{}\",\"{}\"",
                 row.fault.name(),
                 row.worlds,
-                row.tripped,
-                row.held,
-                row.unhandled.len(),
-                row.boost_used,
-                row.turbo_rpm,
-                row.exhaust_kpa,
+                row.demanding,
+                row.quiet,
+                row.in_time,
+                row.too_late.len(),
+                row.undetected.len(),
+                row.tripped(),
                 row.reaction_ticks,
-                listed(&row.lost, PassedWhy::name),
+                listed(&row.causes, LossCause::name),
                 listed(&row.trips, GuardCause::name),
             )?;
         }
