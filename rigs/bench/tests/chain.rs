@@ -202,3 +202,48 @@ fn a_torn_last_line_is_a_crash_and_the_log_goes_on_behind_it() {
     assert!(found.contains("0003-sweep") && !found.contains("0004-sweep"), "{found}");
     assert_eq!(bench.judge().0, 0, "a newer sweep is whole");
 }
+
+#[test]
+fn a_run_whose_closing_line_was_lost_is_explained_stays_incomplete_and_counts_for_nothing() {
+    let bench = Bench::new();
+    let path = bench.dir().join("log.jsonl");
+    let whole = fs::read(&path).unwrap();
+    fs::write(&path, &whole[..whole.len() - 20]).unwrap();
+    let explain = |run| {
+        let args = ["unit", "explain", "units/u1", run, "--by", "A. Example", "--why", "power cut"];
+        bench.run(&args)
+    };
+    let run_file = fs::read(bench.dir().join("0003-sweep/run.toml")).unwrap();
+    assert_eq!(explain("0002-sweep").0, 2, "it was closed");
+    assert_eq!(explain("0009-sweep").0, 2, "there is none");
+    let (code, found) = explain("0003-sweep");
+    assert_eq!(code, 0, "{found:#}");
+    assert_eq!(explain("0003-sweep").0, 2, "once is enough");
+    let (code, found) = bench.check();
+    assert_eq!(code, 0, "{found}");
+    let says = "incomplete: never closed, explained by A. Example: power cut";
+    assert!(found.contains("0003-sweep") && found.contains(says), "{found}");
+    assert_eq!(
+        fs::read(bench.dir().join("0003-sweep/run.toml")).unwrap(),
+        run_file,
+        "nothing changes the run"
+    );
+    let (code, verdict) = bench.judge();
+    assert_eq!(code, 0, "the older sweep is whole and counts: {verdict:#}");
+    assert!(verdict["counted"].as_array().unwrap().iter().all(|one| one["run"] != "0003-sweep"));
+    edit(&bench.dir().join("0003-sweep").join(SAMPLES), "0.", "1.");
+    bench.is_found("changed since it was explained", 1, &["0003-sweep", "changed"]);
+}
+
+#[test]
+fn an_explained_learn_leaves_nothing_in_force() {
+    let bench = Bench::new();
+    assert_eq!(bench.run(&["learn", "--port", "virtual:healthy", "--unit", "u2"]).0, 0);
+    let path = bench.folder.path().join("units/u2/log.jsonl");
+    let whole = fs::read(&path).unwrap();
+    fs::write(&path, &whole[..whole.len() - 20]).unwrap();
+    let args = ["unit", "explain", "units/u2", "0001-learn", "--by", "A", "--why", "battery"];
+    assert_eq!(bench.run(&args).0, 0);
+    assert_ne!(bench.run(&["step", "--port", "virtual:healthy", "--unit", "u2"]).0, 0);
+    assert_eq!(bench.run(&["judge", "units/u2"]).0, 3);
+}

@@ -18,7 +18,7 @@ const MOST_VERBS: usize = 22;
 type Call = (&'static [&'static str], &'static [&'static str]);
 
 /// One call of every verb at least, in an order in which each finds what it needs.
-const CALLS: [Call; 25] = [
+const CALLS: [Call; 26] = [
     (&["demo", "--out", "demo"], &[]),
     (&["ports"], &[]),
     (&["rig", "nobody-of-this-name"], &[]),
@@ -46,6 +46,7 @@ const CALLS: [Call; 25] = [
     (&["unit", "list"], &[]),
     (&["unit", "history", "units/u1"], &[]),
     (&["unit", "check", "units/u1"], &[]),
+    (&["unit", "explain", "units/u1", "0001-learn", "--by", "A", "--why", "power cut"], &[]),
     (&["sheet", "new", "units/u1"], &[]),
     (&["sheet", "parts", "empty.toml"], &[]),
     (&["sheet", "compare", "ring-a.toml", "ring-b.toml"], &[]),

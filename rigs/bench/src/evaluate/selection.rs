@@ -9,7 +9,7 @@ use std::fmt;
 use firmware_core::calibration::{Setup, Warmth};
 
 use crate::judge::{FaultOf, Finding};
-use crate::record::{Job, Run, RunKind, RunName, RunTrouble, Status, Unsound};
+use crate::record::{Job, Run, RunKind, RunName, RunTrouble, Status, Unsound, Weight};
 
 /// The runs that count, and the others.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -75,7 +75,7 @@ pub(crate) enum WhyLeftOut {
     Unsound {
         /// What is wrong.
         trouble: RunTrouble,
-        /// A newer complete run of its kind counts, where there is one.
+        /// The complete run of its kind that counts instead, where there is one.
         replaced_by: Option<RunName>,
     },
     /// A newer run of its part counts instead.
@@ -171,10 +171,13 @@ impl Selection {
 
     fn leave_out_unsound(&mut self, unsound: &[&Unsound]) {
         for &Unsound { run, ref trouble } in unsound.iter().copied() {
-            let is_newer = |other: &&Run| {
-                other.name.kind == run.kind && other.name.ordinal > run.ordinal && !is_cut_short(other)
+            // An interrupted run does not undo an older complete one, nor does one whose missing end is explained.
+            let may_be_older = trouble.weight() == Weight::Answered;
+            let stands_in = |other: &&Run| {
+                let is_newer = other.name.ordinal > run.ordinal;
+                other.name.kind == run.kind && (is_newer || may_be_older) && !is_cut_short(other)
             };
-            let replaced_by = self.counted.iter().find(is_newer).map(|other| other.name);
+            let replaced_by = self.counted.iter().find(stands_in).map(|other| other.name);
             let why = WhyLeftOut::Unsound { trouble: trouble.clone(), replaced_by };
             self.left_out.push(LeftOut { run, why });
         }

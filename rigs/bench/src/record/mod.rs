@@ -28,7 +28,8 @@ pub use info::{Conditions, FaultOf, Made, Outcome, Refusal, RunFile, RunInfo, Ru
 pub(crate) use info::{LEARN_KIND, PORT, RELEARN, STARTED};
 pub use job::{Job, JobState};
 pub(crate) use log::HEAD_NOTE;
-pub use log::{Checked, LogHead, LogTrouble, RunTrouble, Unsound};
+pub(crate) use log::explain;
+pub use log::{Checked, LogHead, LogTrouble, RunTrouble, Unsound, Weight};
 pub use loss::Loss;
 pub use numbering::RunName;
 pub(crate) use numbering::runs_in;

@@ -20,12 +20,17 @@ pub(in crate::record) fn append(unit_dir: &Path, unit: &str, entry: Entry) -> Re
     bytes.truncate(whole);
     file.set_len(whole as u64).map_err(refused())?;
     let mut log = UnitLog::of(&bytes);
+    let was_broken = log.broken.is_some();
     let mut text = Vec::new();
     if log.head.entries == 0 {
         let earlier = earlier(unit_dir)?;
         add(&mut log, &mut text, Entry::Begun { unit: unit.to_owned(), earlier }).map_err(refused())?;
     }
     add(&mut log, &mut text, entry).map_err(refused())?;
+    if log.broken.is_some() && !was_broken {
+        let contradicts = io::Error::other("the entry contradicts what stands there");
+        return Err(refused()(contradicts));
+    }
     file.write_all(&text).and_then(|()| file.sync_data()).map_err(refused())
 }
 

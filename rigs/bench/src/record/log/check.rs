@@ -8,6 +8,7 @@ use std::path::{Path, PathBuf};
 
 use super::{LOG_FILE, LogHead, Logged, UnitLog};
 use crate::record::{RecordError, Run, RunName, Sha256Hex, hashes, runs_in};
+use crate::short_text::ShortText;
 
 /// A unit's folder, checked.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -70,15 +71,36 @@ pub enum RunTrouble {
     Added,
     /// Its record says that it ended, the log does not: a crash, or a log that was shortened.
     NotClosed,
+    /// The same, and a person has said why: it stays incomplete and counts for nothing.
+    Explained {
+        /// Who.
+        by: ShortText,
+        /// Why.
+        why: ShortText,
+    },
+}
+
+/// How much a trouble says.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Weight {
+    /// A person has answered it.
+    Answered,
+    /// It may be a crash as well.
+    Doubt,
+    /// Something is not as it was recorded.
+    Found,
 }
 
 impl RunTrouble {
-    /// True where it may be a crash as well.
+    /// How much it says.
     #[must_use]
-    pub fn is_doubt(&self) -> bool {
+    pub fn weight(&self) -> Weight {
         match self {
-            Self::NotClosed => true,
-            Self::Changed | Self::ChangedMade | Self::Removed | Self::Swapped { .. } | Self::Added => false,
+            Self::Explained { .. } => Weight::Answered,
+            Self::NotClosed => Weight::Doubt,
+            Self::Changed | Self::ChangedMade | Self::Removed | Self::Swapped { .. } | Self::Added => {
+                Weight::Found
+            }
         }
     }
 }
@@ -96,6 +118,7 @@ impl fmt::Display for RunTrouble {
             Self::NotClosed => f.write_str(
                 "incomplete: the log has no closing entry (a crash just then, or the log was shortened)",
             ),
+            Self::Explained { by, why } => write!(f, "incomplete: never closed, explained by {by}: {why}"),
         }
     }
 }
@@ -138,10 +161,17 @@ impl Checked {
     fn look(&mut self, log: &UnitLog, run: RunName, dir: Option<&PathBuf>) -> Result<(), RecordError> {
         let trouble = match (log.runs.get(&run), dir) {
             (None, None) => None,
+            // A tool that was killed between making the folder and its line in the log: nothing was recorded.
+            (None, Some(dir)) if is_empty(dir) => None,
             (Some(_), None) => Some(RunTrouble::Removed),
             (None, Some(dir)) => Some(log.holder(&hashes::whole(dir)?, RunTrouble::Added)),
             (Some(Logged::Open), Some(dir)) => {
                 Run::open(dir).is_ok_and(|run| run.file.sums.is_some()).then_some(RunTrouble::NotClosed)
+            }
+            (Some(Logged::Explained { whole, by, why }), Some(dir)) => {
+                let now = hashes::whole(dir)?;
+                let explained = RunTrouble::Explained { by: by.clone(), why: why.clone() };
+                Some(if now == *whole { explained } else { log.holder(&now, RunTrouble::Changed) })
             }
             (Some(Logged::Earlier(whole)), Some(dir)) => {
                 self.unchained.push(run);
@@ -163,10 +193,11 @@ impl Checked {
         Ok(())
     }
 
-    /// True where all that is wrong may be a crash as well, or there is no log to hold runs against.
+    /// The heaviest of what is found; nothing where every run is as it was recorded.
     #[must_use]
-    pub fn is_doubt(&self) -> bool {
-        self.log.is_none() && self.unsound.iter().all(|one| one.trouble.is_doubt())
+    pub fn weight(&self) -> Option<Weight> {
+        let log = self.log.as_ref().map(|_| Weight::Found);
+        self.unsound.iter().map(|one| one.trouble.weight()).chain(log).max()
     }
 
     /// Name and trouble of a run, where it has one.
@@ -180,7 +211,9 @@ impl UnitLog {
     /// The run that was recorded with this hash, else what it otherwise is.
     fn holder(&self, now: &Sha256Hex, otherwise: RunTrouble) -> RunTrouble {
         let holds = |logged: &Logged| match logged {
-            Logged::Earlier(whole) | Logged::Closed { whole, .. } => whole == now,
+            Logged::Earlier(whole) | Logged::Closed { whole, .. } | Logged::Explained { whole, .. } => {
+                whole == now
+            }
             Logged::Open => false,
         };
         let other = self.runs.iter().find(|(_, logged)| holds(logged));
@@ -193,4 +226,8 @@ fn was_logged(dir: &Path) -> Option<LogTrouble> {
     let run = Run::open(dir).ok()?;
     run.file.sums.as_ref()?.evidence_sha256.as_ref()?;
     Some(LogTrouble::Removed { run: run.name })
+}
+
+fn is_empty(dir: &Path) -> bool {
+    dir.read_dir().is_ok_and(|mut entries| entries.next().is_none())
 }

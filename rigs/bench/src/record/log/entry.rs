@@ -5,6 +5,7 @@ use std::collections::BTreeMap;
 use serde::{Deserialize, Serialize};
 
 use crate::record::Sha256Hex;
+use crate::short_text::ShortText;
 
 /// A line as it is written.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
@@ -42,5 +43,16 @@ pub(in crate::record) enum Entry {
         evidence: Sha256Hex,
         /// Hash of the files as they are.
         whole: Sha256Hex,
+    },
+    /// A person says of a run that its closing line was lost. It stays incomplete.
+    Explained {
+        /// Its name.
+        run: String,
+        /// Hash of the files as they were found.
+        whole: Sha256Hex,
+        /// Who says so.
+        by: ShortText,
+        /// Why the line was lost, as far as that person knows.
+        why: ShortText,
     },
 }

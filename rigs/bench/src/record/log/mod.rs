@@ -6,6 +6,7 @@
 mod append;
 mod check;
 mod entry;
+mod explain;
 
 use std::collections::BTreeMap;
 use std::path::Path;
@@ -15,10 +16,12 @@ use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::{RecordError, RunName, Sha256Hex};
+use crate::short_text::ShortText;
 pub(super) use append::append;
-pub use check::{Checked, LogTrouble, RunTrouble, Unsound};
+pub use check::{Checked, LogTrouble, RunTrouble, Unsound, Weight};
 pub(super) use entry::Entry;
 use entry::Line;
+pub(crate) use explain::explain;
 
 /// The file in the unit's folder.
 pub(crate) const LOG_FILE: &str = "log.jsonl";
@@ -63,6 +66,12 @@ enum Logged {
     Closed {
         evidence: Sha256Hex,
         whole: Sha256Hex,
+    },
+    /// Never closed, and a person has said why.
+    Explained {
+        whole: Sha256Hex,
+        by: ShortText,
+        why: ShortText,
     },
 }
 
@@ -115,6 +124,10 @@ impl UnitLog {
             }
             Entry::Closed { run, evidence, whole } => {
                 let was = self.runs.insert(RunName::parse(&run)?, Logged::Closed { evidence, whole });
+                (was == Some(Logged::Open)).then_some(())
+            }
+            Entry::Explained { run, whole, by, why } => {
+                let was = self.runs.insert(RunName::parse(&run)?, Logged::Explained { whole, by, why });
                 (was == Some(Logged::Open)).then_some(())
             }
         }

@@ -6,7 +6,7 @@ use super::name_of;
 use crate::console::Console;
 use crate::document::{CheckDocument, FoundRow};
 use crate::exit::{Exit, Failure, VerbResult};
-use crate::record::{Checked, HEAD_NOTE, Unsound};
+use crate::record::{Checked, HEAD_NOTE, RunTrouble, Unsound, Weight};
 
 /// What `unit check` takes.
 #[derive(Debug, clap::Args)]
@@ -17,18 +17,23 @@ pub(super) struct Args {
 }
 
 pub(super) fn run(args: &Args, console: &Console) -> VerbResult {
-    let unit = name_of(&args.unit_dir)?;
-    let checked = Checked::of(&args.unit_dir, |_| true).map_err(Failure::undetermined)?;
+    show(&args.unit_dir, console)
+}
+
+/// Checks the folder and says what was found.
+pub(super) fn show(unit_dir: &Path, console: &Console) -> VerbResult {
+    let unit = name_of(unit_dir)?;
+    let checked = Checked::of(unit_dir, |_| true).map_err(Failure::undetermined)?;
     let document = document(unit, &checked);
-    console.result(&text(&document, &checked, &args.unit_dir), &document)?;
+    console.result(&text(&document, &checked, unit_dir), &document)?;
     Ok(exit(&checked))
 }
 
 fn exit(checked: &Checked) -> Exit {
-    match (&checked.head, checked.is_doubt(), checked.unsound.is_empty()) {
-        (Some(_), true, true) => Exit::Done,
-        (None, true, _) | (Some(_), true, false) => Exit::Undetermined,
-        (_, false, _) => Exit::OutOfLimits,
+    match (checked.weight(), &checked.head) {
+        (Some(Weight::Found), _) => Exit::OutOfLimits,
+        (Some(Weight::Doubt), _) | (_, None) => Exit::Undetermined,
+        (Some(Weight::Answered) | None, Some(_)) => Exit::Done,
     }
 }
 
@@ -45,7 +50,8 @@ fn document(unit: String, checked: &Checked) -> CheckDocument {
 
 fn text(document: &CheckDocument, checked: &Checked, dir: &Path) -> String {
     let answer = match exit(checked) {
-        Exit::Done => "every run is as it was recorded",
+        Exit::Done if checked.unsound.is_empty() => "every run is as it was recorded",
+        Exit::Done => "every run that was closed is as it was recorded",
         Exit::OutOfLimits => "NOT as it was recorded",
         Exit::Undetermined | Exit::Usage | Exit::Interrupted => "cannot be known",
     };
@@ -68,5 +74,10 @@ fn text(document: &CheckDocument, checked: &Checked, dir: &Path) -> String {
     } else {
         lines.push("  Restore what is named from a copy, or record those parts again.".into());
     }
+    let is_open = |one: &&Unsound| one.trouble == RunTrouble::NotClosed;
+    lines.extend(checked.unsound.iter().filter(is_open).map(|one| {
+        let dir = dir.display();
+        format!("  Or say why it was not closed: unit explain {dir} {} --by NAME --why TEXT", one.run)
+    }));
     lines.join("\n")
 }

@@ -2,6 +2,7 @@
 
 mod check;
 mod confirm;
+mod explain;
 mod history;
 mod list;
 
@@ -32,12 +33,16 @@ enum UnitVerb {
     Check(check::Args),
     /// Confirm what a learn could not prove, after the fact and without moving
     Confirm(confirm::Args),
+    /// Say why a run has no closing line in the log; it stays incomplete and counts for nothing
+    Explain(explain::Args),
 }
 
 impl Args {
     pub(crate) fn effect(&self) -> Effect {
         match self.about {
-            UnitVerb::List(_) | UnitVerb::History(_) | UnitVerb::Check(_) => Effect::Neither,
+            UnitVerb::List(_) | UnitVerb::History(_) | UnitVerb::Check(_) | UnitVerb::Explain(_) => {
+                Effect::Neither
+            }
             UnitVerb::Confirm(_) => Effect::HandsOver,
         }
     }
@@ -53,6 +58,7 @@ pub fn run(args: &Args, console: &Console) -> VerbResult {
         UnitVerb::History(args) => history::run(args, console),
         UnitVerb::Check(args) => check::run(args, console),
         UnitVerb::Confirm(args) => confirm::run(args, console),
+        UnitVerb::Explain(args) => explain::run(args, console),
     }
 }
 
