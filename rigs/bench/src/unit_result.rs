@@ -4,6 +4,7 @@ use std::path::Path;
 
 use plant::files::write_whole;
 
+use crate::console;
 use crate::document::{self, VerdictDocument};
 use crate::evaluate::UnitResult;
 use crate::exit::Failure;
@@ -66,8 +67,29 @@ fn opened(run: RunName, dir: &Path, checked: &Checked) -> Option<Result<Run, Rec
     match Run::open(dir) {
         Err(_) if checked.trouble(run).is_some() => None,
         Err(RecordError::NoRun { .. }) if checked.head.is_some() => None,
-        read => Some(read),
+        read => Some(read.map(|run| checked.without_doubted(run))),
     }
+}
+
+/// One recorded run, once the unit's log has vouched for it; says so where no log was kept.
+///
+/// # Errors
+/// When it cannot be read, or is not what was recorded.
+pub(crate) fn vouched(dir: &Path) -> Result<Run, Failure> {
+    let Records { runs, checked } = Records::read(dir)?;
+    if let Some(found) = checked.unsound.first() {
+        return Err(Failure::undetermined(format!(
+            "{}: not used: {found}. Restore it from a copy, or record it again; `unit check` lists all that is found.",
+            dir.display()
+        )));
+    }
+    if let Some(run) = checked.unchained.first() {
+        console::say(&format!(
+            "{run} is unchained, recorded without a log: its own checksums are all there is"
+        ));
+    }
+    let no_run = || Failure::usage(format!("{}: no samples here. Give a run's folder.", dir.display()));
+    runs.into_iter().next().ok_or_else(no_run)
 }
 
 /// The log's length and head, as a report shows them.

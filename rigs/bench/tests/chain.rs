@@ -247,3 +247,64 @@ fn an_explained_learn_leaves_nothing_in_force() {
     assert_ne!(bench.run(&["step", "--port", "virtual:healthy", "--unit", "u2"]).0, 0);
     assert_eq!(bench.run(&["judge", "units/u2"]).0, 3);
 }
+
+/// A unit whose learn was confirmed twice: what can be done to `confirmed.toml`, and what is said of it.
+#[test]
+fn confirmations_that_are_not_what_was_recorded_are_named_and_count_for_nothing() {
+    let rod_off = "virtual:rod-off-inside-stops";
+    let bench = Bench { folder: tempfile::tempdir().unwrap() };
+    assert_eq!(bench.run(&["learn", "--port", rod_off, "--unit", "u1"]).0, 3);
+    let confirm = |more: &[&str]| {
+        let args = ["unit", "confirm", "units/u1", "--checked", "all", "--by", "A", "--with", "eye"];
+        bench.run(&[&args, more].concat()).0
+    };
+    let path = bench.dir().join("confirmed.toml");
+    assert_eq!(confirm(&[]), 0);
+    let first = fs::read(&path).unwrap();
+    assert_eq!(confirm(&["--gauged", "1.20 mm", "--tolerance", "0.05"]), 0);
+    let whole = fs::read(&path).unwrap();
+    assert_eq!((bench.check().0, bench.judge().0), (0, 0));
+    // Not so many bytes that a checksum of its own would find: white space alone.
+    fs::write(&path, [&whole[..], b"\n"].concat()).unwrap();
+    bench.is_found("changed", 1, &["confirmed.toml was changed"]);
+    assert_eq!(confirm(&[]), 2, "no new line makes a changed one sound");
+    fs::write(&path, &first).unwrap();
+    bench.is_found("older", 3, &["lacks the last confirmation"]);
+    fs::remove_file(&path).unwrap();
+    bench.is_found("removed", 1, &["confirmed.toml was removed"]);
+    assert_eq!(bench.run(&["step", "--port", rod_off, "--unit", "u1"]).0, 3, "not proven any more");
+    assert_eq!(confirm(&[]), 0, "begun anew");
+    assert_eq!((bench.check().0, bench.judge().0), (0, 0));
+    let foreign = Bench { folder: tempfile::tempdir().unwrap() };
+    assert_eq!(foreign.run(&["learn", "--port", rod_off, "--unit", "u1"]).0, 3);
+    fs::copy(&path, foreign.dir().join("confirmed.toml")).unwrap();
+    foreign.is_found("added", 1, &["confirmed.toml was added"]);
+}
+
+#[test]
+fn every_verb_that_opens_a_recorded_run_asks_its_log_first() {
+    let bench = Bench::new();
+    let learn = bench.dir().join("0001-learn/run.toml");
+    let sound = fs::read_to_string(&learn).unwrap();
+    let replay = || bench.run(&["learn", "--replay", "units/u1/0001-learn"]);
+    let sheets = Path::new(env!("CARGO_MANIFEST_DIR")).join("../profiles/sheets");
+    let sheet = |name: &str| sheets.join(name).display().to_string();
+    let (old, new) = (sheet("ring-a.toml"), sheet("ring-b.toml"));
+    let matched = || {
+        let travel = ["--free", "units/u1/0001-learn", "--attached", "units/u1/0001-learn"];
+        bench.run(&[&["match", &old, &new, "--runs", "2"][..], &travel].concat())
+    };
+    let tune = || bench.run(&["tune", "units/u1/0003-sweep"]);
+    let says =
+        |(code, said): (i32, Value)| (code, said.to_string().contains("changed since it was recorded"));
+    assert_eq!(replay().0, 0);
+    assert_eq!(tune().0, 0);
+    edit(&learn, "port = \"virtual", "port = \"virtuaL");
+    assert_eq!(says(replay()), (3, true));
+    assert_eq!(says(matched()), (3, true));
+    let (_, history) = bench.run(&["unit", "history", "units/u1"]);
+    assert!(history["runs"][0]["ended"].as_str().unwrap().contains("cannot be relied on"), "{history:#}");
+    fs::write(&learn, sound).unwrap();
+    edit(&bench.dir().join("0003-sweep/run.toml"), "port = \"virtual", "port = \"virtuaL");
+    assert_eq!(says(tune()), (3, true));
+}

@@ -60,6 +60,8 @@ pub(crate) struct HistoryDocument {
     pub unit: String,
     /// Oldest first.
     pub runs: Vec<HistoryRow>,
+    /// What is wrong with the unit's log or its confirmations.
+    pub log_found: Vec<String>,
     /// What is in force, by setup and warmth; only those that were ever learned.
     pub in_force: Vec<String>,
 }
@@ -98,6 +100,8 @@ pub(crate) struct CheckDocument {
     pub log_found: Option<String>,
     /// Runs that are not what was recorded.
     pub found: Vec<FoundRow>,
+    /// What is wrong with the confirmations.
+    pub confirmed_found: Option<String>,
     /// Runs that no log was kept of.
     pub unchained: Vec<String>,
 }

@@ -5,7 +5,7 @@ use crate::evaluate::LeftOut;
 use crate::judge::{Counted, Evidence, FaultOf, Finding, Kept, Verdict, judge};
 use crate::limits::Limits;
 use crate::profile::Profile;
-use crate::record::{Checked, Confirmation, Job, Run, RunKind};
+use crate::record::{Checked, Confirmation, ConfirmedTrouble, Job, Run, RunKind};
 
 /// A unit's runs with what each shows, and the judgement over those that belong together.
 #[derive(Debug, Clone, PartialEq)]
@@ -39,6 +39,7 @@ impl UnitResult {
         let all = Evidence::default();
         let mut evidence = runs.iter().fold(all, |all, (_, shown)| all.and(shown.evidence.clone()));
         evidence.findings.extend(left_out.iter().filter_map(LeftOut::finding));
+        evidence.findings.extend(checked.confirmed.map(doubted_confirmations));
         let measured = runs.iter().filter(|(run, _)| !run.file.is_diagnostic());
         let mut kinds: Vec<RunKind> = measured.map(|(run, _)| run.name.kind).collect();
         if kinds.is_empty() {
@@ -71,6 +72,16 @@ fn named(run: &Run, checked: &Checked) -> Counted {
     let is_unchained = checked.unchained.contains(&run.name);
     let kept = if is_unchained { Kept::Unchained } else { Kept::Chained };
     Counted { run: run.name.to_string(), evidence: run.evidence.clone(), kept }
+}
+
+/// Confirmations that are not what was recorded count for nothing, and what they said is unknown.
+fn doubted_confirmations(trouble: ConfirmedTrouble) -> Finding {
+    Finding {
+        code: "confirmations-unsound".into(),
+        seen: trouble.to_string(),
+        advice: "Restore the file from a copy, or move it away and confirm again.".into(),
+        fault_of: FaultOf::Rig,
+    }
 }
 
 /// Without a run nothing is known.

@@ -13,17 +13,15 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use super::info::minute;
+use super::log::{self, Entry};
 use super::writer::CRC;
-use super::{RecordError, Run, RunFile, RunName};
+use super::{CONFIRMED_FILE, RecordError, Run, RunFile, RunName, Sha256Hex};
 use crate::caution::HANDED_OVER;
 use crate::checks::check_word;
 use crate::figures::GaugedIn;
 use crate::output::MADE_BY;
 use crate::short_text::ShortText;
 use plant::toml_file::{TomlError, TomlFile};
-
-/// The file in the unit's folder.
-const CONFIRMED_FILE: &str = "confirmed.toml";
 
 /// A gauged minimum flow or throat.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
@@ -95,7 +93,7 @@ impl Confirmation {
         Some(new)
     }
 
-    /// Writes it behind those that are there.
+    /// Writes it behind those that are there, its line in the unit's log first.
     ///
     /// # Errors
     /// When those cannot be read, or the disk refuses.
@@ -111,7 +109,10 @@ impl Confirmation {
         let head = format!(
             "# Confirmations of learns, {MADE_BY}. A changed line makes the learn unusable.\n# {HANDED_OVER}\n\n"
         );
-        Ok(write_whole(&path, (head + &body).as_bytes())?)
+        let text = head + &body;
+        let entry = Entry::Confirmed { run: self.run.clone(), file: Sha256Hex::of(text.as_bytes()) };
+        log::append(unit_dir, &self.unit, entry)?;
+        Ok(write_whole(&path, text.as_bytes())?)
     }
 
     /// The checks as a set.

@@ -11,7 +11,8 @@ use serde::{Deserialize, Serialize};
 use sha2::{Digest, Sha256};
 
 use super::{
-    PROFILE_FILE, RUN_FILE, RecordError, RunFile, SAMPLES_FILE, SAMPLES_LIMIT, SERIES_FILE, SERIES_LIMIT,
+    CONFIRMED_FILE, PROFILE_FILE, RUN_FILE, RecordError, RunFile, SAMPLES_FILE, SAMPLES_LIMIT, SERIES_FILE,
+    SERIES_LIMIT,
 };
 
 /// A SHA-256 (FIPS 180-4) in 64 hexadecimal digits.
@@ -37,7 +38,7 @@ impl fmt::Display for Sha256Hex {
     }
 }
 
-/// Most bytes of `profile.toml` and `run.toml`.
+/// Most bytes of `profile.toml`, `run.toml` and `confirmed.toml`.
 const TEXT_LIMIT: u64 = 1 << 20;
 /// How the record stands in the list of the evidence: without sums and `[made]`, as this program writes it.
 const RECORD: &str = "run";
@@ -54,6 +55,16 @@ pub(super) fn evidence(dir: &Path, file: &RunFile) -> Result<Sha256Hex, RecordEr
 /// Of the files as they are; a verdict beside them is none of the run.
 pub(super) fn whole(dir: &Path) -> Result<Sha256Hex, RecordError> {
     list(dir, [(PROFILE_FILE, TEXT_LIMIT), (RUN_FILE, TEXT_LIMIT)], None)
+}
+
+/// Of the unit's confirmations as they are; nothing where there are none.
+pub(super) fn confirmed(unit_dir: &Path) -> Result<Option<Sha256Hex>, RecordError> {
+    let path = unit_dir.join(CONFIRMED_FILE);
+    if !path.exists() {
+        return Ok(None);
+    }
+    let bytes = bytes_of(&path, TEXT_LIMIT).map_err(RecordError::unread(&path))?;
+    Ok(Some(Sha256Hex::of(&bytes)))
 }
 
 fn list<const N: usize>(

@@ -29,7 +29,7 @@ pub(crate) use info::{LEARN_KIND, PORT, RELEARN, STARTED};
 pub use job::{Job, JobState};
 pub(crate) use log::HEAD_NOTE;
 pub(crate) use log::explain;
-pub use log::{Checked, LogHead, LogTrouble, RunTrouble, Unsound, Weight};
+pub use log::{Checked, ConfirmedTrouble, LogHead, LogTrouble, RunTrouble, Unsound, Weight};
 pub use loss::Loss;
 pub use numbering::RunName;
 pub(crate) use numbering::runs_in;
@@ -55,5 +55,7 @@ pub(crate) const PROFILE_FILE: &str = "profile.toml";
 pub(crate) const SAMPLES_FILE: &str = "samples.csv";
 /// The file of a simulated run's traces.
 pub(crate) const SERIES_FILE: &str = "series.csv";
+/// The file of confirmations in the unit's folder.
+const CONFIRMED_FILE: &str = "confirmed.toml";
 /// The file of the verdict.
 pub(crate) const VERDICT_FILE: &str = "verdict.json";

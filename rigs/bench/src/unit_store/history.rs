@@ -10,7 +10,7 @@ use super::origin::tag;
 use super::standing::{End, Learn, NoneWhy, Reach, UnitStanding};
 use crate::exit::Failure;
 use crate::record::{
-    Checked, LogTrouble, Provenance, RecordError, Run, RunInfo, RunKind, RunName, RunTrouble, Status, runs_in,
+    Checked, Provenance, RecordError, Run, RunInfo, RunKind, RunName, RunTrouble, Status, runs_in,
 };
 
 /// How the unit in a folder stands in a setup and warmth.
@@ -24,7 +24,7 @@ pub fn read(unit_dir: &Path, unit: &str, setup: Setup, warmth: Warmth) -> Result
     let found = runs.into_iter().filter(|(run, _)| is_learn(*run));
     let own = found.filter(|(run, _)| checked.trouble(*run).is_none_or(|t| *t == RunTrouble::Added));
     let mut learns: Vec<Learn> =
-        own.filter_map(|(run, dir)| learn(run, &dir, unit, setup, warmth, checked.log.as_ref())).collect();
+        own.filter_map(|(run, dir)| learn(run, &dir, unit, setup, warmth, &checked)).collect();
     // A learn that the log does not name may take a calibration out of force and gives none.
     for learn in &mut learns {
         if let (End::Found(_), Some(trouble)) = (&learn.end, checked.trouble(learn.run)) {
@@ -49,13 +49,13 @@ fn learn(
     unit: &str,
     setup: Setup,
     warmth: Warmth,
-    log: Option<&LogTrouble>,
+    checked: &Checked,
 ) -> Option<Learn> {
-    if let Some(trouble) = log {
+    if let Some(trouble) = &checked.log {
         return Some(unsound(name, setup, trouble.to_string()));
     }
     let run = match Run::open(dir) {
-        Ok(run) => run,
+        Ok(run) => checked.without_doubted(run),
         // Cut before its first line: nothing moved.
         Err(RecordError::NoRun { .. }) => return None,
         Err(error) => return Some(unsound(name, setup, error.to_string())),

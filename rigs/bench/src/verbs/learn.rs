@@ -15,6 +15,7 @@ use crate::judge::{FaultOf, Judgement};
 use crate::link_rig;
 use crate::procedure::{LearnChoice, Learned, PlanBar, Replayed, Target, TargetArgs, learn, replay, wander};
 use crate::record::Run;
+use crate::unit_result::vouched;
 use crate::unit_store::{self, InForce, UnitStanding, Wanted};
 
 /// What `learn` takes.
@@ -90,7 +91,7 @@ fn free(target: &Target) -> Result<Option<Calibration>, Failure> {
 }
 
 fn run_replay(dir: &Path, args: &Args, console: &Console) -> VerbResult {
-    let run = Run::open(dir).map_err(Failure::usage)?;
+    let run = vouched(dir)?;
     let runs = std::slice::from_ref(&run);
     let profile = criteria::profile(args.target.criteria.profile.as_deref(), criteria::recorded_on(runs))?;
     criteria::same_profile(runs, &profile)?;

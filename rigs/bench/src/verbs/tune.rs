@@ -20,6 +20,7 @@ use crate::exit::{Exit, Failure, VerbResult};
 use crate::number::number;
 use crate::output::{MADE_BY, write_file};
 use crate::record::Run;
+use crate::unit_result::vouched;
 
 /// Tuning rules.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
@@ -68,7 +69,7 @@ pub fn run(args: &Args, console: &Console) -> VerbResult {
         let given = args.closed_loop_ms;
         return Err(Failure::usage(format!("--closed-loop-ms {given}: allowed 2 to 500; try 12")));
     }
-    let record = Run::open(&args.run).map_err(Failure::usage)?;
+    let record = vouched(&args.run)?;
     let runs = std::slice::from_ref(&record);
     let profile = profile(args.profile.as_deref(), recorded_on(runs))?;
     let base = profile.settings;

@@ -24,7 +24,9 @@ pub(in crate::record) fn append(unit_dir: &Path, unit: &str, entry: Entry) -> Re
     let mut text = Vec::new();
     if log.head.entries == 0 {
         let earlier = earlier(unit_dir)?;
-        add(&mut log, &mut text, Entry::Begun { unit: unit.to_owned(), earlier }).map_err(refused())?;
+        let confirmed = hashes::confirmed(unit_dir)?;
+        let begun = Entry::Begun { unit: unit.to_owned(), earlier, confirmed };
+        add(&mut log, &mut text, begun).map_err(refused())?;
     }
     add(&mut log, &mut text, entry).map_err(refused())?;
     if log.broken.is_some() && !was_broken {

@@ -6,7 +6,7 @@ use std::collections::BTreeMap;
 use std::fmt;
 use std::path::{Path, PathBuf};
 
-use super::{LOG_FILE, LogHead, Logged, UnitLog};
+use super::{ConfirmedTrouble, LOG_FILE, LogHead, Logged, UnitLog};
 use crate::record::{RecordError, Run, RunName, Sha256Hex, hashes, runs_in};
 use crate::short_text::ShortText;
 
@@ -19,6 +19,8 @@ pub struct Checked {
     pub log: Option<LogTrouble>,
     /// Runs that are not what was recorded.
     pub unsound: Vec<Unsound>,
+    /// What is wrong with the confirmations.
+    pub confirmed: Option<ConfirmedTrouble>,
     /// Runs that no log was kept of: their own checksums are all there is.
     pub unchained: Vec<RunName>,
     /// A crash tore the last line apart; it counts for nothing.
@@ -146,6 +148,7 @@ impl Checked {
             head: Some(log.head.clone()),
             log: log.broken.clone(),
             is_torn: log.is_torn,
+            confirmed: ConfirmedTrouble::of(unit_dir, &log)?,
             ..Self::default()
         };
         let named = log.runs.keys().copied().filter(|run| wanted(*run));
@@ -197,7 +200,17 @@ impl Checked {
     #[must_use]
     pub fn weight(&self) -> Option<Weight> {
         let log = self.log.as_ref().map(|_| Weight::Found);
-        self.unsound.iter().map(|one| one.trouble.weight()).chain(log).max()
+        let confirmed = self.confirmed.map(ConfirmedTrouble::weight);
+        self.unsound.iter().map(|one| one.trouble.weight()).chain(log).chain(confirmed).max()
+    }
+
+    /// The run without confirmations that the log does not vouch for.
+    #[must_use]
+    pub(crate) fn without_doubted(&self, mut run: Run) -> Run {
+        if self.confirmed.is_some() {
+            run.confirmed.clear();
+        }
+        run
     }
 
     /// Name and trouble of a run, where it has one.

@@ -29,6 +29,9 @@ pub(in crate::record) enum Entry {
         unit: String,
         /// Runs of before, each with its whole-run hash as it was found.
         earlier: BTreeMap<String, Sha256Hex>,
+        /// The confirmations of before, as they were found.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        confirmed: Option<Sha256Hex>,
     },
     /// A run is about to take its first sample.
     Opened {
@@ -43,6 +46,13 @@ pub(in crate::record) enum Entry {
         evidence: Sha256Hex,
         /// Hash of the files as they are.
         whole: Sha256Hex,
+    },
+    /// A person has confirmed what a learn could not prove.
+    Confirmed {
+        /// The learn.
+        run: String,
+        /// Hash of `confirmed.toml` with the new confirmation in it.
+        file: Sha256Hex,
     },
     /// A person says of a run that its closing line was lost. It stays incomplete.
     Explained {

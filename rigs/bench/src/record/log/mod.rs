@@ -5,6 +5,7 @@
 
 mod append;
 mod check;
+mod confirmed;
 mod entry;
 mod explain;
 
@@ -19,6 +20,7 @@ use super::{RecordError, RunName, Sha256Hex};
 use crate::short_text::ShortText;
 pub(super) use append::append;
 pub use check::{Checked, LogTrouble, RunTrouble, Unsound, Weight};
+pub use confirmed::ConfirmedTrouble;
 pub(super) use entry::Entry;
 use entry::Line;
 pub(crate) use explain::explain;
@@ -53,6 +55,8 @@ impl LogHead {
 pub(super) struct UnitLog {
     pub(super) head: LogHead,
     runs: BTreeMap<RunName, Logged>,
+    /// Each state of `confirmed.toml`, oldest first.
+    confirmed: Vec<Sha256Hex>,
     broken: Option<LogTrouble>,
     is_torn: bool,
 }
@@ -89,8 +93,8 @@ impl UnitLog {
     fn of(bytes: &[u8]) -> Self {
         let (whole, torn) = bytes.split_at(whole_length(bytes));
         let head = LogHead { entries: 0, sha256: Sha256Hex::none() };
-        let runs = BTreeMap::new();
-        let mut log = Self { head, runs, broken: None, is_torn: !torn.is_empty() };
+        let (runs, confirmed) = (BTreeMap::new(), Vec::new());
+        let mut log = Self { head, runs, confirmed, broken: None, is_torn: !torn.is_empty() };
         for line in whole.split_inclusive(|byte| *byte == b'\n') {
             log.take(line.strip_suffix(b"\n").unwrap_or(line));
         }
@@ -112,7 +116,8 @@ impl UnitLog {
     /// Nothing where it contradicts what stands before it.
     fn says(&mut self, entry: Entry, number: u64) -> Option<()> {
         match entry {
-            Entry::Begun { unit: _, earlier } => {
+            Entry::Begun { unit: _, earlier, confirmed } => {
+                self.confirmed.extend(confirmed);
                 for (run, whole) in earlier {
                     self.runs.insert(RunName::parse(&run)?, Logged::Earlier(whole));
                 }
@@ -125,6 +130,10 @@ impl UnitLog {
             Entry::Closed { run, evidence, whole } => {
                 let was = self.runs.insert(RunName::parse(&run)?, Logged::Closed { evidence, whole });
                 (was == Some(Logged::Open)).then_some(())
+            }
+            Entry::Confirmed { run, file } => {
+                self.confirmed.push(file);
+                self.runs.contains_key(&RunName::parse(&run)?).then_some(())
             }
             Entry::Explained { run, whole, by, why } => {
                 let was = self.runs.insert(RunName::parse(&run)?, Logged::Explained { whole, by, why });

@@ -10,6 +10,7 @@ use parts::matching::{LearnedCounts, LeverSensor, OpeningSign, TravelCheck, chec
 use crate::criteria;
 use crate::exit::Failure;
 use crate::record::Run;
+use crate::unit_result::vouched;
 
 /// The two learns to hold against the new sheet.
 #[derive(Debug, clap::Args)]
@@ -32,7 +33,7 @@ impl TravelArgs {
     /// A run without an accepted learn, of the wrong setup, or a sheet that does not tell the travel.
     pub(super) fn check(&self, sheet: &PartsSheet) -> Result<Option<TravelCheck>, Failure> {
         let (Some(free), Some(attached)) = (&self.free, &self.attached) else { return Ok(None) };
-        let runs = [Run::open(free).map_err(Failure::usage)?, Run::open(attached).map_err(Failure::usage)?];
+        let runs = [vouched(free)?, vouched(attached)?];
         let sensor = self.sensor(&runs)?;
         let [free, attached] = &runs;
         let free = learned(free, |setup| setup == Setup::Free, "free")?;

@@ -44,6 +44,7 @@ fn document(unit: String, checked: &Checked) -> CheckDocument {
         log: checked.head.clone(),
         log_found: checked.log.as_ref().map(ToString::to_string),
         found: checked.unsound.iter().map(row).collect(),
+        confirmed_found: checked.confirmed.as_ref().map(ToString::to_string),
         unchained: checked.unchained.iter().map(ToString::to_string).collect(),
     }
 }
@@ -58,6 +59,7 @@ fn text(document: &CheckDocument, checked: &Checked, dir: &Path) -> String {
     let mut lines = vec![format!("{}: {answer}", document.unit)];
     lines.extend(document.log_found.iter().map(|found| format!("  {found}")));
     lines.extend(checked.unsound.iter().map(|one| format!("  {one}")));
+    lines.extend(document.confirmed_found.iter().map(|found| format!("  {found}")));
     if !document.unchained.is_empty() {
         let runs = document.unchained.join(", ");
         lines.push(format!("  unchained, recorded without a log: {runs}"));

@@ -1,7 +1,7 @@
 //! `unit confirm`: what a learn could not prove, confirmed after the fact.
 //!
 //! In: the unit's folder, what was checked, who and with what, and a reading of the minimum-flow stop. Out: a line in
-//! `confirmed.toml` that speaks of the newest learn only. Refused where that learn lacks anything else.
+//! `confirmed.toml`, and one in the unit's log, that speaks of the newest learn only. Refused where that learn lacks anything else.
 
 use std::path::PathBuf;
 
@@ -13,7 +13,7 @@ use crate::checks::{check_lines, check_word, parse_check};
 use crate::console::Console;
 use crate::exit::{Exit, Failure, VerbResult};
 use crate::figures::GaugedIn;
-use crate::record::{Confirmation, Gauged, Run, RunKind, runs_in};
+use crate::record::{Checked, Confirmation, ConfirmedTrouble, Gauged, Run, RunKind, runs_in};
 use crate::short_text::ShortText;
 use crate::unit_store;
 
@@ -55,7 +55,14 @@ fn reading(words: &str) -> Result<(f64, GaugedIn), String> {
 
 pub(super) fn run(args: &Args, console: &Console) -> VerbResult {
     let unit = name_of(&args.unit_dir)?;
-    let learn = newest_learn(args, &unit)?;
+    let checked =
+        Checked::of(&args.unit_dir, |run| run.kind == RunKind::Learn).map_err(Failure::undetermined)?;
+    if let Some(trouble @ (ConfirmedTrouble::Changed | ConfirmedTrouble::Added)) = checked.confirmed {
+        return Err(Failure::usage(format!(
+            "{unit}: nothing was confirmed. {trouble}. Restore it from a copy, or move it away and confirm again."
+        )));
+    }
+    let learn = checked.without_doubted(newest_learn(args, &unit)?);
     let open = unit_store::to_confirm(&args.unit_dir, &unit, &learn)?;
     let checked = args.checked.iter().fold(CheckSet::NONE, |all, one| all.union(*one));
     let gauged =
