@@ -77,7 +77,9 @@ impl Count {
         self.struck += ran.struck;
         self.slowest = self.slowest.max(ran.took);
         let (mut against, mut why) = against(plan.verb, clean, ran);
-        if plan.trouble.mishap.must_stop() && ran.struck > 0 && against == Against::Same {
+        // A Stop that comes before anything drives has nothing to stop.
+        let struck = if plan.trouble.mishap == Mishap::ForeignStop { ran.struck_driving } else { ran.struck };
+        if plan.trouble.mishap.must_stop() && struck > 0 && against == Against::Same {
             (against, why) = (Against::Other, Some("it went on".into()));
         }
         if plan.trouble.mishap.loses_nothing() && against == Against::Undetermined {

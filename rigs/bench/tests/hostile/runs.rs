@@ -108,6 +108,8 @@ pub struct Ran {
     pub took: Duration,
     pub said: String,
     pub struck: u32,
+    /// Of these, once the unit had been let move.
+    pub struck_driving: u32,
 }
 
 /// A unit on a stepped rig, behind a line.
@@ -139,7 +141,7 @@ impl Bench {
         let began = Instant::now();
         let (verdict, said) = finish(self.command(verb).spawn().unwrap());
         let took = began.elapsed();
-        let struck = self.line.struck();
+        let (struck, struck_driving) = (self.line.struck(), self.line.struck_driving());
         self.line.turn_to(Trouble::CLEAN);
         let mut ran = Ran {
             verdict,
@@ -150,6 +152,7 @@ impl Bench {
             took,
             said,
             struck,
+            struck_driving,
         };
         if let Some(dir) = self.newest(verb) {
             ran.rows = rows(&dir.join("samples.csv"));
