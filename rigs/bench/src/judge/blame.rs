@@ -8,14 +8,15 @@ use super::FaultOf;
 #[must_use]
 pub fn fault_of(refusal: &LearnRefusal) -> FaultOf {
     match refusal {
-        LearnRefusal::SupplyOutOfRange { .. }
+        // Leads, sensor or profile are the other way round: a sound unit on the wrong one looks the same.
+        LearnRefusal::WrongDirection { .. }
+        | LearnRefusal::SupplyOutOfRange { .. }
         | LearnRefusal::MovesAtRest { .. }
         | LearnRefusal::NotANumber { .. }
         | LearnRefusal::TickLost { .. }
         | LearnRefusal::HostLost
         | LearnRefusal::OtherSetup { .. } => FaultOf::Rig,
         LearnRefusal::NoMotion { .. }
-        | LearnRefusal::WrongDirection { .. }
         | LearnRefusal::SpanShort { .. }
         | LearnRefusal::SpanLong { .. }
         | LearnRefusal::StopOutsideWindow { .. }

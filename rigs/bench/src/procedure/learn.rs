@@ -16,7 +16,7 @@ use super::recording::{NewRun, Recording};
 use super::stop::RunStop;
 use super::target::Target;
 use crate::judge::fault_of;
-use crate::record::{self, Conditions, LEARN_KIND, Outcome, RELEARN, RunKind};
+use crate::record::{self, Checked, Conditions, LEARN_KIND, Outcome, RELEARN, Run, RunKind, runs_in};
 use crate::rig::{Asked, Measurand, StreamItem};
 use crate::unit_store;
 
@@ -71,7 +71,9 @@ pub fn learn(
         // The board relearns only from what it holds.
         bench.rig.set_calibration(held)?;
     }
+    let last = last_learn(target);
     let mut recording = Recording::create(target, bench, run, observer)?;
+    recording.look_on(target, last.as_ref());
     let tag = unit_store::tag(&target.unit, &target.serials, recording.writer.name());
     let ended = follow(bench, &mut recording, order, tag);
     if let Ok((outcome, tick)) = &ended {
@@ -79,6 +81,14 @@ pub fn learn(
     }
     let ((outcome, _), dir) = recording.close(bench, ended)?;
     Ok(Learned { dir, outcome })
+}
+
+/// The unit's newest learn that its log vouches for and that was made in this warmth.
+fn last_learn(target: &Target) -> Option<Run> {
+    let checked = Checked::of(&target.unit_dir, |run| run.kind == RunKind::Learn).ok()?;
+    let runs = runs_in(&target.unit_dir).ok()?.into_iter().rev();
+    let learns = runs.filter(|(run, _)| run.kind == RunKind::Learn && checked.vouches_for(*run));
+    learns.filter_map(|(_, dir)| Run::open(&dir).ok()).find(|run| run.file.run.warmth == target.warmth)
 }
 
 fn order(target: &Target, choice: LearnChoice) -> LearnOrder {
@@ -168,7 +178,17 @@ fn refusal_of(refusal: &LearnRefusal) -> record::Refusal {
     record::Refusal {
         reason: refusal.name().replace(' ', "-"),
         seen: refusal.to_string(),
-        advice: refusal.advice().to_owned(),
+        advice: advice(refusal).to_owned(),
         fault_of: fault_of(refusal),
+    }
+}
+
+/// The learner knows of wires and sensor only; here somebody may have taken another actuator, or another profile.
+fn advice(refusal: &LearnRefusal) -> &'static str {
+    match refusal {
+        LearnRefusal::WrongDirection { .. } => {
+            "The wrong actuator on the bench, or the wrong profile? Compare the actuator's tag with the profile; then check motor leads, sensor and counts_direction."
+        }
+        other => other.advice(),
     }
 }

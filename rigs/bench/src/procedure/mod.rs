@@ -9,6 +9,7 @@ mod doubt;
 mod ended;
 mod history;
 mod learn;
+mod look;
 mod motions;
 mod moves;
 mod observer;
@@ -25,6 +26,7 @@ pub use ended::UnitEnd;
 pub(crate) use history::Wander;
 pub(crate) use history::wander;
 pub use learn::{LearnChoice, Learned, learn};
+pub use look::Contradiction;
 
 pub use motions::{friction_ramps, full_stroke, slow_reversal, staircase, steps};
 pub use moves::{Basis, MoveKind, record_move};

@@ -21,7 +21,7 @@ use super::stop::RunStop;
 use super::target::Target;
 use crate::caution::Present;
 use crate::console;
-use crate::record::{Conditions, Ground, MOTION_ENDED, Outcome, RunKind};
+use crate::record::{Conditions, Ground, MOTION_ENDED, Outcome, Run, RunKind};
 use crate::rig::{Measurand, StreamItem};
 use crate::span::Span;
 use crate::unit_store::{self, InForce};
@@ -219,6 +219,8 @@ pub fn record_move(
     let serials = target.serials.or(&basis.in_force().provenance.serials);
     let run = NewRun { kind: kind.run_kind(), calibration, conditions: kind.conditions(target), serials };
     let mut recording = Recording::create(target, bench, run, observer)?;
+    let learn = basis.in_force().run;
+    recording.look_on(target, Run::open(&target.unit_dir.join(learn.to_string())).ok().as_ref());
     let ground = Some(basis.ground());
     recording.writer.outcome(Outcome { calibration, ground, ..Outcome::default() });
     let ended = run_pieces(bench, target, &mut recording, &kind.pieces(target), basis.footing());

@@ -4,12 +4,13 @@ use firmware_core::calibration::Calibration;
 use firmware_core::units::{Counts, Tick};
 
 use super::bench::Bench;
+use super::look::Look;
 use super::observer::{Observed, Observer};
 use super::stop::RunStop;
 use super::target::Target;
 use crate::figures::friction::BINS;
 use crate::record::{
-    Conditions, Mark, Provenance, RecordError, RunInfo, RunKind, RunWriter, Serials, Status,
+    Conditions, Mark, Provenance, RecordError, Run, RunInfo, RunKind, RunWriter, Serials, Status,
 };
 use crate::record::{PORT, STARTED};
 use crate::rig::{Measurand, Sampling, StreamItem, StreamSample};
@@ -24,6 +25,8 @@ pub(super) struct Recording<'run> {
     rows: u32,
     holes: Vec<Hole>,
     position: Option<Counts>,
+    /// Whether this is the right actuator.
+    look: Option<Look>,
     /// Who looks on.
     observer: &'run mut dyn Observer,
 }
@@ -102,14 +105,23 @@ impl<'run> Recording<'run> {
             rows: 0,
             holes: Vec::new(),
             position: None,
+            look: None,
             observer,
         })
+    }
+
+    /// Stops the run where its samples speak against the profile, or against the learn `last`.
+    pub(super) fn look_on(&mut self, target: &Target, last: Option<&Run>) {
+        self.look = Some(Look::new(&target.profile.settings, last));
     }
 
     /// The next thing from the board, already recorded.
     pub(super) fn next(&mut self, bench: &mut Bench) -> Result<StreamItem, RunStop> {
         let item = bench.rig.next_item()?;
         self.see(Observed::Item(&item))?;
+        if let (Some(look), StreamItem::Sample(sample)) = (&mut self.look, &item) {
+            look.see(sample)?;
+        }
         Ok(item)
     }
 

@@ -3,6 +3,7 @@
 use std::path::PathBuf;
 
 use super::ended::UnitEnd;
+use super::look::Contradiction;
 use crate::exit::{Exit, Failure};
 use crate::judge::FaultOf;
 use crate::record::{RecordError, Status};
@@ -30,6 +31,9 @@ pub enum RunStop {
     /// The disk.
     #[error(transparent)]
     Record(#[from] RecordError),
+    /// Something speaks against profile or history.
+    #[error("STOPPED IN DOUBT: {0}. The wrong actuator on the bench, or the wrong profile? {advice}", advice = .0.advice())]
+    Doubted(#[from] Contradiction),
     /// The user.
     #[error("stopped by the user; the drive was released")]
     Interrupted,
@@ -73,6 +77,7 @@ impl RunStop {
             Self::Rig(_)
             | Self::NotMeasured { .. }
             | Self::Record(_)
+            | Self::Doubted(_)
             | Self::Interrupted
             | Self::Released { .. }
             | Self::NotResumed(_)
@@ -97,6 +102,7 @@ impl RunStop {
             Self::Rig(_)
             | Self::NotMeasured { .. }
             | Self::Record(_)
+            | Self::Doubted(_)
             | Self::Interrupted
             | Self::Released { .. }
             | Self::NotResumed(_)
@@ -112,6 +118,7 @@ impl RunStop {
             Self::Rig(_)
             | Self::NotMeasured { .. }
             | Self::Record(_)
+            | Self::Doubted(_)
             | Self::Released { .. }
             | Self::EndedByUnit(_)
             | Self::Overdue { .. } => false,

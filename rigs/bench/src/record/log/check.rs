@@ -213,6 +213,12 @@ impl Checked {
         run
     }
 
+    /// True where nothing is known against the run.
+    #[must_use]
+    pub(crate) fn vouches_for(&self, run: RunName) -> bool {
+        self.log.is_none() && self.trouble(run).is_none()
+    }
+
     /// Name and trouble of a run, where it has one.
     #[must_use]
     pub fn trouble(&self, run: RunName) -> Option<&RunTrouble> {

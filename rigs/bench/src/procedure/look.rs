@@ -1,0 +1,259 @@
+//! Looks on while a run begins: is this the actuator that the profile and the unit's name speak of?
+//!
+//! In: the run's own samples, the profile, what the unit's newest learn showed. Out: a [`Contradiction`], on which the
+//! run is stopped. Nothing is pushed for the look's sake. A learn presses a stop at a third to a half of the largest
+//! current before anything else does; a motion is looked at wherever its lever stands still under current. What the
+//! samples do not show is passed over.
+
+use firmware_core::settings::{LearnWindows, Settings, StopWindows};
+use firmware_core::units::Tick;
+
+use crate::record::Run;
+use crate::rig::StreamSample;
+
+/// What speaks against profile or history.
+#[derive(Debug, Clone, Copy, PartialEq, thiserror::Error)]
+pub enum Contradiction {
+    /// The lever rests where no lever of this profile can.
+    #[error(
+        "before the first push the lever reads {seen:.0} counts; by the profile it stands between {low:.0} and {high:.0}"
+    )]
+    Rest {
+        /// Reading, counts.
+        seen: f32,
+        /// Lowest that the profile allows, counts.
+        low: f32,
+        /// Highest.
+        high: f32,
+    },
+    /// The supply is not the profile's.
+    #[error("the supply is {seen:.1} V; allowed are {low:.1} to {high:.1} V about the profile's")]
+    Supply {
+        /// Seen, V.
+        seen: f32,
+        /// Lowest allowed, V.
+        low: f32,
+        /// Highest, V.
+        high: f32,
+    },
+    /// The winding is not the profile's.
+    #[error(
+        "with the lever still the winding shows {seen:.2} Ω; allowed are {low:.2} to {high:.2} Ω about the profile's"
+    )]
+    Winding {
+        /// Seen, Ω.
+        seen: f32,
+        /// Lowest allowed, Ω.
+        low: f32,
+        /// Highest, Ω.
+        high: f32,
+    },
+    /// The winding is not the one that this unit had.
+    #[error(
+        "with the lever still the winding shows {seen:.2} Ω; at its last learn this unit showed {before:.2} Ω, allowed are {low:.2} to {high:.2} Ω"
+    )]
+    OtherWinding {
+        /// Seen, Ω.
+        seen: f32,
+        /// Then, Ω.
+        before: f32,
+        /// Lowest allowed, Ω.
+        low: f32,
+        /// Highest, Ω.
+        high: f32,
+    },
+}
+
+/// Readings beyond the outermost windows that are believed, as a part of the travel: what stops give under a push.
+const BEYOND: f32 = 0.02;
+/// Supplies of a sound bench, as parts of the profile's: 8.4 to 16.8 V about 12 V.
+const SUPPLY: [f32; 2] = [0.7, 1.4];
+/// Windings of sound units, as parts of the profile's resistance: ±20 % of make, copper from −20 to 120 °C, switches.
+const WINDING: [f32; 2] = [0.65, 2.0];
+/// The same unit's winding, as parts of what it showed: copper alone, from −20 to 120 °C either way.
+const SAME_WINDING: [f32; 2] = [0.6, 1.65];
+/// Over so many ticks the lever is looked at to see whether it stands still.
+const STILL_TICKS: u32 = 20;
+/// Largest way over that time: at 750 counts/s the back-EMF of actuator A is 0.07 V.
+const STILL_COUNTS: f32 = 15.0;
+/// Below this the current says little of the winding, A.
+const LEAST_CURRENT: f32 = 0.15;
+/// Spread of current that a slope needs, A.
+const LEAST_SPREAD: f32 = 0.4;
+/// Samples that a slope needs.
+const LEAST_SAMPLES: u32 = 100;
+
+impl Contradiction {
+    /// What to try.
+    #[must_use]
+    pub fn advice(&self) -> &'static str {
+        match self {
+            Self::Rest { .. } => {
+                "Compare the actuator's tag with the profile; then check the sensor's plug and wires."
+            }
+            Self::Supply { .. } => {
+                "Check battery and cable, and that profile and bench are of one system voltage."
+            }
+            Self::Winding { .. } => {
+                "Compare the actuator's tag with the profile; then measure winding and plug with an ohmmeter."
+            }
+            Self::OtherWinding { .. } => {
+                "Is this the unit whose name was given? Another actuator needs a name of its own; else let it cool, and measure winding and plug with an ohmmeter."
+            }
+        }
+    }
+}
+
+/// Volts over current in the ticks in which the lever stands still under a push.
+#[derive(Debug, Clone, Default)]
+struct Winding {
+    recent: Vec<(Tick, f32)>,
+    supply: Option<f32>,
+    count: u32,
+    /// Sums of current, volts, current², current·volts.
+    sums: [f64; 4],
+    currents: Option<(f32, f32)>,
+}
+
+/// A tick of a run.
+#[derive(Debug, Clone, Copy)]
+struct At {
+    tick: Tick,
+    counts: f32,
+    duty: f32,
+    current: f32,
+    supply: Option<f32>,
+}
+
+impl Winding {
+    /// True where the tick has added to what is known.
+    fn see(&mut self, at: At) -> bool {
+        self.supply = at.supply.or(self.supply);
+        let whole = self.recent.last().is_none_or(|(last, _)| at.tick.since(*last) == 1);
+        if !whole {
+            self.recent.clear();
+        }
+        self.recent.push((at.tick, at.counts));
+        if self.recent.len() <= STILL_TICKS as usize {
+            return false;
+        }
+        let (_, then) = self.recent.remove(0);
+        let current = at.current * at.duty.signum();
+        let is_still = (at.counts - then).abs() <= STILL_COUNTS;
+        let (true, Some(supply)) = (is_still && current >= LEAST_CURRENT, self.supply) else { return false };
+        let (x, y) = (f64::from(current), f64::from(at.duty.abs() * supply));
+        for (sum, term) in self.sums.iter_mut().zip([x, y, x * x, x * y]) {
+            *sum += term;
+        }
+        self.count += 1;
+        let (low, high) = self.currents.unwrap_or((current, current));
+        self.currents = Some((low.min(current), high.max(current)));
+        true
+    }
+
+    /// Slope of volts over current, Ω: an offset of the bridge drops out.
+    fn ohm(&self) -> Option<f32> {
+        let (low, high) = self.currents?;
+        if self.count < LEAST_SAMPLES || high - low < LEAST_SPREAD {
+            return None;
+        }
+        let [x, y, xx, xy] = self.sums.map(|sum| sum / f64::from(self.count));
+        Some(((xy - x * y) / (xx - x * x)) as f32)
+    }
+}
+
+/// Looks on.
+#[derive(Debug, Clone)]
+pub(super) struct Look {
+    winding: Winding,
+    rest: [f32; 2],
+    supply: [f32; 2],
+    allowed: [f32; 2],
+    before: Option<f32>,
+    is_first: bool,
+}
+
+impl Look {
+    /// At a unit that should be of this profile, and show the winding that it had in `last`.
+    pub(super) fn new(settings: &Settings, last: Option<&Run>) -> Self {
+        let actuator = &settings.actuator;
+        Self {
+            winding: Winding::default(),
+            rest: outermost(settings),
+            supply: SUPPLY.map(|part| part * actuator.nominal_supply.0),
+            allowed: WINDING.map(|part| part * actuator.winding_resistance_ohm),
+            before: last.and_then(shown),
+            is_first: true,
+        }
+    }
+
+    /// Takes a sample of the run.
+    pub(super) fn see(&mut self, sample: &StreamSample) -> Result<(), Contradiction> {
+        let point = &sample.point;
+        let at = At {
+            tick: sample.tick,
+            counts: f32::from(point.position().0),
+            duty: point.duty(),
+            current: point.current().0,
+            supply: sample.supply.map(|supply| supply.0),
+        };
+        if self.is_first && at.duty == 0.0 {
+            self.at_rest(at)?;
+        }
+        self.is_first = false;
+        if self.winding.see(at) && self.winding.count.is_multiple_of(LEAST_SAMPLES) {
+            self.winding.ohm().map_or(Ok(()), |seen| self.compare(seen))?;
+        }
+        Ok(())
+    }
+
+    fn at_rest(&self, at: At) -> Result<(), Contradiction> {
+        let [low, high] = self.rest;
+        if !(low..=high).contains(&at.counts) {
+            return Err(Contradiction::Rest { seen: at.counts, low, high });
+        }
+        let [low, high] = self.supply;
+        match at.supply {
+            Some(seen) if !(low..=high).contains(&seen) => Err(Contradiction::Supply { seen, low, high }),
+            Some(_) | None => Ok(()),
+        }
+    }
+
+    fn compare(&self, seen: f32) -> Result<(), Contradiction> {
+        let [low, high] = self.allowed;
+        if !(low..=high).contains(&seen) {
+            return Err(Contradiction::Winding { seen, low, high });
+        }
+        let Some(before) = self.before else { return Ok(()) };
+        let [low, high] = SAME_WINDING.map(|part| part * before);
+        if !(low..=high).contains(&seen) {
+            return Err(Contradiction::OtherWinding { seen, before, low, high });
+        }
+        Ok(())
+    }
+}
+
+/// Between the outermost windows of all setups, and a little beyond.
+fn outermost(settings: &Settings) -> [f32; 2] {
+    let LearnWindows { free, attached, on_engine } = &settings.learn.windows;
+    let all = [free, attached, on_engine].into_iter().flat_map(|setup| [setup.cold, setup.hot]);
+    let edges = all.flat_map(|StopWindows { closed, open }| [closed.min, closed.max, open.min, open.max]);
+    let counts = edges.map(|edge| f32::from(edge.0));
+    let beyond = BEYOND * settings.actuator.nominal_span_counts;
+    [counts.clone().fold(f32::MAX, f32::min) - beyond, counts.fold(f32::MIN, f32::max) + beyond]
+}
+
+/// The winding that a recorded run shows, Ω.
+fn shown(run: &Run) -> Option<f32> {
+    let mut winding = Winding::default();
+    for sample in run.samples() {
+        winding.see(At {
+            tick: sample.tick,
+            counts: f32::from(sample.position.0),
+            duty: sample.duty,
+            current: sample.motor_current.map_or(f32::NAN, |current| current.0),
+            supply: sample.supply.map(|supply| supply.0),
+        });
+    }
+    winding.ohm()
+}
