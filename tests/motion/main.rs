@@ -3,6 +3,7 @@
 //! Units, faults and motions are the world's and the bench's; when the condition began is read from the plant, not
 //! from what the controller saw. The watch was tuned on other seeds.
 
+mod look;
 mod support;
 
 use firmware_core::motion::Ending;

@@ -6,7 +6,7 @@
 
 mod hostile;
 
-use std::collections::HashMap;
+use std::collections::{BTreeMap, HashMap};
 use std::sync::atomic::{AtomicUsize, Ordering};
 use std::sync::{Arc, Mutex};
 use std::time::Duration;
@@ -65,6 +65,8 @@ struct Count {
     hangs: u32,
     slowest: Duration,
     first_fault: Option<String>,
+    /// What runs said that decided nothing, and how often.
+    open: BTreeMap<String, u32>,
 }
 
 impl Count {
@@ -87,7 +89,10 @@ impl Count {
         }
         match against {
             Against::Same => self.same += 1,
-            Against::Undetermined => self.undetermined += 1,
+            Against::Undetermined => {
+                self.undetermined += 1;
+                *self.open.entry(ran.why_open()).or_default() += 1;
+            }
             Against::WrongAcceptance => self.wrong_acceptances += 1,
             Against::WrongRefusal => self.wrong_refusals += 1,
             Against::Other => self.others += 1,
@@ -346,6 +351,7 @@ fn at_one_per_cent_loss_nineteen_of_twenty_runs_still_decide() {
             .collect();
         let count = count(&plans);
         println!("{}", count.row(verb.word()));
+        count.open.iter().for_each(|(why, runs)| println!("  {runs} undetermined: {why}"));
         count.first_fault.iter().for_each(|fault| println!("  {fault}"));
         all.same += count.same;
         all.runs += count.runs;

@@ -102,6 +102,8 @@ pub struct Ran {
     /// A motion's record judged under limits that a sound unit meets, and under limits that none meets.
     pub judged: Option<[Verdict; 2]>,
     pub figures: Vec<Figure>,
+    /// The judgement's first reason.
+    pub reason: Option<String>,
     /// `[outcome]` of the record: calibration, refusal, what is not proven.
     pub outcome: Option<toml::Value>,
     pub rows: Vec<Row>,
@@ -110,6 +112,14 @@ pub struct Ran {
     pub struck: u32,
     /// Of these, once the unit had been let move.
     pub struck_driving: u32,
+}
+
+impl Ran {
+    /// Why it decided nothing: what the judgement names, else the tool's last word, without its numbers.
+    pub fn why_open(&self) -> String {
+        let text = self.reason.as_deref().or(self.said.lines().last()).unwrap_or_default();
+        text.chars().filter(|c| !c.is_ascii_digit()).take(160).collect()
+    }
 }
 
 /// A unit on a stepped rig, behind a line.
@@ -147,6 +157,7 @@ impl Bench {
             verdict,
             judged: None,
             figures: Vec::new(),
+            reason: None,
             outcome: None,
             rows: Vec::new(),
             took,
@@ -199,6 +210,7 @@ impl Bench {
         let (met, told) = under("met.limits.toml", limits_of(verb, 1.0));
         let (unmet, _) = under("unmet.limits.toml", limits_of(verb, 0.001));
         ran.figures = figures(&told);
+        ran.reason = reason(&told);
         ran.judged = Some([met, unmet]);
     }
 }
@@ -266,6 +278,11 @@ fn figures(told: &[u8]) -> Vec<Figure> {
             })
         })
         .collect()
+}
+
+fn reason(told: &[u8]) -> Option<String> {
+    let told: serde_json::Value = serde_json::from_slice(told).ok()?;
+    told["reasons"].as_array()?.first()?["seen"].as_str().map(str::to_owned)
 }
 
 fn outcome(run_toml: &Path) -> Option<toml::Value> {
