@@ -81,8 +81,7 @@ fn met(world: WorldConfig, seed: u64, port: &str) -> Met {
 
 /// How many of the units end so, and prints how all of them ended.
 fn count(kind: &str, port: &str, unit: impl Fn(u64) -> WorldConfig + Sync) -> [u64; 4] {
-    let met: Vec<Met> =
-        (0..units()).into_par_iter().map(|n| met(unit(SEED + n), SEED + n, port)).collect();
+    let met: Vec<Met> = (0..units()).into_par_iter().map(|n| met(unit(SEED + n), SEED + n, port)).collect();
     let ends = [Met::Doubt, Met::WrongDirection, Met::Refused, Met::Learned];
     let counts = ends.map(|end| met.iter().filter(|one| **one == end).count() as u64);
     println!("{kind:<40}{:>7}{:>7}{:>9}{:>9}", counts[0], counts[1], counts[2], counts[3]);
@@ -106,7 +105,12 @@ fn no_sound_unit_is_stopped_in_doubt_and_another_actuator_is() {
     println!("{} units each{:>35}{:>7}{:>9}{:>9}", units(), "doubt", "way", "refused", "learned");
     let [doubted, other_way, ..] = count("sound, wide spread", A, sound);
     let [_, most] = exact_bounds(doubted + other_way, units());
-    println!("  {} of {}: at most {:.2} % (exact two-sided 95 % bound)", doubted + other_way, units(), 100.0 * most);
+    println!(
+        "  {} of {}: at most {:.2} % (exact two-sided 95 % bound)",
+        doubted + other_way,
+        units(),
+        100.0 * most
+    );
     assert_eq!(doubted + other_way, 0);
     let learned = |counts: [u64; 4]| counts[3];
     let other = count("actuator B under A's profile", A, |_| nominal(B));

@@ -26,6 +26,9 @@ const LEARN_LIMIT_TICKS: u32 = 60_000;
 /// Condition that names what a person or gauge confirmed.
 pub(super) const CONFIRMED: &str = "confirmed_beyond_signals";
 
+const WRONG_WAY: &str = "The wrong actuator on the bench, or the wrong profile? Compare the actuator's tag with the \
+     profile; then check motor leads, sensor and counts_direction.";
+
 /// What to learn.
 #[derive(Debug, Clone, Copy)]
 pub struct LearnChoice {
@@ -185,10 +188,5 @@ fn refusal_of(refusal: &LearnRefusal) -> record::Refusal {
 
 /// The learner knows of wires and sensor only; here somebody may have taken another actuator, or another profile.
 fn advice(refusal: &LearnRefusal) -> &'static str {
-    match refusal {
-        LearnRefusal::WrongDirection { .. } => {
-            "The wrong actuator on the bench, or the wrong profile? Compare the actuator's tag with the profile; then check motor leads, sensor and counts_direction."
-        }
-        other => other.advice(),
-    }
+    if matches!(refusal, LearnRefusal::WrongDirection { .. }) { WRONG_WAY } else { refusal.advice() }
 }

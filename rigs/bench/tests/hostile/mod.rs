@@ -6,7 +6,7 @@
 //!
 //! In: a [`Trouble`] with a seed. Out: the path of a device that behaves so. Chance is drawn per frame and
 //! direction, never per read, so that on a stepped rig the same seed does the same.
-#![allow(dead_code, unreachable_pub, clippy::unwrap_used)] // each test file uses its part; a helper that cannot go on fails its test
+#![allow(dead_code, unused_imports, unreachable_pub, clippy::unwrap_used)] // each test file uses its part; a helper that cannot go on fails its test
 
 mod direction;
 pub mod frames;
