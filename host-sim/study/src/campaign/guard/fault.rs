@@ -35,7 +35,7 @@ named!(
     Seized => "ring-seized",
     /// Soot: break-away friction four times the clean one.
     Sooted => "ring-sooted",
-    /// Something keeps the ring from opening.
+    /// Something keeps the ring from opening, or forces it shut.
     Blocked => "ring-blocked",
     /// Motor winding broken; the spring opens.
     WindingOpen => "winding-open",
@@ -109,7 +109,7 @@ impl GuardFault {
             Self::Blocked => vec![K::Obstruction(Obstruction {
                 shuts_off: End::Low,
                 stop: Stop {
-                    angle_rad: rng.random_range(0.3..0.9),
+                    angle_rad: rng.random_range(0.3..1.15),
                     stiffness_nm_per_rad: 400.0,
                     damping_nm_s_per_rad: 0.6,
                 },
