@@ -8,7 +8,7 @@ use plant::airpath::FuelResponse;
 use proptest::prelude::*;
 use rayon::prelude::*;
 use study::campaign::guard::{
-    Ending, GuardCampaign, GuardFault, LossCause, WorldFigures, run, run_one, sound_hours,
+    GuardCampaign, GuardFault, LossCause, WorldEnding, WorldFigures, run, run_one, sound_hours,
 };
 use study::run::{Record, run_world};
 use study::scenario::builtins;
@@ -117,7 +117,7 @@ proptest! {
     fn limits_are_kept_wherever_everything_is_seen_and_the_fuel_obeys(seed: u64, index in 0u32..10_000) {
         let campaign = GuardCampaign { settings: Settings::default(), worlds: 1, seed };
         let world = run_one(&campaign, index).expect("a world that runs");
-        let untraced = [Ending::TooLate(LossCause::Untraced), Ending::Undetected(LossCause::Untraced)];
+        let untraced = [WorldEnding::TooLate(LossCause::Untraced), WorldEnding::Undetected(LossCause::Untraced)];
         prop_assert!(!untraced.contains(&world.ending), "{world:?}");
         if can_be_held(&campaign, &world) {
             prop_assert!(world.used.iter().all(|used| *used <= 1.0), "{world:?}");

@@ -12,8 +12,8 @@ use crate::reference::column;
 use firmware_core::settings::Settings;
 use firmware_core::units::{Duty, Tick};
 use plant::airpath::{
-    Effect, Effects, EngineInputs, ExhaustWalls, GasHeat, HeatSoak, Operating, ReducedModel, ReducedParams,
-    WallGas, rk4,
+    Effects, EngineInputs, ExhaustWalls, GasHeat, HeatSoak, Operating, ReducedModel, ReducedParams,
+    Switchable, WallGas, rk4,
 };
 use plant::atmosphere::Ambient;
 use plant::sensor::ChannelParams;
@@ -162,7 +162,7 @@ fn the_gas_torque_swings_with_the_exhaust_strokes() {
         let most = torques.iter().fold(0.0_f64, |most, torque| most.max(*torque));
         (mean, rises, most / mean)
     };
-    let (steady, _, flat) = swing(Effects { pulsation: Effect::Off, ..Effects::default() });
+    let (steady, _, flat) = swing(Effects { pulsation: Switchable::Off, ..Effects::default() });
     let (mean, rises, peak) = swing(Effects::default());
     assert_near("mean torque, N m", mean, steady, 2e-3);
     assert!((99..=101).contains(&rises), "4 × 3000 / 120 = 100 Hz, counted {rises}");

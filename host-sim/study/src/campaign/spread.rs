@@ -8,7 +8,7 @@ use rand::{Rng, RngExt};
 use serde::{Deserialize, Serialize};
 
 use plant::actuator::Linkage;
-use plant::airpath::Effect;
+use plant::airpath::Switchable;
 use plant::check::{BadParameter, between};
 use plant::sensor::{ChannelFault, PositionFault};
 use plant::toml_file::{TomlError, TomlFile};
@@ -215,10 +215,10 @@ impl Draw {
         air.closed_fall *= self.vane_fall_factor;
         air.open_fall *= self.vane_fall_factor;
         let effects = &mut world.engine.effects;
-        if let Effect::On(soak) = &mut effects.heat_soak {
+        if let Switchable::On(soak) = &mut effects.heat_soak {
             soak.gas_wall_w_per_k *= self.heat_soak_factor;
         }
-        if let Effect::On(cooler) = &mut effects.cooler {
+        if let Switchable::On(cooler) = &mut effects.cooler {
             cooler.effectiveness = self.cooler_effectiveness;
         }
         world.altitude_m = self.altitude_m;

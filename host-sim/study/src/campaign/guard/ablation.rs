@@ -8,7 +8,7 @@ use firmware_core::units::{Kilopascal, Load, Rpm};
 use rayon::prelude::*;
 
 use super::fault::GuardFault;
-use super::run::{Ending, run_guarded};
+use super::run::{WorldEnding, run_guarded};
 use super::{GuardCampaign, GuardCampaignError};
 
 /// What a crippled guard makes of the worlds.
@@ -16,7 +16,7 @@ use super::{GuardCampaign, GuardCampaignError};
 pub struct AblationRow {
     /// What was crippled, and how far.
     pub crippled: &'static str,
-    /// Limits kept with the guard acting.
+    /// TrueLimits kept with the guard acting.
     pub in_time: u32,
     /// A limit was passed although something was noticed.
     pub too_late: u32,
@@ -73,7 +73,7 @@ fn crippled(
 ) -> Result<AblationRow, GuardCampaignError> {
     let mut settings: Settings = campaign.settings;
     change(&mut settings.guard);
-    let endings: Vec<(bool, Ending)> = (0..campaign.worlds)
+    let endings: Vec<(bool, WorldEnding)> = (0..campaign.worlds)
         .into_par_iter()
         .map(|index| {
             let is_sound = index as usize % GuardFault::ALL.len() == 0;
@@ -83,13 +83,13 @@ fn crippled(
     let mut row = AblationRow { crippled, in_time: 0, too_late: 0, undetected: 0, sound_acted: 0 };
     for (is_sound, ending) in endings {
         match ending {
-            Ending::Quiet => {}
-            Ending::InTime => {
+            WorldEnding::Quiet => {}
+            WorldEnding::InTime => {
                 row.in_time += 1;
                 row.sound_acted += u32::from(is_sound);
             }
-            Ending::TooLate(_) => row.too_late += 1,
-            Ending::Undetected(_) => row.undetected += 1,
+            WorldEnding::TooLate(_) => row.too_late += 1,
+            WorldEnding::Undetected(_) => row.undetected += 1,
         }
     }
     Ok(row)

@@ -73,14 +73,14 @@ const STANDING_RPM: f64 = 100.0;
 
 impl Drive {
     pub(super) fn draw(kind: DriveKind, altitude_m: f64, rng: &mut impl Rng) -> Self {
-        let cruise = Pull { rpm: rng.random_range(1200.0..2200.0), load: rng.random_range(0.2..0.6) };
+        let cruise = SpeedAndLoad { rpm: rng.random_range(1200.0..2200.0), load: rng.random_range(0.2..0.6) };
         let climb_m = rng.random_range(500.0..1500.0);
         let highest_m = if kind == DriveKind::Climb { altitude_m + climb_m } else { altitude_m };
-        let full = Pull {
+        let full = SpeedAndLoad {
             rpm: rng.random_range(2000.0..3600.0),
             load: rng.random_range(0.8..1.0) * (1.0 - DERATE_PER_M * highest_m),
         };
-        let mut course = Course::new(cruise);
+        let mut course = DriveCourse::new(cruise);
         course.hold(rng.random_range(0.5..2.0));
         match kind {
             DriveKind::FullLoad => course.pull(full, 2.0),
@@ -102,33 +102,33 @@ impl Drive {
     }
 }
 
-fn lift_off(course: &mut Course, full: Pull, rng: &mut impl Rng) {
+fn lift_off(course: &mut DriveCourse, full: SpeedAndLoad, rng: &mut impl Rng) {
     course.pull(full, 1.0);
     course.hold(rng.random_range(1.0..3.0));
-    course.pull(Pull { load: 0.0, ..full }, 0.1);
+    course.pull(SpeedAndLoad { load: 0.0, ..full }, 0.1);
     course.hold(rng.random_range(0.3..1.5));
     course.pull(full, PEDAL_S);
 }
 
-fn gear_shifts(course: &mut Course, full: Pull, rng: &mut impl Rng) {
+fn gear_shifts(course: &mut DriveCourse, full: SpeedAndLoad, rng: &mut impl Rng) {
     for _ in 0..3 {
         course.pull(full, rng.random_range(1.0..2.0));
-        course.pull(Pull { load: 0.0, ..full }, 0.1);
+        course.pull(SpeedAndLoad { load: 0.0, ..full }, 0.1);
         course.hold(0.3);
-        course.pull(Pull { rpm: 0.72 * full.rpm, ..full }, PEDAL_S);
+        course.pull(SpeedAndLoad { rpm: 0.72 * full.rpm, ..full }, PEDAL_S);
     }
 }
 
-fn exhaust_brake(course: &mut Course, full: Pull, rng: &mut impl Rng) {
+fn exhaust_brake(course: &mut DriveCourse, full: SpeedAndLoad, rng: &mut impl Rng) {
     course.pull(full, 1.0);
-    course.pull(Pull { load: 0.0, ..full }, 0.1);
+    course.pull(SpeedAndLoad { load: 0.0, ..full }, 0.1);
     course.use_vanes(VaneUse::Brake);
     course.hold(rng.random_range(2.0..4.0));
     course.pull(full, PEDAL_S);
     course.use_vanes(VaneUse::Boost);
 }
 
-fn recirculation(course: &mut Course, full: Pull, rng: &mut impl Rng) {
+fn recirculation(course: &mut DriveCourse, full: SpeedAndLoad, rng: &mut impl Rng) {
     for open_mm2 in [rng.random_range(30.0..110.0), 0.0, rng.random_range(30.0..110.0)] {
         course.hold(rng.random_range(0.8..1.5));
         course.step_recirculation(open_mm2);
@@ -138,8 +138,8 @@ fn recirculation(course: &mut Course, full: Pull, rng: &mut impl Rng) {
     course.step_recirculation(0.0);
 }
 
-fn restart(course: &mut Course, full: Pull, rng: &mut impl Rng) {
-    let (idle, standing) = (Pull { rpm: 800.0, load: 0.12 }, Pull { rpm: 0.0, load: 0.0 });
+fn restart(course: &mut DriveCourse, full: SpeedAndLoad, rng: &mut impl Rng) {
+    let (idle, standing) = (SpeedAndLoad { rpm: 800.0, load: 0.12 }, SpeedAndLoad { rpm: 0.0, load: 0.0 });
     course.pull(idle, 0.8);
     course.use_vanes(VaneUse::Idle);
     course.hold(0.5);
@@ -153,19 +153,19 @@ fn restart(course: &mut Course, full: Pull, rng: &mut impl Rng) {
 
 /// Engine speed and load.
 #[derive(Debug, Clone, Copy)]
-struct Pull {
+struct SpeedAndLoad {
     rpm: f64,
     load: f64,
 }
 
 /// Points as they are laid one after the other.
-struct Course {
+struct DriveCourse {
     points: Vec<DemandPoint>,
     now: DemandPoint,
 }
 
-impl Course {
-    fn new(from: Pull) -> Self {
+impl DriveCourse {
+    fn new(from: SpeedAndLoad) -> Self {
         let now = DemandPoint {
             t_s: 0.0,
             speed_rpm: from.rpm,
@@ -188,7 +188,7 @@ impl Course {
         self.lay(span_s);
     }
 
-    fn pull(&mut self, to: Pull, over_s: f64) {
+    fn pull(&mut self, to: SpeedAndLoad, over_s: f64) {
         (self.now.speed_rpm, self.now.fuel_mg) = (to.rpm, to.load * FULL_LOAD_MG);
         self.lay(over_s);
     }

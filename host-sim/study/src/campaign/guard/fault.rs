@@ -4,7 +4,7 @@ use rand::{Rng, RngExt};
 
 use super::demand::{Drive, DriveKind};
 use plant::actuator::{End, Linkage, Obstruction, Stop};
-use plant::airpath::{Effect, FuelResponse};
+use plant::airpath::{FuelResponse, Switchable};
 use plant::friction::RingCondition;
 use plant::sensor::{ChannelFault, PositionFault};
 use plant::world::{Fault, FaultKind, WorldConfig};
@@ -222,10 +222,10 @@ fn draw_engine(world: &mut WorldConfig, rng: &mut impl Rng) {
     let vane_fall = rng.random_range(0.7..1.3);
     engine.air.closed_fall *= vane_fall;
     engine.air.open_fall *= vane_fall;
-    if let Effect::On(soak) = &mut engine.effects.heat_soak {
+    if let Switchable::On(soak) = &mut engine.effects.heat_soak {
         soak.gas_wall_w_per_k *= rng.random_range(0.7..1.3);
     }
-    if let Effect::On(cooler) = &mut engine.effects.cooler {
+    if let Switchable::On(cooler) = &mut engine.effects.cooler {
         cooler.effectiveness *= rng.random_range(0.9..1.1);
     }
     engine.fuel_response = match rng.random_range(0..10) {

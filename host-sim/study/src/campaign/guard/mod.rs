@@ -16,7 +16,7 @@ mod watch;
 pub use ablation::{AblationRow, ablation};
 pub use demand::{Drive, DriveKind};
 pub use fault::{DrawnWorld, GuardFault};
-pub use run::{Ending, LossCause, WorldFigures, run_one};
+pub use run::{LossCause, WorldEnding, WorldFigures, run_one};
 pub use sound::{SoundHours, sound_hours};
 pub use table::{Row, Table};
 

@@ -11,7 +11,7 @@ use rand_pcg::Pcg64Mcg;
 
 use super::demand::{self, DriveKind};
 use super::fault::{DrawnWorld, GuardFault};
-use super::watch::{Limits, Watch};
+use super::watch::{RunWatch, TrueLimits};
 use super::{GuardCampaign, GuardCampaignError};
 use crate::run::perfect_calibration;
 use crate::scenario::Demand;
@@ -68,10 +68,10 @@ impl LossCause {
 
 /// What became of one world.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Ending {
-    /// Limits kept, and the guard never left normal.
+pub enum WorldEnding {
+    /// TrueLimits kept, and the guard never left normal.
     Quiet,
-    /// Limits kept, and the guard acted: safe state in time.
+    /// TrueLimits kept, and the guard acted: safe state in time.
     InTime,
     /// A limit was passed although guard or plausibility had noticed something.
     TooLate(LossCause),
@@ -91,7 +91,7 @@ pub struct WorldFigures {
     /// What the driver did.
     pub drive: DriveKind,
     /// What became of it.
-    pub ending: Ending,
+    pub ending: WorldEnding,
     /// The same world without a guard passes a limit.
     pub is_demanding: bool,
     /// Highest share of a limit that was used: boost, turbo speed, exhaust pressure.
@@ -112,7 +112,7 @@ pub struct WorldFigures {
 /// When the drawn world is refused or runs away.
 pub fn run_one(campaign: &GuardCampaign, index: u32) -> Result<WorldFigures, GuardCampaignError> {
     let plan = campaign.draw(index);
-    let limits = Limits::of(&campaign.settings.guard.limits);
+    let limits = TrueLimits::of(&campaign.settings.guard.limits);
     let unguarded = drive_through(&plan, &without_guard(&campaign.settings), &limits, campaign.seed, index)?;
     let watch = drive_through(&plan, &campaign.settings, &limits, campaign.seed, index)?;
     Ok(watch.figures(index, &plan, unguarded.has_passed()))
@@ -123,14 +123,14 @@ pub(super) fn run_guarded(
     campaign: &GuardCampaign,
     settings: &Settings,
     index: u32,
-) -> Result<Watch, GuardCampaignError> {
-    let limits = Limits::of(&campaign.settings.guard.limits);
+) -> Result<RunWatch, GuardCampaignError> {
+    let limits = TrueLimits::of(&campaign.settings.guard.limits);
     drive_through(&campaign.draw(index), settings, &limits, campaign.seed, index)
 }
 
 /// Drives a world with nothing wrong.
-pub(super) fn drive_sound(campaign: &GuardCampaign, index: u32) -> Result<Watch, GuardCampaignError> {
-    let limits = Limits::of(&campaign.settings.guard.limits);
+pub(super) fn drive_sound(campaign: &GuardCampaign, index: u32) -> Result<RunWatch, GuardCampaignError> {
+    let limits = TrueLimits::of(&campaign.settings.guard.limits);
     let plan =
         campaign.draw_with(GuardFault::Sound, DriveKind::ALL[index as usize % DriveKind::ALL.len()], index);
     drive_through(&plan, &campaign.settings, &limits, campaign.seed, index)
@@ -166,10 +166,10 @@ fn without_guard(settings: &Settings) -> Settings {
 fn drive_through(
     plan: &DrawnWorld,
     settings: &Settings,
-    limits: &Limits,
+    limits: &TrueLimits,
     seed: u64,
     index: u32,
-) -> Result<Watch, GuardCampaignError> {
+) -> Result<RunWatch, GuardCampaignError> {
     let refused = |reason: String| GuardCampaignError::World { index, reason };
     let mut world =
         World::new(&plan.world, seed ^ u64::from(index)).map_err(|reason| refused(reason.to_string()))?;
@@ -182,7 +182,7 @@ fn drive_through(
         .settle(CRUISE_OPENING, &EngineInputs::new(first.speed_rpm, first.fuel_mg))
         .map_err(|reason| refused(reason.to_string()))?;
     let mut altitude_m = plan.world.altitude_m;
-    let mut watch = Watch::new(*limits);
+    let mut watch = RunWatch::new(*limits);
     for tick in 0..RUN_TICKS {
         let wanted = cursor.at(f64::from(tick) * TICK_S);
         if let Some(now_m) = wanted.altitude_m.filter(|now_m| (now_m - altitude_m).abs() >= ALTITUDE_STEP_M) {

@@ -5,7 +5,7 @@ use core::fmt;
 use firmware_core::guard::GuardCause;
 
 use super::fault::GuardFault;
-use super::run::{Ending, LossCause, WorldFigures};
+use super::run::{LossCause, WorldEnding, WorldFigures};
 
 /// All worlds whose first fault this is.
 #[derive(Debug, Clone, PartialEq)]
@@ -16,9 +16,9 @@ pub struct Row {
     pub worlds: u32,
     /// Of these, worlds that pass a limit without a guard.
     pub demanding: u32,
-    /// Limits kept, the guard never left normal.
+    /// TrueLimits kept, the guard never left normal.
     pub quiet: u32,
-    /// Limits kept, the guard acted.
+    /// TrueLimits kept, the guard acted.
     pub in_time: u32,
     /// A limit was passed although something was noticed.
     pub too_late: Vec<u32>,
@@ -66,8 +66,8 @@ impl Row {
             count(&mut self.trips, cause);
         }
         match world.ending {
-            Ending::Quiet => self.quiet += 1,
-            Ending::InTime => {
+            WorldEnding::Quiet => self.quiet += 1,
+            WorldEnding::InTime => {
                 self.in_time += 1;
                 if world.trip.is_some() {
                     for (most, used) in self.tripped_used.iter_mut().zip(world.used) {
@@ -75,11 +75,11 @@ impl Row {
                     }
                 }
             }
-            Ending::TooLate(cause) => {
+            WorldEnding::TooLate(cause) => {
                 self.too_late.push(world.index);
                 count(&mut self.causes, cause);
             }
-            Ending::Undetected(cause) => {
+            WorldEnding::Undetected(cause) => {
                 self.undetected.push(world.index);
                 count(&mut self.causes, cause);
             }

@@ -8,19 +8,19 @@ use firmware_core::sample::Sample;
 use firmware_core::settings::{GuardLimits, Settings};
 
 use super::fault::DrawnWorld;
-use super::run::{Ending, LossCause, WorldFigures};
+use super::run::{LossCause, WorldEnding, WorldFigures};
 use plant::world::{Truth, World};
 
-/// Limits that the truth is held against, whatever the controller's settings are.
+/// TrueLimits that the truth is held against, whatever the controller's settings are.
 #[derive(Debug, Clone, Copy)]
-pub(super) struct Limits {
+pub(super) struct TrueLimits {
     boost_kpa: f64,
     boost_ratio: f64,
     turbo_rpm: f64,
     exhaust_kpa: f64,
 }
 
-impl Limits {
+impl TrueLimits {
     pub(super) fn of(limits: &GuardLimits) -> Self {
         Self {
             boost_kpa: f64::from(limits.boost.0),
@@ -54,8 +54,8 @@ const OPEN_ENOUGH: f64 = 0.8;
 const FUEL_SLACK_MG: f64 = 1.0;
 
 /// What was seen of a run so far.
-pub(super) struct Watch {
-    limits: Limits,
+pub(super) struct RunWatch {
+    limits: TrueLimits,
     used: [f64; 3],
     passed: Option<LossCause>,
     noticed: bool,
@@ -70,8 +70,8 @@ pub(super) struct Watch {
     told_open_ticks: u32,
 }
 
-impl Watch {
-    pub(super) fn new(limits: Limits) -> Self {
+impl RunWatch {
+    pub(super) fn new(limits: TrueLimits) -> Self {
         Self {
             limits,
             used: [0.0; 3],
@@ -189,12 +189,12 @@ impl Watch {
         !self.told.is_empty()
     }
 
-    pub(super) fn ending(&self) -> Ending {
+    pub(super) fn ending(&self) -> WorldEnding {
         match self.passed {
-            Some(cause) if self.noticed => Ending::TooLate(cause),
-            Some(cause) => Ending::Undetected(cause),
-            None if self.acted => Ending::InTime,
-            None => Ending::Quiet,
+            Some(cause) if self.noticed => WorldEnding::TooLate(cause),
+            Some(cause) => WorldEnding::Undetected(cause),
+            None if self.acted => WorldEnding::InTime,
+            None => WorldEnding::Quiet,
         }
     }
 
