@@ -110,7 +110,7 @@ fn figures(table: &Table, conditions: &str) -> Vec<FigureRow> {
     ]
 }
 
-fn page(table: &Table, verdict: Verdict, seed: u64, worlds: u32) -> Report {
+fn rows(table: &Table) -> ReportTable {
     let mut rows = ReportTable::new(&[
         "fault",
         "worlds",
@@ -144,6 +144,10 @@ fn page(table: &Table, verdict: Verdict, seed: u64, worlds: u32) -> Report {
             causes.join("; "),
         ]);
     }
+    rows
+}
+
+fn page(table: &Table, verdict: Verdict, seed: u64, worlds: u32) -> Report {
     let section = Section::new("Every named fault in worlds of its own")
         .text(
             "Each world draws friction, play, supply, altitude, air, engine, a kind of drive and one fault or two. \
@@ -152,7 +156,7 @@ fn page(table: &Table, verdict: Verdict, seed: u64, worlds: u32) -> Report {
              limits are those of worlds in which the guard tripped and kept them. Faults and drives are drawn \
              evenly: shares are shares of draws, no diagnostic coverage.",
         )
-        .table(rows);
+        .table(rows(table));
     Report {
         subject: SUBJECT.into(),
         kind: "guard campaign".into(),

@@ -7,8 +7,9 @@ use firmware_core::settings::{GuardSettings, Settings};
 use firmware_core::units::{Kilopascal, Load, Rpm};
 use rayon::prelude::*;
 
+use super::ending::WorldEnding;
 use super::fault::GuardFault;
-use super::run::{WorldEnding, run_guarded};
+use super::run::run_guarded;
 use super::{GuardCampaign, GuardCampaignError};
 
 /// What a crippled guard makes of the worlds.

@@ -7,6 +7,7 @@
 
 mod ablation;
 mod demand;
+mod ending;
 mod fault;
 mod run;
 mod sound;
@@ -15,8 +16,9 @@ mod watch;
 
 pub use ablation::{AblationRow, ablation};
 pub use demand::{Drive, DriveKind};
+pub use ending::{LossCause, WorldEnding, WorldFigures};
 pub use fault::{DrawnWorld, GuardFault};
-pub use run::{LossCause, WorldEnding, WorldFigures, run_one};
+pub use run::run_one;
 pub use sound::{SoundHours, sound_hours};
 pub use table::{Row, Table};
 

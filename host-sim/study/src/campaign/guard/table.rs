@@ -4,8 +4,8 @@ use core::fmt;
 
 use firmware_core::guard::GuardCause;
 
+use super::ending::{LossCause, WorldEnding, WorldFigures};
 use super::fault::GuardFault;
-use super::run::{LossCause, WorldEnding, WorldFigures};
 
 /// All worlds whose first fault this is.
 #[derive(Debug, Clone, PartialEq)]

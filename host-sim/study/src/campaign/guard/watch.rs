@@ -7,8 +7,8 @@ use firmware_core::guard::{FuelRequest, GuardCause, GuardStage};
 use firmware_core::sample::Sample;
 use firmware_core::settings::{GuardLimits, Settings};
 
+use super::ending::{LossCause, WorldEnding, WorldFigures};
 use super::fault::DrawnWorld;
-use super::run::{LossCause, WorldEnding, WorldFigures};
 use plant::world::{Truth, World};
 
 /// TrueLimits that the truth is held against, whatever the controller's settings are.
