@@ -270,16 +270,13 @@ impl Outbox<'_> {
         self.reports.enqueue(ToLink::Note(note)).map_err(|_| NoRoom)
     }
 
-    pub(super) fn has_room_for_point(&self) -> bool {
-        self.points.ready()
-    }
-
     /// A batch begins only where it, and the gap before it, can be told.
     ///
     /// # Errors
     /// No room but what other reports need.
     pub(super) fn check_room_for_batch(&self) -> Result<(), NoRoom> {
-        if self.room() > STREAM_LEAVES.saturating_add(1) { Ok(()) } else { Err(NoRoom) }
+        let has_room = self.points.ready() && self.room() > STREAM_LEAVES.saturating_add(1);
+        if has_room { Ok(()) } else { Err(NoRoom) }
     }
 
     /// Takes a point into the batch that is open.
@@ -295,6 +292,9 @@ impl Outbox<'_> {
     /// # Errors
     /// No room: the batch stays open.
     pub(super) fn close_batch(&mut self, head: BatchHead) -> Result<(), NoRoom> {
+        if !self.reports.ready() {
+            return Err(NoRoom);
+        }
         self.reports.enqueue(ToLink::Batch(head)).map_err(|_| NoRoom)
     }
 }

@@ -16,6 +16,7 @@ use crate::store::{Kept, StoreResult};
 /// As in [`super::commands`], all of this may be inlined.
 impl ControlEnd<'_> {
     /// Puts what was stored before the last power-off into use: settings that were kept count as given.
+    #[inline]
     pub fn restore(&mut self, kept: &Kept) {
         let mut sections = kept.settings.iter().flat_map(|settings| settings.sections());
         if sections.try_for_each(|section| self.take_section(&section)).is_err() {
@@ -34,6 +35,7 @@ impl ControlEnd<'_> {
     /// What to write to non-volatile memory, for the time between ticks: writing may stall the processor, so it is
     /// only ever given while the duty is 0. Ask before each tick, and answer with [`ControlEnd::saved`]: until then
     /// neither a learn nor a motion begins.
+    #[inline]
     pub fn take_save(&mut self) -> Option<Kept> {
         let is_given = self.own.is_at_rest && self.own.keep.take();
         is_given.then(|| Kept {
@@ -44,6 +46,7 @@ impl ControlEnd<'_> {
 
     /// How the save that [`ControlEnd::take_save`] gave has ended. A learn that waits for it goes on when the store holds
     /// what is in force, and when the board has no store: nothing survives a power-off there anyway.
+    #[inline]
     pub fn saved(&mut self, result: StoreResult) {
         let Some(ended) = self.own.keep.end(result) else { return };
         self.side.outbox.tell(ToLink::Note(Note::Stored { number: ended.number, result }));
@@ -63,6 +66,7 @@ impl ControlEnd<'_> {
         Ok(())
     }
 
+    #[inline]
     fn take_section(&mut self, section: &SettingsSection) -> Result<(), SettingError> {
         self.own.controller.apply(section)?;
         self.own.given.take(section, self.own.controller.settings());

@@ -89,11 +89,8 @@ impl Session {
     }
 
     /// As [`ControlEnd::tick`].
-    #[inline]
     pub fn tick(&mut self, sample: &Sample) -> TickOutput {
-        let (_, mut control) = self.split();
-        control.obey();
-        control.tick(sample)
+        self.split().1.tick(sample)
     }
 
     /// Fills `out` with bytes for the line; gives how many. For the time between ticks, at least once in
@@ -101,7 +98,7 @@ impl Session {
     #[inline]
     pub fn transmit(&mut self, out: &mut [u8]) -> usize {
         let (mut link, mut control) = self.split();
-        control.wait_for_grant();
+        control.attend();
         link.transmit(out)
     }
 

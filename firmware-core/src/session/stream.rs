@@ -69,7 +69,7 @@ impl Stream {
         point: Point,
         outbox: &mut Outbox<'_>,
     ) -> Result<(), NoRoom> {
-        if !self.open.accepts(tick, around.state) || !outbox.has_room_for_point() {
+        if !self.open.accepts(tick, around.state) {
             return Err(NoRoom);
         }
         if self.open.count() == 0 {

@@ -7,7 +7,7 @@ use firmware_core::drive::{Bridge, PwmAndDirection};
 use firmware_core::link::SelfTest;
 use firmware_core::link::state::{Identity, Pacing, StartReason};
 use firmware_core::sample::Sample;
-use firmware_core::session::Session;
+use firmware_core::session::{ControlEnd, LinkEnd, Session};
 use firmware_core::store::{Kept, LAYOUT_VERSION, StoreResult};
 use firmware_core::units::Tick;
 use lockstep::{Ask, Drill, Stepped, TickDone, Usage, WindowError};
@@ -28,9 +28,10 @@ const BUILD: u32 = include!(concat!(env!("OUT_DIR"), "/build"));
 /// Bytes moved between link and session at once.
 const CHUNK_BYTES: usize = 64;
 
-/// Session, drivers, and what they share.
+/// The session's two ends, drivers, and what they share.
 pub struct Work {
-    session: &'static mut Session,
+    link_end: LinkEnd<'static>,
+    control: ControlEnd<'static>,
     link: Uart,
     bridge: PwmAndDirection<Pwm, Direction>,
     keep: Keep,
@@ -78,7 +79,9 @@ impl Work {
         bridge: PwmAndDirection<Pwm, Direction>,
         keep: Keep,
     ) -> Self {
-        Self { session, link, bridge, keep, watch: Watch::new(), next: Tick(0), stored: 0, drill: None }
+        let (link_end, control) = session.split();
+        let watch = Watch::new();
+        Self { link_end, control, link, bridge, keep, watch, next: Tick(0), stored: 0, drill: None }
     }
 
     /// Does what the host asks and rings back. An ask that does not decode gets an empty answer.
@@ -111,19 +114,24 @@ impl Work {
             out.put(&self.tick(&sample))?;
         }
         let sent = self.send(room);
-        let next_may_run = self.session.may_advance(self.next);
+        let next_may_run = self.control.may_advance(self.next);
         out.put(&Stepped { next_may_run, sent, stored: self.stored })
     }
 
     #[inline(never)]
     fn hear(&mut self, heard: u32) {
+        self.control.attend();
         let mut chunk = [0; CHUNK_BYTES];
         let mut missing = heard as usize;
         while missing > 0 {
             wait_until(|| (self.link.waiting() > 0).then_some(()));
             let most = missing.min(CHUNK_BYTES);
             let Ok(count) = self.link.read(chunk.get_mut(..most).unwrap_or_default());
-            self.session.receive(chunk.get(..count).unwrap_or_default());
+            for byte in chunk.get(..count).unwrap_or_default() {
+                if self.link_end.hear(*byte) {
+                    self.control.attend();
+                }
+            }
             missing = missing.saturating_sub(count);
         }
     }
@@ -137,7 +145,7 @@ impl Work {
             break_on_purpose(drill);
         }
         let began = stopwatch::now();
-        let output = self.session.tick(sample);
+        let output = self.control.tick(sample);
         let clocks = began.clocks_since();
         let driven = self.bridge.set(output.duty);
         if driven.is_err() {
@@ -156,9 +164,9 @@ impl Work {
     /// kept.
     #[inline(never)]
     fn save_what_is_due(&mut self) {
-        let Some(kept) = self.session.take_save() else { return };
+        let Some(kept) = self.control.take_save() else { return };
         let result = self.keep.save(&kept);
-        self.session.saved(result);
+        self.control.saved(result);
         let done = result == StoreResult::Written;
         self.stored = self.stored.wrapping_add(u16::from(done));
         log::stored(done);
@@ -166,11 +174,12 @@ impl Work {
 
     #[inline(never)]
     fn send(&mut self, room: u16) -> u16 {
+        self.control.attend();
         let mut chunk = [0; CHUNK_BYTES];
         let mut sent: u16 = 0;
         loop {
             let most = usize::from(room.saturating_sub(sent)).min(CHUNK_BYTES);
-            let count = self.session.transmit(chunk.get_mut(..most).unwrap_or_default());
+            let count = self.link_end.transmit(chunk.get_mut(..most).unwrap_or_default());
             let Ok(()) = self.link.write_all(chunk.get(..count).unwrap_or_default());
             if count == 0 {
                 return sent;
