@@ -67,6 +67,8 @@ pub(super) enum ToControl {
 }
 
 /// From the control end to the link end, in the order in which it is told.
+// With a tag of a word, what it holds is copied word by word.
+#[repr(u32)]
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) enum ToLink {
     /// A command has been carried out.
