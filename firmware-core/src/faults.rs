@@ -151,6 +151,9 @@ listed!(
         /// The calibration in use was not confirmed by a later learn: learn in full, with a person present. Until then
         /// the vanes keep more reserve, and from three refusals on the engine only limps.
         CalibrationSuspended => "calibration-suspended",
+        /// A setting or the calibration in use is not what was taken into use: the board's memory has changed by
+        /// itself. The drive stays off until the board has started anew.
+        MemoryChanged => "memory-changed",
     }
 );
 

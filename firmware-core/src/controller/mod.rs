@@ -7,6 +7,7 @@
 mod actuation;
 mod doubt;
 mod footing;
+mod memory;
 
 use crate::calibration::Calibration;
 use crate::command::Command;
@@ -20,17 +21,23 @@ use crate::sample::{Request, Sample};
 use crate::settings::{SettingError, Settings, SettingsSection, SlewSettings};
 use crate::slew::{Haste, Slew};
 use crate::target::Target;
-use crate::units::{Duty, Opening, Tick};
+use crate::units::{Duty, Load, Opening, Tick};
 use actuation::Actuation;
+use memory::SecondCopy;
 
 pub use doubt::{Doubt, LIMP_REFUSALS};
 pub use footing::DIAGNOSTIC_CURRENT_SHARE;
+pub use memory::ROUND_TICKS;
+
+/// Fuel that an engine may have when the settings cannot be trusted, as a share of full. Common practice, no source.
+const MEMORY_CHANGED_FUEL: Load = Load::saturating(0.5, Load::MIN);
 
 /// The controller: settings, calibration and the memory of every stage.
 #[derive(Debug, Clone)]
 pub struct Controller {
     settings: Settings,
     calibration: Option<Calibration>,
+    copy: SecondCopy,
     doubt: Doubt,
     footing: Footing,
     plausibility: Plausibility,
@@ -97,6 +104,7 @@ impl Controller {
     #[inline]
     pub fn new(settings: Settings) -> Self {
         Self {
+            copy: SecondCopy::of(settings),
             settings,
             calibration: None,
             doubt: Doubt::None,
@@ -125,6 +133,7 @@ impl Controller {
     #[inline]
     pub fn apply(&mut self, section: &SettingsSection) -> Result<(), SettingError> {
         self.settings.apply(section)?;
+        self.copy.apply(section)?;
         self.set_calibration(self.calibration);
         Ok(())
     }
@@ -144,6 +153,7 @@ impl Controller {
     pub fn set_calibration(&mut self, calibration: Option<Calibration>) {
         self.calibration = calibration
             .filter(|known| known.check_for(known.setup).is_ok() && known.is_of(&self.settings.actuator));
+        self.copy.calibration = self.calibration;
         self.actuation.rest();
         self.slew.reset();
     }
@@ -152,6 +162,12 @@ impl Controller {
     #[must_use]
     pub fn calibration(&self) -> Option<&Calibration> {
         self.calibration.as_ref()
+    }
+
+    /// True once a setting or the calibration in use has changed by itself: nothing is driven from then on.
+    #[must_use]
+    pub fn has_memory_changed(&self) -> bool {
+        self.copy.is_found()
     }
 
     /// What the bench's commands may use from now on.
@@ -166,6 +182,9 @@ impl Controller {
 
     /// One tick.
     pub fn tick(&mut self, sample: &Sample, request: &Request) -> TickOutput {
+        if self.copy.has_changed(&self.settings, self.calibration.as_ref()) {
+            return self.off(sample);
+        }
         let vetted = self.plausibility.tick(&self.settings, sample, request, self.way);
         self.way = LoopState::OnTarget;
         let measured = self.measure(&vetted);
@@ -176,6 +195,21 @@ impl Controller {
             (Request::Release | Request::Engine(_), _) => self.release(),
         };
         self.drive(&vetted, measured, seen, &decision)
+    }
+
+    /// A tick of a controller that cannot trust what it knows: nothing of it is used.
+    fn off(&self, sample: &Sample) -> TickOutput {
+        TickOutput {
+            tick: sample.tick,
+            duty: Duty::ZERO,
+            target: None,
+            opening: None,
+            stage: self.guard.stage(),
+            event: None,
+            faults: FaultSet::only(Fault::MemoryChanged),
+            fuel: FuelRequest::LimitTo(MEMORY_CHANGED_FUEL),
+            limits: LimitSet::NONE,
+        }
     }
 
     /// Opening without the hold to 0 … 1, while position and calibration are known.

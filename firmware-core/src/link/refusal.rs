@@ -150,6 +150,8 @@ pub enum Refusal {
     },
     /// A stop came while the message waited; it was not carried out.
     Overtaken,
+    /// The board's memory has changed by itself: it does not drive before it has started anew.
+    MemoryChanged,
 }
 
 impl Refusal {

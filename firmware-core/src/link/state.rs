@@ -301,4 +301,6 @@ pub enum ReleaseReason {
     TickFault,
     /// What must be kept before anything moves could not be stored.
     NotStored,
+    /// A setting or the calibration in use has changed by itself. Disarmed.
+    MemoryChanged,
 }

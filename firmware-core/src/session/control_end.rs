@@ -120,7 +120,8 @@ impl<'a> ControlEnd<'a> {
         let is_out_of_step = self.own.has_begun && sample.tick != self.own.next;
         (self.own.next, self.own.has_begun) = (sample.tick.after(1), true);
         if is_out_of_step {
-            self.let_go_out_of_step(sample.tick);
+            // Nothing that counts ticks can be trusted.
+            self.let_go(sample.tick, ReleaseReason::TickFault);
         }
         if self.own.lease.runs_out(sample.tick) {
             self.let_go_in_silence(sample.tick);
@@ -128,6 +129,9 @@ impl<'a> ControlEnd<'a> {
         let request = self.request(sample);
         let mut output = self.own.controller.tick(sample, &request);
         output.faults.assign(Fault::TickJump, is_out_of_step);
+        if output.faults.contains(Fault::MemoryChanged) {
+            self.let_go(sample.tick, ReleaseReason::MemoryChanged);
+        }
         self.watch_motion(sample, &output);
         self.record(sample, &request, &output);
         self.own.is_out_of_grant = !self.may_advance(self.own.next);
@@ -204,10 +208,10 @@ impl<'a> ControlEnd<'a> {
         self.release(now, ReleaseReason::HostSilent);
     }
 
-    /// A tick that does not follow the last one: nothing that counts ticks can be trusted.
-    fn let_go_out_of_step(&mut self, now: Tick) {
+    /// Lets go of a drive that is used or might be.
+    fn let_go(&mut self, now: Tick, reason: ReleaseReason) {
         if self.is_armed() || self.own.activity.source() != Source::Released {
-            self.release(now, ReleaseReason::TickFault);
+            self.release(now, reason);
         }
     }
 
@@ -301,7 +305,10 @@ impl<'a> ControlEnd<'a> {
 /// After these only a person, who looks again, may arm.
 fn is_disarming(reason: ReleaseReason) -> bool {
     match reason {
-        ReleaseReason::HostSilent | ReleaseReason::NewHost | ReleaseReason::TickFault => true,
+        ReleaseReason::HostSilent
+        | ReleaseReason::NewHost
+        | ReleaseReason::TickFault
+        | ReleaseReason::MemoryChanged => true,
         ReleaseReason::NotStarted
         | ReleaseReason::Stopped
         | ReleaseReason::MotionEnded

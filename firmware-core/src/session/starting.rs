@@ -21,6 +21,9 @@ impl ControlEnd<'_> {
         if !self.own.self_test.is_sound() {
             return Err(Refusal::SelfTestFailed { found: self.own.self_test });
         }
+        if self.own.controller.has_memory_changed() {
+            return Err(Refusal::MemoryChanged);
+        }
         let board = self.settings_in_use()?;
         if board != host {
             return Err(Refusal::OtherSettings { board, host });

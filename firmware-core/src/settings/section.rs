@@ -80,6 +80,28 @@ impl Settings {
         })
     }
 
+    /// True when the section with this number is the same in `other`; there is none past the last.
+    pub(crate) fn is_same_in(&self, index: u8, other: &Self) -> bool {
+        match index {
+            0 => self.actuator == other.actuator,
+            1 => self.plausibility == other.plausibility,
+            2 => self.target.axes == other.target.axes,
+            3 => self.target.feed_forward == other.target.feed_forward,
+            4 => self.target.minimum_opening == other.target.minimum_opening,
+            5 => self.target.trim == other.target.trim,
+            6 => self.target.modes == other.target.modes,
+            7 => self.guard.limits == other.guard.limits,
+            8 => self.guard.stages == other.guard.stages,
+            9 => self.slew == other.slew,
+            10 => self.position == other.position,
+            11 => self.limits == other.limits,
+            12 => self.learn.motion == other.learn.motion,
+            13 => self.learn.limits == other.learn.limits,
+            14 => self.learn.windows == other.learn.windows,
+            _ => true,
+        }
+    }
+
     /// Takes one section in; the settings stay as they were when it is refused.
     ///
     /// # Errors

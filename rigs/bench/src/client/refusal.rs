@@ -62,6 +62,7 @@ fn write_seen(refusal: &Refusal, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         Refusal::SelfTestFailed { found } => write!(f, "its power-on self-test failed: {}", failed(found)),
         Refusal::TooManyWaiting { max } => write!(f, "{max} messages wait there already, and no more can"),
         Refusal::Overtaken => f.write_str("a stop overtook it"),
+        Refusal::MemoryChanged => f.write_str("its memory has changed by itself"),
     }
 }
 
@@ -94,6 +95,7 @@ fn advice(refusal: &Refusal) -> &'static str {
         Refusal::SelfTestFailed { .. } => "put that right, then switch its supply off and on",
         Refusal::TooManyWaiting { .. } => "wait for each reply before the next message",
         Refusal::Overtaken => "run again if the stop was not meant",
+        Refusal::MemoryChanged => "switch its supply off and on; if it comes back, replace the board",
     }
 }
 

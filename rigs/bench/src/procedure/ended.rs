@@ -82,7 +82,8 @@ pub(super) fn ending(reason: ReleaseReason) -> Option<Ending> {
         | ReleaseReason::LearnEnded
         | ReleaseReason::HostSilent
         | ReleaseReason::TickFault
-        | ReleaseReason::NotStored => None,
+        | ReleaseReason::NotStored
+        | ReleaseReason::MemoryChanged => None,
     }
 }
 

@@ -144,6 +144,7 @@ impl RunStop {
                 ReleaseReason::SensorFault => "a sensor's reading could not be believed",
                 ReleaseReason::TickFault => "its clock jumped",
                 ReleaseReason::NotStored => "it could not store what must be kept first",
+                ReleaseReason::MemoryChanged => "its memory has changed by itself",
             },
         }
     }
