@@ -9,13 +9,8 @@ use heapless::Deque;
 use super::plan::{Expected, LearnPlan};
 use super::speed::{SpeedError, SpeedLoop};
 
-/// Ticks that all signs of a contact must last: 35 electrical time constants, past the bounce.
-const CONTACT_TICKS: u16 = 20;
 /// Ticks without speed after which a drive that shows no pushing current is given up.
 const STALL_TICKS: u16 = 1200;
-/// The lever stands when it gains less than this, travel: in [`CONTACT_TICKS`] at approach speed it would
-/// gain four times as much, and a sound sensor flickers by a tenth.
-const STANDING_BAND: f32 = 0.001;
 /// Current must have risen by this share of the small push above running.
 const RISEN: f32 = 0.6;
 /// Or have reached this share of the effort limit (no running current is known).
@@ -138,6 +133,7 @@ impl Approach {
             wanted,
             seen: heading.speed,
             back_emf: plan.actuator.back_emf_v_per_count_per_s,
+            trim_gain: plan.trim_gain,
             trim_limit: plan.trim_limit,
         });
         self.gather(heading, wanted);
@@ -157,9 +153,9 @@ impl Approach {
             Some(running) => heading.current > running + RISEN * plan.learn.motion.small_push.0,
             None => heading.current > FULL_EFFORT * plan.learn.motion.approach_current.0,
         };
-        self.stand(heading.progress, STANDING_BAND * plan.travel);
+        self.stand(heading.progress, plan.standing_band);
         self.contact = if risen { self.contact.saturating_add(1) } else { 0 };
-        if self.contact >= CONTACT_TICKS && self.standing >= CONTACT_TICKS {
+        if self.contact >= plan.contact_ticks && self.standing >= plan.contact_ticks {
             return ApproachEnd::Contact(ContactFound {
                 at: heading.progress,
                 running,

@@ -7,6 +7,7 @@ use super::axis::Signs;
 use super::{LearnKind, LearnOrder, Stop};
 use crate::calibration::Calibration;
 use crate::settings::{ActuatorSettings, LearnSettings, Settings, StopWindow};
+use crate::units::larger;
 
 /// One leg: go to a stop and touch it this often.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -34,6 +35,19 @@ const MISSING_AFTER: f32 = 0.01;
 const MOTION: f32 = 0.01;
 /// Movement against the drive that counts as the wrong direction, travel.
 const WRONG_WAY: f32 = 0.02;
+/// The lever stands when it gains less than this, travel: at approach speed it would gain four times as much in
+/// [`CONTACT_TICKS`], and a sound sensor flickers by a tenth.
+const STANDING_BAND: f32 = 0.001;
+/// Or less than this share of the noise allowed at rest, where a reading has few counts.
+const STANDING_SHARE: f32 = 0.5;
+/// Ticks that all signs of a contact must last: 35 electrical time constants, past the bounce.
+const CONTACT_TICKS: f32 = 20.0;
+/// Or as long as a lever at approach speed takes for so many standing bands.
+const CONTACT_BANDS: f32 = 2.0;
+/// Volts that an error of 1 travel/s is worth to the trim, as a share of what the approach may give: less, from a weak
+/// back-EMF, and friction is overcome too late.
+const TRIM_SHARE: f32 = 0.12;
+const TICKS_PER_S: f32 = 1000.0;
 /// Spread of a settled reading at a stop beside the noise allowed at rest, share of that noise.
 const SETTLED_SHARE: f32 = 0.75;
 
@@ -64,11 +78,18 @@ pub(super) struct LearnPlan {
     pub(super) wrong_way: f32,
     pub(super) settled_range: f32,
     pub(super) trim_limit: f32,
+    pub(super) trim_gain: f32,
+    pub(super) standing_band: f32,
+    pub(super) contact_ticks: u16,
 }
 
 impl LearnPlan {
     pub(super) fn new(settings: &Settings, order: LearnOrder) -> Self {
         let travel = settings.actuator.nominal_span_counts;
+        let motion = &settings.learn.motion;
+        let trim_limit = motion.approach_current.0 * settings.actuator.winding_resistance_ohm;
+        let standing = larger(STANDING_SHARE * settings.learn.limits.rest_noise, STANDING_BAND);
+        let contact_s = CONTACT_BANDS * standing / motion.approach_speed;
         Self {
             order,
             actuator: settings.actuator,
@@ -79,7 +100,10 @@ impl LearnPlan {
             motion: MOTION * travel,
             wrong_way: WRONG_WAY * travel,
             settled_range: SETTLED_SHARE * settings.learn.limits.rest_noise * travel,
-            trim_limit: settings.learn.motion.approach_current.0 * settings.actuator.winding_resistance_ohm,
+            trim_limit,
+            trim_gain: larger(TRIM_SHARE * trim_limit / travel, settings.actuator.back_emf_v_per_count_per_s),
+            standing_band: standing * travel,
+            contact_ticks: larger(contact_s * TICKS_PER_S, CONTACT_TICKS) as u16,
         }
     }
 

@@ -48,6 +48,8 @@ pub(super) struct SpeedError {
     pub(super) seen: f32,
     /// Back-EMF, V per count/s.
     pub(super) back_emf: f32,
+    /// What an error of speed is worth to the trim, V per count/s.
+    pub(super) trim_gain: f32,
     /// Largest trim either way, V.
     pub(super) trim_limit: f32,
 }
@@ -55,7 +57,7 @@ pub(super) struct SpeedError {
 impl SpeedLoop {
     /// One tick; the motor voltage toward the stop.
     pub(super) fn tick(&mut self, error: SpeedError) -> f32 {
-        let short = error.back_emf * (error.wanted - error.seen);
+        let short = error.trim_gain * (error.wanted - error.seen);
         let trim = self.trim + TRIM_RATE * short / TICKS_PER_S;
         self.trim = hold(trim, error.trim_limit);
         error.back_emf * error.wanted + hold(self.trim + PROPORTIONAL * short, error.trim_limit)
@@ -97,7 +99,8 @@ mod tests {
     #[test]
     fn the_voltage_stays_bounded_when_nothing_moves() {
         let mut drive = SpeedLoop::default();
-        let error = SpeedError { wanted: 2000.0, seen: 0.0, back_emf: 1e-4, trim_limit: 3.0 };
+        let error =
+            SpeedError { wanted: 2000.0, seen: 0.0, back_emf: 1e-4, trim_gain: 1e-4, trim_limit: 3.0 };
         let mut volts = 0.0;
         for _ in 0..10_000 {
             volts = drive.tick(error);
@@ -108,7 +111,8 @@ mod tests {
     #[test]
     fn a_reading_that_is_no_number_does_not_poison_the_trim() {
         let mut drive = SpeedLoop::default();
-        let bad = SpeedError { wanted: 2000.0, seen: f32::NAN, back_emf: 1e-4, trim_limit: 3.0 };
+        let bad =
+            SpeedError { wanted: 2000.0, seen: f32::NAN, back_emf: 1e-4, trim_gain: 1e-4, trim_limit: 3.0 };
         drive.tick(bad);
         assert!(drive.tick(SpeedError { seen: 0.0, ..bad }).is_finite());
     }

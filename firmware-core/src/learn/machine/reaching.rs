@@ -211,8 +211,9 @@ impl Learner {
 
     pub(super) fn drive_at(&mut self, toward: Stop, wanted: f32, seen: f32, sample: &Sample) -> Command {
         let back_emf = self.plan.actuator.back_emf_v_per_count_per_s;
-        let trim_limit = self.plan.trim_limit;
-        let volts = self.drive(toward).tick(SpeedError { wanted, seen, back_emf, trim_limit });
+        let (trim_gain, trim_limit) = (self.plan.trim_gain, self.plan.trim_limit);
+        let error = SpeedError { wanted, seen, back_emf, trim_gain, trim_limit };
+        let volts = self.drive(toward).tick(error);
         self.plan.expected(toward).axis.voltage(volts, self.supply(sample))
     }
 
