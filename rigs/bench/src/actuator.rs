@@ -31,7 +31,14 @@ macro_rules! in_folder {
 pub static DEMO: BuiltInActuator = in_folder!("bench-actuator-a");
 
 /// All of them.
-pub(crate) static ALL: &[&BuiltInActuator] = &[&DEMO, &in_folder!("bench-actuator-b")];
+pub(crate) static ALL: &[&BuiltInActuator] = &[
+    &DEMO,
+    &in_folder!("bench-actuator-b"),
+    &in_folder!("bench-actuator-c"),
+    &in_folder!("bench-actuator-d"),
+    &in_folder!("bench-actuator-e"),
+    &in_folder!("bench-actuator-f"),
+];
 
 /// The case that `virtual` alone means.
 pub(crate) const DEFAULT_CASE: &str = "healthy";
@@ -290,7 +297,7 @@ mod tests {
             ("bench-actuator-b/rod-off".into(), "bench-actuator-b-rod-off".into())
         );
         for (text, said) in [
-            ("bench-actuator-c/healthy", "there are bench-actuator-a, bench-actuator-b"),
+            ("bench-actuator-z/healthy", "there are bench-actuator-a, bench-actuator-b"),
             ("/healthy", "there are bench-actuator-a, bench-actuator-b"),
             ("bench-actuator-b", "names no case; try `bench-actuator-b/healthy`"),
             ("bench-actuator-b/", "names no case; try `bench-actuator-b/healthy`"),

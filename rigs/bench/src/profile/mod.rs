@@ -1,12 +1,14 @@
 //! Actuator profiles: what the bench must know of a kind of unit before it moves one.
 //!
-//! In: a TOML file. Out: a [`Profile`]: behaviour without power, the controller settings that go to the
-//! board, and the plan of sweeps and steps. Anything out of range is refused with file, line, field, the
+//! In: a TOML file. Out: a [`Profile`]: what a sound unit shows, the controller settings that go to the board (given, or
+//! following from that), and the plan of sweeps and steps. Anything out of range is refused with file, line, field, the
 //! value seen and what is allowed; nothing moves on a profile that was not understood whole.
 
 mod contradictions;
+mod derived;
 mod plan;
 
+pub(crate) use derived::{Derived, LEAST_RESERVE, Reserve, SoundUnit, reserve};
 pub(crate) use plan::REVERSAL_RANGE;
 pub(crate) use plan::REVERSAL_TICKS;
 pub use plan::{BandPlan, FrictionPlan, Plan, StepPlan, SweepPlan};
@@ -27,6 +29,8 @@ pub struct Profile {
     pub origin: String,
     /// Lever travel between the stops of a sound unit, degrees, 5 to 180.
     pub travel_deg: f64,
+    /// What a sound unit's signals show; settings follow from it.
+    pub(crate) sound_unit: SoundUnit,
     /// How the bench moves it.
     pub plan: Plan,
     /// What the controller is told.
@@ -53,6 +57,8 @@ impl Profile {
         }
         profile.plan.check(file)?;
         whole(file)?;
+        profile.sound_unit.check(file)?;
+        profile.let_follow(file)?;
         profile.settings.validate().map_err(|error| {
             let field = format!("settings.{}", error.field);
             let range = error.range;
@@ -61,6 +67,29 @@ impl Profile {
         })?;
         contradictions::check(&profile, file)?;
         Ok(profile)
+    }
+
+    /// Every setting that follows from what a sound unit shows.
+    #[must_use]
+    pub(crate) fn derived(&self) -> Vec<Derived> {
+        derived::derive(&self.settings.actuator, &self.settings.position, &self.sound_unit)
+    }
+
+    /// Sets what follows and was not given.
+    fn let_follow(&mut self, file: &TomlFile) -> Result<(), TomlError> {
+        let given: toml::Table = file.parse()?;
+        for one in self.derived() {
+            if !gives(&given, one.field) {
+                one.put(&mut self.settings);
+            }
+        }
+        Ok(())
+    }
+
+    /// Whether the file gives a setting itself.
+    #[must_use]
+    pub(crate) fn gives(&self, field: &str) -> bool {
+        toml::from_str(&self.text).is_ok_and(|given| gives(&given, field))
     }
 }
 
@@ -81,6 +110,11 @@ fn whole(file: &TomlFile) -> Result<(), TomlError> {
         let next = "Give it from the unit's data sheet; nothing was moved.";
         Err(file.refuse(&format!("settings.{section}"), format!("{field} is missing"), next))
     })
+}
+
+fn gives(profile: &toml::Table, field: &str) -> bool {
+    let path: Vec<&str> = field.split('.').collect();
+    at(profile.get("settings"), &path).is_some()
 }
 
 fn at<'a>(value: Option<&'a toml::Value>, path: &[&str]) -> Option<&'a toml::Value> {
