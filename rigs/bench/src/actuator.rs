@@ -82,6 +82,14 @@ pub fn named(name: &str) -> Option<&'static BuiltInActuator> {
     ALL.iter().copied().find(|actuator| actuator.name == name)
 }
 
+/// The actuator of a name on the command line.
+///
+/// # Errors
+/// With the names of those that are there.
+pub(crate) fn read_name(name: &str) -> Result<&'static BuiltInActuator, BadVirtualUnit> {
+    named(name).ok_or_else(|| BadVirtualUnit::UnknownActuator { asked: brief(name) })
+}
+
 /// True when a profile says that it is invented, or has the actuator and the stop windows of a built-in invention.
 ///
 /// # Errors
@@ -126,6 +134,17 @@ impl BuiltInActuator {
     /// None in a sound build: a test reads it.
     pub fn plant(&self) -> Result<WorldConfig, TomlError> {
         WorldConfig::from_toml(self.plant_text, &self.file("plant.toml"))
+    }
+
+    /// Puts it in place of a world's own actuator.
+    ///
+    /// # Errors
+    /// As [`Self::plant`].
+    pub(crate) fn put_into(&self, world: &mut WorldConfig) -> Result<(), TomlError> {
+        let plant = self.plant()?;
+        (world.actuator, world.opening) = (plant.actuator, plant.opening);
+        world.sensors.position = plant.sensors.position;
+        Ok(())
     }
 
     /// What it is, in a line.

@@ -59,6 +59,8 @@ enum Verb {
     Unit(verbs::unit::Args),
     /// Sheets that a person fills in: acceptance, parts; two parts sheets side by side
     Sheet(verbs::sheet::Args),
+    /// Check an actuator profile and print what follows from it
+    Profile(verbs::profile::Args),
     /// Describe the documents of --json as JSON Schema
     Schema(verbs::schema::Args),
 }
@@ -99,9 +101,12 @@ impl Cli {
             Verb::Unit(args) => args.effect(),
             Verb::Sheet(args) => args.effect(),
             Verb::Campaign(args) => args.effect(),
-            Verb::Ports(_) | Verb::Judge(_) | Verb::Report(_) | Verb::Simulate(_) | Verb::Schema(_) => {
-                Effect::Neither
-            }
+            Verb::Ports(_)
+            | Verb::Judge(_)
+            | Verb::Report(_)
+            | Verb::Simulate(_)
+            | Verb::Profile(_)
+            | Verb::Schema(_) => Effect::Neither,
         }
     }
 
@@ -132,6 +137,7 @@ impl Cli {
             Verb::Campaign(args) => verbs::campaign::run(args, console),
             Verb::Unit(args) => verbs::unit::run(args, console),
             Verb::Sheet(args) => verbs::sheet::run(args, console),
+            Verb::Profile(args) => verbs::profile::run(args, console),
             Verb::Schema(args) => verbs::schema::run(args, console),
         }
     }

@@ -37,6 +37,8 @@ pub enum Kind {
     Sheet,
     /// Two parts sheets side by side
     Comparison,
+    /// A profile as the bench understands it
+    Profile,
     /// Gains proposed from a recorded step
     Tuning,
     /// Two measured turbos, and the calibration carried over

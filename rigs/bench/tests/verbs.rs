@@ -50,6 +50,7 @@ const CALLS: [Call; 26] = [
     (&["sheet", "new", "units/u1"], &[]),
     (&["sheet", "parts", "empty.toml"], &[]),
     (&["sheet", "compare", "ring-a.toml", "ring-b.toml"], &[]),
+    (&["profile", "check", "bench-actuator-b"], &[]),
     (&["schema"], &[]),
 ];
 

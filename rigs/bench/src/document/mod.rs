@@ -7,6 +7,7 @@
 mod bench;
 mod campaign;
 mod parts;
+mod profile;
 mod simulation;
 mod tuning;
 mod unit;
@@ -26,6 +27,7 @@ pub(crate) use campaign::{
     AblatedRow, CampaignDocument, GaugeDocument, GuardDocument, GuardRow, MetricRow, Spreads, Studied,
 };
 pub(crate) use parts::{ComparisonDocument, FlowFactorFrom, GasTorqueFrom, MatchDocument, PartsOfRun};
+pub(crate) use profile::{DerivedSetting, ProfileDocument, TorqueReserve};
 pub(crate) use simulation::{
     ScenarioRow, ScenariosDocument, SimulatedEvent, SimulatedRun, SimulationDocument,
 };
@@ -95,6 +97,7 @@ pub fn schema(kind: Kind) -> Value {
         Kind::Confirmation => schema_of::<Confirmation>(),
         Kind::Sheet => schema_of::<SheetDocument>(),
         Kind::Comparison => schema_of::<ComparisonDocument>(),
+        Kind::Profile => schema_of::<ProfileDocument>(),
         Kind::Tuning => schema_of::<TuneDocument>(),
         Kind::Match => schema_of::<MatchDocument>(),
         Kind::Scenarios => schema_of::<ScenariosDocument>(),

@@ -7,7 +7,7 @@
 use firmware_core::settings::{ActuatorSettings, PositionSettings, Settings, SpringAction};
 use serde::Deserialize;
 
-use crate::toml_file::{TomlError, TomlFile};
+use plant::toml_file::{TomlError, TomlFile};
 
 use super::NEXT;
 

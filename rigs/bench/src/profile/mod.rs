@@ -8,7 +8,7 @@ mod contradictions;
 mod derived;
 mod plan;
 
-pub(crate) use derived::{Derived, LEAST_RESERVE, Reserve, SoundUnit, reserve};
+pub(crate) use derived::{Derived, LEAST_RESERVE, SoundUnit, reserve};
 pub(crate) use plan::REVERSAL_RANGE;
 pub(crate) use plan::REVERSAL_TICKS;
 pub use plan::{BandPlan, FrictionPlan, Plan, StepPlan, SweepPlan};
@@ -133,7 +133,42 @@ fn first_missing(wanted: &toml::Value, given: Option<&toml::Value>) -> Option<St
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::actuator::DEMO;
+    use crate::actuator::{ALL, DEMO};
+
+    /// Bench actuator A is what the controller's defaults were made for: its rules give them, figure by figure.
+    #[test]
+    fn what_follows_for_bench_actuator_a_is_what_the_controller_defaults_to() {
+        let derived = DEMO.profile().unwrap().derived();
+        assert!(derived.len() > 15);
+        for one in derived {
+            assert_eq!(one.value as f32, one.held(&Settings::default()), "{}", one.field);
+        }
+    }
+
+    #[test]
+    fn every_built_in_actuator_has_torque_in_reserve_and_gives_none_of_what_follows() {
+        for actuator in ALL {
+            let profile = actuator.profile().unwrap();
+            let reserve = reserve(&profile.settings.actuator, &profile.sound_unit);
+            assert!(reserve.ratio > 2.0 * LEAST_RESERVE, "{}: {reserve:?}", actuator.name);
+            for one in profile.derived() {
+                assert!(!profile.gives(one.field), "{}: {}", actuator.name, one.field);
+                assert_eq!(one.held(&profile.settings), one.value as f32, "{}", one.field);
+            }
+        }
+    }
+
+    #[test]
+    fn a_given_setting_stands_against_its_rule_and_a_weak_motor_shows_in_the_reserve() {
+        let given = format!("{}\n[settings.learn.limits]\nfriction = 0.9\n", DEMO.profile_text);
+        let profile = Profile::read(&TomlFile::from_text("unit.toml", &given)).unwrap();
+        assert_eq!(profile.settings.learn.limits.friction.0, 0.9);
+        assert_eq!(profile.settings.learn.limits.repeat, Settings::default().learn.limits.repeat);
+        let text = DEMO.profile_text.replace("friction_a = 0.25", "friction_a = 1.5");
+        let text = text.replace("break_away_a = 0.34", "break_away_a = 2.5");
+        let weak = Profile::read(&TomlFile::from_text("unit.toml", &text)).unwrap();
+        assert!(reserve(&weak.settings.actuator, &weak.sound_unit).ratio < LEAST_RESERVE);
+    }
 
     fn edited(from: &str, to: &str) -> TomlError {
         assert!(DEMO.profile_text.contains(from), "{from} is not in the demo profile");

@@ -8,7 +8,7 @@ use plant::files::write_whole;
 use study::catalogue;
 use study::scenario::BuiltIn;
 
-use crate::actuator::{DEFAULT_CASE, DEMO, VirtualUnit};
+use crate::actuator::{BuiltInActuator, DEFAULT_CASE, DEMO, VirtualUnit, read_name};
 use crate::caution::{self, Acknowledged, CAUTIONS};
 use crate::console::Console;
 use crate::document::{self, DemoDocument};
@@ -44,7 +44,10 @@ pub struct Args {
     /// Seed of the virtual unit's scatter; the same seed gives the same bytes
     #[arg(long, value_name = "N", default_value_t = 1)]
     seed: u64,
-    /// Case of bench actuator A to work on; `vanebench ports` lists them
+    /// Built-in actuator to work on; `vanebench ports` lists them
+    #[arg(long, value_name = "NAME", default_value = DEMO.name, value_parser = read_name)]
+    actuator: &'static BuiltInActuator,
+    /// Case of it to work on; `vanebench ports` lists them
     #[arg(long, value_name = "CASE", default_value = DEFAULT_CASE)]
     on: String,
     /// Where the controller runs; `board` needs the board image and its emulator
@@ -73,7 +76,7 @@ pub fn run(args: &Args, console: &Console) -> VerbResult {
         }
     }
     drop(bench);
-    record_simulation(&target, &scenario()?)?;
+    record_simulation(&target, &scenario(args.actuator)?)?;
     let exit = finish(args, &target, console);
     folder.close()?;
     exit
@@ -82,14 +85,14 @@ pub fn run(args: &Args, console: &Console) -> VerbResult {
 fn target(args: &Args) -> Result<Target, Failure> {
     Ok(Target {
         port: PortSpec::Virtual {
-            unit: VirtualUnit { actuator: &DEMO, case: args.on.clone() },
+            unit: VirtualUnit { actuator: args.actuator, case: args.on.clone() },
             pacing: Pacing::Stepped,
             processor: args.processor,
         },
         unit: UNIT.into(),
         unit_dir: args.out.join(UNITS).join(UNIT),
-        profile: DEMO.profile().map_err(Failure::usage)?,
-        limits: DEMO.limits().map_err(Failure::usage)?,
+        profile: args.actuator.profile().map_err(Failure::usage)?,
+        limits: args.actuator.limits().map_err(Failure::usage)?,
         setup: Setup::Attached,
         warmth: Warmth::Cold,
         seed: args.seed,
@@ -99,10 +102,12 @@ fn target(args: &Args) -> Result<Target, Failure> {
     })
 }
 
-fn scenario() -> Result<study::scenario::Scenario, Failure> {
+fn scenario(actuator: &BuiltInActuator) -> Result<study::scenario::Scenario, Failure> {
     let built_in = BuiltIn::named(SCENARIO)
         .ok_or_else(|| Failure::undetermined(format!("the built-in scenario {SCENARIO} is missing")))?;
-    built_in.scenario().map_err(Failure::undetermined)
+    let mut scenario = built_in.scenario().map_err(Failure::undetermined)?;
+    actuator.put_into(&mut scenario.world).map_err(Failure::undetermined)?;
+    Ok(scenario)
 }
 
 /// What the motions stand on; nothing when the unit was refused.

@@ -14,6 +14,7 @@ pub mod moves;
 mod parts_on_engine;
 pub mod parts_sheet;
 pub mod ports;
+pub mod profile;
 pub mod rig;
 pub mod schema;
 pub mod sheet;

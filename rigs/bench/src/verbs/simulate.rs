@@ -19,6 +19,7 @@ use study::run::{Record, RunError, RunOutcome, run_world};
 use study::scenario::{BuiltIn, Scenario, builtins};
 
 use super::parts_on_engine::ON_WHAT_GROUND;
+use crate::actuator::{BuiltInActuator, read_name};
 use crate::console::Console;
 use crate::document::{
     self, PartsOfRun, ScenarioRow, ScenariosDocument, SimulatedEvent, SimulatedRun, SimulationDocument,
@@ -35,6 +36,9 @@ use setup::{Setup, setups};
 pub struct Args {
     /// Name of a built-in scenario or path of a TOML file; without one, the built-in ones are listed
     scenario: Option<String>,
+    /// Built-in actuator on the scenario's engine; without one, the scenario's own. `vanebench ports` lists them
+    #[arg(long, value_name = "NAME", value_parser = read_name)]
+    actuator: Option<&'static BuiltInActuator>,
     /// Controller settings to try, a TOML file each; without any, the built-in settings
     #[arg(long = "with", value_name = "CONTROLLER.toml")]
     with: Vec<PathBuf>,
@@ -70,7 +74,10 @@ struct Shown {
 /// A [`Failure`] that names the file and field, or the time at which the simulated world ran away.
 pub fn run(args: &Args, console: &Console) -> VerbResult {
     let Some(name) = &args.scenario else { return list(console) };
-    let scenario = scenario(name)?;
+    let mut scenario = scenario(name)?;
+    if let Some(actuator) = args.actuator {
+        actuator.put_into(&mut scenario.world).map_err(Failure::usage)?;
+    }
     let setups = setups(args, &scenario)?;
     let folder = args.out.as_deref().map(|dir| OutFolder::claim(dir, Maker::Simulate)).transpose()?;
     let mut shown = Vec::new();

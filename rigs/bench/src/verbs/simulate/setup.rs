@@ -3,7 +3,7 @@
 //! In: the scenario, files of controller settings and parts sheets. Out: setups in the order in which they were
 //! asked for. Refuses files that cannot be used, each with its line and field.
 
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
 use firmware_core::settings::Settings;
 use study::scenario::Scenario;
@@ -25,9 +25,12 @@ pub(super) struct Setup {
 }
 
 /// Every controller with the name it goes by.
-fn controllers(files: &[PathBuf]) -> Result<Vec<(String, Settings)>, Failure> {
+fn controllers(args: &Args) -> Result<Vec<(String, Settings)>, Failure> {
+    let files = &args.with;
     if files.is_empty() {
-        return Ok(vec![("built-in".to_owned(), Settings::default())]);
+        let own = args.actuator.map(|actuator| actuator.profile().map_err(Failure::usage)).transpose()?;
+        let settings = own.map_or_else(Settings::default, |profile| profile.settings);
+        return Ok(vec![("built-in".to_owned(), settings)]);
     }
     let read: Result<Vec<(String, Settings)>, Failure> =
         files.iter().map(|path| Ok((stem(path), controller(path)?))).collect();
@@ -73,7 +76,7 @@ fn stem(path: &Path) -> String {
 
 /// Every controller with every turbo, named by what there is a choice of.
 pub(super) fn setups(args: &Args, scenario: &Scenario) -> Result<Vec<Setup>, Failure> {
-    let controllers = controllers(&args.with)?;
+    let controllers = controllers(args)?;
     let mut setups = Vec::new();
     for (controller, settings) in &controllers {
         let setup = |name: String, scenario: Scenario, parts: Option<PartsOfRun>| Setup {

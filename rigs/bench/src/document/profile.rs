@@ -1,0 +1,49 @@
+//! The document of `profile check`.
+
+use schemars::JsonSchema;
+use serde::Serialize;
+
+use crate::document_kind::{Document, Kind};
+
+/// A profile as the bench understands it.
+#[derive(Debug, Serialize, JsonSchema)]
+pub(crate) struct ProfileDocument {
+    /// Its name.
+    pub profile: String,
+    /// Every setting that follows from what a sound unit shows.
+    pub settings: Vec<DerivedSetting>,
+    /// What force a learn has to spare.
+    pub torque_reserve: TorqueReserve,
+}
+
+/// A setting that follows.
+#[derive(Debug, Serialize, JsonSchema)]
+pub(crate) struct DerivedSetting {
+    /// Its path in a profile.
+    pub field: String,
+    /// Its value by the rule, in the setting's own unit.
+    pub follows: f64,
+    /// What the profile gives instead.
+    pub given: Option<f64>,
+    /// The rule.
+    pub rule: &'static str,
+}
+
+/// Force to spare.
+#[derive(Debug, Serialize, JsonSchema)]
+pub(crate) struct TorqueReserve {
+    /// What moving a unit at the limit of soundness needs, A.
+    pub needed_a: f64,
+    /// What a low supply drives through a warm winding, A.
+    pub available_a: f64,
+    /// What is left, in shares of the friction current.
+    pub times_friction: f64,
+    /// Least share at which learning a sound unit is to be relied on.
+    pub least: f64,
+    /// Whether it is that much.
+    pub is_enough: bool,
+}
+
+impl Document for ProfileDocument {
+    const KIND: Kind = Kind::Profile;
+}

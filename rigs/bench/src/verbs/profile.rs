@@ -1,0 +1,103 @@
+//! `profile check`: a profile as the bench understands it. Nothing moves.
+//!
+//! In: a profile's file, or the name of a built-in actuator. Out: every setting that follows, with its rule, what the
+//! profile gives instead, and the force that a learn has to spare. A contradiction is refused on reading. Out of limits
+//! (exit code 1) when too little force is left.
+
+use std::fmt::Write as _;
+use std::path::Path;
+
+use crate::actuator;
+use crate::console::Console;
+use crate::criteria;
+use crate::document::{DerivedSetting, ProfileDocument, TorqueReserve};
+use crate::exit::{Exit, VerbResult};
+use crate::number::number;
+use crate::profile::{LEAST_RESERVE, Profile, reserve};
+
+/// What `profile` takes.
+#[derive(Debug, clap::Args)]
+pub struct Args {
+    #[command(subcommand)]
+    about: ProfileVerb,
+}
+
+#[derive(Debug, clap::Subcommand)]
+enum ProfileVerb {
+    /// Read a profile whole and print what follows from it, by which rule
+    Check {
+        /// Profile, TOML, or the name of a built-in actuator
+        #[arg(value_name = "PROFILE")]
+        profile: String,
+    },
+}
+
+/// Runs the verb.
+///
+/// # Errors
+/// When the profile cannot be read, contradicts itself or is out of range: file, line, field.
+pub fn run(args: &Args, console: &Console) -> VerbResult {
+    let ProfileVerb::Check { profile: asked } = &args.about;
+    let (path, actuator) = match actuator::named(asked) {
+        Some(actuator) => (None, actuator),
+        None => (Some(Path::new(asked)), &actuator::DEMO),
+    };
+    let profile = criteria::profile(path, actuator)?;
+    let document = document(&profile);
+    console.result(&text(&document), &document)?;
+    Ok(if document.torque_reserve.is_enough { Exit::Done } else { Exit::OutOfLimits })
+}
+
+fn document(profile: &Profile) -> ProfileDocument {
+    let reserve = reserve(&profile.settings.actuator, &profile.sound_unit);
+    let settings = profile.derived().into_iter().map(|one| DerivedSetting {
+        field: format!("settings.{}", one.field),
+        follows: one.value,
+        given: profile.gives(one.field).then(|| f64::from(one.held(&profile.settings))),
+        rule: one.rule,
+    });
+    ProfileDocument {
+        profile: profile.name.clone(),
+        settings: settings.collect(),
+        torque_reserve: TorqueReserve {
+            needed_a: reserve.needed_a,
+            available_a: reserve.available_a,
+            times_friction: reserve.ratio,
+            least: LEAST_RESERVE,
+            is_enough: reserve.ratio >= LEAST_RESERVE,
+        },
+    }
+}
+
+fn text(document: &ProfileDocument) -> String {
+    let mut out = format!("{}: read whole, nothing contradicts itself\n", document.profile);
+    for one in &document.settings {
+        // Writing to a string cannot fail.
+        let _ = match one.given {
+            None => writeln!(out, "  {} = {}", one.field, number(one.follows)),
+            Some(given) => {
+                writeln!(
+                    out,
+                    "  {} = {} given; {} would follow",
+                    one.field,
+                    number(given),
+                    number(one.follows)
+                )
+            }
+        };
+        let _ = writeln!(out, "      {}", one.rule);
+    }
+    let reserve = &document.torque_reserve;
+    let _ = write!(
+        out,
+        "torque reserve {:.1} times friction (at least {}): {:.2} A available at low supply and warm winding, {:.2} A \
+         needed",
+        reserve.times_friction, reserve.least, reserve.available_a, reserve.needed_a
+    );
+    if !reserve.is_enough {
+        out.push_str(
+            "\ntoo little torque in reserve: sound units will be refused. Check supply, winding, friction and spring.",
+        );
+    }
+    out
+}
