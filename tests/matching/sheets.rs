@@ -113,6 +113,16 @@ fn vanes_that_would_touch_the_wheel_are_named() {
 }
 
 #[test]
+fn a_wheel_and_a_ring_larger_than_their_housing_are_named_with_line_and_cure() {
+    let text = with("volute_radius = { mm = 58.0", "volute_radius = { mm = 28.0");
+    let (problem, message) = only_problem(&text);
+    assert!(matches!(problem, Problem::VoluteInsideRing { .. }));
+    let line = 1 + text.lines().position(|line| line.starts_with("volute_radius")).unwrap();
+    assert!(message.contains(&format!("t.toml:{line}: housing.volute_radius")), "{message}");
+    assert!(message.contains("Measure from the wheel's axis"), "{message}");
+}
+
+#[test]
 fn a_ring_opened_past_its_widest_throat_is_named() {
     let text = with("open_angle = { deg = 36.0", "open_angle = { deg = 84.0")
         .replace("inducer = { mm = 46.0", "inducer = { mm = 26.0")

@@ -1,7 +1,7 @@
 //! Checks that a sheet's values make a turbo together.
 //!
 //! In: a sheet whose single values were plausible. Out: findings: swapped diameters or stops, overlapping
-//! vanes, a throat that narrows again, vanes that reach the wheel, an impossible or half-measured linkage.
+//! vanes, a throat that narrows again, vanes that reach the wheel, a volute inside the ring, an impossible or half-measured linkage.
 
 use super::field::Field;
 use super::pendulum_sheet::{PENDULUM, PLATFORM};
@@ -96,6 +96,10 @@ fn ring(sheet: &PartsSheet, nozzle: &NozzleModel, report: &mut dyn FnMut(Field, 
     let (tip, wheel) = (nozzle.ring.trailing_radius_mm(open), sheet.value(Field::TurbineInducer) / 2.0);
     if tip <= wheel {
         report(Field::TurbineInducer, Problem::VanesReachWheel { tip, wheel });
+    }
+    let (volute, pivots) = (sheet.value(Field::VoluteRadius), sheet.value(Field::PivotRadius));
+    if volute <= pivots {
+        report(Field::VoluteRadius, Problem::VoluteInsideRing { volute, ring: pivots });
     }
 }
 

@@ -248,6 +248,18 @@ pub enum Problem {
         /// Radius of the wheel.
         wheel: f64,
     },
+    /// A volute that would lie inside the vane ring.
+    #[error(
+        "the middle of the volute lies at {volute:.2} mm radius, the vane pivots at {ring:.2} mm: wheel and ring do not \
+         go into this housing. Measure from the wheel's axis to the middle of the volute's section; was a diameter \
+         written for a radius at the pivots?"
+    )]
+    VoluteInsideRing {
+        /// Radius of the volute's middle.
+        volute: f64,
+        /// Radius of the vane pivots.
+        ring: f64,
+    },
     /// A nozzle whose height is varied by sliding a ring.
     #[error(
         "is a sliding-nozzle ring: its area goes with the gap that it slides open, not with a vane angle, \
