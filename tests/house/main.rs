@@ -62,7 +62,7 @@ const FLOORS: [(&str, &[&[&str]]); 4] = [
     (
         "vanebench",
         &[
-            &["checks", "exit", "number", "rig", "short_text", "span", "unit_name"],
+            &["checks", "exit", "fold", "number", "rig", "short_text", "span", "unit_name"],
             &["document_kind", "whole_number", "console", "figures", "output", "profile"],
             &["interrupt", "limits"],
             &["actuator", "caution"],

@@ -9,6 +9,7 @@ use plant::shown::printable;
 
 use crate::document_kind::{Document, ErrorDocument, text as document_text};
 use crate::exit::{Exit, Failure};
+use crate::fold::Fold;
 
 /// Plain text for people, or one JSON document for machines.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -116,8 +117,13 @@ fn out(text: &str) -> std::io::Result<()> {
 
 /// Writes a line for people on standard error, from wherever there is no [`Console`] at hand.
 pub fn say(text: &str) {
+    // Whoever reads from a pipe looks for whole sentences.
+    let text = match std::io::stderr().is_terminal() {
+        true => Fold::of_the_reader().paragraph(text),
+        false => text.to_owned(),
+    };
     // A closed standard error is no reason to stop a rig that is moving.
-    let _closed = writeln!(std::io::stderr(), "{}", printable(text));
+    let _closed = writeln!(std::io::stderr(), "{}", printable(&text));
 }
 
 /// Control characters that JSON may hold as they are, as codes that it reads back.

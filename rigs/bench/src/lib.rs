@@ -18,6 +18,7 @@ mod document_kind;
 pub mod evaluate;
 pub mod exit;
 pub mod figures;
+mod fold;
 pub mod interrupt;
 pub mod judge;
 pub mod limits;

@@ -316,13 +316,13 @@ fn not_met(minimum: &MinimumFlow, unmet: &[Unmet], air: &[AirComparison]) -> Vec
             Met::SameArea => continue,
             Met::AreaTooLarge => at("exhaust brake").map(|brake| {
                 format!(
-                    "exhaust-brake pressure {:.0} → {:.0} kPa, and boost builds later from low speed",
+                    "exhaust-brake pressure {:.0} → {:.0} kPa absolute, and boost builds later from low speed",
                     brake.old.exhaust_kpa, brake.new_after.exhaust_kpa
                 )
             }),
             Met::AreaTooSmall => at("full load").map(|full| {
                 format!(
-                    "exhaust pressure {:.0} → {:.0} kPa at full load as mapped; wherever the calibration \
+                    "exhaust pressure {:.0} → {:.0} kPa absolute at full load as mapped; wherever the calibration \
                      opens beyond {:.3} the exhaust backs up, and the guard has less area to open",
                     full.old.exhaust_kpa, full.new_after.exhaust_kpa, miss.from
                 )

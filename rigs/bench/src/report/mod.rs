@@ -19,7 +19,7 @@ mod unit;
 use askama::Template;
 
 pub use chart::{Axis, Chart, ChartMark, Ink};
-pub use section::{Block, Section, Table};
+pub use section::{Block, Section, SectionBegin, Table};
 pub use sheet::Sheet;
 
 use crate::judge::{FigureRow, Judgement, LimitCheck, Reason, Verdict};
@@ -67,6 +67,7 @@ enum RenderedBlock<'a> {
 }
 
 struct RenderedSection<'a> {
+    class: &'static str,
     number: usize,
     heading: &'a str,
     blocks: Vec<RenderedBlock<'a>>,
@@ -76,6 +77,7 @@ struct RenderedSection<'a> {
 #[template(path = "report.html")]
 struct Page<'a> {
     report: &'a Report,
+    foot: String,
     verdict_word: &'static str,
     verdict_class: &'static str,
     reasons: &'a [Reason],
@@ -93,12 +95,17 @@ impl Report {
         let sections = self.sections.iter().enumerate().map(|(i, section)| {
             let blocks = section.blocks.iter().map(|block| rendered(block, &mut charts));
             let blocks = blocks.collect::<Result<_, _>>()?;
-            Ok(RenderedSection { number: i + 1, heading: &section.heading, blocks })
+            let class = match section.begins {
+                SectionBegin::Below => "below",
+                SectionBegin::NewPage => "new-page",
+            };
+            Ok(RenderedSection { class, number: i + 1, heading: &section.heading, blocks })
         });
         let sections = sections.collect::<Result<_, ReportError>>()?;
         let (verdict_word, verdict_class) = self.verdict.as_ref().map_or(("", ""), |v| worded(v.judgement));
         let page = Page {
             report: self,
+            foot: css_string(&format!("{}: {}", self.subject, self.kind)),
             verdict_word,
             verdict_class,
             reasons: self.verdict.as_ref().map_or(&[], |v| &v.reasons),
@@ -122,6 +129,15 @@ fn rendered<'a>(block: &'a Block, charts: &mut usize) -> Result<RenderedBlock<'a
             RenderedBlock::Charts(svgs.collect::<Result<_, _>>()?)
         }
     })
+}
+
+/// A text as it may stand between quotes in a style sheet: everything but plain letters and digits
+/// by its code, which the space ends.
+fn css_string(text: &str) -> String {
+    let letter = |c: char| {
+        if c.is_ascii_alphanumeric() || c == ' ' { c.to_string() } else { format!("\\{:x} ", u32::from(c)) }
+    };
+    text.chars().map(letter).collect()
 }
 
 fn worded(judgement: Judgement) -> (&'static str, &'static str) {

@@ -7,8 +7,19 @@ use super::chart::Chart;
 pub struct Section {
     /// Heading.
     pub heading: String,
+    /// Where it begins in print.
+    pub begins: SectionBegin,
     /// Content in order.
     pub blocks: Vec<Block>,
+}
+
+/// Where a section begins in print.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum SectionBegin {
+    /// Below what is there.
+    Below,
+    /// On a page of its own.
+    NewPage,
 }
 
 /// One piece of content.
@@ -37,7 +48,13 @@ impl Section {
     /// An empty section.
     #[must_use]
     pub fn new(heading: &str) -> Self {
-        Self { heading: heading.to_owned(), blocks: Vec::new() }
+        Self { heading: heading.to_owned(), begins: SectionBegin::Below, blocks: Vec::new() }
+    }
+
+    /// The same section at the head of a page.
+    #[must_use]
+    pub fn on_new_page(self) -> Self {
+        Self { begins: SectionBegin::NewPage, ..self }
     }
 
     /// The same section with a paragraph.

@@ -14,7 +14,7 @@ mod rows;
 mod text;
 mod travel;
 
-pub(super) use rows::aligned;
+pub(super) use rows::with_unit;
 
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
@@ -31,6 +31,7 @@ use crate::caution::HANDED_OVER;
 use crate::console::Console;
 use crate::document::MatchDocument;
 use crate::exit::{Exit, Failure, VerbResult};
+use crate::fold::Fold;
 use crate::output::{Maker, OutFolder};
 use crate::whole_number::whole;
 
@@ -172,7 +173,7 @@ pub fn run(args: &Args, console: &Console) -> VerbResult {
     if let Some(folder) = folder {
         write(folder, &told, &found, &remapped.settings)?;
     }
-    console.result(&text::told(&told, args.out.as_deref()), &told)?;
+    console.result(&text::told(&told, args.out.as_deref(), Fold::of_the_reader()), &told)?;
     Ok(exit)
 }
 

@@ -4,14 +4,15 @@ use std::fs::File;
 use std::io::{ErrorKind, Write};
 use std::path::Path;
 
-use parts::compare::{Difference, compare_sheets};
+use parts::compare::{Difference, SheetComparison, compare_sheets};
 use parts::teardown::balance_grade_mm_s;
 use parts::{PartsSheet, TEMPLATE};
 
-use super::match_parts::aligned;
+use super::match_parts::with_unit;
 use crate::console::Console;
 use crate::document::{ComparisonDocument, SheetDocument};
 use crate::exit::{Exit, Failure, VerbResult};
+use crate::fold::Fold;
 use crate::number::with_uncertainty;
 
 /// Writes an empty parts sheet.
@@ -30,8 +31,9 @@ pub(super) fn new(path: &Path, console: &Console) -> VerbResult {
     };
     let mut file = File::create_new(path).map_err(refused)?;
     file.write_all(TEMPLATE.as_bytes()).map_err(refused)?;
-    let text = format!("{shown}: fill in what you can measure, then `vanebench match`");
-    console.result(&text, &SheetDocument { file: shown, items: Vec::new() })?;
+    let text = format!("{shown}\nFill in what you can measure, then run `vanebench match`.");
+    console
+        .result(&Fold::of_the_reader().paragraph(&text), &SheetDocument { file: shown, items: Vec::new() })?;
     Ok(Exit::Done)
 }
 
@@ -44,34 +46,61 @@ pub(super) fn compare(one: &Path, two: &Path, console: &Console) -> VerbResult {
         sheets,
         balance_grade_mm_s: [balance_grade_mm_s(&one), balance_grade_mm_s(&two)],
     };
-    console.result(&text(&compared), &compared)?;
+    console.result(&text(&compared, Fold::of_the_reader()), &compared)?;
     Ok(Exit::Done)
 }
 
-fn text(compared: &ComparisonDocument) -> String {
+fn text(compared: &ComparisonDocument, fold: Fold) -> String {
     let sheets = &compared.sheets;
-    let mut parts = vec![format!("{} → {}", sheets.names.0, sheets.names.1)];
+    let verdict = fold.paragraph(&verdict(sheets));
     let differs = |difference: &&Difference| difference.difference != 0.0;
     let values: Vec<&Difference> = sheets.values.iter().filter(differs).collect();
+    let mut parts =
+        vec![fold.paragraph(&format!("{} → {}", sheets.names.0, sheets.names.1)), verdict.clone()];
     if values.is_empty() && sheets.words.is_empty() {
-        parts.push("Nothing differs.".into());
         return parts.join("\n\n");
     }
-    parts.push(aligned(&rows("value that differs", values)));
-    parts.push(aligned(&rows("what it does", sheets.figures.iter().filter(differs).collect())));
-    parts.extend((!sheets.words.is_empty()).then(|| sheets.words.join("\n")));
+    let figures = sheets.figures.iter().filter(differs).collect();
+    parts.push(fold.table(&rows("what it does", figures)));
+    parts.push(fold.table(&rows("value that differs", values)));
+    parts.extend((!sheets.words.is_empty()).then(|| fold.paragraph(&sheets.words.join("\n"))));
     for (grade, name) in compared.balance_grade_mm_s.iter().zip([&sheets.names.0, &sheets.names.1]) {
         parts.extend(grade.map(|mm_s| {
-            format!(
+            fold.paragraph(&format!(
                 "{name}: balance grade G {mm_s:.2} (mm/s; after ISO 21940-11, rigid rotors only; its text was not read)"
-            )
+            ))
         }));
     }
+    parts.push(verdict);
     parts.join("\n\n")
 }
 
+/// What differs by more than the measurement can tell away, in words.
+fn verdict(sheets: &SheetComparison) -> String {
+    let names = |of: &[Difference]| {
+        of.iter().filter(|d| d.is_known()).map(|d| d.name.clone()).collect::<Vec<String>>()
+    };
+    let (known, moved) = (names(&sheets.values), names(&sheets.figures));
+    let values = match known.len() {
+        0 => "No value differs by more than the measurement can tell.".to_owned(),
+        known => {
+            let all = sheets.values.len();
+            format!("{known} of {all} values differ by more than the measurement can tell.")
+        }
+    };
+    let figures = match moved.len() {
+        0 => "No figure is known to move.".to_owned(),
+        _ => format!("Known to move: {}.", moved.join("; ")),
+    };
+    let words = match sheets.words.len() {
+        0 => "Nothing counted, named or noted differs.".to_owned(),
+        count => format!("Counted, named or noted otherwise: {count}."),
+    };
+    [values, figures, words].join("\n")
+}
+
 fn rows(head: &str, differences: Vec<&Difference>) -> Vec<Vec<String>> {
-    let head = [head, "unit", "first", "second", "difference", ""];
+    let head = [head, "first", "second", "difference", ""];
     let mut rows = vec![head.map(String::from).to_vec()];
     rows.extend(differences.into_iter().map(|difference| {
         let u = difference.standard_uncertainty;
@@ -80,12 +109,11 @@ fn rows(head: &str, differences: Vec<&Difference>) -> Vec<Vec<String>> {
             text.split(" ±").next().unwrap_or_default().to_owned()
         };
         vec![
-            difference.name.clone(),
-            difference.unit.to_owned(),
+            with_unit(&difference.name, difference.unit),
             shown(difference.values.0),
             shown(difference.values.1),
             with_uncertainty(difference.difference, u),
-            if difference.is_known() { "differs" } else { "within the measurement" }.to_owned(),
+            if difference.is_known() { "differs" } else { "cannot tell" }.to_owned(),
         ]
     }));
     rows

@@ -4,7 +4,7 @@ use parts::matching::{MinimumFlow, Study};
 
 use super::engine::difference;
 use super::rows::row;
-use super::{compressor, limits, text};
+use super::{compressor, limits};
 use crate::number::with_uncertainty;
 
 /// Share of the travel by which an unchanged map may differ from the matched one and still be called the same.
@@ -25,20 +25,18 @@ pub(super) fn area(study: &Study) -> String {
 
 /// The answer, question by question.
 pub(super) fn rows(study: &Study) -> Vec<Vec<String>> {
-    let mut rows = vec![row(["question", "answer"])];
+    let mut rows = vec![row(["question", "answer (highest values, no guard acting)"])];
     let mut ask = |question: &str, answer: String| rows.push(row([question.to_owned(), answer]));
     ask("nozzle area", area(study));
-    ask("minimum flow", text::minimum_flow(&study.minimum_flow));
+    if !matches!(study.minimum_flow, MinimumFlow::NotMet { .. }) {
+        ask("minimum flow", minimum_flow(&study.minimum_flow));
+    }
     for standing in &study.limits {
         let (what, unit) = limits::name(standing.limited);
         let value = |value| limits::shown(standing.limited, value);
         let verdict = if standing.is_passed() { "PASSED" } else { "kept" };
-        let answer = format!(
-            "{verdict}: {} of {} {unit} ({})",
-            value(standing.new),
-            value(standing.limit),
-            standing.at
-        );
+        let (new, limit, old) = (value(standing.new), value(standing.limit), value(standing.old));
+        let answer = format!("{verdict}: {new} of {limit} {unit} ({}); old {old}", standing.at);
         ask(&format!("{what} limit"), answer);
     }
     let beyond = compressor::beyond(study);
@@ -47,6 +45,24 @@ pub(super) fn rows(study: &Study) -> Vec<Vec<String>> {
         if beyond.is_empty() { "inside its range at every load step".into() } else { beyond.join("; ") },
     );
     rows
+}
+
+/// How the minimum flow is kept, in a sentence.
+fn minimum_flow(kept: &MinimumFlow) -> String {
+    match kept {
+        MinimumFlow::MoveStop { from_deg, to_deg } => format!(
+            "move the stop so that the vanes stand at {to_deg:.1}° from the tangent (found at {from_deg:.1}°), \
+             check on the flow bench, then learn again"
+        ),
+        MinimumFlow::Equal => "both stops leave the same area".into(),
+        MinimumFlow::HeldByMap { stop_mm2, wanted_mm2 } => format!(
+            "the new stop leaves only {stop_mm2:.1} mm² of {wanted_mm2:.1} mm² and cannot be set: the opening \
+             map alone keeps the minimum, no stop protects it"
+        ),
+        MinimumFlow::NotMet { least_mm2, at_deg, wanted_mm2 } => format!(
+            "not met: {least_mm2:.1} mm² at {at_deg:.2}° is the least, {wanted_mm2:.1} mm² are expected"
+        ),
+    }
 }
 
 /// The deciding numbers with their intervals.

@@ -1,7 +1,8 @@
 //! What the engine would see, in rows and words: load steps, the same boost, what moves it.
 
-use parts::matching::{AirComparison, PointUncertainty, Reached, Response, Sensitivity, Study};
+use parts::matching::{AirComparison, LimitedValue, PointUncertainty, Reached, Response, Sensitivity, Study};
 
+use super::limits;
 use crate::number::{number, with_uncertainty};
 
 /// Expanded uncertainty over standard uncertainty, for saying that two values differ (JCGM 100:2008, 6.2.1).
@@ -11,41 +12,41 @@ fn cells<const N: usize>(cells: [&str; N]) -> Vec<String> {
     cells.iter().map(ToString::to_string).collect()
 }
 
-/// The load steps, three ways, head first. Pressures are absolute.
+/// The load steps, three ways, head first.
 pub(super) fn air_rows(study: &Study) -> Vec<Vec<String>> {
     let mut rows = vec![cells([
-        "load step (simulated; kPa absolute)",
+        "load step, simulated",
+        "turbo",
         "opening",
-        "boost",
+        "boost, kPa absolute",
         "after 1 s",
-        "exhaust (peak)",
+        "exhaust (peak), kPa absolute",
         "turbo peak, rpm",
         "U/C0",
         "gas on wheel, °",
     ])];
     for run in &study.air {
+        let (old, new) = (run.point.old_opening, run.new_opening);
         let ways = [
-            ("old", run.point.old_opening, &run.old),
-            ("new, not re-mapped", run.point.old_opening, &run.new_before),
-            ("new, re-mapped", run.new_opening, &run.new_after),
+            ("old", old, &run.old),
+            ("new, not re-mapped", old, &run.new_before),
+            ("new, re-mapped", new, &run.new_after),
         ];
-        for (name, opening, response) in ways {
-            rows.push(air_row(&format!("{}, {name}", run.point.name), opening, response));
-        }
+        rows.extend(ways.map(|(turbo, opening, response)| air_row(run.point.name, turbo, opening, response)));
     }
     rows
 }
 
-fn air_row(name: &str, opening: f64, response: &Response) -> Vec<String> {
-    const SPEED_STEP_RPM: f64 = 100.0;
+fn air_row(step: &str, turbo: &str, opening: f64, response: &Response) -> Vec<String> {
     let angle = response.wheels.relative_angle_deg;
     vec![
-        name.to_owned(),
+        step.to_owned(),
+        turbo.to_owned(),
         format!("{opening:.2}"),
-        format!("{:.1}", response.boost_kpa),
-        format!("{:.1}", response.boost_after_kpa),
-        format!("{:.1} ({:.0})", response.exhaust_kpa, response.exhaust_peak_kpa),
-        format!("{:.0}", (response.turbo_rpm / SPEED_STEP_RPM).round() * SPEED_STEP_RPM),
+        format!("{:.0}", response.boost_kpa),
+        format!("{:.0}", response.boost_after_kpa),
+        format!("{:.0} ({:.0})", response.exhaust_kpa, response.exhaust_peak_kpa),
+        limits::shown(LimitedValue::TurboSpeed, response.turbo_rpm),
         format!("{:.2}", response.wheels.blade_speed_ratio),
         angle.map_or_else(|| "–".into(), |deg| format!("{deg:+.0}")),
     ]

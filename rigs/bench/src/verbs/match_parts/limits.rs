@@ -20,25 +20,6 @@ pub(super) fn shown(guarded: LimitedValue, value: f64) -> String {
     }
 }
 
-/// Limits and how near the load steps come, head first.
-pub(super) fn rows(study: &Study) -> Vec<Vec<String>> {
-    let head = ["limit (no guard acting)", "limit", "highest, old", "highest, new", ""];
-    let mut rows = vec![head.map(String::from).to_vec()];
-    rows.extend(study.limits.iter().map(|standing| {
-        let (what, unit) = name(standing.limited);
-        let value = |value: f64| shown(standing.limited, value);
-        let verdict = if standing.is_passed() { "PASSED" } else { "kept" };
-        vec![
-            format!("{what}, {unit}"),
-            value(standing.limit),
-            value(standing.old),
-            format!("{} ({})", value(standing.new), standing.at),
-            verdict.to_owned(),
-        ]
-    }));
-    rows
-}
-
 /// Who says what each limit is, a sentence each.
 pub(super) fn grounds(limits: &CarriedLimits) -> Vec<String> {
     let boost = match (&limits.stated.boost_kpa, &limits.stated.source) {

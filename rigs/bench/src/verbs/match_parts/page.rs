@@ -22,8 +22,8 @@ pub(super) fn report(told: &MatchDocument) -> Report {
         subject: format!("{} → {}", study.old.name, study.new.name),
         kind: "parts and match".into(),
         facts: vec![
-            ("old turbo".into(), format!("{} ({})", study.old.name, study.old.note)),
-            ("new turbo".into(), format!("{} ({})", study.new.name, study.new.note)),
+            ("old turbo".into(), study.old.note.clone()),
+            ("new turbo".into(), study.new.note.clone()),
         ],
         verdict: None,
         sections: sections(told),
@@ -32,22 +32,22 @@ pub(super) fn report(told: &MatchDocument) -> Report {
     }
 }
 
-/// The sections, for this report or for any other that a match belongs into.
+/// The answer on two printed pages, then what it rests on.
 fn sections(told: &MatchDocument) -> Vec<Section> {
     let study = &told.study;
     let mut sections = vec![
         answer(study),
-        rings(study),
-        areas(study),
-        engine(told),
         gauge_job(study),
+        rings(study),
+        pictures(study),
+        engine(told).on_new_page(),
         compressors(study),
         tolerances(&study.sensitivity),
         map(study),
         settings(told),
-        figures(study),
     ];
-    sections.extend(travel(told));
+    sections.extend(pendulum(study).into_iter().chain(travel(told)));
+    sections.push(figures(study));
     sections
 }
 
@@ -64,12 +64,23 @@ fn rings(study: &Study) -> Section {
 }
 
 fn gauge_job(study: &Study) -> Section {
-    let section = Section::new("What to set on the gauge").table(table_of(gauge::rows(&study.gauge)));
-    gauge::pendulum(study).into_iter().fold(section, |section, words| section.text(&words))
+    Section::new("What to set on the gauge").table(table_of(gauge::rows(&study.gauge)))
+}
+
+/// Area, map and the engine's response, side by side.
+fn pictures(study: &Study) -> Section {
+    let responses = study.air.iter().map(|run| response(run, study.plan.limits.boost_kpa));
+    Section::new("Area and boost")
+        .text("Responses are simulated on an invented engine scaled to the old nozzle. Equal area is not equal boost: this ranks the parts and promises no engine anything.")
+        .charts([areas(study), openings(study)].into_iter().chain(responses))
+}
+
+fn pendulum(study: &Study) -> Option<Section> {
+    Some(Section::new("Appendix: how to measure what was estimated").text(&gauge::pendulum(study)?))
 }
 
 fn compressors(study: &Study) -> Section {
-    Section::new("Compressor")
+    Section::new("Appendix: compressor")
         .table(table_of(super::compressor::margin_rows(study)))
         .table(table_of(super::compressor::potential_rows(study)))
         .text(&super::compressor::ground(study))
@@ -109,7 +120,7 @@ fn values(side: &Side) -> Table {
     })
 }
 
-fn areas(study: &Study) -> Section {
+fn areas(study: &Study) -> Chart {
     let curve = |side: &Side| side.area.iter().map(|p| (p.opening, p.effective_mm2)).collect();
     let band = |side: &Side| {
         side.area
@@ -123,7 +134,7 @@ fn areas(study: &Study) -> Section {
             })
             .collect()
     };
-    let chart = Chart::new(
+    Chart::new(
         "Effective nozzle area, stops as found, ± standard uncertainty",
         Axis::fixed("opening", 0.0, 1.0),
         Axis::with_zero("effective area, mm²"),
@@ -131,34 +142,24 @@ fn areas(study: &Study) -> Section {
     .band("", Ink::Other, band(&study.old))
     .band("", Ink::Main, band(&study.new))
     .line("old", Ink::Other, curve(&study.old))
-    .line("new", Ink::Main, curve(&study.new));
-    Section::new("Nozzle area").charts([chart])
+    .line("new", Ink::Main, curve(&study.new))
+    .half()
 }
 
-fn map(study: &Study) -> Section {
-    let points = |of: fn(&parts::matching::Knot) -> f64| {
-        study.map.iter().map(|knot| (knot.old_opening, of(knot))).collect::<Vec<_>>()
-    };
-    let openings = Chart::new(
+fn openings(study: &Study) -> Chart {
+    let points = study.map.iter().map(|knot| (knot.old_opening, knot.new_opening)).collect();
+    Chart::new(
         "New opening for the same area",
         Axis::fixed("opening in the calibration", 0.0, 1.0),
         Axis::fixed("opening of the new ring", 0.0, 1.0),
     )
     .line("unchanged", Ink::Command, vec![(0.0, 0.0), (1.0, 1.0)])
-    .line("area matched", Ink::Main, points(|knot| knot.new_opening))
-    .half();
-    let met = Chart::new(
-        "Area wanted and given",
-        Axis::fixed("opening in the calibration", 0.0, 1.0),
-        Axis::with_zero("effective area, mm²"),
-    )
-    .line("wanted", Ink::Command, points(|knot| knot.wanted_mm2))
-    .line("given", Ink::Main, points(|knot| knot.given_mm2))
-    .half();
-    Section::new("Appendix: opening map")
-        .text(&text::verdict(study))
-        .charts([openings, met])
-        .table(table_of(text::map_rows(study)))
+    .line("area matched", Ink::Main, points)
+    .half()
+}
+
+fn map(study: &Study) -> Section {
+    Section::new("Appendix: opening map").text(&text::verdict(study)).table(table_of(text::map_rows(study)))
 }
 
 fn settings(told: &MatchDocument) -> Section {
@@ -172,16 +173,14 @@ fn engine(told: &MatchDocument) -> Section {
         ENTERS.iter().fold(Table::new(&["what enters besides the area", "how"]), |table, (what, how)| {
             table.row([*what, *how])
         });
-    let limit = told.study.plan.limits.boost_kpa;
-    Section::new("What the engine would see")
-        .text("Simulated on an invented engine scaled to the old nozzle. Equal area is not equal boost. This ranks the parts; it promises no engine anything. The air path has no surge; margins to it stand under Compressor.")
-        .charts(told.study.air.iter().map(|run| response(run, limit)))
+    let limits_held = limits::grounds(&told.study.plan.limits).join(" ");
+    Section::new("Appendix: what the engine would see")
+        .text("The air path has no surge; margins to it stand under the compressor.")
         .table(table_of(engine_words::same_boost_rows(&told.study)))
         .table(table_of(engine_words::cost_rows(&told.study)))
         .table(table_of(engine_words::change_rows(&told.study)))
         .table(table_of(engine_words::air_rows(&told.study)))
-        .table(table_of(limits::rows(&told.study)))
-        .text(&limits::grounds(&told.study.plan.limits).join(" "))
+        .text(&limits_held)
         .table(enters)
 }
 
@@ -231,7 +230,7 @@ fn tolerances(sensitivity: &Sensitivity) -> Section {
         "Values drawn in the limit's colour were estimated: measuring them narrows the result most. {}.",
         engine_words::spread(sensitivity)
     );
-    Section::new("Which measurement matters most")
+    Section::new("Appendix: which measurement matters most")
         .text(&text)
         .charts([tornado(sensitivity)])
         .table(table_of(engine_words::bar_rows(sensitivity, sensitivity.bars.len())))
@@ -248,7 +247,7 @@ fn travel(told: &MatchDocument) -> Option<Section> {
         let name = format!("reserve at the {} end", reserve.end);
         table = table.row([name, number(reserve.found_deg), number(reserve.predicted_deg)]);
     }
-    let section = Section::new("Learned travel against the parts").table(table);
+    let section = Section::new("Appendix: learned travel against the parts").table(table);
     if check.findings.is_empty() {
         return Some(section.text("The learned travel fits the parts."));
     }

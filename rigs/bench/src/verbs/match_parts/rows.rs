@@ -1,30 +1,13 @@
-//! Rows of tables as text: columns that line up.
+//! A row of a table, and what it is called.
 
 pub(super) fn row<T: ToString, const N: usize>(cells: [T; N]) -> Vec<String> {
     cells.iter().map(ToString::to_string).collect()
 }
 
-/// Columns wide enough for their longest cell, two spaces between.
-pub(in crate::verbs) fn aligned(rows: &[Vec<String>]) -> String {
-    let columns = rows.iter().map(Vec::len).max().unwrap_or(0);
-    let width = |column: usize| {
-        rows.iter().filter_map(|row| row.get(column)).map(|cell| cell.chars().count()).max().unwrap_or(0)
-    };
-    let widths: Vec<usize> = (0..columns).map(width).collect();
-    let line = |row: &Vec<String>| {
-        let cells = row.iter().zip(&widths).map(|(cell, width)| format!("{cell:<width$}"));
-        cells.collect::<Vec<_>>().join("  ").trim_end().to_owned()
-    };
-    rows.iter().map(line).collect::<Vec<_>>().join("\n")
-}
-
-#[cfg(test)]
-mod tests {
-    use super::{aligned, row};
-
-    #[test]
-    fn columns_line_up() {
-        let rows = [row(["a", "b"]), row(["long", "c"])];
-        assert_eq!(aligned(&rows), "a     b\nlong  c");
+/// A name with its unit, where it has one.
+pub(in crate::verbs) fn with_unit(name: &str, unit: &str) -> String {
+    match unit {
+        "1" | "–" => name.to_owned(),
+        unit => format!("{name}, {unit}"),
     }
 }

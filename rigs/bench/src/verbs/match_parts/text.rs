@@ -4,51 +4,52 @@ use std::path::Path;
 
 use parts::Origin;
 use parts::figures::Figure;
-use parts::matching::{Met, MinimumFlow, SheetValue, Side, Study, TravelCheck};
+use parts::matching::{Met, SheetValue, Side, Study, TravelCheck};
 
-use super::rows::{aligned, row};
-use super::{compressor, engine, gauge, limits};
+use super::rows::{row, with_unit};
+use super::{answer, compressor, engine, gauge, limits};
 use crate::document::MatchDocument;
+use crate::fold::Fold;
 use crate::number::{number, with_uncertainty};
 
 /// Bars of the tornado that the text shows; the report shows more.
 const BARS_SHOWN: usize = 8;
 
-/// The whole text.
-pub(super) fn told(told: &MatchDocument, out: Option<&Path>) -> String {
+/// The whole text: the answer first, what it rests on, the verdict again at the end.
+pub(super) fn told(told: &MatchDocument, out: Option<&Path>, fold: Fold) -> String {
     let study = &told.study;
+    let table = |rows: Vec<Vec<String>>| fold.table(&rows);
+    let words = |words: &str| fold.paragraph(words);
     let mut parts = vec![
-        format!("{} → {}", study.old.name, study.new.name),
-        aligned(&figure_rows(study)),
-        estimated(&study.new),
-        format!("Minimum flow: {}", minimum_flow(&study.minimum_flow)),
-        aligned(&gauge::rows(&study.gauge)),
-        aligned(&map_rows(study)),
-        aligned(&settings_rows(told)),
-        aligned(&engine::air_rows(study)),
-        aligned(&engine::same_boost_rows(study)),
-        aligned(&engine::cost_rows(study)),
-        aligned(&engine::change_rows(study)),
-        aligned(&compressor::margin_rows(study)),
-        aligned(&compressor::potential_rows(study)),
-        compressor::ground(study),
-        aligned(&limits::rows(study)),
-        limits::grounds(&study.plan.limits).join("\n"),
-        aligned(&engine::bar_rows(&study.sensitivity, BARS_SHOWN)),
-        engine::spread(&study.sensitivity),
+        words(&format!("{} → {}", study.old.name, study.new.name)),
+        table(answer::rows(study)),
+        table(answer::numbers(study)),
+        table(gauge::rows(&study.gauge)),
+        table(settings_rows(told)),
+        table(map_rows(study)),
+        table(engine::same_boost_rows(study)),
+        table(engine::cost_rows(study)),
+        table(engine::change_rows(study)),
+        table(engine::air_rows(study)),
+        table(compressor::margin_rows(study)),
+        table(compressor::potential_rows(study)),
+        words(&compressor::ground(study)),
+        words(&limits::grounds(&study.plan.limits).join("\n")),
+        table(engine::bar_rows(&study.sensitivity, BARS_SHOWN)),
+        words(&engine::spread(&study.sensitivity)),
+        table(figure_rows(study)),
+        words(&estimated(&study.new)),
     ];
-    parts.extend(told.travel.as_ref().map(travel));
-    parts.extend(gauge::pendulum(study));
-    parts.push(verdict(study));
-    parts.push(limit_verdict(study));
-    parts.push(
+    parts.extend(told.travel.as_ref().map(|check| words(&travel(check))));
+    parts.extend(gauge::pendulum(study).map(|how| words(&how)));
+    parts.push(words(
         "Equal area is not equal boost. The engine runs are a model of an invented engine: they rank, they \
-         do not promise. Set the minimum flow on a gauge and confirm boost on the engine."
-            .into(),
-    );
-    parts.extend(
-        out.map(|dir| format!("Written: match.html, opening-map.csv, controller.toml in {}", dir.display())),
-    );
+         do not promise. Set the minimum flow on a gauge and confirm boost on the engine.",
+    ));
+    parts.extend(out.map(|dir| {
+        words(&format!("Written: match.html, opening-map.csv, controller.toml in\n  {}", dir.display()))
+    }));
+    parts.push(words(&format!("{}\n{}", verdict(study), limit_verdict(study))));
     parts.join("\n\n")
 }
 
@@ -87,24 +88,6 @@ pub(super) fn met(met: Met) -> &'static str {
     }
 }
 
-/// How the minimum flow is kept, in a sentence.
-pub(super) fn minimum_flow(kept: &MinimumFlow) -> String {
-    match kept {
-        MinimumFlow::MoveStop { from_deg, to_deg } => format!(
-            "move the stop so that the vanes stand at {to_deg:.1}° from the tangent (found at {from_deg:.1}°), \
-             check on the flow bench, then learn again"
-        ),
-        MinimumFlow::Equal => "both stops leave the same area".into(),
-        MinimumFlow::HeldByMap { stop_mm2, wanted_mm2 } => format!(
-            "the new stop leaves only {stop_mm2:.1} mm² of {wanted_mm2:.1} mm² and cannot be set: the opening \
-             map alone keeps the minimum, no stop protects it"
-        ),
-        MinimumFlow::NotMet { least_mm2, at_deg, wanted_mm2 } => format!(
-            "not met: {least_mm2:.1} mm² at {at_deg:.2}° is the least, {wanted_mm2:.1} mm² are expected"
-        ),
-    }
-}
-
 /// A figure with its uncertainty and a star where it rests on estimates.
 pub(super) fn figure(figure: &Figure) -> String {
     const INCH_MM: f64 = 25.4;
@@ -119,23 +102,23 @@ pub(super) fn figure(figure: &Figure) -> String {
 /// Figures of both sides, head first.
 pub(super) fn figure_rows(study: &Study) -> Vec<Vec<String>> {
     let (old, new) = (&study.old, &study.new);
-    let mut rows = vec![row(["figure (± standard uncertainty; * rests on estimates)", "unit", "old", "new"])];
+    let mut rows = vec![row(["figure (± standard uncertainty; * rests on estimates)", "old", "new"])];
     for (before, after) in old.figures.iter().zip(&new.figures) {
-        rows.push(row([before.name, before.unit, &figure(before), &figure(after)]));
+        rows.push(row([with_unit(before.name, before.unit), figure(before), figure(after)]));
     }
-    rows.push(row(["rotor inertia, new over old", "–", "1", &number(study.inertia_ratio)]));
+    rows.push(row(["rotor inertia, new over old", "1", &number(study.inertia_ratio)]));
     let stack = |side: &Side| {
         let stack = side.indexing;
-        format!("{} / {}", number(stack.worst_case_deg), number(stack.root_sum_square_deg))
+        format!("{:.2} / {:.2}", stack.worst_case_deg, stack.root_sum_square_deg)
     };
-    rows.push(row(["indexing error of the vane, worst case / RSS", "°", &stack(old), &stack(new)]));
+    rows.push(row(["indexing error of the vane, worst case / RSS, °", &stack(old), &stack(new)]));
     let rotation = |side: &Side| {
         let linkage = side.rotation.by_linkage_deg.map_or_else(|| "not measured".into(), number);
         format!("{} / {linkage}", number(side.rotation.at_vanes_deg))
     };
-    rows.push(row(["vane rotation, at the vanes / by the linkage", "°", &rotation(old), &rotation(new)]));
+    rows.push(row(["vane rotation, at the vanes / by the linkage, °", &rotation(old), &rotation(new)]));
     let gap = |side: &Side| format!("{} / {}", number(side.vaneless_ratio.0), number(side.vaneless_ratio.1));
-    rows.push(row(["vaneless gap, tip over wheel radius, closed / open", "–", &gap(old), &gap(new)]));
+    rows.push(row(["vaneless gap, tip over wheel radius, closed / open", &gap(old), &gap(new)]));
     rows
 }
 
@@ -166,8 +149,7 @@ pub(super) fn quantity(value: &SheetValue) -> String {
 
 /// The opening map, head first.
 pub(super) fn map_rows(study: &Study) -> Vec<Vec<String>> {
-    let head =
-        row(["old opening", "new opening", "area wanted, mm²", "area given, mm²", "vane old/new, °", ""]);
+    let head = row(["old opening", "new opening", "area wanted, mm²", "old vane, °", "new vane, °", "given"]);
     let rows = study.map.iter().zip(&study.uncertainty.openings).map(|(knot, known)| {
         row([
             format!("{:.2}", knot.old_opening),
@@ -176,9 +158,14 @@ pub(super) fn map_rows(study: &Study) -> Vec<Vec<String>> {
                 Some(_) | None => format!("{:.3}", knot.new_opening),
             },
             number(knot.wanted_mm2),
-            number(knot.given_mm2),
-            format!("{:.1} / {:.1}", knot.vane_deg.0, knot.vane_deg.1),
-            met(knot.met).to_owned(),
+            format!("{:.1}", knot.vane_deg.0),
+            format!("{:.1}", knot.vane_deg.1),
+            match knot.met {
+                Met::SameArea => met(knot.met).to_owned(),
+                Met::AreaTooLarge | Met::AreaTooSmall => {
+                    format!("{} mm², {}", number(knot.given_mm2), met(knot.met))
+                }
+            },
         ])
     });
     std::iter::once(head).chain(rows).collect()
