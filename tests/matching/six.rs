@@ -1,14 +1,12 @@
-//! Seven invented sheets, one thing changed on each, against an independent script; published worked examples; a
-//! car's sheet beside a truck's.
+//! Seven invented sheets, one thing changed on each, against an independent script.
 #![allow(clippy::unwrap_used, reason = "a check that cannot be set up must fail")]
 
 use std::collections::BTreeMap;
 
 use parts::PartsSheet;
 use parts::figures::figures;
-use parts::flow::{ReferenceConditions, bench_flow_g_s};
+use parts::flow::bench_flow_g_s;
 use parts::matching::{compare, match_sheets};
-use plant::gas::compressor_power_w;
 use plant::nozzle::in_series_mm2;
 use vanebench_checks::{assert_near, reference_dir};
 
@@ -58,32 +56,4 @@ fn every_change_moves_the_engine_the_right_way() {
     assert!(full_load("hybrid-wheel").0.abs() < 1e-9);
     // More vanes take more thickness out of the same circle: they open further.
     assert!(full_load("more-vanes").0 > 0.0);
-}
-
-/// Published worked example, read as a search excerpt of byjus.com, not the whole page (answer to an examination
-/// problem on a centrifugal compressor): 350 K, 0.6 m at 16 000 rpm, efficiency 0.88, slip 0.9, work factor 1.05, equal velocities; tip speed 502.654 m/s,
-/// T2 587.577 K, pressure ratio 5.15.
-#[test]
-fn the_worked_compressor_takes_the_published_work() {
-    let tip = std::f64::consts::PI * 0.6 * 16_000.0 / 60.0;
-    assert_near("tip speed", tip, 502.654, 1e-5);
-    let (work, rise) = (0.9 * 1.05 * tip * tip, 587.577 - 350.0);
-    assert_near("temperature rise", work / 1005.0, rise, 1e-5);
-    assert_near(
-        "power for 1 kg/s",
-        compressor_power_w(1.0, 1005.0, 1.4, 350.0, 5.15, 0.88),
-        1005.0 * rise,
-        1e-3,
-    );
-}
-
-/// Published: NASA TM X-2129 (compressor on argon): 0.785 lb/s at 540 °R, 20.25 psia is 0.581 lb/s on a standard day.
-/// Only a transcription was read, not the report. A second worked example of a radial turbine that could be opened
-/// with its printed answers was not found: that gap stands.
-#[test]
-fn the_published_equivalent_flow_is_reproduced() {
-    let day =
-        ReferenceConditions { source: "standard day", temperature_k: 518.67 / 1.8, pressure_pa: 101_325.0 };
-    let found = day.corrected_flow(0.785, 540.0 / 1.8, 20.25 / 14.696 * 101_325.0);
-    assert!((found - 0.581).abs() < 0.0005, "{found}");
 }
