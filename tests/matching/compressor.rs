@@ -1,4 +1,4 @@
-//! The compressor in a match: choked inducer, measured map, margins, air and power: row M6.
+//! The compressor in a match: choked inducer, measured map, margins, air and power.
 #![allow(clippy::unwrap_used, reason = "a check that cannot be set up must fail")]
 
 use std::sync::Arc;
@@ -115,7 +115,7 @@ fn with_compressor(exducer_mm: f64, inducer_mm: f64) -> PartsSheet {
     PartsSheet::parse("t", &text).unwrap()
 }
 
-/// M6: margins move the right way, and the larger inducer holds more air.
+/// Margins move the right way, and the larger inducer holds more air.
 #[test]
 fn a_larger_compressor_comes_nearer_to_surge_and_holds_more_air() {
     let (old, larger) = (with_compressor(50.0, 38.0), with_compressor(56.0, 42.56));

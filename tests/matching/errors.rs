@@ -1,5 +1,4 @@
-//! What is not known stays not known: printed uncertainty against Monte Carlo, common errors, the same boost: rows
-//! M3, M8 and M11.
+//! What is not known stays not known: printed uncertainty against Monte Carlo, common errors, the same boost.
 #![allow(clippy::unwrap_used, reason = "a check that cannot be set up must fail")]
 
 use parts::errors::{error_sources, with_errors};
@@ -74,7 +73,7 @@ fn printed_uncertainties_are_those_of_the_drawn_chain_within_a_tenth() {
     }
 }
 
-/// M4: an own Monte Carlo found ±0.75 to 0.80° for a ring with an estimated thickness and pivot; a ring whose
+/// An own Monte Carlo found ±0.75 to 0.80° for a ring with an estimated thickness and pivot; a ring whose
 /// vanes were measured is known better, but never exactly.
 #[test]
 fn the_stop_angle_carries_an_uncertainty_that_estimates_widen() {
@@ -87,7 +86,7 @@ fn the_stop_angle_carries_an_uncertainty_that_estimates_widen() {
     assert!(known > 0.05 && less > 1.5 * known, "{known} {less}");
 }
 
-/// M8: an instrument's error that both readings share cancels in their difference, to the stated correlation.
+/// An instrument's error that both readings share cancels in their difference, to the stated correlation.
 #[test]
 fn an_error_that_both_sheets_share_cancels_in_the_difference() {
     let with = |correlation: f64| {
@@ -127,7 +126,7 @@ fn a_correlation_that_is_none_is_named_with_its_line() {
     assert!(refused.contains(": instruments.\"micrometer\": is 1.2"), "{refused}");
 }
 
-/// M3: the sign is that of the time to one boost, not of the time to each turbo's own end.
+/// The sign is that of the time to one boost, not of the time to each turbo's own end.
 #[test]
 fn sooner_means_sooner_at_the_same_boost() {
     let old = measured(RING_A);
@@ -143,7 +142,7 @@ fn sooner_means_sooner_at_the_same_boost() {
         assert!(same.new_after.spool_j > 1.2 * same.old.spool_j);
         assert_near("pumping", same.old.pumping_kpa, same.old.exhaust_kpa - same.boost_kpa, 1e-9);
     }
-    // The turbo of row M3 rises slowly to a lower end: sooner by its own end, later to the same boost.
+    // This turbo rises slowly to a lower end: sooner by its own end, later to the same boost.
     let air = compare(
         &sheet(RING_A),
         &sheet(RING_B),

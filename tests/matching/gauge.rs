@@ -1,4 +1,4 @@
-//! The gauge job: throat width, pins, flow bench, pendulum, each entered as measured: rows M4 and M8.
+//! The gauge job: throat width, pins, flow bench, pendulum, each entered as measured.
 #![allow(clippy::unwrap_used, reason = "a check that cannot be set up must fail")]
 
 use parts::errors::error_sources;
@@ -104,7 +104,7 @@ fn air_through_throats_on_a_bench_is_the_independent_flow() {
     }
 }
 
-/// M4: pins know the closed area far better than angle, pivot and thickness do.
+/// Pins know the closed area far better than angle, pivot and thickness do.
 #[test]
 fn a_gauged_throat_outranks_the_geometry_with_its_own_uncertainty() {
     let by_angle = figure(&sheet(RING_B), "minimum-flow throat area");

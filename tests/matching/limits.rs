@@ -1,4 +1,4 @@
-//! The limits go along with a swap: rows M1 and M2.
+//! The limits go along with a swap.
 #![allow(clippy::unwrap_used, reason = "a check that cannot be set up must fail")]
 
 use std::f64::consts::PI;
@@ -40,14 +40,13 @@ fn carried(new: &PartsSheet, stated: StatedLimits) -> Settings {
     remap_settings(&found, &limits(new, stated), &Settings::default()).unwrap().settings
 }
 
-/// M1.
 #[test]
 fn the_boost_limit_that_is_stated_is_the_one_that_is_written() {
     let stated = StatedLimits { boost_kpa: Some(240.0), ..nothing_stated() };
     assert_eq!(carried(&sheet(RING_A), stated).guard.limits.boost.0, 240.0);
 }
 
-/// M1: a rule of thumb or a wish raises nothing.
+/// A rule of thumb or a wish raises nothing.
 #[test]
 fn a_boost_limit_above_the_old_one_needs_a_named_source() {
     let stated = StatedLimits { boost_kpa: Some(300.0), ..nothing_stated() };
@@ -59,7 +58,7 @@ fn a_boost_limit_above_the_old_one_needs_a_named_source() {
     assert_eq!(carried(&sheet(RING_A), allowed).guard.limits.boost.0, 300.0);
 }
 
-/// M2: 185 000 rpm of a 50 mm wheel are 484.3 m/s; the same tip speed on 66 mm is 140 152 rpm.
+/// 185 000 rpm of a 50 mm wheel are 484.3 m/s; the same tip speed on 66 mm is 140 152 rpm.
 #[test]
 fn a_larger_wheel_keeps_its_tip_speed_not_the_speed() {
     for (exducer_mm, rpm) in [(66.0, 140_151.5), (98.0, 94_387.8)] {
@@ -75,7 +74,7 @@ fn a_larger_wheel_keeps_its_tip_speed_not_the_speed() {
     }
 }
 
-/// M2: the table follows a smaller wheel up, the limit does not without a source.
+/// The table follows a smaller wheel up, the limit does not without a source.
 #[test]
 fn a_smaller_wheel_raises_the_estimate_and_only_a_named_source_the_limit() {
     let settings = carried(&with_compressor(44.0), nothing_stated());

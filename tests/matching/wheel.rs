@@ -1,5 +1,5 @@
 //! The turbine wheel in the flow: its throat in series with the nozzle, the speed of its blades, the angle of the
-//! gas: rows M5 and M7.
+//! gas.
 #![allow(clippy::unwrap_used, reason = "a check that cannot be set up must fail")]
 
 use parts::PartsSheet;
@@ -105,7 +105,7 @@ fn the_throat_between_the_blades_is_the_hand_calculated_one() {
     assert_near("throat", turbine_throat_mm2(40.0, 12.0, 10, 0.8, 57.0), 510.8164, 1e-6);
 }
 
-/// M5: a clipped wheel passes more, a smaller exducer less; boost and exhaust pressure follow.
+/// A clipped wheel passes more, a smaller exducer less; boost and exhaust pressure follow.
 #[test]
 fn a_smaller_exducer_swallows_less_and_raises_boost_and_exhaust_pressure() {
     let with =
