@@ -49,13 +49,13 @@ pub struct Args {
     #[arg(long, value_name = "FILE")]
     controller: Option<PathBuf>,
     /// Boost that must not be passed, absolute kPa; the new controller holds it [default: what the controller held]
-    #[arg(long, value_name = "KPA", allow_negative_numbers = true, value_parser = boost_limit)]
+    #[arg(long, value_name = "KPA", allow_negative_numbers = true, value_parser = |word: &str| within(word, (120.0, 900.0), "kPa absolute"))]
     boost_limit: Option<f64>,
     /// Who allows that boost, where it is above what the controller held: a data sheet, the engine maker
     #[arg(long, value_name = "WORDS", requires = "boost_limit")]
     limit_source: Option<String>,
     /// Hottest gas before the turbine, °C: it counts in the turbine wheel's speed limit
-    #[arg(long, value_name = "C", default_value_t = 800.0, allow_negative_numbers = true, value_parser = turbine_inlet)]
+    #[arg(long, value_name = "C", default_value_t = 800.0, allow_negative_numbers = true, value_parser = |word: &str| within(word, (200.0, 1200.0), "°C"))]
     turbine_inlet: f64,
     /// Measured compressor map of the old turbo, CSV
     #[arg(long, value_name = "MAP.csv")]
@@ -64,13 +64,13 @@ pub struct Args {
     #[arg(long, value_name = "MAP.csv")]
     new_map: Option<PathBuf>,
     /// Air over fuel by mass, least and most
-    #[arg(long, value_name = "LEAST,MOST", default_value = "18,28", value_parser = air_fuel)]
+    #[arg(long, value_name = "LEAST,MOST", default_value = "18,28", value_parser = |word: &str| range(word, (14.0, 80.0)))]
     air_fuel: (f64, f64),
     /// Fuel consumption, g/kWh, least and most
-    #[arg(long, value_name = "LEAST,MOST", default_value = "200,240", value_parser = consumption)]
+    #[arg(long, value_name = "LEAST,MOST", default_value = "200,240", value_parser = |word: &str| range(word, (150.0, 500.0)))]
     consumption: (f64, f64),
     /// Pressure drop of your flow bench, kPa: the target at the closed stop is given for it
-    #[arg(long, value_name = "KPA", default_value_t = 5.0, allow_negative_numbers = true, value_parser = bench_drop)]
+    #[arg(long, value_name = "KPA", default_value_t = 5.0, allow_negative_numbers = true, value_parser = |word: &str| within(word, (0.2, 40.0), "kPa"))]
     bench_drop: f64,
     /// Draws of the what-if campaign over all tolerances
     #[arg(long, default_value_t = 200, allow_negative_numbers = true, value_parser = whole::<u32>(2..=RUNS_MAX))]
@@ -85,11 +85,10 @@ pub struct Args {
     travel: travel::TravelArgs,
 }
 
-fn boost_limit(word: &str) -> Result<f64, String> {
-    match word.parse::<f64>() {
-        Ok(kpa) if (120.0..=900.0).contains(&kpa) => Ok(kpa),
-        _ => Err("allowed 120 to 900 kPa absolute".into()),
-    }
+/// A number within a range.
+fn within(word: &str, (least, most): (f64, f64), unit: &str) -> Result<f64, String> {
+    let number = word.parse::<f64>().ok().filter(|number| (least..=most).contains(number));
+    number.ok_or_else(|| format!("allowed {least} to {most} {unit}"))
 }
 
 /// `LEAST,MOST` within a range.
@@ -101,14 +100,6 @@ fn range(word: &str, (least, most): (f64, f64)) -> Result<(f64, f64), String> {
     }
 }
 
-fn air_fuel(word: &str) -> Result<(f64, f64), String> {
-    range(word, (14.0, 80.0))
-}
-
-fn consumption(word: &str) -> Result<(f64, f64), String> {
-    range(word, (150.0, 500.0))
-}
-
 /// A sheet, with its compressor map where one was named.
 fn sheet(path: &Path, map: Option<&PathBuf>) -> Result<PartsSheet, Failure> {
     let mut sheet = PartsSheet::read(path).map_err(Failure::usage)?;
@@ -116,20 +107,6 @@ fn sheet(path: &Path, map: Option<&PathBuf>) -> Result<PartsSheet, Failure> {
         sheet.map = Some(Arc::new(CompressorMap::read(map).map_err(Failure::usage)?));
     }
     Ok(sheet)
-}
-
-fn bench_drop(word: &str) -> Result<f64, String> {
-    match word.parse::<f64>() {
-        Ok(kpa) if (0.2..=40.0).contains(&kpa) => Ok(kpa),
-        _ => Err("allowed 0.2 to 40 kPa".into()),
-    }
-}
-
-fn turbine_inlet(word: &str) -> Result<f64, String> {
-    match word.parse::<f64>() {
-        Ok(celsius) if (200.0..=1200.0).contains(&celsius) => Ok(celsius),
-        _ => Err("allowed 200 to 1200 °C".into()),
-    }
 }
 
 /// Compares, prints, writes.

@@ -3,18 +3,15 @@
 use parts::matching::{AirComparison, LimitedValue, PointUncertainty, Reached, Response, Sensitivity, Study};
 
 use super::limits;
+use super::rows::row;
 use crate::number::{number, with_uncertainty};
 
 /// Expanded uncertainty over standard uncertainty, for saying that two values differ (JCGM 100:2008, 6.2.1).
 const COVERAGE: f64 = 2.0;
 
-fn cells<const N: usize>(cells: [&str; N]) -> Vec<String> {
-    cells.iter().map(ToString::to_string).collect()
-}
-
 /// The load steps, three ways, head first.
 pub(super) fn air_rows(study: &Study) -> Vec<Vec<String>> {
-    let mut rows = vec![cells([
+    let mut rows = vec![row([
         "load step, simulated",
         "turbo",
         "opening",
@@ -65,7 +62,7 @@ pub(super) fn difference(value: f64, uncertainty: f64, [more, less]: [&str; 2]) 
 
 /// Old and new at the same boost, head first.
 pub(super) fn same_boost_rows(study: &Study) -> Vec<Vec<String>> {
-    let mut rows = vec![cells([
+    let mut rows = vec![row([
         "to the same boost",
         "kPa absolute",
         "old, s",
@@ -93,7 +90,7 @@ pub(super) fn same_boost_rows(study: &Study) -> Vec<Vec<String>> {
 
 /// What the pistons and the rotor pay for that boost, head first.
 pub(super) fn cost_rows(study: &Study) -> Vec<Vec<String>> {
-    let mut rows = vec![cells([
+    let mut rows = vec![row([
         "at that boost: old / not re-mapped / re-mapped",
         "exhaust, kPa absolute",
         "exhaust less boost, kPa",
@@ -116,7 +113,7 @@ pub(super) fn cost_rows(study: &Study) -> Vec<Vec<String>> {
 
 /// New less old at the end of each load step, re-mapped, with what is known of it, head first.
 pub(super) fn change_rows(study: &Study) -> Vec<Vec<String>> {
-    let mut rows = vec![cells(["new less old, re-mapped", "boost, kPa", "", "exhaust, kPa", ""])];
+    let mut rows = vec![row(["new less old, re-mapped", "boost, kPa", "", "exhaust, kPa", ""])];
     rows.extend(study.air.iter().zip(&study.uncertainty.points).map(change_row));
     rows
 }
@@ -135,11 +132,8 @@ fn change_row((run, known): (&AirComparison, &PointUncertainty)) -> Vec<String> 
 
 /// The longest bars of the tornado, head first.
 pub(super) fn bar_rows(sensitivity: &Sensitivity, shown: usize) -> Vec<Vec<String>> {
-    let mut rows = vec![cells([
-        "what moves boost 1 s after tip-in, new less old",
-        "at low end, kPa",
-        "at high end, kPa",
-    ])];
+    let mut rows =
+        vec![row(["what moves boost 1 s after tip-in, new less old", "at low end, kPa", "at high end, kPa"])];
     rows.extend(sensitivity.bars.iter().take(shown).map(|bar| {
         let mark = if bar.estimated { " (estimated: measure it)" } else { "" };
         vec![format!("{}{mark}", bar.name), format!("{:+.1}", bar.low_kpa), format!("{:+.1}", bar.high_kpa)]
