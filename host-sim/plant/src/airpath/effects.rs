@@ -11,14 +11,14 @@ use crate::check::{BadParameter, above_zero, between, not_negative};
 /// An effect that can be switched off.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
-pub enum Effect<T> {
+pub enum Switchable<T> {
     /// Left out.
     Off,
     /// At this size.
     On(T),
 }
 
-impl<T> Effect<T> {
+impl<T> Switchable<T> {
     /// Its size, where it is on.
     #[must_use]
     pub fn size(&self) -> Option<&T> {
@@ -34,25 +34,25 @@ impl<T> Effect<T> {
 #[serde(default, deny_unknown_fields)]
 pub struct Effects {
     /// Exhaust walls and turbine housing take heat from the gas and give it back.
-    pub heat_soak: Effect<HeatSoak>,
+    pub heat_soak: Switchable<HeatSoak>,
     /// Charge-air cooler between compressor and intake manifold.
-    pub cooler: Effect<Cooler>,
+    pub cooler: Switchable<Cooler>,
     /// Turbine efficiency: the best blade-speed ratio moves with the vane angle.
-    pub vane_angle: Effect<VaneAngle>,
+    pub vane_angle: Switchable<VaneAngle>,
     /// Exhaust strokes pulsate in the gas torque on the ring.
-    pub pulsation: Effect<Pulsation>,
+    pub pulsation: Switchable<Pulsation>,
     /// The ring rubs otherwise when it is hot; needs `heat_soak`.
-    pub ring_heat: Effect<RingHeat>,
+    pub ring_heat: Switchable<RingHeat>,
 }
 
 impl Default for Effects {
     fn default() -> Self {
         Self {
-            heat_soak: Effect::On(HeatSoak::default()),
-            cooler: Effect::On(Cooler::default()),
-            vane_angle: Effect::On(VaneAngle::default()),
-            pulsation: Effect::On(Pulsation::default()),
-            ring_heat: Effect::On(RingHeat::default()),
+            heat_soak: Switchable::On(HeatSoak::default()),
+            cooler: Switchable::On(Cooler::default()),
+            vane_angle: Switchable::On(VaneAngle::default()),
+            pulsation: Switchable::On(Pulsation::default()),
+            ring_heat: Switchable::On(RingHeat::default()),
         }
     }
 }
@@ -166,11 +166,11 @@ impl RingHeat {
 impl Effects {
     /// None of them: the bare air path.
     pub const OFF: Self = Self {
-        heat_soak: Effect::Off,
-        cooler: Effect::Off,
-        vane_angle: Effect::Off,
-        pulsation: Effect::Off,
-        ring_heat: Effect::Off,
+        heat_soak: Switchable::Off,
+        cooler: Switchable::Off,
+        vane_angle: Switchable::Off,
+        pulsation: Switchable::Off,
+        ring_heat: Switchable::Off,
     };
 
     /// The air path with what needs no state of its own worked in.
@@ -189,25 +189,25 @@ impl Effects {
     /// # Errors
     /// Names the first field that is out of range.
     pub fn validate(&self) -> Result<(), BadParameter> {
-        if let Effect::On(soak) = &self.heat_soak {
+        if let Switchable::On(soak) = &self.heat_soak {
             above_zero("heat_soak.on.wall_j_per_k", soak.wall_j_per_k)?;
             above_zero("heat_soak.on.body_j_per_k", soak.body_j_per_k)?;
             above_zero("heat_soak.on.gas_wall_w_per_k", soak.gas_wall_w_per_k)?;
             above_zero("heat_soak.on.wall_body_w_per_k", soak.wall_body_w_per_k)?;
             above_zero("heat_soak.on.body_air_w_per_k", soak.body_air_w_per_k)?;
         }
-        if let Effect::On(cooler) = &self.cooler {
+        if let Switchable::On(cooler) = &self.cooler {
             between("cooler.on.effectiveness", cooler.effectiveness, 0.0, 1.0)?;
             not_negative("cooler.on.volume_m3", cooler.volume_m3)?;
             above_zero("cooler.on.time_s", cooler.time_s)?;
         }
-        if let Effect::On(angle) = &self.vane_angle {
+        if let Switchable::On(angle) = &self.vane_angle {
             between("vane_angle.on.blade_speed_rise", angle.blade_speed_rise, -0.5, 0.5)?;
         }
-        if let Effect::On(pulsation) = &self.pulsation {
+        if let Switchable::On(pulsation) = &self.pulsation {
             between("pulsation.on.depth", pulsation.depth, 0.0, 1.0)?;
         }
-        if let Effect::On(ring) = &self.ring_heat {
+        if let Switchable::On(ring) = &self.ring_heat {
             between("ring_heat.on.rise_per_k", ring.rise_per_k, -0.01, 0.01)?;
         }
         Ok(())
@@ -221,7 +221,7 @@ mod tests {
     #[test]
     fn an_effect_out_of_range_is_named_and_one_that_is_off_is_not_looked_at() {
         let wrong = Cooler { effectiveness: 1.2, ..Cooler::default() };
-        let effects = Effects { cooler: Effect::On(wrong), ..Effects::default() };
+        let effects = Effects { cooler: Switchable::On(wrong), ..Effects::default() };
         assert_eq!(effects.validate().unwrap_err().field, "cooler.on.effectiveness");
         assert_eq!(Effects::default().validate(), Ok(()));
         assert_eq!(Effects::OFF.validate(), Ok(()));
@@ -231,8 +231,11 @@ mod tests {
     fn effects_read_off_and_on_from_a_file() {
         let text = "heat_soak = \"off\"\ncooler = { on = { effectiveness = 0.6 } }\n";
         let effects: Effects = toml::from_str(text).unwrap();
-        assert_eq!(effects.heat_soak, Effect::Off);
+        assert_eq!(effects.heat_soak, Switchable::Off);
         let cooler = Cooler { effectiveness: 0.6, ..Cooler::default() };
-        assert_eq!((effects.cooler, effects.pulsation), (Effect::On(cooler), Effects::default().pulsation));
+        assert_eq!(
+            (effects.cooler, effects.pulsation),
+            (Switchable::On(cooler), Effects::default().pulsation)
+        );
     }
 }

@@ -16,7 +16,7 @@ mod state;
 mod steady;
 
 pub(crate) use air_step::{AirPathLanes, AirStepInput};
-pub use effects::{Cooler, Effect, Effects, HeatSoak, Pulsation, RingHeat, VaneAngle};
+pub use effects::{Cooler, Effects, HeatSoak, Pulsation, RingHeat, Switchable, VaneAngle};
 pub use engine::{AirDiverged, Engine, EngineInputs, FuelRequest, HoseState};
 pub use engine_params::{EngineParams, FuelResponse};
 pub(crate) use gas_torque::GasOnRing;
