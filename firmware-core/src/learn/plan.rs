@@ -90,6 +90,8 @@ impl LearnPlan {
         let trim_limit = motion.approach_current.0 * settings.actuator.winding_resistance_ohm;
         let standing = larger(STANDING_SHARE * settings.learn.limits.rest_noise, STANDING_BAND);
         let contact_s = CONTACT_BANDS * standing / motion.approach_speed;
+        #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // at most 2 × 0.01 / 0.02 s
+        let contact_ticks = larger(contact_s * TICKS_PER_S, CONTACT_TICKS) as u16;
         Self {
             order,
             actuator: settings.actuator,
@@ -103,7 +105,7 @@ impl LearnPlan {
             trim_limit,
             trim_gain: larger(TRIM_SHARE * trim_limit / travel, settings.actuator.back_emf_v_per_count_per_s),
             standing_band: standing * travel,
-            contact_ticks: larger(contact_s * TICKS_PER_S, CONTACT_TICKS) as u16,
+            contact_ticks,
         }
     }
 
