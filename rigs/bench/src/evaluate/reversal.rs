@@ -8,7 +8,7 @@ use firmware_core::command::Command;
 use crate::figures::motion::{Reversal, dead_band};
 use crate::figures::{Figure, Measure, mean};
 use crate::judge::{Evidence, FaultOf, Finding, advice};
-use crate::profile::{REVERSAL_RANGE, REVERSAL_TICKS, SweepPlan};
+use crate::profile::{REVERSAL_HOLE, REVERSAL_RANGE, REVERSAL_TICKS, SweepPlan};
 use crate::record::{MOTION_ENDED, Row, Run, Sample};
 
 /// Readings averaged into one point: the command then moves by 0.01 % of travel from point to point.
@@ -18,8 +18,6 @@ const AVERAGED: u32 = 20;
 const FOLLOWED: f64 = 0.000_5;
 /// Share of the ramps' readings that must be there.
 const WHOLE: f64 = 0.8;
-/// Longest hole in the ramps: at their rate it hides 0.03 % of travel.
-const LONGEST_HOLE: u32 = 64;
 /// How near recorded commands must lie to planned ones, opening.
 const SAME_COMMAND: f64 = 0.000_5;
 const RAMPS: u32 = 3;
@@ -99,7 +97,7 @@ fn reversal(motion: &[&Sample], plan: &SweepPlan) -> Option<Reversal> {
     let place = *plan.reversals.iter().find(|place| (**place - high).abs() < SAME_COMMAND)?;
     let is_planned = (high - low - REVERSAL_RANGE).abs() < SAME_COMMAND;
     let is_whole = ramps.len() as f64 >= WHOLE * f64::from(RAMPS * REVERSAL_TICKS)
-        && ramps.windows(2).all(|pair| matches!(pair, [a, b] if a.0 - b.0 <= LONGEST_HOLE));
+        && ramps.windows(2).all(|pair| matches!(pair, [a, b] if a.0 - b.0 <= REVERSAL_HOLE));
     if !is_planned || !is_whole {
         return None;
     }

@@ -1,14 +1,15 @@
 //! Looks on while a run begins: is this the actuator that the profile and the unit's name speak of?
 //!
 //! In: the run's own samples, the profile, what the unit's newest learn showed. Out: a [`Contradiction`], on which the
-//! run is stopped. Nothing is pushed for the look's sake. A learn presses a stop at a third to a half of the largest
-//! current before anything else does; a motion is looked at wherever its lever stands still under current. What the
-//! samples do not show is passed over.
+//! learn is stopped. Nothing is pushed for the look's sake: a learn presses its first stop at a third to a half of the
+//! largest current, and the lever stands still there. What the samples do not show is passed over.
 
+use firmware_core::command::Command;
+use firmware_core::link::state::Drive;
 use firmware_core::settings::{LearnWindows, Settings, StopWindows};
 use firmware_core::units::Tick;
 
-use crate::record::Run;
+use crate::record::{Run, Sample};
 use crate::rig::StreamSample;
 
 /// What speaks against profile or history.
@@ -201,6 +202,9 @@ impl Look {
             self.at_rest(at)?;
         }
         self.is_first = false;
+        if sample.state.drive != Drive::Current {
+            return Ok(());
+        }
         if self.winding.see(at) && self.winding.count.is_multiple_of(LEAST_SAMPLES) {
             self.winding.ohm().map_or(Ok(()), |seen| self.compare(seen))?;
         }
@@ -246,7 +250,8 @@ fn outermost(settings: &Settings) -> [f32; 2] {
 /// The winding that a recorded run shows, Ω.
 fn shown(run: &Run) -> Option<f32> {
     let mut winding = Winding::default();
-    for sample in run.samples() {
+    let is_pressing = |sample: &&Sample| matches!(sample.command, Command::Current(_));
+    for sample in run.samples().filter(is_pressing) {
         winding.see(At {
             tick: sample.tick,
             counts: f32::from(sample.position.0),

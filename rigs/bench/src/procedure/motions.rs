@@ -45,6 +45,12 @@ pub fn slow_reversal(place: f64) -> Vec<Segment> {
     ]
 }
 
+/// The ramps of a slow reversal, in ticks from its start.
+pub(super) fn reversal_ramps() -> std::ops::Range<u32> {
+    let begin = FIRST_APPROACH_TICKS + TURN_TICKS;
+    begin..begin + 3 * REVERSAL_TICKS
+}
+
 /// One slow duty ramp each way, open loop, between rests; run it once for each cycle.
 #[must_use]
 pub fn friction_ramps(plan: &FrictionPlan) -> Vec<Segment> {

@@ -13,7 +13,8 @@ use super::bench::Bench;
 use super::doubt::UnsaidEnd;
 use super::ended::{Push, UnitEnd, ending};
 use super::motions::{
-    decisive, duration, friction_ramps, full_stroke, slow_ramps, slow_reversal, staircase, steps,
+    decisive, duration, friction_ramps, full_stroke, reversal_ramps, slow_ramps, slow_reversal, staircase,
+    steps,
 };
 use super::observer::{Observed, Observer, PlanPart};
 use super::recording::{NewRun, Recording};
@@ -21,7 +22,8 @@ use super::stop::RunStop;
 use super::target::Target;
 use crate::caution::Present;
 use crate::console;
-use crate::record::{Conditions, Ground, MOTION_ENDED, Outcome, Run, RunKind};
+use crate::profile::REVERSAL_HOLE;
+use crate::record::{Conditions, Ground, MOTION_ENDED, Outcome, RunKind};
 use crate::rig::{Measurand, StreamItem};
 use crate::span::Span;
 use crate::unit_store::{self, InForce};
@@ -55,6 +57,8 @@ enum Decisive {
     Nothing,
     /// Any tick of these.
     AnyOf([Range<u32>; 2]),
+    /// A hole longer than a figure bears in these.
+    LongIn(Range<u32>),
     /// A hole in these over which the lever has moved.
     MovedIn(Range<u32>),
 }
@@ -79,6 +83,7 @@ impl Piece {
         match &self.decisive {
             Decisive::Nothing => false,
             Decisive::AnyOf(stretches) => stretches.iter().any(|ticks| recording.lacks(span(ticks))),
+            Decisive::LongIn(ticks) => recording.lacks_long(span(ticks), REVERSAL_HOLE),
             Decisive::MovedIn(ticks) => recording.lacks_motion(span(ticks)),
         }
     }
@@ -98,7 +103,9 @@ impl MoveKind {
         match self {
             Self::Sweep => {
                 let times = plan.sweep.preconditioning_cycles + plan.sweep.cycles;
-                let turns = plan.sweep.reversals.iter().map(|place| Piece::once(slow_reversal(*place)));
+                let decisive = Decisive::LongIn(reversal_ramps());
+                let piece = |segments| Piece { decisive: decisive.clone(), ..Piece::once(segments) };
+                let turns = plan.sweep.reversals.iter().map(|place| piece(slow_reversal(*place)));
                 iter::once(Piece::repeated(staircase(&plan.sweep), times)).chain(turns).collect()
             }
             Self::Friction => {
@@ -219,8 +226,6 @@ pub fn record_move(
     let serials = target.serials.or(&basis.in_force().provenance.serials);
     let run = NewRun { kind: kind.run_kind(), calibration, conditions: kind.conditions(target), serials };
     let mut recording = Recording::create(target, bench, run, observer)?;
-    let learn = basis.in_force().run;
-    recording.look_on(target, Run::open(&target.unit_dir.join(learn.to_string())).ok().as_ref());
     let ground = Some(basis.ground());
     recording.writer.outcome(Outcome { calibration, ground, ..Outcome::default() });
     let ended = run_pieces(bench, target, &mut recording, &kind.pieces(target), basis.footing());

@@ -140,6 +140,12 @@ impl<'run> Recording<'run> {
         self.holes.iter().any(|hole| hole.span.meets(span))
     }
 
+    /// True when so many ticks in a row were lost in this span.
+    pub(super) fn lacks_long(&self, span: Span, ticks: u32) -> bool {
+        let is_long = |hole: &Hole| hole.span.last.since(hole.span.first) + 1 >= ticks;
+        self.holes.iter().any(|hole| hole.span.meets(span) && is_long(hole))
+    }
+
     /// True when ticks of this span were lost while the lever moved by more than a place where it may bind.
     pub(super) fn lacks_motion(&self, span: Span) -> bool {
         let travel = self.calibration.map_or(f32::NAN, |learned| learned.span_counts().abs());

@@ -9,6 +9,7 @@ mod derived;
 mod plan;
 
 pub(crate) use derived::{Derived, LEAST_RESERVE, SoundUnit, reserve};
+pub(crate) use plan::REVERSAL_HOLE;
 pub(crate) use plan::REVERSAL_RANGE;
 pub(crate) use plan::REVERSAL_TICKS;
 pub use plan::{BandPlan, FrictionPlan, Plan, StepPlan, SweepPlan};

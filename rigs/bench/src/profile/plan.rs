@@ -9,6 +9,8 @@ use plant::toml_file::{TomlError, TomlFile};
 pub(crate) const REVERSAL_RANGE: f64 = 0.015;
 /// Time of one ramp of a slow reversal, ticks: at 0.5 % of travel per second the loop's lag is 0.01 %.
 pub(crate) const REVERSAL_TICKS: u32 = 3000;
+/// Shortest hole in the ramps of a slow reversal that leaves it open, ticks: at their rate it hides 0.03 % of travel.
+pub(crate) const REVERSAL_HOLE: u32 = 64;
 
 /// The whole plan.
 #[derive(Debug, Clone, PartialEq, Deserialize)]

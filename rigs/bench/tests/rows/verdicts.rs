@@ -201,7 +201,7 @@ pub(crate) fn b7_confirmed() -> Result<(), String> {
 pub(crate) fn b15_winding() -> Result<(), String> {
     let at = folder();
     let ohm = |text: &str| format!("winding_resistance_ohm = {text}");
-    let profile = vanebench::actuator::DEMO.profile_text.replacen(&ohm("1.6"), &ohm("0.6"), 1);
+    let profile = vanebench::actuator::DEMO.profile_text.replacen(&ohm("1.6"), &ohm("3.4"), 1);
     fs::write(at.path().join("odd.toml"), profile).unwrap();
     let said = on_unit(at.path(), "learn", "healthy", "U1", &["--profile", "odd.toml"]);
     said.must(said.code == Some(3) && said.err.contains("IN DOUBT"), "learned under another winding")?;
