@@ -52,14 +52,14 @@ pub(super) fn compare(one: &Path, two: &Path, console: &Console) -> VerbResult {
 
 fn text(compared: &ComparisonDocument, fold: Fold) -> String {
     let sheets = &compared.sheets;
-    let verdict = fold.paragraph(&verdict(sheets));
     let differs = |difference: &&Difference| difference.difference != 0.0;
     let values: Vec<&Difference> = sheets.values.iter().filter(differs).collect();
-    let mut parts =
-        vec![fold.paragraph(&format!("{} → {}", sheets.names.0, sheets.names.1)), verdict.clone()];
+    let names = fold.paragraph(&format!("{} → {}", sheets.names.0, sheets.names.1));
     if values.is_empty() && sheets.words.is_empty() {
-        return parts.join("\n\n");
+        return names + "\n\nNothing differs.";
     }
+    let verdict = fold.paragraph(&verdict(sheets));
+    let mut parts = vec![names, verdict.clone()];
     let figures = sheets.figures.iter().filter(differs).collect();
     parts.push(fold.table(&rows("what it does", figures)));
     parts.push(fold.table(&rows("value that differs", values)));
