@@ -4,14 +4,22 @@
 //! `vanebench --json campaign learn --runs 1000 --seed 20261128`, run with the thresholds frozen.
 
 use firmware_core::settings::Settings;
-use study::campaign::learn::{FaultTally, LearnCampaign, campaign};
+use study::campaign::learn::{FaultTally, LearnCampaign, LearnPlan, campaign};
+use study::campaign::{Next, PartOrder};
 use study::catalogue;
 use vanebench_checks::{assert_near, reference_dir};
 
 fn short(name: &str, runs: u64) -> FaultTally {
     let preset = catalogue::find(name).expect("a name of the catalogue");
-    campaign(preset, &catalogue::nominal_unit(), &Settings::default(), runs, 99, &|_| {})
-        .expect("no world runs away")
+    let plan = LearnPlan {
+        presets: vec![preset],
+        nominal: catalogue::nominal_unit(),
+        settings: Settings::default(),
+        runs,
+        seed: 99,
+    };
+    let counted = campaign(&plan, &PartOrder::WHOLE, |_| Next::GoOn).expect("no world runs away").counted;
+    counted.finish().remove(0)
 }
 
 #[test]

@@ -17,7 +17,7 @@ use plant::airpath::{EngineInputs, Operating, ReducedModel, ReducedParams, rk4};
 use plant::atmosphere::Ambient;
 use plant::friction::{LuGre, LuGreParams};
 use plant::world::{ACTUATOR_STEP_S, ACTUATOR_STEPS, EngineState, TICK_S, World, WorldConfig};
-use study::campaign::{CampaignPlan, Next, Spread, run_campaign};
+use study::campaign::{CampaignPlan, Next, PartOrder, Spread, run_campaign};
 use study::metrics::Meter;
 use study::run::{Record, perfect_calibration, run_world};
 use study::scenario::{BuiltIn, Scenario, wanted_boost_kpa};
@@ -143,7 +143,7 @@ fn closed_loop(_: &mut Criterion) {
         let pool = rayon::ThreadPoolBuilder::new().num_threads(threads).build().expect("threads");
         let what = format!("closed loop, campaign, threads: {threads}");
         tell(&what, f64::from(CAMPAIGN) * ticks, || {
-            let stats = pool.install(|| run_campaign(&plan, None, |_| Next::GoOn));
+            let stats = pool.install(|| run_campaign(&plan, &PartOrder::WHOLE, |_| Next::GoOn));
             black_box(stats.expect("a sound campaign"));
         });
     }

@@ -55,6 +55,8 @@ pub enum Kind {
     GuardCampaign,
     /// How well learns repeat
     GaugeStudy,
+    /// A part of a campaign, kept in a file
+    CampaignPart,
     /// JSON Schemas of these documents
     Schemas,
     /// Why a verb could not do its work

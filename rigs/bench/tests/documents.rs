@@ -89,6 +89,7 @@ fn every_kind_of_document_is_as_its_schema_says() {
         (0, vec!["campaign", "learn", "--runs", "1", "--only", "healthy"]),
         (0, vec!["campaign", "guard", "--worlds", "3", "--out", "guard"]),
         (0, vec!["campaign", "gauge", "--units", "2", "--setups", "2", "--learns", "2"]),
+        (0, vec!["campaign", "gauge", "--units", "2", "--part", "1/9", "--out", "part"]),
         (0, vec!["schema"]),
         (0, vec!["schema", "verdict"]),
         (2, vec!["schema", "nothing"]),

@@ -18,7 +18,7 @@ const MOST_VERBS: usize = 22;
 type Call = (&'static [&'static str], &'static [&'static str]);
 
 /// One call of every verb at least, in an order in which each finds what it needs.
-const CALLS: [Call; 27] = [
+const CALLS: [Call; 29] = [
     (&["demo", "--out", "demo"], &[]),
     (&["ports"], &[]),
     (&["rig", "nobody-of-this-name"], &[]),
@@ -43,6 +43,8 @@ const CALLS: [Call; 27] = [
     (&["campaign", "learn", "--runs", "1", "--only", "healthy"], &[]),
     (&["campaign", "guard", "--worlds", "1"], &[]),
     (&["campaign", "gauge", "--units", "2", "--setups", "2", "--learns", "2"], &[]),
+    (&["campaign", "boost-step", "--runs", "2", "--part", "1/1", "--out", "part"], &[]),
+    (&["campaign", "merge", "part"], &[]),
     (&["unit", "list"], &[]),
     (&["unit", "history", "units/u1"], &[]),
     (&["unit", "check", "units/u1"], &[]),

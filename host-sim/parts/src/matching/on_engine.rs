@@ -3,7 +3,7 @@
 //! In: a checked sheet, an engine. Out: the engine with the sheet's nozzle, volute, wheels and rotor, and how
 //! its nozzle area compares. Nothing is rescaled. Refuses, by field, what the engine refuses.
 
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 
 use crate::wheels::{trim, turbine_in_flow};
 use crate::{Field, PartsSheet};
@@ -97,7 +97,7 @@ pub(super) fn ring_of(sheet: &PartsSheet) -> RingParams {
 }
 
 /// Effective nozzle area at a stop, volute and turbine wheel included, as the flow law counts it.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, schemars::JsonSchema)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, schemars::JsonSchema)]
 pub struct AreaOnEngine {
     /// With the parts, mm².
     pub area_mm2: f64,

@@ -1,39 +1,39 @@
 //! Thousands of runs of one scenario over a spread of units and engines.
 //!
-//! In: a plan (scenario, settings, spread, seed, number of runs). Out: [`CampaignStats`]. Each run has a
-//! generator of its own, made of the seed and its index; runs go in fixed chunks over all cores and are
-//! counted in order, so the result has the same bytes whatever the number of threads, and memory does not
-//! grow with the number of runs. A checkpoint lets it go on after an interruption.
+//! In: a plan (scenario, settings, spread, seed, number of runs), and which part of it to make. Out:
+//! [`CampaignStats`]. Each run has a generator of its own, made of the seed and its index; runs go in chunks over
+//! all cores and are counted in order, so the result has the same bytes whatever the number of threads and parts,
+//! and memory does not grow with the number of runs. A file lets a part go on after an interruption.
 
-mod checkpoint;
 pub mod guard;
 pub mod learn;
+mod merge;
+mod part;
+mod share;
 mod spread;
 mod stats;
 mod tally;
 
-pub use checkpoint::CheckpointError;
-
+pub use merge::{Merged, merge};
+pub use part::{Asks, PartError, asked_by};
+pub use share::Share;
 pub use spread::Spread;
 pub use stats::{CampaignStats, FailedRun, MetricSummary, WorstRun};
+pub use tally::{Counted, PartOrder, SoFar};
 
-use std::path::Path;
-use std::sync::atomic::{AtomicU64, Ordering};
-use std::sync::{Mutex, PoisonError};
+use std::ops::Range;
 
 use firmware_core::settings::Settings;
 use rand::{Rng, SeedableRng};
 use rand_pcg::Pcg64Mcg;
-use rayon::prelude::*;
 
-use crate::metrics::Metrics;
 use crate::run::{Record, RunError, RunOutcome, run_in_lanes, run_world};
 use crate::scenario::Scenario;
-use checkpoint::{Checkpoint, fingerprint};
+use part::Marks;
 use plant::check::BadParameter;
 use plant::lanes::WIDTH;
 use plant::world::WorldConfig;
-use tally::Tally;
+use tally::count;
 
 /// What a campaign runs.
 #[derive(Debug, Clone, PartialEq)]
@@ -64,7 +64,7 @@ pub struct Progress {
 pub enum Next {
     /// Go on.
     GoOn,
-    /// Stop after what is done; a checkpoint keeps it.
+    /// Stop after what is done; the file keeps it.
     Stop,
 }
 
@@ -77,9 +77,9 @@ pub enum CampaignError {
     /// The controller's settings.
     #[error("controller settings: {0}")]
     Settings(String),
-    /// The checkpoint.
+    /// The file that keeps the part.
     #[error(transparent)]
-    Checkpoint(#[from] CheckpointError),
+    Part(#[from] PartError),
 }
 
 /// Runs in a chunk, the unit of work: as many as go side by side.
@@ -104,61 +104,43 @@ pub fn replay(plan: &CampaignPlan, run: u64, record: Record) -> Result<RunOutcom
     run_world(&plan.scenario, &world, &plan.settings, noise_seed, record)
 }
 
-/// Runs a campaign on the present rayon pool.
+/// Runs a part of a campaign on the present rayon pool.
 ///
 /// # Errors
 /// [`CampaignError`]; a run that fails is no error but counted, with its reason.
 pub fn run_campaign(
     plan: &CampaignPlan,
-    checkpoint: Option<&Path>,
+    job: &PartOrder<'_>,
     watch: impl FnMut(Progress) -> Next + Send,
-) -> Result<CampaignStats, CampaignError> {
+) -> Result<SoFar<CampaignStats>, CampaignError> {
     plan.scenario.validate()?;
     plan.spread.validate().map_err(|e| e.within("spread"))?;
     plan.settings.validate().map_err(|error| CampaignError::Settings(error.to_string()))?;
-    let fingerprint = fingerprint(&plan_text(plan));
-    let stored = checkpoint.map(|file| Checkpoint::load(file, &fingerprint)).transpose()?.flatten();
-    let kept = stored.unwrap_or(Checkpoint { fingerprint, chunks_done: 0, stats: CampaignStats::default() });
-    let chunks = plan.runs.div_ceil(CHUNK);
-    let waiting = AtomicU64::new(kept.chunks_done);
-    let tally = Mutex::new(Tally::new(kept, (chunks, plan.runs), checkpoint, watch));
-    // Every thread takes the chunk that is next, so that none waits for another before the end.
-    (0..rayon::current_num_threads()).into_par_iter().for_each(|_| {
-        loop {
-            let chunk = waiting.fetch_add(1, Ordering::Relaxed);
-            if chunk >= chunks {
-                break;
-            }
-            let ended = run_chunk(plan, chunk);
-            let mut tally = tally.lock().unwrap_or_else(PoisonError::into_inner);
-            if tally.take(chunk, ended) == Next::Stop {
-                break;
-            }
-        }
-    });
-    Ok(tally.into_inner().unwrap_or_else(PoisonError::into_inner).finish()?)
+    let marks = Marks::new(plan.runs)
+        .with("scenario", &plan.scenario.name)
+        .with_sum_of("content of the scenario", &plan.scenario)
+        .with_sum_of("sum of the settings", &plan.settings)
+        .with_sum_of("sum of the spread", &plan.spread)
+        .with("seed", plan.seed);
+    count((Asks::Scenario, marks, plan.runs), CHUNK, job, |runs| Ok(run_chunk(plan, runs)), watch)
 }
 
-/// One run's index, and its metrics or why it failed.
-type EndedRun = (u64, Result<Metrics, String>);
-
-fn run_chunk(plan: &CampaignPlan, chunk: u64) -> Vec<EndedRun> {
-    let runs = chunk * CHUNK..((chunk + 1) * CHUNK).min(plan.runs);
+fn run_chunk(plan: &CampaignPlan, runs: Range<u64>) -> CampaignStats {
     let members: Vec<_> = runs.clone().map(|run| member(plan, run)).collect();
-    let abreast = run_in_lanes(&plan.scenario, &members, &plan.settings);
-    let ended =
-        abreast.into_iter().map(|run| run.map(|outcome| outcome.metrics).map_err(|error| error.to_string()));
-    runs.zip(ended).collect()
-}
-
-/// Everything that a checkpoint depends on, as text. The number of runs is part of it, because a last
-/// chunk may be short.
-fn plan_text(plan: &CampaignPlan) -> String {
-    format!("{} {plan:?}", env!("CARGO_PKG_VERSION"))
+    let mut stats = CampaignStats::default();
+    for (run, ended) in runs.zip(run_in_lanes(&plan.scenario, &members, &plan.settings)) {
+        match ended {
+            Ok(outcome) => stats.add(run, &outcome.metrics),
+            Err(error) => stats.add_failure(run, error.to_string()),
+        }
+    }
+    stats
 }
 
 #[cfg(test)]
 mod tests {
+    use std::path::Path;
+
     use super::*;
     use crate::scenario::BuiltIn;
 
@@ -171,7 +153,7 @@ mod tests {
 
     fn on_threads(threads: usize, plan: &CampaignPlan) -> CampaignStats {
         let pool = rayon::ThreadPoolBuilder::new().num_threads(threads).build().unwrap();
-        pool.install(|| run_campaign(plan, None, |_| Next::GoOn).unwrap())
+        pool.install(|| run_campaign(plan, &PartOrder::WHOLE, |_| Next::GoOn).unwrap().counted)
     }
 
     #[test]
@@ -182,16 +164,20 @@ mod tests {
         assert_eq!((one.runs(), one.failures()), (40, 0), "{:?}", one.failed());
     }
 
+    fn kept_in(file: &Path) -> PartOrder<'_> {
+        PartOrder { file: Some(file), ..PartOrder::WHOLE }
+    }
+
     #[test]
     fn an_interrupted_campaign_goes_on_to_the_same_bytes() {
-        let folder = std::env::temp_dir().join(format!("vanebench-campaign-{}", std::process::id()));
-        std::fs::create_dir_all(&folder).unwrap();
-        let file = folder.join("checkpoint.json");
+        let folder = tempfile::tempdir().unwrap();
+        let file = folder.path().join("kept.json");
+        let job = kept_in(&file);
         let plan = plan(270);
         let whole = on_threads(2, &plan);
-        let part = run_campaign(&plan, Some(&file), |_| Next::Stop).unwrap();
-        assert_eq!(part.runs(), 256);
-        let resumed = run_campaign(&plan, Some(&file), |_| Next::GoOn).unwrap();
+        let part = run_campaign(&plan, &job, |_| Next::Stop).unwrap();
+        assert_eq!(part.counted.runs(), 16);
+        let resumed = run_campaign(&plan, &job, |_| Next::GoOn).unwrap().counted;
         assert_eq!(serde_json::to_string(&resumed).unwrap(), serde_json::to_string(&whole).unwrap());
         let text = std::fs::read_to_string(&file).unwrap();
         let digits = text.match_indices(|c: char| c.is_ascii_digit()).step_by(41);
@@ -199,20 +185,38 @@ mod tests {
             let mut changed = text.clone();
             changed.replace_range(at..=at, if digit == "7" { "3" } else { "7" });
             std::fs::write(&file, changed).unwrap();
-            let refusal = run_campaign(&plan, Some(&file), |_| Next::GoOn).unwrap_err();
-            assert!(matches!(refusal, CampaignError::Checkpoint(CheckpointError::Changed { .. })), "{at}");
+            let refusal = run_campaign(&plan, &job, |_| Next::GoOn).unwrap_err();
+            assert!(matches!(refusal, CampaignError::Part(PartError::Changed { .. })), "{at}");
         }
-        std::fs::write(&file, &text).unwrap();
-        let other = CampaignPlan { seed: 12, ..plan };
-        let refusal = run_campaign(&other, Some(&file), |_| Next::GoOn).unwrap_err();
-        assert!(matches!(refusal, CampaignError::Checkpoint(CheckpointError::OtherPlan { .. })));
-        std::fs::remove_dir_all(&folder).unwrap();
     }
 
     #[test]
-    fn a_checkpoint_in_a_folder_that_is_not_there_is_refused_before_the_first_run() {
-        let nowhere = std::env::temp_dir().join("vanebench-no-such-folder/checkpoint.json");
-        let refusal = run_campaign(&plan(32), Some(&nowhere), |_| panic!("a run was made")).unwrap_err();
+    fn what_differs_from_the_campaign_that_was_kept_is_named() {
+        let folder = tempfile::tempdir().unwrap();
+        let file = folder.path().join("kept.json");
+        let job = kept_in(&file);
+        let plan = plan(1);
+        run_campaign(&plan, &job, |_| Next::GoOn).unwrap();
+        let mut others = [plan.clone(), plan.clone(), plan.clone(), plan.clone(), plan.clone()];
+        others[0].seed = 12;
+        others[1].runs = 2;
+        others[2].spread.supply_v = spread::Distribution::Fixed(12.0);
+        others[3].settings.guard.limits.boost.0 += 1.0;
+        others[4].scenario.duration_s += 0.1;
+        let named = ["seed", "number of runs", "spread", "settings", "scenario"];
+        for (other, named) in others.iter().zip(named) {
+            let refusal = run_campaign(other, &job, |_| Next::GoOn).unwrap_err();
+            assert!(refusal.to_string().contains(named), "{named}: {refusal}");
+        }
+        let share = PartOrder { share: "1/2".parse().unwrap(), ..job };
+        let refusal = run_campaign(&plan, &share, |_| Next::GoOn).unwrap_err().to_string();
+        assert!(refusal.contains("part is 1/1 there and 1/2 here"), "{refusal}");
+    }
+
+    #[test]
+    fn a_part_in_a_folder_that_is_not_there_is_refused_before_the_first_run() {
+        let nowhere = std::env::temp_dir().join("vanebench-no-such-folder/kept.json");
+        let refusal = run_campaign(&plan(32), &kept_in(&nowhere), |_| panic!("a run was made")).unwrap_err();
         assert!(refusal.to_string().contains("there is no folder"), "{refusal}");
     }
 

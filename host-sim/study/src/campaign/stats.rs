@@ -1,11 +1,12 @@
 //! Statistics of many runs in constant memory.
 //!
-//! In: one run's metrics at a time, in run order. Out: mean, extremes,
-//! quantiles from integer histograms, the worst runs by index. Sums are kept bit for bit in checkpoints, so
-//! a resumed campaign ends with the same bytes.
+//! In: one run's metrics at a time, in run order. Out: mean, extremes, quantiles from integer histograms, the worst
+//! runs by index. Everything is a count, an extreme or a whole number, so parts of a campaign join to the same bytes
+//! however it was cut.
 
 use serde::{Deserialize, Serialize};
 
+use super::tally::Counted;
 use crate::metrics::{METRICS, MetricColumn, Metrics};
 
 /// Bins of a histogram. They go by the cube root of the place in the metric's range, as most metrics are small
@@ -16,25 +17,14 @@ pub(crate) const WORST_KEPT: usize = 5;
 /// Failed runs kept with their reasons.
 pub(crate) const FAILURES_KEPT: usize = 20;
 
-/// A float that survives JSON bit for bit.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-#[serde(from = "u64", into = "u64")]
-struct Exact(f64);
-
-impl From<u64> for Exact {
-    fn from(bits: u64) -> Self {
-        Self(f64::from_bits(bits))
-    }
-}
-
-impl From<Exact> for u64 {
-    fn from(exact: Exact) -> Self {
-        exact.0.to_bits()
-    }
-}
+/// Fractions of a unit that sums are kept in, 2⁴⁰ of them: whole numbers, so that parts of a campaign add up to the
+/// same bits whichever way it is cut. A mean is known to half of one.
+const FRACTIONS: f64 = (1_u64 << 40) as f64;
+/// Largest value that a sum takes whole; no metric of a run that ended comes near, and a hundred million still fit.
+const MOST: f64 = 1e15;
 
 /// A run that stands out.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct WorstRun {
     /// Index of the run in its campaign.
     pub run: u64,
@@ -55,22 +45,20 @@ pub struct FailedRun {
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 struct MetricStats {
     count: u64,
-    sum: Exact,
-    least: Exact,
-    most: Exact,
+    sum_in_fractions: i128,
+    extent: Option<(f64, f64)>,
     below: u64,
     above: u64,
     cube_root_bins: Vec<u32>,
-    worst: Vec<(u64, Exact)>,
+    worst: Vec<WorstRun>,
 }
 
 impl MetricStats {
     fn new() -> Self {
         Self {
             count: 0,
-            sum: Exact(0.0),
-            least: Exact(f64::INFINITY),
-            most: Exact(f64::NEG_INFINITY),
+            sum_in_fractions: 0,
+            extent: None,
             below: 0,
             above: 0,
             cube_root_bins: vec![0; BINS],
@@ -80,9 +68,8 @@ impl MetricStats {
 
     fn add(&mut self, column: &MetricColumn, run: u64, value: f64) {
         self.count += 1;
-        self.sum.0 += value;
-        self.least.0 = self.least.0.min(value);
-        self.most.0 = self.most.0.max(value);
+        self.sum_in_fractions += (value.clamp(-MOST, MOST) * FRACTIONS).round() as i128;
+        self.widen(value, value);
         let place = BINS as f64 * share(column.range, value);
         if place < 0.0 {
             self.below += 1;
@@ -91,23 +78,44 @@ impl MetricStats {
         } else {
             self.above += 1;
         }
-        self.keep_worst(run, value);
+        self.keep_worst(WorstRun { run, value });
     }
 
-    fn keep_worst(&mut self, run: u64, value: f64) {
-        let place = self.worst.partition_point(|(_, kept)| kept.0 >= value);
+    fn join(&mut self, later: Self) {
+        self.count += later.count;
+        self.sum_in_fractions += later.sum_in_fractions;
+        if let Some((least, most)) = later.extent {
+            self.widen(least, most);
+        }
+        self.below += later.below;
+        self.above += later.above;
+        for (bin, more) in self.cube_root_bins.iter_mut().zip(later.cube_root_bins) {
+            *bin += more;
+        }
+        for worst in later.worst {
+            self.keep_worst(worst);
+        }
+    }
+
+    fn widen(&mut self, least: f64, most: f64) {
+        let (low, high) = self.extent.unwrap_or((least, most));
+        self.extent = Some((low.min(least), high.max(most)));
+    }
+
+    fn keep_worst(&mut self, worst: WorstRun) {
+        let place = self.worst.partition_point(|kept| kept.value >= worst.value);
         if place < WORST_KEPT {
-            self.worst.insert(place, (run, Exact(value)));
+            self.worst.insert(place, worst);
             self.worst.truncate(WORST_KEPT);
         }
     }
 
     /// The value below which a share `q` of the runs lies, to the width of a bin.
-    fn quantile(&self, column: &MetricColumn, q: f64) -> f64 {
+    fn quantile(&self, column: &MetricColumn, (least, most): (f64, f64), q: f64) -> f64 {
         let wanted = q * self.count as f64;
         let mut passed = self.below as f64;
         if passed >= wanted && self.below > 0 {
-            return self.least.0;
+            return least;
         }
         let (low, high) = column.range;
         for (bin, count) in self.cube_root_bins.iter().enumerate().filter(|(_, count)| **count > 0) {
@@ -115,11 +123,29 @@ impl MetricStats {
             if passed + count >= wanted {
                 let within = ((wanted - passed) / count).clamp(0.0, 1.0);
                 let share = (bin as f64 + within) / BINS as f64;
-                return (low + (high - low) * share * share * share).clamp(self.least.0, self.most.0);
+                return (low + (high - low) * share * share * share).clamp(least, most);
             }
             passed += count;
         }
-        self.most.0
+        most
+    }
+
+    fn summary(&self, column: &MetricColumn, extent: (f64, f64)) -> MetricSummary {
+        MetricSummary {
+            name: column.name,
+            unit: column.unit,
+            step: column.step,
+            range: column.range,
+            count: self.count,
+            mean: self.sum_in_fractions as f64 / FRACTIONS / self.count as f64,
+            least: extent.0,
+            q05: self.quantile(column, extent, 0.05),
+            q50: self.quantile(column, extent, 0.50),
+            q95: self.quantile(column, extent, 0.95),
+            q99: self.quantile(column, extent, 0.99),
+            most: extent.1,
+            worst: self.worst.clone(),
+        }
     }
 }
 
@@ -225,27 +251,23 @@ impl CampaignStats {
     /// The table: one row for each metric that any run has.
     #[must_use]
     pub fn table(&self) -> Vec<MetricSummary> {
-        let rows = self.metrics.iter().zip(METRICS).filter(|(stats, _)| stats.count > 0);
-        rows.map(|(stats, column)| MetricSummary {
-            name: column.name,
-            unit: column.unit,
-            step: column.step,
-            range: column.range,
-            count: stats.count,
-            mean: stats.sum.0 / stats.count as f64,
-            least: stats.least.0,
-            q05: stats.quantile(column, 0.05),
-            q50: stats.quantile(column, 0.50),
-            q95: stats.quantile(column, 0.95),
-            q99: stats.quantile(column, 0.99),
-            most: stats.most.0,
-            worst: stats.worst.iter().map(|(run, value)| WorstRun { run: *run, value: value.0 }).collect(),
-        })
-        .collect()
+        let rows = self.metrics.iter().zip(METRICS);
+        rows.filter_map(|(stats, column)| Some(stats.summary(column, stats.extent?))).collect()
+    }
+}
+
+impl Counted for CampaignStats {
+    fn join(&mut self, later: Self) {
+        self.runs += later.runs;
+        self.failures += later.failures;
+        self.failed.extend(later.failed);
+        self.failed.truncate(FAILURES_KEPT);
+        for (stats, more) in self.metrics.iter_mut().zip(later.metrics) {
+            stats.join(more);
+        }
     }
 
-    /// Whether the statistics have the shape that this program makes.
-    pub(super) fn is_sound(&self) -> bool {
+    fn is_sound(&self) -> bool {
         self.metrics.len() == METRICS.len()
             && self.metrics.iter().all(|stats| stats.cube_root_bins.len() == BINS)
     }
@@ -295,6 +317,23 @@ mod tests {
         let row = all.table().into_iter().find(|row| row.name == "peak boost").unwrap();
         let runs: Vec<u64> = row.worst.iter().map(|worst| worst.run).collect();
         assert_eq!(runs, [3, 5, 6, 1, 7]);
+    }
+
+    #[test]
+    fn parts_join_to_the_bytes_of_the_whole_wherever_it_is_cut() {
+        // Sums of such numbers differ in their last bits with the order in which they are taken.
+        let values: Vec<f64> =
+            (0..300).map(|k| 100.0 + (f64::from(k) * 0.7).sin() * 10_f64.powi(k % 9 - 6)).collect();
+        let whole = serde_json::to_string(&of(&values)).unwrap();
+        for cut in [0, 1, 7, 150, 299, 300] {
+            let mut joined = of(&values[..cut]);
+            let mut later = CampaignStats::default();
+            for (k, value) in values.iter().enumerate().skip(cut) {
+                later.add(k as u64, &Metrics { peak_boost_kpa: *value, ..Metrics::default() });
+            }
+            joined.join(later);
+            assert!(serde_json::to_string(&joined).unwrap() == whole, "cut at {cut}");
+        }
     }
 
     #[test]

@@ -1,68 +1,151 @@
-//! Takes chunks of runs in whatever order they are done, and counts them in the order of the runs.
+//! Counts a part of a campaign: chunks on all threads, in whatever order they are done, counted in the order of
+//! the runs.
 //!
-//! In: chunks from all threads. Out: statistics that have the same bytes whatever the number of threads,
-//! progress for the caller, a checkpoint now and then. A chunk done early waits for those before it; no more
-//! of them wait than are done while the slowest chunk runs.
+//! In: how a chunk of runs is made. Out: what was counted, with the same bytes whatever the number of threads;
+//! progress for the caller after every chunk, a file now and then. A chunk done early waits for those before it; no
+//! more of them wait than are done while the slowest chunk runs.
 
 use std::collections::BTreeMap;
+use std::ops::{ControlFlow, Range};
 use std::path::Path;
+use std::sync::atomic::{AtomicU64, Ordering};
+use std::sync::{Mutex, PoisonError};
+use std::time::{Duration, Instant};
 
-use super::checkpoint::{Checkpoint, CheckpointError};
-use super::{CampaignStats, EndedRun, Next, Progress};
+use rayon::prelude::*;
+use serde::Serialize;
+use serde::de::DeserializeOwned;
+use serde_json::Value;
 
-/// Chunks between two looks at the caller, and two checkpoints.
-const CHUNKS_BETWEEN_LOOKS: u64 = 16;
+use super::part::{Asks, KeptPart, Marks, PartError};
+use super::share::Share;
+use super::{Next, Progress};
 
-/// A campaign's statistics so far, and who is told of them.
-pub(super) struct Tally<'a, W> {
-    kept: Checkpoint,
-    early: BTreeMap<u64, Vec<EndedRun>>,
-    chunks: u64,
-    wanted_runs: u64,
-    checkpoint: Option<&'a Path>,
-    watch: W,
-    next: Result<Next, CheckpointError>,
+/// Least time between two saves.
+const BETWEEN_SAVES: Duration = Duration::from_secs(1);
+
+/// What a campaign counts, run by run in order.
+pub trait Counted: Default + Send + Serialize + DeserializeOwned {
+    /// Adds what was counted of the runs that follow. Parts joined in order give what one count of all gives.
+    fn join(&mut self, later: Self);
+
+    /// Whether it has the shape that this program makes.
+    fn is_sound(&self) -> bool;
 }
 
-impl<'a, W: FnMut(Progress) -> Next> Tally<'a, W> {
-    pub(super) fn new(
-        kept: Checkpoint,
-        (chunks, wanted_runs): (u64, u64),
-        checkpoint: Option<&'a Path>,
-        watch: W,
-    ) -> Self {
-        Self { kept, early: BTreeMap::new(), chunks, wanted_runs, checkpoint, watch, next: Ok(Next::GoOn) }
+/// Which part of a campaign to make, and where it is kept.
+#[derive(Debug, Clone)]
+pub struct PartOrder<'a> {
+    /// Which runs.
+    pub share: Share,
+    /// File that keeps them; without it an interruption loses them.
+    pub file: Option<&'a Path>,
+    /// What the caller wants to know again when parts are merged.
+    pub told: Value,
+}
+
+impl PartOrder<'_> {
+    /// The whole campaign, kept nowhere.
+    pub const WHOLE: Self = Self { share: Share::WHOLE, file: None, told: Value::Null };
+}
+
+/// What was counted, and of how many runs.
+#[derive(Debug, Clone, PartialEq)]
+pub struct SoFar<C> {
+    /// What was counted.
+    pub counted: C,
+    /// Of how many runs; fewer than wanted after a stop.
+    pub progress: Progress,
+}
+
+/// Makes the runs of a part that are not yet done.
+pub(super) fn count<C: Counted, E: From<PartError> + Send>(
+    (asks, marks, all): (Asks, Marks, u64),
+    chunk: u64,
+    job: &PartOrder<'_>,
+    run: impl Fn(Range<u64>) -> Result<C, E> + Sync,
+    watch: impl FnMut(Progress) -> Next + Send,
+) -> Result<SoFar<C>, E> {
+    let kept = job.file.map(|file| KeptPart::load(file, asks, &marks, job.share)).transpose()?.flatten();
+    let kept = kept.unwrap_or_else(|| KeptPart {
+        asks,
+        marks,
+        runs: all,
+        share: job.share,
+        done: 0,
+        told: job.told.clone(),
+        counted: C::default(),
+    });
+    let runs = job.share.runs(all);
+    let waiting = AtomicU64::new(runs.start + kept.done);
+    let tally = Mutex::new(Tally::new(kept, job.file, watch));
+    // Every thread takes the chunk that is next, so that none waits for another before the end.
+    (0..rayon::current_num_threads()).into_par_iter().for_each(|_| {
+        loop {
+            let from = waiting.fetch_add(chunk, Ordering::Relaxed);
+            if from >= runs.end {
+                break;
+            }
+            let these = from..runs.end.min(from + chunk);
+            let ended = run(these.clone());
+            if tally.lock().unwrap_or_else(PoisonError::into_inner).take(these, ended).is_break() {
+                break;
+            }
+        }
+    });
+    tally.into_inner().unwrap_or_else(PoisonError::into_inner).finish()
+}
+
+/// A part on its way, and who is told of it.
+struct Tally<'a, C, E, W> {
+    kept: KeptPart<C>,
+    early: BTreeMap<u64, (u64, Result<C, E>)>,
+    file: Option<&'a Path>,
+    saved_at: Option<Instant>,
+    watch: W,
+    next: Result<Next, E>,
+}
+
+impl<'a, C: Counted, E: From<PartError>, W: FnMut(Progress) -> Next> Tally<'a, C, E, W> {
+    fn new(kept: KeptPart<C>, file: Option<&'a Path>, watch: W) -> Self {
+        Self { kept, early: BTreeMap::new(), file, saved_at: None, watch, next: Ok(Next::GoOn) }
     }
 
     /// Takes a chunk and says whether to go on.
-    pub(super) fn take(&mut self, chunk: u64, ended: Vec<EndedRun>) -> Next {
-        self.early.insert(chunk, ended);
-        while self.next == Ok(Next::GoOn)
-            && let Some(ended) = self.early.remove(&self.kept.chunks_done)
+    fn take(&mut self, runs: Range<u64>, ended: Result<C, E>) -> ControlFlow<()> {
+        self.early.insert(runs.start, (runs.end - runs.start, ended));
+        let first = self.kept.share.runs(self.kept.runs).start;
+        while matches!(self.next, Ok(Next::GoOn))
+            && let Some((runs, ended)) = self.early.remove(&(first + self.kept.done))
         {
-            for (run, ended) in ended {
-                match ended {
-                    Ok(metrics) => self.kept.stats.add(run, &metrics),
-                    Err(reason) => self.kept.stats.add_failure(run, reason),
-                }
-            }
-            self.kept.chunks_done += 1;
-            let is_last = self.kept.chunks_done == self.chunks;
-            if is_last || self.kept.chunks_done.is_multiple_of(CHUNKS_BETWEEN_LOOKS) {
-                self.next = self.look();
-            }
+            self.next = ended.and_then(|counted| self.count(runs, counted));
         }
-        self.next.clone().unwrap_or(Next::Stop)
+        match self.next {
+            Ok(Next::GoOn) => ControlFlow::Continue(()),
+            Ok(Next::Stop) | Err(_) => ControlFlow::Break(()),
+        }
     }
 
-    fn look(&mut self) -> Result<Next, CheckpointError> {
-        if let Some(file) = self.checkpoint {
+    fn count(&mut self, runs: u64, counted: C) -> Result<Next, E> {
+        self.kept.counted.join(counted);
+        self.kept.done += runs;
+        if self.saved_at.is_none_or(|at| at.elapsed() >= BETWEEN_SAVES) {
+            self.save()?;
+        }
+        Ok((self.watch)(self.kept.progress()))
+    }
+
+    fn save(&mut self) -> Result<(), E> {
+        if let Some(file) = self.file {
             self.kept.save(file)?;
+            self.saved_at = Some(Instant::now());
         }
-        Ok((self.watch)(Progress { done: self.kept.stats.runs(), wanted: self.wanted_runs }))
+        Ok(())
     }
 
-    pub(super) fn finish(self) -> Result<CampaignStats, CheckpointError> {
-        self.next.map(|_| self.kept.stats)
+    fn finish(mut self) -> Result<SoFar<C>, E> {
+        self.save()?;
+        self.next?;
+        Ok(SoFar { progress: self.kept.progress(), counted: self.kept.counted })
     }
 }

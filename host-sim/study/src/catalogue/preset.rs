@@ -1,13 +1,13 @@
 //! What a named fault is: family, tag, severity range, and the change it makes to a sound unit.
 
 use firmware_core::learn::Check;
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 
 use super::Case;
 use plant::world::WorldConfig;
 
 /// What fault it belongs with.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, schemars::JsonSchema)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, schemars::JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Family {
     /// Nothing wrong, or wear within limits.
@@ -40,7 +40,7 @@ impl Family {
 }
 
 /// What a learn must make of it.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, schemars::JsonSchema)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, schemars::JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Tag {
     /// Never a calibration that is off by more than the tolerance; small severities may pass when the

@@ -90,6 +90,23 @@ impl Document for LearnCampaign {
     const KIND: Kind = Kind::LearnCampaign;
 }
 
+/// A part of a campaign.
+#[derive(Debug, Serialize, JsonSchema)]
+pub(crate) struct CampaignPartDocument {
+    /// Which, as K/N.
+    pub part: String,
+    /// The file that keeps it.
+    pub file: String,
+    /// Runs done.
+    pub done: u64,
+    /// Runs of the part; fewer are done after an interruption.
+    pub wanted: u64,
+}
+
+impl Document for CampaignPartDocument {
+    const KIND: Kind = Kind::CampaignPart;
+}
+
 /// The over-boost guard in random worlds. Worlds are drawn evenly over faults and drives: shares are shares of
 /// draws, no diagnostic coverage.
 #[derive(Debug, Serialize, JsonSchema)]

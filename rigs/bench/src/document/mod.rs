@@ -24,7 +24,8 @@ pub(crate) use bench::{
     Choice, DemoDocument, Diagnostic, LearnDocument, MotionDocument, PortsDocument, RigDocument,
 };
 pub(crate) use campaign::{
-    AblatedRow, CampaignDocument, GaugeDocument, GuardDocument, GuardRow, MetricRow, Spreads, Studied,
+    AblatedRow, CampaignDocument, CampaignPartDocument, GaugeDocument, GuardDocument, GuardRow, MetricRow,
+    Spreads, Studied,
 };
 pub(crate) use parts::{ComparisonDocument, FlowFactorFrom, GasTorqueFrom, MatchDocument, PartsOfRun};
 pub(crate) use profile::{DerivedSetting, ProfileDocument, TorqueReserve};
@@ -106,6 +107,7 @@ pub fn schema(kind: Kind) -> Value {
         Kind::LearnCampaign => schema_of::<study::campaign::learn::LearnCampaign>(),
         Kind::GuardCampaign => schema_of::<GuardDocument>(),
         Kind::GaugeStudy => schema_of::<GaugeDocument>(),
+        Kind::CampaignPart => schema_of::<CampaignPartDocument>(),
         Kind::Schemas => schema_of::<SchemasDocument>(),
         Kind::Error => schema_of::<ErrorDocument<'_>>(),
     }

@@ -3,7 +3,7 @@
 use parts::compare::SheetComparison;
 use parts::matching::{AreaOnEngine, Change, Study, TravelCheck};
 use schemars::JsonSchema;
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 
 use crate::document_kind::{Document, Kind};
 use crate::exit::Exit;
@@ -27,7 +27,7 @@ impl Document for MatchDocument {
 }
 
 /// Whose gas torque acts on the ring.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, JsonSchema)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub(crate) enum GasTorqueFrom {
     /// The sheet's geometry.
@@ -37,7 +37,7 @@ pub(crate) enum GasTorqueFrom {
 }
 
 /// Who says what a measured area counts for in the flow law.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, JsonSchema)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub(crate) enum FlowFactorFrom {
     /// The scenario gives it.
@@ -47,7 +47,7 @@ pub(crate) enum FlowFactorFrom {
 }
 
 /// The measured turbo of a run.
-#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub(crate) struct PartsOfRun {
     /// Name on the sheet.
     pub name: String,

@@ -199,10 +199,18 @@ impl GaugeStudy {
     #[must_use]
     pub fn grade(&self) -> GaugeGrade {
         let enough = self.distinct_categories().is_none_or(|n| n >= FEWEST_CATEGORIES);
-        match self.percent_of_total() {
-            share if share > POOR_ABOVE_PERCENT || !enough => GaugeGrade::Poor,
-            share if share < GOOD_BELOW_PERCENT => GaugeGrade::Good,
-            _ => GaugeGrade::Marginal,
+        if enough { GaugeGrade::of_share(self.percent_of_total()) } else { GaugeGrade::Poor }
+    }
+}
+
+impl GaugeGrade {
+    /// The common rule of 10 and 30 %, for the gauge's share of the total or of a tolerance.
+    #[must_use]
+    pub fn of_share(percent: f64) -> Self {
+        match percent {
+            share if share > POOR_ABOVE_PERCENT => Self::Poor,
+            share if share < GOOD_BELOW_PERCENT => Self::Good,
+            _ => Self::Marginal,
         }
     }
 }

@@ -7,42 +7,69 @@
 use std::fmt::Write as _;
 
 use firmware_core::settings::Settings;
-use study::campaign::learn::{GaugeStudyPlan, StudyReadings, TOLERANCE, study};
+use study::campaign::learn::{GaugeStudyError, GaugeStudyPlan, StudyLearns, StudyReadings, TOLERANCE, study};
 
+use super::campaign_job::{Counting, PartArgs, refused_part};
 use crate::console::Console;
 use crate::document::{GaugeDocument, Spreads, Studied};
 use crate::exit::{Exit, Failure, VerbResult};
-use crate::figures::gauge::{GaugeStudy, GaugeTable};
+use crate::figures::gauge::{GaugeGrade, GaugeStudy, GaugeTable};
+use crate::whole_number::whole;
 
-/// What `campaign gauge` takes.
+/// What `campaign gauge` takes: as many of each as the method's published constants allow.
 #[derive(Debug, clap::Args)]
 pub struct Args {
     /// Units drawn from the healthy spread, 2 to 10
-    #[arg(long, default_value_t = 10)]
+    #[arg(long, default_value_t = 10, allow_negative_numbers = true, value_parser = whole::<usize>(2..=10))]
     units: usize,
     /// Set-ups of each unit on the bench, 2 or 3
-    #[arg(long, default_value_t = 3)]
+    #[arg(long, default_value_t = 3, allow_negative_numbers = true, value_parser = whole::<usize>(2..=3))]
     setups: usize,
     /// Learns of each unit in each set-up, 2 or 3
-    #[arg(long, default_value_t = 3)]
+    #[arg(long, default_value_t = 3, allow_negative_numbers = true, value_parser = whole::<usize>(2..=3))]
     learns: usize,
     /// Seed; the same seed gives the same bytes
     #[arg(long, default_value_t = 1)]
     seed: u64,
+    #[command(flatten)]
+    job: PartArgs,
 }
 
 /// Runs the study.
 ///
 /// # Errors
-/// A [`Failure`] for numbers outside the published constants or a unit that was not accepted.
+/// A [`Failure`] for a unit that was not accepted.
 pub fn run(args: &Args, console: &Console) -> VerbResult {
+    args.job.without_pages()?;
     let plan =
         GaugeStudyPlan { units: args.units, setups: args.setups, learns: args.learns, seed: args.seed };
-    let readings = study(&Settings::default(), plan).map_err(Failure::undetermined)?;
-    let studied = evaluate(&readings)?;
-    let text = text(args, &studied);
-    console.result(&text, &GaugeDocument { gauge_study: studied, seed: args.seed })?;
+    match args.job.count(
+        ("gauge study", console),
+        &plan,
+        |job, watch| study(&Settings::default(), plan, job, watch),
+        refused,
+    )? {
+        Counting::Part(exit) => Ok(exit),
+        Counting::Whole(so_far) => tell(plan, &args.job.whole(so_far)?, console),
+    }
+}
+
+/// Tells the result of a whole study.
+///
+/// # Errors
+/// When standard output takes nothing more.
+pub(super) fn tell(plan: GaugeStudyPlan, learns: &StudyLearns, console: &Console) -> VerbResult {
+    let studied = evaluate(&learns.readings(plan))?;
+    let text = text(plan, &studied);
+    console.result(&text, &GaugeDocument { gauge_study: studied, seed: plan.seed })?;
     Ok(Exit::Done)
+}
+
+fn refused(error: GaugeStudyError) -> Failure {
+    match error {
+        GaugeStudyError::Part(error) => refused_part(error),
+        GaugeStudyError::Run(_) | GaugeStudyError::NotAccepted { .. } => Failure::undetermined(error),
+    }
 }
 
 fn evaluate(readings: &StudyReadings) -> Result<Vec<Studied>, Failure> {
@@ -69,28 +96,32 @@ fn spreads(study: &GaugeStudy) -> Spreads {
     }
 }
 
-fn text(args: &Args, studied: &[Studied]) -> String {
+/// The verdict, the spreads by cause, and the verdict once more.
+fn text(plan: GaugeStudyPlan, studied: &[Studied]) -> String {
+    let verdict = verdict(studied);
     let mut out = format!(
-        "{} units x {} set-ups x {} learns, seed {}; standard deviations in per cent of travel\n{:<12} {:<8} {:>13} {:>15} {:>8} {:>8} {:>12} {:>14}\n",
-        args.units,
-        args.setups,
-        args.learns,
-        args.seed,
+        "{verdict}\n{} simulated units, {} set-ups of each, {} learns in each; seed {}; nothing moved\n\n\
+         standard deviations, % of travel; shares of six of them\n\
+         {:<12} {:<7}{:>9}{:>11}{:>9}{:>9}{:>9}{:>12}\n",
+        plan.units,
+        plan.setups,
+        plan.learns,
+        plan.seed,
         "quantity",
         "method",
-        "repeatability",
-        "reproducibility",
-        "gauge",
+        "repeated",
+        "re-mounted",
+        "both",
         "units",
-        "% of total",
-        "% of tolerance"
+        "of all",
+        "of allowed"
     );
     for one in studied {
         for (method, s) in [("ranges", &one.by_ranges), ("anova", &one.by_anova)] {
             // Writing to a string cannot fail.
             let _ = writeln!(
                 out,
-                "{:<12} {method:<8} {:>13.4} {:>15.4} {:>8.4} {:>8.4} {:>12.2} {:>14.2}",
+                "{:<12} {method:<7}{:>9.4}{:>11.4}{:>9.4}{:>9.4}{:>7.2} %{:>10.2} %",
                 one.quantity,
                 s.repeatability,
                 s.reproducibility,
@@ -101,5 +132,23 @@ fn text(args: &Args, studied: &[Studied]) -> String {
             );
         }
     }
+    let _ = write!(
+        out,
+        "\nrepeated: the same set-up; re-mounted: between set-ups; units: between units;\n\
+         allowed: a stop off by {:.0} % of travel, either way\n\n{verdict}",
+        100.0 * TOLERANCE
+    );
     out
+}
+
+/// How the worst of the stops and the travel stands against what is allowed.
+fn verdict(studied: &[Studied]) -> String {
+    let shares = studied.iter().flat_map(|one| [&one.by_ranges, &one.by_anova]);
+    let worst = shares.map(|s| s.percent_of_tolerance).fold(0.0, f64::max);
+    let (word, why) = match GaugeGrade::of_share(worst) {
+        GaugeGrade::Good => ("GOOD", "under 10 %"),
+        GaugeGrade::Marginal => ("MAY DO", "10 to 30 %"),
+        GaugeGrade::Poor => ("POOR", "over 30 %"),
+    };
+    format!("{word}: the spread of learns takes at most {worst:.1} % of what is allowed ({why})")
 }

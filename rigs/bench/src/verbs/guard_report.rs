@@ -1,4 +1,4 @@
-//! The guard campaign as `verdict.json` and as a page: what was kept, what was lost and why.
+//! The guard campaign as `verdict.json`, as a table and as a page: what was kept, what was lost and why.
 //!
 //! In: the campaign's table. Out: a verdict (out of limits when a world passed a limit) whose
 //! figures name their conditions, and a report. Nothing is computed here that the table does not hold.
@@ -15,10 +15,12 @@ use crate::report::{Report, Section, Table as ReportTable};
 
 /// The page's file.
 const PAGE: &str = "guard.html";
+/// The table's file.
+const CSV: &str = "guard.csv";
 /// What is judged.
 const SUBJECT: &str = "over-boost guard";
 
-/// Writes both into a folder.
+/// Writes them into a folder.
 ///
 /// # Errors
 /// When the disk refuses.
@@ -27,7 +29,8 @@ pub fn write(folder: OutFolder, table: &Table, seed: u64, worlds: u32) -> Result
     let judged = VerdictDocument { unit: SUBJECT, report: None, log: None, verdict: &verdict };
     let text = document::text(&judged)? + "\n";
     let page = page(table, verdict, seed, worlds).render().map_err(Failure::undetermined)?;
-    folder.replace(&[(VERDICT_FILE, text.as_bytes()), (PAGE, page.as_bytes())])
+    let csv = table.to_string();
+    folder.replace(&[(VERDICT_FILE, text.as_bytes()), (CSV, csv.as_bytes()), (PAGE, page.as_bytes())])
 }
 
 /// The verdict over all worlds: any world that passed a limit is out of limits, whatever its cause.
@@ -204,7 +207,7 @@ mod tests {
     }
 
     #[test]
-    fn both_files_are_written_whole() {
+    fn all_files_are_written_whole() {
         let folder = tempfile::tempdir().unwrap();
         let out = OutFolder::claim(folder.path(), crate::output::Maker::GuardCampaign).unwrap();
         write(out, &Table { rows: vec![row(Vec::new())] }, 1, 3).unwrap();

@@ -1,12 +1,14 @@
 //! `campaign learn`: every fault of the catalogue, many times, judged by the truth of the simulated world.
 
 use std::fmt::Write as _;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use firmware_core::settings::Settings;
-use study::campaign::learn::{LearnCampaign, Rate, campaign};
+use serde::{Deserialize, Serialize};
+use study::campaign::learn::{LearnCampaign, LearnCampaignError, LearnCounts, LearnPlan, Rate, campaign};
 use study::catalogue::{self, Preset, Tag};
 
+use super::campaign_job::{Counting, PartArgs, refused_part};
 use super::learn_picture;
 use crate::console::Console;
 use crate::exit::{Exit, Failure, VerbResult};
@@ -27,6 +29,15 @@ pub struct Args {
     /// Also draw the confusion table as an SVG picture
     #[arg(long, value_name = "FILE")]
     picture: Option<PathBuf>,
+    #[command(flatten)]
+    job: PartArgs,
+}
+
+/// What a result names beside its numbers; a part keeps it.
+#[derive(Debug, Serialize, Deserialize)]
+pub(super) struct LearnTold {
+    seed: u64,
+    runs: u64,
 }
 
 /// Runs the campaign and tells what it found.
@@ -34,28 +45,64 @@ pub struct Args {
 /// # Errors
 /// A [`Failure`] for an unknown fault, a world that runs away or a file that cannot be written.
 pub fn run(args: &Args, console: &Console) -> VerbResult {
-    let presets = chosen(&args.only)?;
-    let (nominal, settings) = (catalogue::nominal_unit(), Settings::default());
-    let bar = console.progress("learn campaign", args.runs * presets.len() as u64);
-    let mut faults = Vec::with_capacity(presets.len());
-    for preset in presets {
-        let tally = campaign(preset, &nominal, &settings, args.runs, args.seed, &|done| bar.inc(done));
-        faults.push(tally.map_err(|error| Failure::undetermined(format!("{}: {error}", preset.name)))?);
+    args.job.without_pages()?;
+    let plan = LearnPlan {
+        presets: chosen(&args.only)?,
+        nominal: catalogue::nominal_unit(),
+        settings: Settings::default(),
+        runs: args.runs,
+        seed: args.seed,
+    };
+    let told = LearnTold { seed: args.seed, runs: args.runs };
+    match args.job.count(
+        ("learn campaign", console),
+        &told,
+        |job, watch| campaign(&plan, job, watch),
+        refused,
+    )? {
+        Counting::Part(exit) => Ok(exit),
+        Counting::Whole(so_far) => tell(&told, args.job.whole(so_far)?, args.picture.as_deref(), console),
     }
-    bar.finish_and_clear();
-    let result = LearnCampaign::new(args.seed, args.runs, faults);
-    if let Some(path) = &args.picture {
+}
+
+/// Tells the result of a whole campaign.
+///
+/// # Errors
+/// When the picture or standard output cannot be written.
+pub(super) fn tell(
+    told: &LearnTold,
+    counts: LearnCounts,
+    picture: Option<&Path>,
+    console: &Console,
+) -> VerbResult {
+    let result = LearnCampaign::new(told.seed, told.runs, counts.finish());
+    if let Some(path) = picture {
         write_file(path, learn_picture::confusion(&result).as_bytes())?;
     }
     console.result(&text(&result), &result)?;
     Ok(if result.failures().is_empty() { Exit::Done } else { Exit::OutOfLimits })
 }
 
+fn refused(error: LearnCampaignError) -> Failure {
+    match error {
+        LearnCampaignError::Part(error) => refused_part(error),
+        LearnCampaignError::Learn { .. } => Failure::undetermined(error),
+    }
+}
+
+/// The faults that are named, each once, or all.
 fn chosen(only: &[String]) -> Result<Vec<&'static Preset>, Failure> {
     if only.is_empty() {
         return Ok(catalogue::all().collect());
     }
-    only.iter().map(|name| catalogue::find(name).map_err(Failure::usage)).collect()
+    let mut presets: Vec<&Preset> = Vec::new();
+    for name in only {
+        let preset = catalogue::find(name).map_err(Failure::usage)?;
+        if presets.iter().all(|chosen| chosen.name != preset.name) {
+            presets.push(preset);
+        }
+    }
+    Ok(presets)
 }
 
 /// The result as a table for people.

@@ -1,6 +1,8 @@
 //! One file per verb: its arguments and the order of its work.
 
 pub mod campaign;
+mod campaign_job;
+pub mod campaign_merge;
 pub mod demo;
 pub mod gauge_study;
 pub mod guard_campaign;
@@ -16,6 +18,7 @@ pub mod parts_sheet;
 pub mod ports;
 pub mod profile;
 pub mod rig;
+pub mod scenario_campaign;
 pub mod schema;
 pub mod sheet;
 pub mod simulate;

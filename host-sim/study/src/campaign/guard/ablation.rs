@@ -77,7 +77,7 @@ fn crippled(
     let endings: Vec<(bool, WorldEnding)> = (0..campaign.worlds)
         .into_par_iter()
         .map(|index| {
-            let is_sound = index as usize % GuardFault::ALL.len() == 0;
+            let is_sound = (index as usize).is_multiple_of(GuardFault::ALL.len());
             run_guarded(campaign, &settings, index).map(|watch| (is_sound, watch.ending()))
         })
         .collect::<Result<_, _>>()?;

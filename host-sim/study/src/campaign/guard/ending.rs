@@ -2,12 +2,13 @@
 
 use firmware_core::faults::FaultSet;
 use firmware_core::guard::GuardCause;
+use serde::{Deserialize, Serialize};
 
 use super::demand::DriveKind;
 use super::fault::GuardFault;
 
 /// What a run shows to have let a limit pass.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
 pub enum LossCause {
     /// The vanes had been told to open and had not, and the fuel did not follow.
     NeitherVanesNorFuel,

@@ -1,6 +1,7 @@
 //! The named faults, and a random world around each: one fault or two, at drawn times.
 
 use rand::{Rng, RngExt};
+use serde::{Deserialize, Serialize};
 
 use super::demand::{Drive, DriveKind};
 use plant::actuator::{End, Linkage, Obstruction, Stop};
@@ -12,7 +13,7 @@ use plant::world::{Fault, FaultKind, WorldConfig};
 macro_rules! named {
     ($($(#[$doc:meta])* $item:ident => $name:literal),+ $(,)?) => {
         /// A fault of the campaign.
-        #[derive(Debug, Clone, Copy, PartialEq, Eq)]
+        #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
         pub enum GuardFault { $($(#[$doc])* $item),+ }
 
         impl GuardFault {

@@ -22,10 +22,17 @@ pub use run::run_one;
 pub use sound::{SoundHours, sound_hours};
 pub use table::{Row, Table};
 
-use firmware_core::settings::Settings;
-use rayon::prelude::*;
+use std::ops::Range;
 
+use firmware_core::settings::Settings;
+
+use super::part::{Asks, Marks, PartError};
+use super::tally::count;
+use super::{Next, PartOrder, Progress, SoFar};
 use plant::world::Diverged;
+
+/// Worlds in a chunk, the unit of work: a tenth of a second.
+const CHUNK: u64 = 8;
 
 /// Worlds of a campaign.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -59,16 +66,25 @@ pub enum GuardCampaignError {
         /// Where and when.
         reason: Diverged,
     },
+    /// The file that keeps the part.
+    #[error(transparent)]
+    Part(#[from] PartError),
 }
 
-/// Runs all worlds, on all processors; the table does not depend on their number.
+/// Runs a part of all worlds, on all processors; the table does not depend on their number.
 ///
 /// # Errors
-/// The first world that was refused or ran away.
-pub fn run(campaign: &GuardCampaign) -> Result<Table, GuardCampaignError> {
-    let outcomes: Vec<WorldFigures> = (0..campaign.worlds)
-        .into_par_iter()
-        .map(|index| run_one(campaign, index))
-        .collect::<Result<_, _>>()?;
-    Ok(Table::of(&outcomes))
+/// The first world that was refused or ran away, or a file that cannot be used.
+pub fn run(
+    campaign: &GuardCampaign,
+    job: &PartOrder<'_>,
+    watch: impl FnMut(Progress) -> Next + Send,
+) -> Result<SoFar<Table>, GuardCampaignError> {
+    let worlds = u64::from(campaign.worlds);
+    let marks = Marks::new(worlds).with_sum_of("settings", &campaign.settings).with("seed", campaign.seed);
+    let some = |worlds: Range<u64>| {
+        let outcomes: Result<Vec<_>, _> = worlds.map(|world| run_one(campaign, world as u32)).collect();
+        Ok(Table::of(&outcomes?))
+    };
+    count((Asks::Guard, marks, worlds), CHUNK, job, some, watch)
 }

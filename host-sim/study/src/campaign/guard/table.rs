@@ -3,12 +3,14 @@
 use core::fmt;
 
 use firmware_core::guard::GuardCause;
+use serde::{Deserialize, Serialize};
 
 use super::ending::{LossCause, WorldEnding, WorldFigures};
 use super::fault::GuardFault;
+use crate::campaign::Counted;
 
 /// All worlds whose first fault this is.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Row {
     /// The fault.
     pub fault: GuardFault,
@@ -35,7 +37,7 @@ pub struct Row {
 }
 
 /// One row per fault.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Table {
     /// The rows, in the order of [`GuardFault::ALL`].
     pub rows: Vec<Row>,
@@ -63,7 +65,7 @@ impl Row {
         self.demanding += u32::from(world.is_demanding);
         self.reaction_ticks = self.reaction_ticks.max(world.reaction_ticks);
         if let Some(cause) = world.trip {
-            count(&mut self.trips, cause);
+            count(&mut self.trips, cause, 1);
         }
         match world.ending {
             WorldEnding::Quiet => self.quiet += 1,
@@ -77,11 +79,11 @@ impl Row {
             }
             WorldEnding::TooLate(cause) => {
                 self.too_late.push(world.index);
-                count(&mut self.causes, cause);
+                count(&mut self.causes, cause, 1);
             }
             WorldEnding::Undetected(cause) => {
                 self.undetected.push(world.index);
-                count(&mut self.causes, cause);
+                count(&mut self.causes, cause, 1);
             }
         }
     }
@@ -96,6 +98,42 @@ impl Row {
     #[must_use]
     pub fn lost(&self) -> u32 {
         (self.too_late.len() + self.undetected.len()) as u32
+    }
+}
+
+impl Row {
+    fn join(&mut self, later: Self) {
+        self.worlds += later.worlds;
+        self.demanding += later.demanding;
+        self.quiet += later.quiet;
+        self.in_time += later.in_time;
+        self.too_late.extend(later.too_late);
+        self.undetected.extend(later.undetected);
+        later.causes.into_iter().for_each(|(cause, worlds)| count(&mut self.causes, cause, worlds));
+        self.causes.sort_unstable();
+        later.trips.into_iter().for_each(|(cause, worlds)| count(&mut self.trips, cause, worlds));
+        for (most, used) in self.tripped_used.iter_mut().zip(later.tripped_used) {
+            *most = most.max(used);
+        }
+        self.reaction_ticks = self.reaction_ticks.max(later.reaction_ticks);
+    }
+}
+
+impl Default for Table {
+    fn default() -> Self {
+        Self::of(&[])
+    }
+}
+
+impl Counted for Table {
+    fn join(&mut self, later: Self) {
+        for (row, more) in self.rows.iter_mut().zip(later.rows) {
+            row.join(more);
+        }
+    }
+
+    fn is_sound(&self) -> bool {
+        self.rows.iter().map(|row| row.fault).eq(GuardFault::ALL)
     }
 }
 
@@ -127,10 +165,10 @@ impl Table {
     }
 }
 
-fn count<T: PartialEq>(counts: &mut Vec<(T, u32)>, item: T) {
+fn count<T: PartialEq>(counts: &mut Vec<(T, u32)>, item: T, more: u32) {
     match counts.iter_mut().find(|(named, _)| *named == item) {
-        Some((_, count)) => *count += 1,
-        None => counts.push((item, 1)),
+        Some((_, count)) => *count += more,
+        None => counts.push((item, more)),
     }
 }
 

@@ -47,8 +47,8 @@ pub struct JudgedLearn {
     pub errors: Option<[f64; 2]>,
     /// Spread of the zero-push readings at each stop, share of travel, where a calibration came out.
     pub repeat: Option<[f64; 2]>,
-    /// Rig time, s.
-    pub seconds: f64,
+    /// Rig time, ticks.
+    pub ticks: u32,
     /// Fastest hit of a stop, travel/s.
     pub impact: f64,
     /// Largest duty magnitude that the drive was given.
@@ -109,7 +109,7 @@ pub fn judge(
         errors,
         repeat: calibration
             .map(|c| [c.closed, c.open].map(|stop| f64::from(stop.repeat_range_counts) / travel_counts)),
-        seconds: f64::from(run.ticks) / 1000.0,
+        ticks: run.ticks,
         impact: impact / travel_counts,
         largest_duty: f64::from(run.largest_duty),
         words,
@@ -119,8 +119,8 @@ pub fn judge(
 fn errors(calibration: &Calibration, truth: StopTruth, travel_counts: f64) -> [f64; 2] {
     let off = |learned: f32, truth: Option<f64>| match truth {
         Some(truth) => (f64::from(learned) - truth) / travel_counts,
-        // A stop was learned where none belongs: as wrong as can be.
-        None => f64::INFINITY,
+        // A stop was learned where none belongs: wrong by all the travel.
+        None => 1.0,
     };
     [
         off(calibration.closed.zero_push_counts, truth.closed_counts),

@@ -15,56 +15,91 @@ pub use bound::exact_bounds;
 pub use case::{LearnRun, RunError, relearn, run};
 pub(crate) use judge::intended_stops;
 pub use judge::{JudgedLearn, LearnVerdict, TOLERANCE, judge};
-pub use study::{GaugeStudyError, GaugeStudyPlan, StudyReadings, study};
+pub use study::{GaugeStudyError, GaugeStudyPlan, StudyLearns, StudyReadings, study};
 pub use summary::{LearnCampaign, Rate};
-pub use tally::{FaultTally, Spread};
+pub use tally::{FaultTally, LearnCounts, Spread};
+
+use std::ops::Range;
 
 use firmware_core::calibration::{Setup, Warmth};
 use firmware_core::learn::LearnOrder;
 use firmware_core::settings::Settings;
 use rand::{RngExt, SeedableRng};
 use rand_pcg::Pcg64Mcg;
-use rayon::iter::{IntoParallelIterator, ParallelIterator};
 
+use super::part::{Asks, Marks, PartError};
+use super::tally::count;
+use super::{Next, PartOrder, Progress, SoFar};
 use crate::catalogue::{Case, Preset, draw_of, travel_counts};
 use plant::world::WorldConfig;
 
-/// Runs in one parallel piece; pieces are merged in order.
-const PIECE: u64 = 50;
+/// Learns in a chunk, the unit of work.
+const CHUNK: u64 = 16;
 /// Winding surroundings from which a unit counts as hot, °C.
 const HOT_FROM_C: f64 = 50.0;
 
-/// Runs one fault so many times on units of the kind whose nominal unit is given.
+/// What a learn campaign runs.
+#[derive(Debug, Clone)]
+pub struct LearnPlan {
+    /// Faults, in the order of the result.
+    pub presets: Vec<&'static Preset>,
+    /// The nominal unit of the kind that is learned.
+    pub nominal: WorldConfig,
+    /// The controller's settings.
+    pub settings: Settings,
+    /// Learns of each fault.
+    pub runs: u64,
+    /// Seed of the campaign.
+    pub seed: u64,
+}
+
+/// Why a learn campaign could not be run.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+pub enum LearnCampaignError {
+    /// One learn failed.
+    #[error("{fault}, learn {number}: {error}")]
+    Learn {
+        /// Name of the fault.
+        fault: &'static str,
+        /// Number of the learn.
+        number: u64,
+        /// Why.
+        error: RunError,
+    },
+    /// The file that keeps the part.
+    #[error(transparent)]
+    Part(#[from] PartError),
+}
+
+/// Runs a part of a learn campaign, every fault so many times, on the present rayon pool.
 ///
 /// # Errors
-/// [`RunError`] when a world cannot be made or runs away.
+/// [`LearnCampaignError`] when a world cannot be made or runs away, or the file cannot be used.
 pub fn campaign(
-    preset: &Preset,
-    nominal: &WorldConfig,
-    settings: &Settings,
-    runs: u64,
-    seed: u64,
-    progress: &(dyn Fn(u64) + Sync),
-) -> Result<FaultTally, RunError> {
-    let pieces: Vec<u64> = (0..runs.div_ceil(PIECE)).collect();
-    let tallies: Result<Vec<FaultTally>, RunError> = pieces
-        .into_par_iter()
-        .map(|piece| {
-            let mut tally = FaultTally::new(preset);
-            let end = runs.min((piece + 1) * PIECE);
-            for number in piece * PIECE..end {
-                tally.add(one(preset, nominal, settings, seed, number)?);
-            }
-            progress(end - piece * PIECE);
-            Ok(tally)
-        })
-        .collect();
-    let mut whole = FaultTally::new(preset);
-    for tally in tallies? {
-        whole.merge(tally);
+    plan: &LearnPlan,
+    job: &PartOrder<'_>,
+    watch: impl FnMut(Progress) -> Next + Send,
+) -> Result<SoFar<LearnCounts>, LearnCampaignError> {
+    let learns = plan.runs * plan.presets.len() as u64;
+    let names: Vec<&str> = plan.presets.iter().map(|preset| preset.name).collect();
+    let marks = Marks::new(learns)
+        .with("faults", names.join(", "))
+        .with_sum_of("unit", &plan.nominal)
+        .with_sum_of("settings", &plan.settings)
+        .with("seed", plan.seed);
+    count((Asks::Learn, marks, learns), CHUNK, job, |learns| some(plan, learns), watch)
+}
+
+fn some(plan: &LearnPlan, learns: Range<u64>) -> Result<LearnCounts, LearnCampaignError> {
+    let mut counts = LearnCounts::default();
+    for learn in learns {
+        let number = learn % plan.runs;
+        let Some(preset) = plan.presets.get((learn / plan.runs) as usize) else { break };
+        let judged = one(preset, &plan.nominal, &plan.settings, plan.seed, number)
+            .map_err(|error| LearnCampaignError::Learn { fault: preset.name, number, error })?;
+        counts.add(preset, judged);
     }
-    whole.finish();
-    Ok(whole)
+    Ok(counts)
 }
 
 /// One run: a healthy unit is drawn, the fault put in at a drawn severity, and the learn judged by truth.
@@ -109,6 +144,7 @@ fn mix(seed: u64, name: &str, number: u64) -> u64 {
 #[cfg(test)]
 mod tests {
     use firmware_core::learn::LearnOutcome;
+    use rayon::iter::{IntoParallelIterator, ParallelIterator};
 
     use super::*;
     use crate::catalogue::{self, Tag};

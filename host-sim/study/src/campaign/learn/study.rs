@@ -4,13 +4,19 @@
 //! `[set-up][unit][learn]`. A set-up is another day on the bench: supply, winding temperature and the
 //! sensor's noise differ, and the bracket takes up its bolts' play by up to ±0.02 % of travel (invented).
 
+use std::ops::Range;
+
 use firmware_core::calibration::{Setup, Warmth};
 use firmware_core::learn::{CheckSet, LearnOrder, LearnOutcome};
 use firmware_core::settings::Settings;
 use rand::{Rng, RngExt, SeedableRng};
 use rand_pcg::Pcg64Mcg;
+use serde::{Deserialize, Serialize};
 
 use super::case::{RunError, run};
+use crate::campaign::part::{Asks, Marks, PartError};
+use crate::campaign::tally::count;
+use crate::campaign::{Counted, Next, PartOrder, Progress, SoFar};
 use crate::catalogue::{Case, draw_unit};
 use plant::world::WorldConfig;
 
@@ -20,7 +26,7 @@ const TRAVEL_COUNTS: f64 = 10_700.0;
 const BRACKET: f64 = 0.0002;
 
 /// Size of a study.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 pub struct GaugeStudyPlan {
     /// Units.
     pub units: usize,
@@ -61,37 +67,93 @@ pub enum GaugeStudyError {
         /// How the learn ended.
         outcome: String,
     },
+    /// The file that keeps the part.
+    #[error(transparent)]
+    Part(#[from] PartError),
 }
 
-/// Runs the learns of a study.
+/// Runs a part of the learns of a study, on the present rayon pool.
 ///
 /// # Errors
 /// [`GaugeStudyError`].
-pub fn study(settings: &Settings, plan: GaugeStudyPlan) -> Result<StudyReadings, GaugeStudyError> {
+pub fn study(
+    settings: &Settings,
+    plan: GaugeStudyPlan,
+    job: &PartOrder<'_>,
+    watch: impl FnMut(Progress) -> Next + Send,
+) -> Result<SoFar<StudyLearns>, GaugeStudyError> {
+    let drawn = draw(plan);
+    let learns = drawn.len() as u64;
+    let marks = Marks::new(learns)
+        .with("units", plan.units)
+        .with("set-ups", plan.setups)
+        .with("learns of each", plan.learns)
+        .with_sum_of("settings", settings)
+        .with("seed", plan.seed);
+    let some = |learns: Range<u64>| {
+        let these = drawn.get(learns.start as usize..learns.end as usize).unwrap_or_default();
+        these.iter().map(|drawn| learn(drawn, settings)).collect::<Result<_, _>>().map(StudyLearns)
+    };
+    count((Asks::Gauge, marks, learns), 1, job, some, watch)
+}
+
+/// One learn to be made.
+struct DrawnLearn {
+    case: Case,
+    seed: u64,
+    unit: usize,
+    setup: usize,
+}
+
+/// Every learn of a study, drawn in order.
+fn draw(plan: GaugeStudyPlan) -> Vec<DrawnLearn> {
     let mut rng = Pcg64Mcg::seed_from_u64(plan.seed);
     let units: Vec<WorldConfig> = (0..plan.units).map(|_| draw_unit(&mut rng)).collect();
-    let mut readings = StudyReadings::default();
+    let mut drawn = Vec::new();
     for setup in 0..plan.setups {
-        let mut by_unit = [Vec::new(), Vec::new(), Vec::new()];
         for (number, unit) in units.iter().enumerate() {
             let case = Case::of(set_up(unit, &mut rng));
-            let mut learns = [Vec::new(), Vec::new(), Vec::new()];
-            for _ in 0..plan.learns {
-                let [closed, open] = learn(&case, settings, rng.random(), (number, setup))?;
-                learns[0].push(closed);
-                learns[1].push(open);
-                learns[2].push((closed - open).abs());
-            }
-            for (all, one) in by_unit.iter_mut().zip(learns) {
-                all.push(one);
-            }
+            let learns = (0..plan.learns).map(|_| DrawnLearn {
+                case: case.clone(),
+                seed: rng.random(),
+                unit: number,
+                setup,
+            });
+            drawn.extend(learns);
         }
-        let [closed, open, travel] = by_unit;
-        readings.closed.push(closed);
-        readings.open.push(open);
-        readings.travel.push(travel);
     }
-    Ok(readings)
+    drawn
+}
+
+/// Both stops of every learn, in per cent of travel, in the order of the study.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+pub struct StudyLearns(Vec<[f64; 2]>);
+
+impl Counted for StudyLearns {
+    fn join(&mut self, later: Self) {
+        self.0.extend(later.0);
+    }
+
+    fn is_sound(&self) -> bool {
+        true
+    }
+}
+
+impl StudyLearns {
+    /// The learns sorted by set-up and unit.
+    #[must_use]
+    pub fn readings(&self, plan: GaugeStudyPlan) -> StudyReadings {
+        let sorted = |value: fn(&[f64; 2]) -> f64| -> Vec<Vec<Vec<f64>>> {
+            let by_unit = self.0.chunks(plan.learns.max(1)).map(|learns| learns.iter().map(value).collect());
+            let by_unit: Vec<Vec<f64>> = by_unit.collect();
+            by_unit.chunks(plan.units.max(1)).map(<[_]>::to_vec).collect()
+        };
+        StudyReadings {
+            closed: sorted(|stops| stops[0]),
+            open: sorted(|stops| stops[1]),
+            travel: sorted(|stops| (stops[0] - stops[1]).abs()),
+        }
+    }
 }
 
 fn set_up(unit: &WorldConfig, rng: &mut impl Rng) -> WorldConfig {
@@ -106,14 +168,10 @@ fn set_up(unit: &WorldConfig, rng: &mut impl Rng) -> WorldConfig {
     unit
 }
 
-fn learn(
-    case: &Case,
-    settings: &Settings,
-    seed: u64,
-    at: (usize, usize),
-) -> Result<[f64; 2], GaugeStudyError> {
+fn learn(drawn: &DrawnLearn, settings: &Settings) -> Result<[f64; 2], GaugeStudyError> {
     let order = LearnOrder::full(Setup::Attached, Warmth::Cold, CheckSet::ALL);
-    match run(case, settings, order, None, seed)?.outcome {
+    let at = (drawn.unit, drawn.setup);
+    match run(&drawn.case, settings, order, None, drawn.seed)?.outcome {
         LearnOutcome::Accepted(calibration) => Ok([&calibration.closed, &calibration.open]
             .map(|stop| 100.0 * f64::from(stop.zero_push_counts) / TRAVEL_COUNTS)),
         LearnOutcome::Refused(refusal) => Err(not_accepted(at, refusal.to_string())),

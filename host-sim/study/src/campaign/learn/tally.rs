@@ -1,15 +1,16 @@
-//! Counts and spreads of one fault's runs. Memory grows only by one time per run.
+//! Counts and spreads of each fault's runs. Memory does not grow with their number.
 
 use std::collections::BTreeMap;
 
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 
 use super::bound::exact_bounds;
 use super::judge::{JudgedLearn, LearnVerdict};
+use crate::campaign::Counted;
 use crate::catalogue::{Family, Preset, Tag};
 
 /// Median, 95th percentile and largest of a set of numbers.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, schemars::JsonSchema)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, schemars::JsonSchema)]
 pub struct Spread {
     /// Middle.
     pub median: f64,
@@ -20,24 +21,27 @@ pub struct Spread {
 }
 
 impl Spread {
-    /// Of these numbers; nothing for none.
-    #[must_use]
-    pub fn of(numbers: &[f64]) -> Option<Self> {
-        let mut sorted = numbers.to_vec();
-        sorted.sort_by(f64::total_cmp);
+    /// Of these numbers, counted; nothing for none.
+    fn of(counted: &BTreeMap<u32, u64>, value: impl Fn(u32) -> f64) -> Option<Self> {
+        let all: u64 = counted.values().sum();
         let rank = |share: f64| {
-            let rank = (share * sorted.len() as f64).ceil() as usize;
-            sorted.get(rank.max(1) - 1).copied()
+            let rank = ((share * all as f64).ceil() as u64).max(1);
+            let mut passed = 0;
+            let found = counted.iter().find(|(_, count)| {
+                passed += **count;
+                passed >= rank
+            });
+            found.map(|(number, _)| value(*number))
         };
         Some(Self { median: rank(0.5)?, p95: rank(0.95)?, max: rank(1.0)? })
     }
 }
 
 /// Everything counted of one fault.
-#[derive(Debug, Clone, PartialEq, Serialize, schemars::JsonSchema)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, schemars::JsonSchema)]
 pub struct FaultTally {
     /// Name in the catalogue.
-    pub name: &'static str,
+    pub name: String,
     /// Family.
     pub family: Family,
     /// What a learn must make of it.
@@ -49,7 +53,7 @@ pub struct FaultTally {
     /// Sound signals with a check left open.
     pub not_proven: u64,
     /// Refusals by reason.
-    pub rejected: BTreeMap<&'static str, u64>,
+    pub rejected: BTreeMap<String, u64>,
     /// Accepted, but a stop is off by more than the tolerance or a failed check was passed over.
     pub wrongly_accepted: u64,
     /// Refused, but had to be accepted.
@@ -70,16 +74,12 @@ pub struct FaultTally {
     pub largest_duty: f64,
     /// Words of the first refusal that does not fit, with its severity.
     pub first_misfit: Option<String>,
-    #[serde(skip)]
-    times: Vec<f64>,
 }
 
 impl FaultTally {
-    /// Nothing counted yet.
-    #[must_use]
-    pub fn new(preset: &Preset) -> Self {
+    fn new(preset: &Preset) -> Self {
         Self {
-            name: preset.name,
+            name: preset.name.to_owned(),
             family: preset.family,
             tag: preset.tag,
             runs: 0,
@@ -96,12 +96,10 @@ impl FaultTally {
             fastest_hit: 0.0,
             largest_duty: 0.0,
             first_misfit: None,
-            times: Vec::new(),
         }
     }
 
-    /// Counts one run.
-    pub fn add(&mut self, judged: JudgedLearn) {
+    fn add(&mut self, judged: &JudgedLearn) {
         self.runs += 1;
         match judged.verdict {
             LearnVerdict::AcceptedRightly => self.accepted += 1,
@@ -116,15 +114,14 @@ impl FaultTally {
             LearnVerdict::RejectedWrongly => self.wrongly_rejected += 1,
         }
         if let Some(reason) = judged.reason {
-            *self.rejected.entry(reason).or_insert(0) += 1;
+            *self.rejected.entry(reason.to_owned()).or_insert(0) += 1;
         }
         let fits =
             !matches!(judged.verdict, LearnVerdict::RejectedForAnotherReason | LearnVerdict::RejectedWrongly);
-        if let (false, Some(words)) = (fits, judged.words) {
+        if let (false, Some(words)) = (fits, judged.words.clone()) {
             self.misfit(words, judged.severity);
         }
         if let Some(errors) = judged.errors {
-            self.times.push(judged.seconds);
             self.worst_error = errors.iter().fold(self.worst_error, |worst, error| worst.max(error.abs()));
         }
         if let Some(repeat) = judged.repeat {
@@ -138,8 +135,7 @@ impl FaultTally {
         self.first_misfit.get_or_insert_with(|| format!("at severity {severity:.3}: {words}"));
     }
 
-    /// Adds the runs of a later piece.
-    pub fn merge(&mut self, later: Self) {
+    fn merge(&mut self, later: Self) {
         self.runs += later.runs;
         self.accepted += later.accepted;
         self.not_proven += later.not_proven;
@@ -149,7 +145,6 @@ impl FaultTally {
         for (reason, count) in later.rejected {
             *self.rejected.entry(reason).or_insert(0) += count;
         }
-        self.times.extend(later.times);
         self.worst_error = self.worst_error.max(later.worst_error);
         self.worst_repeat = self.worst_repeat.max(later.worst_repeat);
         self.fastest_hit = self.fastest_hit.max(later.fastest_hit);
@@ -157,15 +152,60 @@ impl FaultTally {
         self.first_misfit = self.first_misfit.take().or(later.first_misfit);
     }
 
-    /// Works out bounds and spreads, once all runs are in.
-    pub fn finish(&mut self) {
-        self.wrongly_accepted_bounds = exact_bounds(self.wrongly_accepted, self.runs);
-        self.seconds = Spread::of(&self.times);
-    }
-
     /// Refusals of any kind.
     #[must_use]
     pub fn refused(&self) -> u64 {
         self.rejected.values().sum()
+    }
+}
+
+/// What is counted of a campaign: faults in order, each with the rig times of the learns that gave a calibration.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+pub struct LearnCounts(Vec<(FaultTally, BTreeMap<u32, u64>)>);
+
+impl LearnCounts {
+    /// Counts one learn of the fault at hand, or of the next.
+    pub(super) fn add(&mut self, preset: &Preset, judged: JudgedLearn) {
+        let has_calibration = judged.errors.is_some();
+        if self.0.last().is_none_or(|(fault, _)| fault.name != preset.name) {
+            self.0.push((FaultTally::new(preset), BTreeMap::new()));
+        }
+        if let Some((fault, ticks)) = self.0.last_mut() {
+            fault.add(&judged);
+            if has_calibration {
+                *ticks.entry(judged.ticks).or_insert(0) += 1;
+            }
+        }
+    }
+
+    /// Works out bounds and spreads, once all runs are in.
+    #[must_use]
+    pub fn finish(self) -> Vec<FaultTally> {
+        let finished = self.0.into_iter().map(|(mut fault, ticks)| {
+            fault.wrongly_accepted_bounds = exact_bounds(fault.wrongly_accepted, fault.runs);
+            fault.seconds = Spread::of(&ticks, |ticks| f64::from(ticks) / 1000.0);
+            fault
+        });
+        finished.collect()
+    }
+}
+
+impl Counted for LearnCounts {
+    fn join(&mut self, later: Self) {
+        for (fault, ticks) in later.0 {
+            match self.0.last_mut() {
+                Some((before, counted)) if before.name == fault.name => {
+                    before.merge(fault);
+                    for (ticks, count) in ticks {
+                        *counted.entry(ticks).or_insert(0) += count;
+                    }
+                }
+                Some(_) | None => self.0.push((fault, ticks)),
+            }
+        }
+    }
+
+    fn is_sound(&self) -> bool {
+        true
     }
 }
