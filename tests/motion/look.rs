@@ -115,7 +115,7 @@ fn no_sound_unit_is_stopped_in_doubt_and_another_actuator_is() {
     let learned = |counts: [u64; 4]| counts[3];
     let other = count("actuator B under A's profile", A, |_| nominal(B));
     assert_eq!(learned(other), 0);
-    let other = count("actuator A under B's profile", B, |seed| sound(seed));
+    let other = count("actuator A under B's profile", B, sound);
     assert_eq!(learned(other), 0);
     let swapped = count("motor leads swapped", A, |seed| {
         let mut unit = sound(seed);
