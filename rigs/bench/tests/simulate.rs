@@ -258,7 +258,7 @@ fn a_ring_on_an_engine_of_ones_own_runs_only_when_it_is_said_what_its_area_count
     let refused = |args: &[&str]| {
         let (code, _, said) = vanebench(args, at);
         assert_eq!(code, 2, "{said}");
-        for word in ["world.engine.ring_flow_factor = missing", "0.67", "too little boost"] {
+        for word in ["world.engine.ring_flow_factor", "missing", "0.67", "too little boost"] {
             assert!(said.contains(word), "{word} is missing in: {said}");
         }
         assert!(!at.join("out").exists());
