@@ -193,8 +193,11 @@ impl Bench {
         if let Some(result) = self.store
             && let Some(kept) = self.session.take_save()
         {
-            if result == StoreResult::Written {
-                self.kept = Some(kept);
+            match result {
+                StoreResult::Written => self.kept = Some(kept),
+                // A board without a store holds nothing from before either.
+                StoreResult::Failed(StoreFault::None) => self.kept = None,
+                StoreResult::Failed(StoreFault::Full | StoreFault::Flash | StoreFault::ReadBack) => {}
             }
             self.session.saved(result);
         }
