@@ -4,6 +4,9 @@
 
 use crate::shown::brief;
 
+/// What stands for the value of a field that is not there.
+pub(crate) const MISSING: &str = "missing";
+
 /// A value that was refused.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
 #[error("`{field}` is {value}; allowed: {allowed}")]

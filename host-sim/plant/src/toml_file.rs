@@ -10,7 +10,7 @@ use std::path::Path;
 use serde::de::DeserializeOwned;
 use toml::de::{DeTable, DeValue};
 
-use crate::check::BadParameter;
+use crate::check::{BadParameter, MISSING};
 use crate::files::{TOML_LIMIT, text_of};
 use crate::shown::{brief, brief_message};
 
@@ -126,9 +126,12 @@ impl TomlFile {
         match check(&value) {
             Ok(()) => Ok(value),
             Err(bad) => {
-                let mut error = self.refuse(&bad.field, format!("allowed: {}", bad.allowed), CORRECT);
+                let is_missing = bad.value == MISSING;
+                let allowed =
+                    format!("{}allowed: {}", if is_missing { "missing; " } else { "" }, bad.allowed);
+                let mut error = self.refuse(&bad.field, allowed, CORRECT);
                 // Where the file leaves the field out, its table stands there and the value is a default.
-                error.seen = bad.value.into();
+                error.seen = if is_missing { "".into() } else { bad.value.into() };
                 Err(error)
             }
         }

@@ -205,10 +205,11 @@ pub(super) fn steps(span_s: f64) -> u32 {
 mod tests {
     use super::*;
     use crate::matching::PartsOnEngine;
-    use plant::airpath::Engine;
+    use plant::airpath::{Effects, Engine};
 
     /// `match`, `simulate --parts` and `campaign --parts` put the same turbo on an engine: same area, same
-    /// efficiency, same state of rest, to what the engine's table of the ring leaves.
+    /// efficiency, same state of rest, to what the engine's table of the ring leaves. A match rests on the bare air
+    /// path: the effects around it are switched off here.
     #[test]
     fn a_turbo_is_the_same_in_a_match_and_in_a_simulation() {
         let sheet = |text| PartsSheet::parse("t", text).unwrap();
@@ -220,6 +221,7 @@ mod tests {
             let new = sheet(text);
             let suits = engine_that_suits(&old, &old.nozzle().unwrap());
             for engine in [suits, EngineParams::default()] {
+                let engine = EngineParams { effects: Effects::OFF, ..engine };
                 let matched = TurboOnEngine::try_new(&new, new.nozzle().unwrap(), &engine).unwrap();
                 let fitted = PartsOnEngine::try_new(&new, &engine).unwrap().engine;
                 let simulated = Engine::try_new(fitted, Ambient::SEA_LEVEL).unwrap();

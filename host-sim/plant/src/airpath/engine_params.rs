@@ -8,7 +8,7 @@ use serde::{Deserialize, Serialize};
 use super::effects::Effects;
 use super::measured_ring::MeasuredRing;
 use super::reduced_params::ReducedParams;
-use crate::check::{BadParameter, above_zero, not_negative};
+use crate::check::{BadParameter, MISSING, above_zero, not_negative};
 use crate::nozzle::{INVENTED_WHEEL, RingParams, TurbineWheel};
 
 /// What an area of a measured ring counts for in the built-in air path, whose flow law was made with such areas.
@@ -117,7 +117,7 @@ impl EngineParams {
         match self.ring_flow_factor {
             Some(given) => Ok(given),
             None if self.air == ReducedParams::default() => Ok(INVENTED_FLOW_FACTOR),
-            None => Err(BadParameter::new("ring_flow_factor", "missing", FLOW_FACTOR_ALLOWED)),
+            None => Err(BadParameter::new("ring_flow_factor", MISSING, FLOW_FACTOR_ALLOWED)),
         }
     }
 

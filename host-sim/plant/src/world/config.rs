@@ -9,7 +9,7 @@ use super::fault::Fault;
 use crate::actuator::ActuatorParams;
 use crate::airpath::{EngineParams, GasOnRing, GasTorqueParams, MeasuredRing};
 use crate::atmosphere::Ambient;
-use crate::check::{BadParameter, between};
+use crate::check::{BadParameter, MISSING, between};
 use crate::friction::RingCondition;
 use crate::sensor::{ChannelParams, PositionSensorParams};
 use crate::toml_file::{TomlError, TomlFile};
@@ -196,7 +196,7 @@ impl WorldConfig {
         let need = |name: &str| {
             BadParameter::new(
                 format!("actuator.ring.stops.{name}"),
-                "missing",
+                MISSING,
                 "a stop; to lose one, add the fault `ring-stop = [\"…\", \"missing\"]`",
             )
         };

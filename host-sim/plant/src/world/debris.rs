@@ -156,6 +156,6 @@ mod tests {
         assert_eq!(WorldConfig::from_toml(&text, "unit.toml").unwrap().faults, config.faults);
         let bad = text.replace("yield_nm = 0.9", "yield_nm = -0.9");
         let refusal = WorldConfig::from_toml(&bad, "unit.toml").unwrap_err().to_string();
-        assert!(refusal.contains("faults[0].what.debris.yield_nm` is -0.9"), "{refusal}");
+        assert!(refusal.contains("faults[0].what.debris.yield_nm = -0.9"), "{refusal}");
     }
 }

@@ -24,7 +24,27 @@ pub(super) fn check(profile: &Profile, file: &TomlFile) -> Result<(), TomlError>
             sensor(profile, file, &place, windows)?;
         }
     }
+    strength(profile, file)?;
     pushes(profile, file)
+}
+
+/// The drive may carry what a sound unit takes to move.
+fn strength(profile: &Profile, file: &TomlFile) -> Result<(), TomlError> {
+    let unit = &profile.sound_unit;
+    let (field, needed) = if unit.break_away_a > unit.friction_a + unit.spring_most_a {
+        ("sound_unit.break_away_a", unit.break_away_a)
+    } else {
+        ("sound_unit.spring_most_a", unit.friction_a + unit.spring_most_a)
+    };
+    let most = profile.settings.actuator.max_current.0;
+    if needed <= f64::from(most) {
+        return Ok(());
+    }
+    let other = file.lined("settings.actuator.max_current");
+    let allowed = format!(
+        "a sound unit takes {needed:.2} A to move against friction and spring, more than the {most} A of max_current {other}"
+    );
+    Err(file.refuse(field, allowed, NEXT))
 }
 
 /// The windows lie about as far apart as the nominal span, and the way that the counts run.

@@ -183,7 +183,7 @@ mod tests {
             ("nominal_span_counts = 10700.0", "nominal_span_counts = 3000.0", "(line "),
             ("\"opening-lowers\"", "\"opening-raises\"", "settings.learn.windows.free.cold.closed.min"),
             ("sensor_min = 400", "sensor_min = 2000", "settings.actuator.sensor_min"),
-            ("max_current = 4.0", "max_current = 1.0", "settings.actuator.max_current"),
+            ("max_current = 4.0", "max_current = 0.7", "settings.actuator.max_current"),
         ] {
             let error = edited(from, to);
             assert!(error.line.is_some() || to.starts_with("max"), "{error}");
