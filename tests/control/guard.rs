@@ -79,12 +79,17 @@ fn sound_units_over_spread_altitude_and_temperature_seldom_alarm() {
         sound.rate_below(sound.acted),
         sound.rate_below(sound.faults)
     );
-    assert_eq!(sound.faults, 0, "{sound:?}");
+    assert!(f64::from(sound.faults) <= MOST_FAULTS_PER_HOUR * sound.hours, "{sound:?}");
     assert!(f64::from(sound.acted) <= MOST_ACTS_PER_HOUR * sound.hours, "{sound:?}");
 }
 
-/// The guard eases on sound units in hot thin air; surveyed at length, then set a third higher.
-const MOST_ACTS_PER_HOUR: f64 = 12.0;
+/// The guard eases on sound units in hot thin air. Surveyed in 4500 sound worlds, 15 hours, on the seeds 900 to 902
+/// times 1 000 003: 110 acts, 7.0 to 7.6 an hour, and one told fault. 200 worlds at 7.6 an hour act 5 times on
+/// average; more than 10 times is a chance of 2 in 100 (Poisson), and 10 in two thirds of an hour are 15 an hour.
+const MOST_ACTS_PER_HOUR: f64 = 15.0;
+
+/// The exact upper 95 % bound of the survey's one fault in 15 hours; the short run allows none.
+const MOST_FAULTS_PER_HOUR: f64 = 0.32;
 
 /// What is wrong can be seen, and the vanes or the fuel obey: then no limit may be passed.
 fn can_be_held(campaign: &GuardCampaign, world: &WorldFigures) -> bool {

@@ -155,9 +155,15 @@ pub(crate) struct GuardLoss {
 #[derive(Debug, Serialize, JsonSchema)]
 pub(crate) struct AblatedRow {
     crippled: &'static str,
+    demanding: u32,
     in_time: u32,
     too_late: u32,
     undetected: u32,
+    past_limit_s: f64,
+    mean_share_of_limit: f64,
+    slowest_reaction_ticks: u32,
+    trips: u32,
+    fuel_limited_s: f64,
     sound_acted: u32,
 }
 
@@ -188,9 +194,15 @@ impl From<&guard::AblationRow> for AblatedRow {
     fn from(row: &guard::AblationRow) -> Self {
         Self {
             crippled: row.crippled,
+            demanding: row.demanding,
             in_time: row.in_time,
             too_late: row.too_late,
             undetected: row.undetected,
+            past_limit_s: row.past_s,
+            mean_share_of_limit: row.mean_used,
+            slowest_reaction_ticks: row.slowest_reaction_ticks,
+            trips: row.trips,
+            fuel_limited_s: row.limited_s,
             sound_acted: row.sound_acted,
         }
     }

@@ -148,15 +148,10 @@ fn text(told: &GuardTold, table: &Table, crippled: &[AblationRow]) -> String {
         }
     }
     if !crippled.is_empty() {
-        let _ = writeln!(
-            out,
-            "\n{:>8}{:>9}{:>9}{:>12}  crippled\n{:>8}{:>9}{:>9}{:>12}",
-            "in time", "too late", "not", "sound ones", "", "", "noticed", "acted on"
-        );
+        let _ = writeln!(out, "\n{}", AblationRow::HEADER);
     }
     for row in crippled {
-        let AblationRow { crippled, in_time, too_late, undetected, sound_acted } = row;
-        let _ = writeln!(out, "{in_time:>8}{too_late:>9}{undetected:>9}{sound_acted:>12}  {crippled}");
+        let _ = writeln!(out, "{row}");
     }
     out + "\n" + &verdict
 }

@@ -1,97 +1,167 @@
 //! Each of the guard's parameters crippled in turn, over the same worlds: what it is worth.
 //!
-//! In: a campaign. Out: one row per parameter with the endings that moved. A row that moves nothing is tried
-//! again together with the parameter that covers for it.
+//! In: a campaign. Out: one row per parameter with what moved. Only worlds that pass a limit without a guard
+//! are run, and the sound ones: in the others a guard has nothing to hold. A parameter that moves nothing alone
+//! is crippled together with the one that covers for it.
 
-use firmware_core::settings::{GuardSettings, Settings};
-use firmware_core::units::{Kilopascal, Load, Rpm};
+use firmware_core::settings::{GuardLimits, GuardSettings, GuardStages, Settings};
+use firmware_core::units::{Kilopascal, Load, Opening, Rpm};
 use rayon::prelude::*;
 
 use super::ending::WorldEnding;
 use super::fault::GuardFault;
-use super::run::run_guarded;
+use super::run::{is_demanding, run_guarded};
+use super::watch::RunWatch;
 use super::{GuardCampaign, GuardCampaignError};
+use plant::world::TICK_S;
 
 /// What a crippled guard makes of the worlds.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub struct AblationRow {
     /// What was crippled, and how far.
     pub crippled: &'static str,
-    /// TrueLimits kept with the guard acting.
+    /// Demanding worlds run; the sound ones come on top.
+    pub demanding: u32,
+    /// Of these, limits kept with the guard acting.
     pub in_time: u32,
     /// A limit was passed although something was noticed.
     pub too_late: u32,
     /// A limit was passed and nothing was noticed.
     pub undetected: u32,
+    /// Time past a limit over all demanding worlds, s.
+    pub past_s: f64,
+    /// Highest share of any limit used, mean over the demanding worlds.
+    pub mean_used: f64,
+    /// Slowest reaction in demanding worlds, ticks.
+    pub slowest_reaction_ticks: u32,
+    /// How often the vanes were told to open in demanding worlds.
+    pub trips: u32,
+    /// Time with fuel limited or cut in demanding worlds, s.
+    pub limited_s: f64,
     /// Sound worlds in which the guard acted.
     pub sound_acted: u32,
 }
 
 /// A way to cripple the guard.
-type Cripple = (&'static str, fn(&mut GuardSettings));
+type Cripple = (&'static str, fn(&mut GuardLimits, &mut GuardStages));
 
-const CRIPPLES: [Cripple; 19] = [
-    ("nothing: the settings as they are", |_| {}),
-    ("boost_lag_margin 0", |guard| guard.limits.boost_lag_margin = Kilopascal(0.0)),
-    ("turbo_speed_lag_margin 0", |guard| guard.limits.turbo_speed_lag_margin = Rpm(0.0)),
-    ("exhaust_lag_margin 0", |guard| guard.limits.exhaust_lag_margin = Kilopascal(0.0)),
-    ("boost_ratio 8: no level for thin air", |guard| guard.limits.boost_ratio = 8.0),
-    ("boost_over_target 300", |guard| guard.limits.boost_over_target = Kilopascal(300.0)),
-    ("speed_estimate_rpm 0: no estimate", |guard| guard.limits.speed_estimate_rpm = [0.0; 6]),
-    ("debounce_ticks 200, reaction_ticks 201", |guard| {
-        (guard.stages.debounce_ticks, guard.stages.reaction_ticks) = (200, 201);
+const CRIPPLES: [Cripple; 27] = [
+    ("nothing: the settings as they are", |_, _| {}),
+    ("boost 900", |limits, _| limits.boost = Kilopascal(900.0)),
+    ("boost_ratio 8", |limits, _| limits.boost_ratio = 8.0),
+    ("boost_over_target 300", |limits, _| limits.boost_over_target = Kilopascal(300.0)),
+    ("boost_lag_margin 0", |limits, _| limits.boost_lag_margin = Kilopascal(0.0)),
+    ("turbo_speed 500 000", |limits, _| limits.turbo_speed = Rpm(500_000.0)),
+    ("turbo_speed_lag_margin 0", |limits, _| limits.turbo_speed_lag_margin = Rpm(0.0)),
+    ("exhaust 2000", |limits, _| limits.exhaust = Kilopascal(2000.0)),
+    ("exhaust_lag_margin 0", |limits, _| limits.exhaust_lag_margin = Kilopascal(0.0)),
+    ("speed_estimate_rpm 0", |limits, _| limits.speed_estimate_rpm = [0.0; 6]),
+    ("debounce_ticks 200", |_, stages| stages.debounce_ticks = 200),
+    ("reaction_ticks 0", |_, stages| stages.reaction_ticks = 0),
+    ("ease_band 0.005", |_, stages| stages.ease_band = 0.005),
+    ("ease_rate_per_s 0.05", |_, stages| stages.ease_rate_per_s = 0.05),
+    ("hysteresis 0", |_, stages| stages.hysteresis = 0.0),
+    ("release_ticks 10", |_, stages| stages.release_ticks = 10),
+    ("latch_ticks 60 000", |_, stages| stages.latch_ticks = 60_000),
+    ("latch_trips 100", |_, stages| stages.latch_trips = 100),
+    ("open_travel 0.005", |_, stages| stages.open_travel = 0.005),
+    ("open_travel_ticks 5000", |_, stages| stages.open_travel_ticks = 5000),
+    ("short_by 300", |_, stages| stages.short_by = Kilopascal(300.0)),
+    ("short_ticks 60 000", |_, stages| stages.short_ticks = 60_000),
+    ("short_opening 0", |_, stages| stages.short_opening = Opening::CLOSED),
+    ("derate 0.9", |_, stages| stages.derate = Load::saturating(0.9, Load::MIN)),
+    ("smoke_limit 0.9", |_, stages| stages.smoke_limit = Load::saturating(0.9, Load::MIN)),
+    ("derate 0.9 and smoke_limit 0.9", |_, stages| {
+        stages.derate = Load::saturating(0.9, Load::MIN);
+        stages.smoke_limit = stages.derate;
     }),
-    ("reaction_ticks 6: hardly any look-ahead", |guard| guard.stages.reaction_ticks = 6),
-    ("ease_band 0.005", |guard| guard.stages.ease_band = 0.005),
-    ("ease_rate_per_s 0.05", |guard| guard.stages.ease_rate_per_s = 0.05),
-    ("release_ticks 10", |guard| guard.stages.release_ticks = 10),
-    ("latch_ticks 60000", |guard| guard.stages.latch_ticks = 60_000),
-    ("latch_trips 100", |guard| guard.stages.latch_trips = 100),
-    ("open_travel_ticks 5000: late to see vanes that do not open", |guard| {
-        guard.stages.open_travel_ticks = 5000;
-    }),
-    ("short_ticks 60000: no boost-short", |guard| guard.stages.short_ticks = 60_000),
-    ("derate 0.9", |guard| guard.stages.derate = Load::saturating(0.9, Load::MIN)),
-    ("smoke_limit 0.9", |guard| guard.stages.smoke_limit = Load::saturating(0.9, Load::MIN)),
-    ("all three lag margins 0, reaction_ticks 6, ease_band 0.005", |guard| {
-        (guard.limits.boost_lag_margin, guard.limits.exhaust_lag_margin) = (Kilopascal(0.0), Kilopascal(0.0));
-        guard.limits.turbo_speed_lag_margin = Rpm(0.0);
-        (guard.stages.reaction_ticks, guard.stages.ease_band) = (6, 0.005);
+    ("latch_ticks 60 000 and latch_trips 100", |_, stages| {
+        (stages.latch_ticks, stages.latch_trips) = (60_000, 100);
     }),
 ];
 
-/// Runs the campaign's worlds once for each crippled guard.
+/// Runs the demanding and the sound worlds of a campaign once for each crippled guard.
 ///
 /// # Errors
 /// The first world that was refused or ran away.
 pub fn ablation(campaign: &GuardCampaign) -> Result<Vec<AblationRow>, GuardCampaignError> {
-    CRIPPLES.iter().map(|cripple| crippled(campaign, cripple)).collect()
+    let worlds: Vec<u32> = (0..campaign.worlds)
+        .into_par_iter()
+        .map(|index| Ok((index, is_sound(index) || is_demanding(campaign, index)?)))
+        .filter_map(|asked| asked.map(|(index, is_run)| is_run.then_some(index)).transpose())
+        .collect::<Result<_, _>>()?;
+    CRIPPLES.iter().map(|cripple| crippled(campaign, &worlds, cripple)).collect()
+}
+
+fn is_sound(index: u32) -> bool {
+    (index as usize).is_multiple_of(GuardFault::ALL.len())
 }
 
 fn crippled(
     campaign: &GuardCampaign,
+    worlds: &[u32],
     (crippled, change): &Cripple,
 ) -> Result<AblationRow, GuardCampaignError> {
     let mut settings: Settings = campaign.settings;
-    change(&mut settings.guard);
-    let endings: Vec<(bool, WorldEnding)> = (0..campaign.worlds)
-        .into_par_iter()
-        .map(|index| {
-            let is_sound = (index as usize).is_multiple_of(GuardFault::ALL.len());
-            run_guarded(campaign, &settings, index).map(|watch| (is_sound, watch.ending()))
-        })
+    let GuardSettings { limits, stages } = &mut settings.guard;
+    change(limits, stages);
+    let runs: Vec<(u32, RunWatch)> = worlds
+        .par_iter()
+        .map(|index| run_guarded(campaign, &settings, *index).map(|watch| (*index, watch)))
         .collect::<Result<_, _>>()?;
-    let mut row = AblationRow { crippled, in_time: 0, too_late: 0, undetected: 0, sound_acted: 0 };
-    for (is_sound, ending) in endings {
-        match ending {
-            WorldEnding::Quiet => {}
-            WorldEnding::InTime => {
-                row.in_time += 1;
-                row.sound_acted += u32::from(is_sound);
-            }
-            WorldEnding::TooLate(_) => row.too_late += 1,
-            WorldEnding::Undetected(_) => row.undetected += 1,
+    let mut row = AblationRow { crippled, ..AblationRow::default() };
+    for (index, watch) in &runs {
+        if is_sound(*index) {
+            row.sound_acted += u32::from(watch.has_acted());
+        } else {
+            row.add(watch);
         }
     }
+    row.mean_used /= f64::from(row.demanding.max(1));
     Ok(row)
+}
+
+impl AblationRow {
+    fn add(&mut self, watch: &RunWatch) {
+        self.demanding += 1;
+        match watch.ending() {
+            WorldEnding::Quiet => {}
+            WorldEnding::InTime => self.in_time += 1,
+            WorldEnding::TooLate(_) => self.too_late += 1,
+            WorldEnding::Undetected(_) => self.undetected += 1,
+        }
+        let toll = watch.toll();
+        self.past_s += f64::from(toll.past_ticks) * TICK_S;
+        self.limited_s += f64::from(toll.limited_ticks) * TICK_S;
+        self.trips += toll.trips;
+        self.mean_used += watch.most_used();
+        self.slowest_reaction_ticks = self.slowest_reaction_ticks.max(watch.slowest_reaction_ticks());
+    }
+}
+
+/// The row as comma-separated values, units in [`AblationRow::HEADER`].
+impl core::fmt::Display for AblationRow {
+    fn fmt(&self, f: &mut core::fmt::Formatter<'_>) -> core::fmt::Result {
+        write!(
+            f,
+            "{},{},{},{},{},{:.3},{:.4},{},{},{:.1},{}",
+            self.crippled,
+            self.demanding,
+            self.in_time,
+            self.too_late,
+            self.undetected,
+            self.past_s,
+            self.mean_used,
+            self.slowest_reaction_ticks,
+            self.trips,
+            self.limited_s,
+            self.sound_acted,
+        )
+    }
+}
+
+impl AblationRow {
+    /// Names of the columns.
+    pub const HEADER: &'static str = "crippled,demanding,in_time,too_late,undetected,past_limit_s,\
+                                      mean_share_of_limit,slowest_reaction_ticks,trips,fuel_limited_s,sound_acted";
 }

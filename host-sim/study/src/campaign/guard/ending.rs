@@ -24,6 +24,8 @@ pub enum LossCause {
     AheadOfHose,
     /// Turbo speed passed its limit and was not measured.
     SpeedUnmeasured,
+    /// Turbo speed passed its limit and read lower than it was.
+    SpeedReadLow,
     /// Exhaust pressure passed its limit and was not measured.
     ExhaustUnmeasured,
     /// Nothing of these: the controller's own doing.
@@ -42,6 +44,7 @@ impl LossCause {
             Self::BoostUnread => "boost not read",
             Self::AheadOfHose => "turbo ahead of a leaking or clogged hose",
             Self::SpeedUnmeasured => "turbo speed not measured",
+            Self::SpeedReadLow => "turbo speed read low",
             Self::ExhaustUnmeasured => "exhaust pressure not measured",
             Self::Untraced => "no traced cause",
         }

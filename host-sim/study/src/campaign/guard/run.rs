@@ -37,6 +37,12 @@ pub fn run_one(campaign: &GuardCampaign, index: u32) -> Result<WorldFigures, Gua
     Ok(watch.figures(index, &plan, unguarded.has_passed()))
 }
 
+/// Whether a world passes a limit without its guard.
+pub(super) fn is_demanding(campaign: &GuardCampaign, index: u32) -> Result<bool, GuardCampaignError> {
+    let unguarded = without_guard(&campaign.settings);
+    run_guarded(campaign, &unguarded, index).map(|watch| watch.has_passed())
+}
+
 /// Runs one world with its guard alone.
 pub(super) fn run_guarded(
     campaign: &GuardCampaign,

@@ -46,12 +46,25 @@ impl TrueLimits {
 
 /// A boost reading this far under the truth is low: twice what lag and tolerance make of a quick rise, kPa.
 const READ_LOW_KPA: f64 = 8.0;
+/// A turbo speed reading below this share of the truth is low.
+const SPEED_READ_LOW: f64 = 0.95;
 /// A pressure behind the compressor this far over the intake's is a fault of the hose, kPa.
 const HOSE_KPA: f64 = 8.0;
 /// Vanes this far open count as open.
 const OPEN_ENOUGH: f64 = 0.8;
 /// Fuel over what was asked for by this much has not followed, mg.
 const FUEL_SLACK_MG: f64 = 1.0;
+
+/// What a run cost, limits passed or not.
+#[derive(Debug, Clone, Copy, Default)]
+pub(super) struct Toll {
+    /// Ticks past a limit.
+    pub(super) past_ticks: u32,
+    /// How often the vanes were told to open.
+    pub(super) trips: u32,
+    /// Ticks in which fuel was limited or cut.
+    pub(super) limited_ticks: u32,
+}
 
 /// What was seen of a run so far.
 pub(super) struct RunWatch {
@@ -68,6 +81,7 @@ pub(super) struct RunWatch {
     over_ticks: u32,
     reaction_ticks: u32,
     told_open_ticks: u32,
+    toll: Toll,
 }
 
 impl RunWatch {
@@ -86,6 +100,7 @@ impl RunWatch {
             over_ticks: 0,
             reaction_ticks: 0,
             told_open_ticks: 0,
+            toll: Toll::default(),
         }
     }
 
@@ -99,6 +114,8 @@ impl RunWatch {
     ) {
         let truth = world.truth();
         let is_open = matches!(output.stage, GuardStage::Open | GuardStage::CannotOpen | GuardStage::Latched);
+        self.toll.trips += u32::from(is_open && self.told_open_ticks == 0);
+        self.toll.limited_ticks += u32::from(output.fuel != FuelRequest::Free);
         self.told_open_ticks = if is_open { self.told_open_ticks + 1 } else { 0 };
         self.acted |= output.stage != GuardStage::Normal;
         self.told = self.told.union(output.faults);
@@ -112,7 +129,9 @@ impl RunWatch {
         for (most, used) in self.used.iter_mut().zip(used) {
             *most = most.max(used);
         }
-        if self.passed.is_none() && used.iter().any(|used| *used > 1.0) {
+        let is_past = used.iter().any(|used| *used > 1.0);
+        self.toll.past_ticks += u32::from(is_past);
+        if self.passed.is_none() && is_past {
             self.passed = Some(self.cause(used, sample, output, world, wanted_mg));
         }
     }
@@ -168,6 +187,10 @@ impl RunWatch {
             LossCause::AheadOfHose
         } else if speed_used > 1.0 && sample.turbo_speed.is_none() {
             LossCause::SpeedUnmeasured
+        } else if speed_used > 1.0
+            && sample.turbo_speed.is_some_and(|read| f64::from(read.0) < SPEED_READ_LOW * truth.turbo_rpm)
+        {
+            LossCause::SpeedReadLow
         } else if exhaust_used > 1.0 && sample.exhaust.is_none() {
             LossCause::ExhaustUnmeasured
         } else {
@@ -177,6 +200,19 @@ impl RunWatch {
 
     pub(super) fn has_passed(&self) -> bool {
         self.passed.is_some()
+    }
+
+    pub(super) fn toll(&self) -> Toll {
+        self.toll
+    }
+
+    /// Highest share of any limit that was used.
+    pub(super) fn most_used(&self) -> f64 {
+        self.used.iter().fold(0.0, |most, used| used.max(most))
+    }
+
+    pub(super) fn slowest_reaction_ticks(&self) -> u32 {
+        self.reaction_ticks
     }
 
     /// True when the guard left normal.
