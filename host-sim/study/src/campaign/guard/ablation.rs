@@ -87,9 +87,9 @@ const CRIPPLES: [Cripple; 27] = [
 pub fn ablation(campaign: &GuardCampaign) -> Result<Vec<AblationRow>, GuardCampaignError> {
     let worlds: Vec<u32> = (0..campaign.worlds)
         .into_par_iter()
-        .map(|index| Ok((index, is_sound(index) || is_demanding(campaign, index)?)))
-        .filter_map(|asked| asked.map(|(index, is_run)| is_run.then_some(index)).transpose())
-        .collect::<Result<_, _>>()?;
+        .map(|index| Ok((is_sound(index) || is_demanding(campaign, index)?).then_some(index)))
+        .filter_map(Result::transpose)
+        .collect::<Result<_, GuardCampaignError>>()?;
     CRIPPLES.iter().map(|cripple| crippled(campaign, &worlds, cripple)).collect()
 }
 
