@@ -98,9 +98,27 @@ const HANDS_CLEAR: &str = "Hands and tools clear of the lever?";
 /// Between two looks at Ctrl-C while a question is open.
 const LOOK: Duration = Duration::from_millis(50);
 
+/// How much of the cautions is shown.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Showing {
+    /// All of them.
+    Whole,
+    /// Pinch, heat and emergency stop: all were shown before, in the same job.
+    Short,
+}
+
 /// Shows the cautions on standard error.
 pub(crate) fn show() {
-    for line in CAUTIONS {
+    show_as(Showing::Whole);
+}
+
+fn show_as(showing: Showing) {
+    const KEPT: usize = 3;
+    let many = match showing {
+        Showing::Whole => CAUTIONS.len(),
+        Showing::Short => KEPT,
+    };
+    for line in CAUTIONS.iter().take(many) {
         console::say(&format!("CAUTION  {line}"));
     }
 }
@@ -112,7 +130,28 @@ impl HandsClear {
     /// Without `--hands-clear`, without a terminal to ask at, with any answer but "yes", or on Ctrl-C: nothing
     /// moves.
     pub(crate) fn confirm(self, motion: Motion) -> Result<Acknowledged, Failure> {
-        show();
+        self.confirm_showing(motion, Showing::Whole)
+    }
+
+    /// `--hands-clear` stands for several starts only together with a name.
+    ///
+    /// # Errors
+    /// When the name is missing.
+    pub(crate) fn needs_a_name(self, operator: Option<&ShortText>) -> Result<(), Failure> {
+        if self.hands_clear && operator.is_none() {
+            return Err(Failure::usage(
+                "--hands-clear stands for the yes of every planned start only together with --operator NAME. Nothing moved.",
+            ));
+        }
+        Ok(())
+    }
+
+    /// As [`HandsClear::confirm`], with so much of the cautions.
+    ///
+    /// # Errors
+    /// As [`HandsClear::confirm`].
+    pub(crate) fn confirm_showing(self, motion: Motion, showing: Showing) -> Result<Acknowledged, Failure> {
+        show_as(showing);
         match (motion, self.hands_clear) {
             (Motion::Simulated, _) => {
                 console::say("(virtual rig: nothing real moves)\n");
@@ -196,20 +235,30 @@ fn ask(question: &str, without_terminal: &str) -> Result<(), Failure> {
     if !stdin.is_terminal() {
         return Err(Failure::usage(without_terminal));
     }
+    match answer(&format!("{question} Type yes to start: "))? {
+        Some(word) if word.eq_ignore_ascii_case("yes") => Ok(()),
+        Some(_) | None => Err(Failure::usage("nothing moved: the answer was not yes.")),
+    }
+}
+
+/// A line typed at the terminal after the question; nothing for an empty one.
+///
+/// # Errors
+/// On Ctrl-C.
+pub(crate) fn answer(question: &str) -> Result<Option<String>, Failure> {
+    let stdin = std::io::stdin();
     let _watch = interrupt::watch();
     // What was typed before the question is no answer to it.
     let _nothing_typed = tcflush(&stdin, FlushArg::TCIFLUSH);
-    let _closed = write!(std::io::stderr(), "{question} Type yes to start: ");
+    let _closed = write!(std::io::stderr(), "{question}");
     while !has_line(&stdin) {
         check_interrupt()?;
     }
-    let mut answer = String::new();
-    let read = stdin.lock().read_line(&mut answer);
-    if read.is_ok() && answer.trim().eq_ignore_ascii_case("yes") {
-        Ok(())
-    } else {
-        Err(Failure::usage("nothing moved: the answer was not yes."))
-    }
+    let mut line = String::new();
+    // A terminal that cannot be read answers nothing.
+    let read = stdin.lock().read_line(&mut line);
+    let line = line.trim();
+    Ok((read.is_ok() && !line.is_empty()).then(|| line.to_owned()))
 }
 
 fn check_interrupt() -> Result<(), Failure> {

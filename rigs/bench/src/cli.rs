@@ -33,6 +33,10 @@ enum Verb {
     Demo(verbs::demo::Args),
     /// List the serial ports and the built-in virtual units
     Ports(verbs::ports::Args),
+    /// Watch what a unit reads before anything may move; never drives
+    Monitor(verbs::monitor::Args),
+    /// Do the whole job on a unit: learn, friction, sweep, step, judge, report
+    Bench(verbs::bench::Args),
     /// Serve a virtual unit on a serial device, for practice
     Rig(verbs::rig::Args),
     /// Find a unit's two end stops, or say why not
@@ -95,13 +99,14 @@ impl Cli {
     #[must_use]
     pub fn effect(&self) -> Effect {
         match &self.verb {
-            Verb::Demo(_) | Verb::Sweep(_) | Verb::Friction(_) | Verb::Step(_) => Effect::Moves,
+            Verb::Demo(_) | Verb::Bench(_) | Verb::Sweep(_) | Verb::Friction(_) | Verb::Step(_) => Effect::Moves,
             Verb::Learn(args) => args.effect(),
             Verb::Rig(_) | Verb::Tune(_) | Verb::Match(_) => Effect::HandsOver,
             Verb::Unit(args) => args.effect(),
             Verb::Sheet(args) => args.effect(),
             Verb::Campaign(args) => args.effect(),
             Verb::Ports(_)
+            | Verb::Monitor(_)
             | Verb::Judge(_)
             | Verb::Report(_)
             | Verb::Simulate(_)
@@ -124,6 +129,8 @@ impl Cli {
         match &self.verb {
             Verb::Demo(args) => verbs::demo::run(args, console),
             Verb::Ports(args) => verbs::ports::run(args, console),
+            Verb::Monitor(args) => verbs::monitor::run(args, console),
+            Verb::Bench(args) => verbs::bench::run(args, console),
             Verb::Rig(args) => verbs::rig::run(args, console),
             Verb::Learn(args) => verbs::learn::run(args, console),
             Verb::Sweep(args) => verbs::moves::run(args, MoveKind::Sweep, console),

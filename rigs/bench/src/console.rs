@@ -43,6 +43,12 @@ impl Console {
         Self { style, is_told: AtomicBool::new(false) }
     }
 
+    /// For whom it writes.
+    #[must_use]
+    pub(crate) fn style(&self) -> Style {
+        self.style
+    }
+
     /// Writes a result: `text` for people, `document` for machines. A reader that has left (`| head`) is no
     /// error: the verb ends with its own code.
     ///

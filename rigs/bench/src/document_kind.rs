@@ -13,6 +13,8 @@ use crate::output::MADE_BY;
 pub enum Kind {
     /// Serial ports and virtual units
     Ports,
+    /// What a unit reads while nothing is driven
+    Monitor,
     /// A virtual unit on a serial device
     Rig,
     /// What a learn found and what is in force after it

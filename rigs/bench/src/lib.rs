@@ -31,6 +31,7 @@ pub mod profile;
 pub mod record;
 pub mod report;
 pub mod rig;
+mod screen;
 pub mod short_text;
 pub mod span;
 pub mod unit_name;

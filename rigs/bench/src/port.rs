@@ -60,6 +60,15 @@ impl PortSpec {
         }
     }
 
+    /// What makes time pass there.
+    #[must_use]
+    pub fn pacing(&self) -> Pacing {
+        match self {
+            Self::Virtual { pacing, .. } => *pacing,
+            Self::Device(_) => Pacing::Paced,
+        }
+    }
+
     /// The same port with the board's log told; nothing where no emulated board stands behind it.
     #[must_use]
     pub fn logged(&self) -> Option<Self> {

@@ -85,6 +85,7 @@ fn every_kind_of_document_is_as_its_schema_says() {
                 "simulated",
             ],
         ),
+        (0, vec!["monitor", "--port", "virtual:healthy", "--target", "0.5"]),
         (0, vec!["campaign", "boost-step", "--runs", "2"]),
         (0, vec!["campaign", "learn", "--runs", "1", "--only", "healthy"]),
         (0, vec!["campaign", "gauge", "--units", "2", "--setups", "2", "--learns", "2"]),

@@ -18,9 +18,11 @@ const MOST_VERBS: usize = 22;
 type Call = (&'static [&'static str], &'static [&'static str]);
 
 /// One call of every verb at least, in an order in which each finds what it needs.
-const CALLS: [Call; 29] = [
+const CALLS: [Call; 31] = [
     (&["demo", "--out", "demo"], &[]),
     (&["ports"], &[]),
+    (&["monitor", "--port", "virtual:healthy"], &[]),
+    (&["bench", "--port", "virtual:rod-off-inside-stops", "--unit", "u2"], &[]),
     (&["rig", "nobody-of-this-name"], &[]),
     (&["learn", "--port", "virtual:rod-off-inside-stops", "--unit", "u1"], &[]),
     (&["learn", "--replay", "units/u1/0001-learn"], &[]),

@@ -237,7 +237,7 @@ impl Observer for PullsPlug {
             Observed::Item(StreamItem::Sample(sample)) if self.part.unwrap().done_at(sample.tick) > 0.3 => {
                 let _unplugged = self.rig.take().map(|mut rig| rig.unplug());
             }
-            Observed::Item(_) => {}
+            Observed::Item(_) | Observed::LetGo(_) => {}
         }
         Ok(())
     }

@@ -8,6 +8,7 @@ use serde::Serialize;
 
 use crate::caution::CAUTIONS;
 use crate::document_kind::{Document, Kind};
+use crate::exit::Exit;
 use crate::figures::binding::Picture;
 use crate::judge::{Judgement, Verdict};
 use crate::port::FoundPort;
@@ -36,6 +37,53 @@ pub(crate) struct Choice {
 
 impl Document for PortsDocument {
     const KIND: Kind = Kind::Ports;
+}
+
+/// What a unit reads while nothing is driven.
+#[derive(Debug, Serialize, JsonSchema)]
+pub(crate) struct MonitorDocument {
+    /// The port.
+    pub port: String,
+    /// The board's name.
+    pub board: String,
+    /// Its serial number; empty where it has none.
+    pub serial: String,
+    /// The rig's model.
+    pub model: String,
+    /// The board's software.
+    pub software: String,
+    /// What its power-on self-test found, in words.
+    pub self_test: String,
+    /// How long it was watched.
+    pub watched_ms: u64,
+    /// What was seen.
+    pub seen: Seen,
+    /// Degrees from the last reading to the target; positive opens.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub to_go_degrees: Option<f64>,
+    /// How the verb ends.
+    pub exit: Exit,
+}
+
+/// Least and most of every reading; none where it is not measured.
+#[derive(Debug, Serialize, JsonSchema)]
+pub(crate) struct Seen {
+    /// Position of the lever.
+    pub position_counts: Option<[f64; 2]>,
+    /// Current of the motor at rest.
+    pub current_a: Option<[f64; 2]>,
+    /// Its mean.
+    pub mean_current_a: Option<f64>,
+    /// Supply.
+    pub supply_v: Option<[f64; 2]>,
+    /// Housing.
+    pub temperature_c: Option<[f64; 2]>,
+    /// Faults that were present at any time.
+    pub faults: Vec<&'static str>,
+}
+
+impl Document for MonitorDocument {
+    const KIND: Kind = Kind::Monitor;
 }
 
 /// A virtual unit on a serial device.

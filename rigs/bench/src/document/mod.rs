@@ -21,7 +21,7 @@ use serde_json::{Value, json};
 pub use crate::document_kind::Kind;
 pub(crate) use crate::document_kind::{Document, ErrorDocument, text};
 pub(crate) use bench::{
-    Choice, DemoDocument, Diagnostic, LearnDocument, MotionDocument, PortsDocument, RigDocument,
+    Choice, DemoDocument, Diagnostic, LearnDocument, MonitorDocument, MotionDocument, PortsDocument, RigDocument, Seen,
 };
 pub(crate) use campaign::{
     AblatedRow, CampaignDocument, CampaignPartDocument, GaugeDocument, GuardDocument, GuardRow, MetricRow,
@@ -86,6 +86,7 @@ impl SchemasDocument {
 pub fn schema(kind: Kind) -> Value {
     match kind {
         Kind::Ports => schema_of::<PortsDocument>(),
+        Kind::Monitor => schema_of::<MonitorDocument>(),
         Kind::Rig => schema_of::<RigDocument>(),
         Kind::Learn => schema_of::<LearnDocument>(),
         Kind::Replay => schema_of::<Replayed>(),

@@ -52,15 +52,35 @@ struct Behind {
 /// Says which port, what was seen, what to try.
 pub fn open(target: &Target, cautions: Acknowledged) -> Result<Bench, Failure> {
     let _watch = interrupt::watch();
-    let (path, behind, checked) = match &target.port {
-        PortSpec::Virtual { unit, pacing, processor } => start_virtual(unit, *pacing, *processor, target)?,
+    let Greeted { rig, port, checked } = greet(&target.port, target.setup, target.seed)?;
+    Bench::with_rig(rig, port, checked, cautions, &target.profile.settings)
+        .map_err(|error| Failure::from(RunStop::from(error)))
+}
+
+/// A rig that has answered the hello, with nothing handed over and nothing armed.
+pub(crate) struct Greeted {
+    pub(crate) rig: Box<dyn Rig>,
+    /// The port as messages and records name it.
+    pub(crate) port: String,
+    /// What looking at the unit would confirm.
+    pub(crate) checked: CheckSet,
+}
+
+/// Opens a port and greets what is there.
+///
+/// # Errors
+/// Says which port, what was seen, what to try.
+pub(crate) fn greet(spec: &PortSpec, setup: Setup, seed: u64) -> Result<Greeted, Failure> {
+    let (path, behind, checked) = match spec {
+        PortSpec::Virtual { unit, pacing, processor } => {
+            start_virtual(unit, (*pacing, *processor), setup, seed)?
+        }
         PortSpec::Device(path) => (path.clone(), Behind { _rig: None, _log: None }, CheckSet::NONE),
     };
-    let port = shown(&target.port, &path);
-    let client = client::open(&path).and_then(|line| Client::connect(line, &port, talk_on(&target.port)));
-    let rig = LinkRig { client: client.map_err(unopened)?, port: port.clone(), _behind: behind };
-    Bench::with_rig(Box::new(rig), port, checked, cautions, &target.profile.settings)
-        .map_err(|error| Failure::from(RunStop::from(error)))
+    let port = shown(spec, &path);
+    let client = client::open(&path).and_then(|line| Client::connect(line, &port, talk_on(spec)));
+    let rig = Box::new(LinkRig { client: client.map_err(unopened)?, port: port.clone(), _behind: behind });
+    Ok(Greeted { rig, port, checked })
 }
 
 impl LinkRig {
@@ -80,27 +100,27 @@ impl LinkRig {
 
 fn start_virtual(
     unit: &VirtualUnit,
-    pacing: Pacing,
-    processor: Processor,
-    target: &Target,
+    (pacing, processor): (Pacing, Processor),
+    setup: Setup,
+    seed: u64,
 ) -> Result<(PathBuf, Behind, CheckSet), Failure> {
     let attached = unit.unit()?;
     // A free setup is the actuator alone: off the ring it comes, as a person would take it off.
-    let case = match target.setup {
+    let case = match setup {
         Setup::Free => attached.off_the_ring(),
         Setup::Attached | Setup::OnEngine => attached,
     };
     let mut log = None;
     let running = match processor {
         Processor::Host => {
-            RunningRig::start(SimulatedRig::of_case(&case, target.seed, pacing).map_err(Failure::usage)?)
+            RunningRig::start(SimulatedRig::of_case(&case, seed, pacing).map_err(Failure::usage)?)
         }
         Processor::Board | Processor::BoardLogged => {
             let board = Board::start(&board::image()).map_err(Failure::usage)?;
             if processor == Processor::BoardLogged {
                 log = Some(LogTeller::start(&board::image(), board.log_path())?);
             }
-            RunningRig::start(BoardRig::of_case(board, &case, target.seed).map_err(Failure::usage)?)
+            RunningRig::start(BoardRig::of_case(board, &case, seed).map_err(Failure::usage)?)
         }
     };
     let running = running
@@ -163,6 +183,7 @@ impl Rig for LinkRig {
             software: identity.software.to_string(),
             board: identity.board.to_string(),
             serial: identity.serial.to_string(),
+            self_test: self.client.welcome().self_test,
         }
     }
 

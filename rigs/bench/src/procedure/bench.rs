@@ -73,10 +73,12 @@ impl Bench {
     }
 
     /// Ends what is running and notes why: nothing moves on this bench before a person has said so again.
-    pub(super) fn let_go(&mut self, stop: &RunStop) {
-        // A line that is gone leaves it to the lease.
-        let _released = self.rig.stop();
+    ///
+    /// # Errors
+    /// Where the rig does not answer: its lease then ends the drive.
+    pub(super) fn let_go(&mut self, stop: &RunStop) -> Result<(), RigError> {
         self.readiness = Readiness::Stopped(stop.to_string());
+        self.rig.stop()
     }
 
     /// Makes sure that a planned motion may begin. After a stop of any kind the drive stays off while a person

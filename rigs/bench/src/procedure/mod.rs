@@ -30,10 +30,9 @@ pub use look::Contradiction;
 
 pub use motions::{friction_ramps, full_stroke, slow_reversal, staircase, steps};
 pub use moves::{Basis, MoveKind, record_move};
-pub(crate) use observer::PlanBar;
 pub use observer::{Observed, Observer, PlanPart};
 pub use replay::{Replayed, replay};
 pub(crate) use simulated::record_simulation;
 pub use stop::RunStop;
 pub use target::Target;
-pub(crate) use target::TargetArgs;
+pub(crate) use target::{SetupWord, TargetArgs, WarmthWord};

@@ -123,6 +123,16 @@ impl MoveKind {
         }
     }
 
+    /// What goes on, in words.
+    #[must_use]
+    pub fn doing(self) -> &'static str {
+        match self {
+            Self::Sweep => "staircase up and down, then slow reversals",
+            Self::Friction => "slow ramps that show friction",
+            Self::Step => "steps of several sizes and full strokes",
+        }
+    }
+
     fn conditions(self, target: &Target) -> Conditions {
         let plan = &target.profile.plan;
         let mut conditions = Conditions::new();

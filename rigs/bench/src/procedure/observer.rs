@@ -1,11 +1,9 @@
 //! What watches a run while it goes: the recorder, and whoever looks on.
 
 use firmware_core::units::Tick;
-use indicatif::ProgressBar;
 
 use super::stop::RunStop;
-use crate::console::Console;
-use crate::rig::StreamItem;
+use crate::rig::{RigError, StreamItem};
 
 /// What there is to see of a run, in order.
 #[derive(Debug, Clone, Copy)]
@@ -14,6 +12,8 @@ pub enum Observed<'run> {
     Begins(PlanPart),
     /// The rig has said this: a sample, an event, a loss, a release.
     Item(&'run StreamItem),
+    /// The run was cut short and the rig was told to stop: what it answered.
+    LetGo(Result<(), &'run RigError>),
 }
 
 /// A part of a plan that the rig goes through by itself.
@@ -45,50 +45,4 @@ pub trait Observer {
     /// # Errors
     /// A [`RunStop`] ends the run: the drive is released and the record kept.
     fn see(&mut self, observed: Observed<'_>) -> Result<(), RunStop>;
-}
-
-/// Steps of a progress bar.
-const BAR_STEPS: u32 = 1000;
-
-/// A progress bar that follows the samples; gone when dropped.
-pub(crate) struct PlanBar {
-    bar: ProgressBar,
-    part: Option<PlanPart>,
-}
-
-impl PlanBar {
-    /// A bar under this name.
-    #[must_use]
-    pub(crate) fn new(console: &Console, name: &str) -> Self {
-        Self { bar: console.progress(name, BAR_STEPS.into()), part: None }
-    }
-}
-
-impl Observer for PlanBar {
-    fn see(&mut self, observed: Observed<'_>) -> Result<(), RunStop> {
-        match observed {
-            Observed::Begins(part) => self.part = Some(part),
-            Observed::Item(StreamItem::Sample(sample)) => {
-                if let Some(part) = self.part {
-                    self.bar.set_position((part.done_at(sample.tick) * f64::from(BAR_STEPS)) as u64);
-                }
-            }
-            Observed::Item(
-                StreamItem::Gap { .. }
-                | StreamItem::State { .. }
-                | StreamItem::Motion { .. }
-                | StreamItem::Released { .. }
-                | StreamItem::Learn { .. }
-                | StreamItem::LostEvents { .. }
-                | StreamItem::Stored { .. },
-            ) => {}
-        }
-        Ok(())
-    }
-}
-
-impl Drop for PlanBar {
-    fn drop(&mut self) {
-        self.bar.finish_and_clear();
-    }
 }

@@ -88,6 +88,7 @@ impl<'run> Recording<'run> {
             provenance: Some(Provenance {
                 settings: target.profile.settings.hash(),
                 operator: target.operator.clone(),
+                customer: target.customer.clone(),
                 board: bench.board(),
                 serials,
                 job: target.job.clone(),
@@ -203,7 +204,8 @@ impl<'run> Recording<'run> {
             Err(stop) => {
                 let dir = self.writer.dir().to_owned();
                 // The drive first; the reason of the cut outweighs a second trouble while closing.
-                bench.let_go(&stop);
+                let answered = bench.let_go(&stop);
+                let _ends_anyway = self.observer.see(Observed::LetGo(answered.as_ref().copied()));
                 if let Some(end) = stop.unit_end() {
                     self.writer.refused(end.refusal());
                 }
@@ -228,7 +230,7 @@ impl<'run> Recording<'run> {
 impl Observer for Recording<'_> {
     fn see(&mut self, observed: Observed<'_>) -> Result<(), RunStop> {
         match observed {
-            Observed::Begins(_) => {}
+            Observed::Begins(_) | Observed::LetGo(_) => {}
             Observed::Item(item) => self.take(item)?,
         }
         self.observer.see(observed)

@@ -75,6 +75,9 @@ pub(crate) struct TargetArgs {
     /// Name of the person beside the unit; kept in the run
     #[arg(long, value_name = "NAME")]
     pub operator: Option<ShortText>,
+    /// The customer's reference; kept in the run and shown on the report
+    #[arg(long, value_name = "TEXT")]
+    pub customer: Option<ShortText>,
     /// The acknowledgement.
     #[command(flatten)]
     pub hands_clear: HandsClear,
@@ -105,6 +108,8 @@ pub struct Target {
     pub job: Job,
     /// The person beside the unit, where it is named.
     pub operator: Option<ShortText>,
+    /// The customer's reference, where it is given.
+    pub customer: Option<ShortText>,
 }
 
 fn logged(port: &PortSpec) -> Result<PortSpec, Failure> {
@@ -141,6 +146,7 @@ impl TargetArgs {
             serials: self.serials.clone(),
             job: self.job.clone(),
             operator: self.operator.clone(),
+            customer: self.customer.clone(),
         })
     }
 

@@ -68,6 +68,9 @@ pub struct Provenance {
     /// Who stood beside the unit, where the command line says so.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub operator: Option<ShortText>,
+    /// The customer's reference, where it is given.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub customer: Option<ShortText>,
     /// The board.
     pub board: BoardId,
     /// Serial numbers.

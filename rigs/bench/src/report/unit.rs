@@ -131,6 +131,7 @@ fn provenance(given: &Provenance) -> Vec<(&'static str, String)> {
         fact("actuator serial", &given.serials.actuator),
         fact("turbo serial", &given.serials.turbo),
         fact("operator", &given.operator),
+        fact("customer's reference", &given.customer),
         (!given.job.is_unnamed()).then(|| ("job", given.job.to_string())),
         Some(("board", given.board.to_string())),
         Some(("settings", format!("{} (checksum of their content)", given.settings))),

@@ -10,6 +10,7 @@ use std::fmt;
 use firmware_core::calibration::{Setup, Warmth};
 use firmware_core::held::{Held, OriginTag};
 use firmware_core::learn::LearnOrder;
+use firmware_core::link::self_test::{SelfCheck, SelfTest};
 use firmware_core::link::state::Release;
 use firmware_core::motion::{Footing, Segment};
 use firmware_core::settings::{Settings, SettingsHash};
@@ -28,6 +29,32 @@ pub struct RigIdentity {
     pub board: String,
     /// The board's serial number; empty where it has none.
     pub serial: String,
+    /// What its power-on self-test found.
+    pub self_test: SelfTest,
+}
+
+impl RigIdentity {
+    /// The self-test in words: what failed, or how much passed.
+    #[must_use]
+    pub fn self_test_in_words(&self) -> String {
+        let SelfTest { converter_references, bridge_off_current, sensor_rails, image_crc, emergency_stop_line } =
+            self.self_test;
+        let checks = [
+            ("converter references", converter_references),
+            ("current with the bridge off", bridge_off_current),
+            ("sensor supplies", sensor_rails),
+            ("software checksum", image_crc),
+            ("emergency-stop line", emergency_stop_line),
+        ];
+        let named = |wanted| checks.iter().filter(move |(_, found)| *found == wanted).map(|(name, _)| *name);
+        let failed: Vec<&str> = named(SelfCheck::Failed).collect();
+        let passed = named(SelfCheck::Passed).count();
+        match (failed.is_empty(), passed) {
+            (false, _) => format!("FAILED: {}", failed.join(", ")),
+            (true, 0) => "not fitted".to_owned(),
+            (true, _) => format!("passed, {passed} of {} fitted", checks.len()),
+        }
+    }
 }
 
 /// What a procedure may need to see in every sample.

@@ -18,9 +18,10 @@ use crate::link_rig;
 use crate::output::{Maker, OutFolder};
 use crate::port::{PortSpec, Processor};
 use crate::procedure::{
-    Basis, Bench, LearnChoice, MoveKind, PlanBar, Target, learn, record_move, record_simulation,
+    Basis, Bench, LearnChoice, MoveKind, Target, learn, record_move, record_simulation,
 };
 use crate::record::{Job, LogHead, Serials};
+use crate::screen::{LiveScreen, Subject};
 use crate::unit_result::{REPORT_FILE, Records, keep_verdicts, spoken, write_report};
 use crate::unit_store::{self, OnUnproven, UnitStanding};
 
@@ -72,7 +73,9 @@ pub fn run(args: &Args, console: &Console) -> VerbResult {
         for (kind, what) in
             [(MoveKind::Sweep, "sweep"), (MoveKind::Friction, "friction ramps"), (MoveKind::Step, "steps")]
         {
-            record_move(&mut bench, &target, kind, &basis, &mut PlanBar::new(console, what))?;
+            let subject = Subject::moved(&target, what, Some(&basis.in_force().held.calibration));
+            let mut screen = LiveScreen::new(console, subject, Pacing::Stepped);
+            record_move(&mut bench, &target, kind, &basis, &mut screen)?;
         }
     }
     drop(bench);
@@ -99,6 +102,7 @@ fn target(args: &Args) -> Result<Target, Failure> {
         serials: Serials::default(),
         job: Job::default(),
         operator: None,
+        customer: None,
     })
 }
 
@@ -121,7 +125,8 @@ fn basis(target: &Target) -> Result<Option<Basis>, Failure> {
 
 fn learn_unit(bench: &mut Bench, target: &Target, console: &Console) -> Result<(), Failure> {
     let choice = LearnChoice { previous: None, checked: bench.confirmed_by_looking(), free: None };
-    learn(bench, target, choice, &mut PlanBar::new(console, "learning the end stops"))?;
+    let subject = Subject::moved(target, "learning the end stops", None);
+    learn(bench, target, choice, &mut LiveScreen::new(console, subject, Pacing::Stepped))?;
     Ok(())
 }
 

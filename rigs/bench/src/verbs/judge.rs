@@ -50,6 +50,13 @@ pub(crate) struct ReportArgs {
     out: Option<PathBuf>,
 }
 
+impl ReportArgs {
+    /// The report of a whole unit.
+    pub(super) fn of_unit(dir: PathBuf, criteria: CriteriaArgs, job: Job, out: Option<PathBuf>) -> Self {
+        Self { judge: Args { dir, criteria, job, keep_verdicts: false }, out }
+    }
+}
+
 /// Judges all runs together. The records need not be writable.
 ///
 /// # Errors

@@ -13,8 +13,9 @@ use crate::document::LearnDocument;
 use crate::exit::{Exit, Failure, VerbResult};
 use crate::judge::{FaultOf, Judgement};
 use crate::link_rig;
-use crate::procedure::{LearnChoice, Learned, PlanBar, Replayed, Target, TargetArgs, learn, replay, wander};
+use crate::procedure::{LearnChoice, Learned, Replayed, Target, TargetArgs, learn, replay, wander};
 use crate::record::Run;
+use crate::screen::{LiveScreen, Subject};
 use crate::unit_result::vouched;
 use crate::unit_store::{self, InForce, UnitStanding, Wanted};
 
@@ -62,7 +63,12 @@ pub fn run(args: &Args, console: &Console) -> VerbResult {
     let checked = args.checked.iter().fold(bench.confirmed_by_looking(), |all, one| all.union(*one));
     let previous = previous.map(|in_force| in_force.held);
     let choice = LearnChoice { previous, checked, free };
-    let learned = learn(&mut bench, &target, choice, &mut PlanBar::new(console, "learning the end stops"))?;
+    let stops = choice.previous.map(|held| held.calibration);
+    let subject = Subject::moved(&target, "learning the end stops", stops.as_ref());
+    let mut screen = LiveScreen::new(console, subject, target.port.pacing());
+    let learned = learn(&mut bench, &target, choice, &mut screen);
+    drop(screen);
+    let learned = learned?;
     tell(console, &target, &learned)
 }
 

@@ -1,5 +1,6 @@
 //! One file per verb: its arguments and the order of its work.
 
+pub mod bench;
 pub mod campaign;
 mod campaign_job;
 pub mod campaign_merge;
@@ -12,6 +13,7 @@ pub mod learn;
 pub mod learn_campaign;
 pub mod learn_picture;
 pub mod match_parts;
+pub mod monitor;
 pub mod moves;
 mod parts_on_engine;
 pub mod parts_sheet;

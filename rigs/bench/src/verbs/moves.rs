@@ -9,9 +9,10 @@ use crate::exit::{Exit, Failure, VerbResult};
 use crate::figures::binding::Picture;
 use crate::link_rig;
 use crate::procedure::{
-    Basis, Bench, MoveKind, PlanBar, Target, TargetArgs, diagnostic_peak, record_diagnostic, record_move,
+    Basis, Bench, MoveKind, Target, TargetArgs, diagnostic_peak, record_diagnostic, record_move,
 };
 use crate::record::Run;
+use crate::screen::{LiveScreen, Subject};
 use crate::unit_store::{self, InForce, OnUnproven};
 
 /// What each of them takes.
@@ -40,7 +41,11 @@ pub fn run(args: &Args, kind: MoveKind, console: &Console) -> VerbResult {
     let in_force = unit_store::ground(&target.wanted(), on_unproven)?;
     let (mut bench, basis) = open(args, &target, in_force)?;
     basis.in_force().learned_with(&target.unit, &bench.board())?;
-    let dir = record_move(&mut bench, &target, kind, &basis, &mut PlanBar::new(console, "moving"))?;
+    let subject = Subject::moved(&target, kind.doing(), Some(&basis.in_force().held.calibration));
+    let mut screen = LiveScreen::new(console, subject, target.port.pacing());
+    let dir = record_move(&mut bench, &target, kind, &basis, &mut screen);
+    drop(screen);
+    let dir = dir?;
     let lost = Run::open(&dir).map_err(Failure::undetermined)?.loss().text();
     let mut text = format!("{}: recorded {}{}", target.unit, dir.display(), on_what(&basis));
     if let Some(lost) = &lost {
@@ -108,9 +113,11 @@ fn run_diagnostic(args: &Args, target: &Target, because: String, console: &Conso
     ));
     let cautions = args.target.hands_clear.confirm(target.motion())?;
     let mut bench = link_rig::open(target, cautions)?;
-    let mut bar = PlanBar::new(console, "looking where it binds");
-    let dir = record_diagnostic(&mut bench, target, because.clone(), &mut bar)?;
-    drop(bar);
+    let subject = Subject::moved(target, "looking where it binds, at low current", None);
+    let mut screen = LiveScreen::new(console, subject, target.port.pacing());
+    let dir = record_diagnostic(&mut bench, target, because.clone(), &mut screen);
+    drop(screen);
+    let dir = dir?;
     let run = Run::open(&dir).map_err(Failure::undetermined)?;
     let picture = picture(&run, &target.profile).ok_or_else(|| {
         Failure::undetermined(format!("{}: holds no sample of the ramps. Run friction again.", dir.display()))

@@ -86,6 +86,7 @@ impl Observer for Keeper {
         match observed {
             Observed::Begins(part) => self.parts.push(part),
             Observed::Item(item) => self.items.push(item.clone()),
+            Observed::LetGo(_) => {}
         }
         if self.ends_at == Some(self.items.len()) { Err(RunStop::Interrupted) } else { Ok(()) }
     }

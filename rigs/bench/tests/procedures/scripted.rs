@@ -9,6 +9,7 @@ use firmware_core::faults::LimitSet;
 use firmware_core::held::{Held, OriginTag};
 use firmware_core::learn::LearnOrder;
 use firmware_core::link::point::{NOT_A_NUMBER, duty_steps, opening_steps};
+use firmware_core::link::self_test::SelfTest;
 use firmware_core::link::state::{Drive, MotionEvent, Release, ReleaseReason, Source};
 use firmware_core::link::{Point, StreamState};
 use firmware_core::motion::{Footing, Goal, Segment};
@@ -205,6 +206,7 @@ impl Rig for ScriptedRig {
             software: text("a test"),
             board: text("none"),
             serial: text(""),
+            self_test: SelfTest::NOT_FITTED,
         }
     }
 

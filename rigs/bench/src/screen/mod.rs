@@ -1,0 +1,189 @@
+//! What a person sees while a unit moves or is watched: a screen at a terminal, plain lines elsewhere.
+//!
+//! In: what every observer is shown. Out: words and a bar on standard error. A key stops: the observer ends the run, and
+//! the procedure lets go of the drive. No procedure knows that there is a screen.
+
+mod draw;
+mod place;
+mod view;
+
+use std::io::{self, IsTerminal, Stderr};
+use std::time::{Duration, Instant};
+
+use firmware_core::link::Pacing;
+use ratatui::Terminal;
+use ratatui::backend::CrosstermBackend;
+use ratatui::crossterm::event::{self, Event, KeyCode, KeyEvent, KeyModifiers};
+use ratatui::crossterm::terminal::{
+    EnterAlternateScreen, LeaveAlternateScreen, disable_raw_mode, enable_raw_mode,
+};
+use ratatui::crossterm::{cursor, execute};
+
+use crate::console::{self, Console, Style};
+use crate::procedure::{Observed, Observer, RunStop};
+use draw::{Colour, draw};
+pub(crate) use place::{Place, PlaceArgs};
+pub(crate) use view::{MayDrive, Subject};
+use view::{DriveState, View};
+
+/// Between two pictures: ten a second, as many as a slow line carries.
+const BETWEEN_PICTURES: Duration = Duration::from_millis(100);
+/// Between two looks at the keyboard; a tenth of what a stop may take.
+const BETWEEN_LOOKS: Duration = Duration::from_millis(10);
+/// How long a picture of the stopped drive stays.
+const LAST_PICTURE: Duration = Duration::from_millis(1500);
+/// A stepped rig is through before anyone could read: a screen comes only when it takes longer than this.
+const STEPPED_PATIENCE: Duration = Duration::from_secs(1);
+
+/// The screen, or what stands for it. Dropped, it gives the terminal back.
+pub(crate) struct LiveScreen {
+    view: View,
+    shown: Shown,
+    /// When it may first be shown.
+    due: Instant,
+    looked_at: Instant,
+    drawn_at: Option<Instant>,
+    /// When a key asked to stop.
+    asked_at: Option<Instant>,
+}
+
+/// On what it is shown.
+enum Shown {
+    /// A terminal that waits for its first picture.
+    Ready(Colour),
+    /// A terminal with pictures.
+    Pictures(Box<Terminal<CrosstermBackend<Stderr>>>, Colour),
+    /// Plain lines.
+    Lines,
+    /// Nothing: a machine reads.
+    Nothing,
+}
+
+impl LiveScreen {
+    /// A screen for this subject, as the console and the terminal allow.
+    pub(crate) fn new(console: &Console, subject: Subject, pacing: Pacing) -> Self {
+        let is_terminal = io::stderr().is_terminal() && io::stdin().is_terminal();
+        let is_dumb = std::env::var_os("TERM").is_none_or(|name| name == "dumb");
+        let shown = match console.style() {
+            Style::Json => Shown::Nothing,
+            Style::Plain if is_terminal && !is_dumb => Shown::Ready(colour()),
+            Style::Plain => Shown::Lines,
+        };
+        let patience = match pacing {
+            Pacing::Stepped => STEPPED_PATIENCE,
+            Pacing::Paced => Duration::ZERO,
+        };
+        let now = Instant::now();
+        Self {
+            view: View::new(subject),
+            shown,
+            due: now + patience,
+            looked_at: now,
+            drawn_at: None,
+            asked_at: None,
+        }
+    }
+
+    /// A terminal that refuses pictures gets lines.
+    fn open(&mut self, colour: Colour) {
+        let opened = enable_raw_mode()
+            .and_then(|()| execute!(io::stderr(), EnterAlternateScreen, cursor::Hide))
+            .and_then(|()| Terminal::new(CrosstermBackend::new(io::stderr())));
+        self.shown = match opened {
+            Ok(terminal) => Shown::Pictures(Box::new(terminal), colour),
+            Err(_) => {
+                give_back();
+                Shown::Lines
+            }
+        };
+    }
+
+    fn picture(&mut self) {
+        if let Shown::Pictures(terminal, colour) = &mut self.shown {
+            let (view, colour) = (&self.view, *colour);
+            // A terminal that is gone takes no picture; what moves goes on until its own signal comes.
+            let _gone = terminal.draw(|frame| draw(view, colour, frame));
+            self.drawn_at = Some(Instant::now());
+        }
+    }
+
+    /// Looks at the keyboard now and then.
+    fn is_stop_asked(&mut self) -> bool {
+        if self.looked_at.elapsed() < BETWEEN_LOOKS || !matches!(self.shown, Shown::Pictures(..)) {
+            return false;
+        }
+        self.looked_at = Instant::now();
+        while event::poll(Duration::ZERO).unwrap_or(false) {
+            if let Ok(Event::Key(key)) = event::read()
+                && is_stop(key)
+            {
+                return true;
+            }
+        }
+        false
+    }
+}
+
+impl Observer for LiveScreen {
+    fn see(&mut self, observed: Observed<'_>) -> Result<(), RunStop> {
+        let line = self.view.see(observed);
+        if let Shown::Ready(colour) = self.shown
+            && Instant::now() >= self.due
+        {
+            self.open(colour);
+        }
+        if let (Shown::Lines, Some(line)) = (&self.shown, &line) {
+            console::say(&format!("  {line}"));
+        }
+        if let Observed::LetGo(answered) = observed {
+            if answered.is_ok() {
+                self.view.drive = DriveState::Off(self.asked_at.map(|at| at.elapsed().as_millis()));
+            }
+            self.picture();
+            return Ok(());
+        }
+        if self.is_stop_asked() {
+            self.asked_at = Some(Instant::now());
+            self.view.drive = DriveState::Stopping;
+            return Err(RunStop::Interrupted);
+        }
+        if self.drawn_at.is_none_or(|at| at.elapsed() >= BETWEEN_PICTURES) {
+            self.picture();
+        }
+        Ok(())
+    }
+}
+
+impl Drop for LiveScreen {
+    fn drop(&mut self) {
+        if !matches!(self.shown, Shown::Pictures(..)) {
+            return;
+        }
+        if self.asked_at.is_some() {
+            std::thread::sleep(LAST_PICTURE);
+        }
+        give_back();
+        if self.asked_at.is_some() {
+            console::say(&self.view.state());
+        }
+    }
+}
+
+fn give_back() {
+    // A terminal that is gone needs nothing back.
+    let _gone = execute!(io::stderr(), LeaveAlternateScreen, cursor::Show);
+    let _gone = disable_raw_mode();
+}
+
+/// As the convention of `NO_COLOR` (no-color.org) has it: set and not empty.
+fn colour() -> Colour {
+    if std::env::var_os("NO_COLOR").is_some_and(|value| !value.is_empty()) { Colour::Off } else { Colour::On }
+}
+
+fn is_stop(key: KeyEvent) -> bool {
+    match key.code {
+        KeyCode::Char(' ') | KeyCode::Esc => true,
+        KeyCode::Char('c') => key.modifiers.contains(KeyModifiers::CONTROL),
+        _ => false,
+    }
+}

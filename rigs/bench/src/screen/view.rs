@@ -1,0 +1,374 @@
+//! What there is to see of a unit while it moves or is watched, in words; the same for a screen and for plain lines.
+//!
+//! In: everything that an observer is shown. Out: the lines of the screen. Draws nothing and knows no terminal.
+
+use firmware_core::calibration::Calibration;
+use firmware_core::faults::{Fault, Limit, LimitSet};
+use firmware_core::learn::{LearnEvent, LearnOutcome, LearnPhase, Stop};
+use firmware_core::link::state::{MotionEvent, ReleaseReason};
+use firmware_core::link::{Drive, Source};
+use firmware_core::settings::{SpringAction, StopWindows};
+
+use super::place::Place;
+use crate::procedure::{Observed, PlanPart, RunStop, Target};
+use crate::rig::{StreamItem, StreamSample};
+
+/// How to stop; always on the screen.
+pub(super) const HOW_TO_STOP: &str = "SPACE or Ctrl-C stops at once. Emergency: cut the motor supply.";
+/// The same where nothing is driven.
+pub(super) const HOW_TO_LEAVE: &str = "SPACE or Ctrl-C leaves. Nothing is driven; a spring may still move it.";
+
+/// Whose unit it is, and what is known of it before.
+#[derive(Debug, Clone)]
+pub(crate) struct Subject {
+    /// The unit's name, or the port's.
+    pub name: String,
+    /// What is done to it: `learning the end stops`.
+    pub doing: &'static str,
+    /// Windows of the stops, where the profile is known.
+    pub windows: Option<StopWindows>,
+    /// What the spring does without power.
+    pub spring: SpringAction,
+    /// Reading at the closed and the open stop, where they are learned.
+    pub stops: Option<[f32; 2]>,
+    /// Whether anything may be driven.
+    pub drive: MayDrive,
+    /// Where it is to be set to by hand.
+    pub place: Option<Place>,
+}
+
+impl Subject {
+    /// A planned motion of a target.
+    pub(crate) fn moved(target: &Target, doing: &'static str, calibration: Option<&Calibration>) -> Self {
+        let settings = &target.profile.settings;
+        Self {
+            name: target.unit.clone(),
+            doing,
+            windows: Some(settings.learn.windows.of(target.setup, target.warmth)),
+            spring: settings.actuator.spring,
+            stops: calibration.map(|c| [c.closed.zero_push_counts, c.open.zero_push_counts]),
+            drive: MayDrive::Yes,
+            place: None,
+        }
+    }
+}
+
+/// Whether anything may be driven.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum MayDrive {
+    /// A planned motion.
+    Yes,
+    /// Never: it is only looked at.
+    No,
+}
+
+/// Where the drive stands.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) enum DriveState {
+    /// Nothing was heard yet.
+    Waiting,
+    /// It drives, or may at any moment.
+    On,
+    /// It was asked to stop, and has not yet said that the drive is off.
+    Stopping,
+    /// Off, so many milliseconds after it was asked, where it was.
+    Off(Option<u128>),
+    /// No answer to the stop: the board lets go by itself once its lease is over.
+    Unanswered,
+}
+
+/// Everything seen so far.
+pub(super) struct View {
+    pub(super) subject: Subject,
+    pub(super) drive: DriveState,
+    part: Option<PlanPart>,
+    newest: Option<StreamSample>,
+    phase: String,
+    touches: [u8; 2],
+    /// Reading of the last touch at each stop.
+    touched: [Option<f32>; 2],
+    limits: LimitSet,
+    lost_ticks: u64,
+}
+
+impl View {
+    pub(super) fn new(subject: Subject) -> Self {
+        let touched = subject.stops.map_or([None; 2], |stops| stops.map(Some));
+        let phase = subject.doing.to_owned();
+        Self {
+            subject,
+            drive: DriveState::Waiting,
+            part: None,
+            newest: None,
+            phase,
+            touches: [0; 2],
+            touched,
+            limits: LimitSet::NONE,
+            lost_ticks: 0,
+        }
+    }
+
+    /// Takes one thing in; gives a line that is worth telling where there is no screen.
+    pub(super) fn see(&mut self, observed: Observed<'_>) -> Option<String> {
+        match observed {
+            Observed::Begins(part) => {
+                self.part = Some(part);
+                None
+            }
+            Observed::LetGo(Ok(())) => {
+                self.drive = DriveState::Off(None);
+                Some("drive off".to_owned())
+            }
+            Observed::LetGo(Err(_)) => {
+                self.drive = DriveState::Unanswered;
+                Some(self.state())
+            }
+            Observed::Item(item) => self.item(item),
+        }
+    }
+
+    fn item(&mut self, item: &StreamItem) -> Option<String> {
+        match item {
+            StreamItem::Sample(sample) => {
+                self.sample(sample);
+                self.line_of_the_second(sample)
+            }
+            StreamItem::Gap { ticks, .. } => {
+                self.lost_ticks += u64::from(*ticks);
+                None
+            }
+            StreamItem::Released { reason, .. } => {
+                self.drive = DriveState::Off(None);
+                Some(format!("drive off: {}", why_released(*reason)))
+            }
+            StreamItem::Learn { event, .. } => self.learn(event),
+            StreamItem::Motion { event: MotionEvent::Segment(_), .. }
+            | StreamItem::Motion { event: MotionEvent::Ended, .. }
+            | StreamItem::State { .. }
+            | StreamItem::LostEvents { .. }
+            | StreamItem::Stored { .. } => None,
+        }
+    }
+
+    fn sample(&mut self, sample: &StreamSample) {
+        self.newest = Some(*sample);
+        if sample.state.source != Source::Released {
+            self.limits = self.limits.union(sample.limits);
+        }
+        if !matches!(self.drive, DriveState::Stopping | DriveState::Unanswered) {
+            self.drive = match sample.state.source {
+                Source::Released => DriveState::Off(None),
+                Source::Engine | Source::Motion | Source::Learn => DriveState::On,
+            };
+        }
+    }
+
+    /// What is only watched is told once a second where there is no screen.
+    fn line_of_the_second(&self, sample: &StreamSample) -> Option<String> {
+        const SECOND: u32 = 1000;
+        let is_due = self.subject.drive == MayDrive::No && sample.tick.0.is_multiple_of(SECOND);
+        is_due.then(|| {
+            let told = ["position", "current", "supply", "housing", "faults", "to go"];
+            let rows = self.rows().into_iter().filter(|(name, _)| told.contains(name));
+            rows.map(|(name, value)| format!("{name} {value}")).collect::<Vec<_>>().join("; ")
+        })
+    }
+
+    fn learn(&mut self, event: &LearnEvent) -> Option<String> {
+        match event {
+            LearnEvent::Phase(phase) => self.phase = in_words(*phase),
+            LearnEvent::Touch(touch) => {
+                let stop = index(touch.stop);
+                self.touches[stop] = touch.number;
+                self.touched[stop] = Some(touch.zero_push_counts);
+                return Some(format!(
+                    "{} stop, touch {}: {:.1} counts",
+                    touch.stop, touch.number, touch.zero_push_counts
+                ));
+            }
+            LearnEvent::Outcome(outcome) => {
+                self.phase = match outcome {
+                    LearnOutcome::Accepted(_) => "both stops found and accepted",
+                    LearnOutcome::NotProven { .. } => "both stops found, not proven",
+                    LearnOutcome::Refused(_) => "refused",
+                }
+                .to_owned();
+            }
+        }
+        Some(self.phase.clone())
+    }
+
+    /// One line that says where the drive stands; understood without colour.
+    pub(super) fn state(&self) -> String {
+        match self.drive {
+            DriveState::Waiting => "WAITING for the first sample".to_owned(),
+            DriveState::On => "DRIVE ON: the lever moves without warning".to_owned(),
+            DriveState::Stopping => "STOPPING: drive not yet off".to_owned(),
+            DriveState::Off(None) => "DRIVE OFF".to_owned(),
+            DriveState::Off(Some(ms)) => format!("DRIVE OFF, {ms} ms after the key"),
+            DriveState::Unanswered => "NO ANSWER to the stop: cut the motor supply".to_owned(),
+        }
+    }
+
+    /// Name and value of everything that is told below the bar.
+    pub(super) fn rows(&self) -> Vec<(&'static str, String)> {
+        let none = || "-".to_owned();
+        let newest = self.newest.as_ref();
+        let mut rows = vec![
+            ("position", newest.map_or_else(none, |sample| self.position(sample))),
+            ("command", newest.map_or_else(none, command)),
+            ("current", newest.map_or_else(none, |sample| amperes(sample.point.current().0))),
+            ("supply", newest.and_then(|s| s.supply).map_or_else(none, |volts| format!("{:.1} V", volts.0))),
+            ("housing", newest.and_then(|s| s.temperature).map_or_else(none, |t| format!("{:.0} °C", t.0))),
+        ];
+        if self.touches != [0; 2] {
+            let [closed, open] = self.touches;
+            rows.push(("touches", format!("closed {closed} of {TOUCHES}, open {open} of {TOUCHES}")));
+        }
+        if self.subject.drive == MayDrive::Yes {
+            rows.push(("limits met", named(self.limits.iter().map(Limit::name))));
+        }
+        let faults = newest.map_or_else(none, |sample| named(sample.state.faults.iter().map(Fault::name)));
+        rows.push(("faults", faults));
+        if let (Some(place), Some(sample)) = (self.subject.place, newest) {
+            rows.push(("to go", place.to_go(f32::from(sample.point.position().0))));
+        }
+        if let Some(left) = self.left() {
+            rows.push(("time left", left));
+        }
+        if self.lost_ticks > 0 {
+            rows.push(("lost", format!("{} ms of samples, on the line", self.lost_ticks)));
+        }
+        rows.push(("may jump", self.may_jump()));
+        rows
+    }
+
+    /// What goes on, in words.
+    pub(super) fn phase(&self) -> &str {
+        &self.phase
+    }
+
+    /// How to stop, or how to leave.
+    pub(super) fn how_to_stop(&self) -> &'static str {
+        match self.subject.drive {
+            MayDrive::Yes => HOW_TO_STOP,
+            MayDrive::No => HOW_TO_LEAVE,
+        }
+    }
+
+    /// Where the lever is between both stops, 0 closed to 1 open, and on what ground.
+    fn opening(&self, counts: f32) -> Option<(f32, &'static str)> {
+        let (ends, ground) = match (self.touched, self.subject.windows) {
+            ([Some(closed), Some(open)], _) => ([closed, open], "of the travel found"),
+            (_, Some(windows)) => ([windows.closed.centre(), windows.open.centre()], "by the profile"),
+            (_, None) => return None,
+        };
+        let opening = (counts - ends[0]) / (ends[1] - ends[0]);
+        opening.is_finite().then_some((opening, ground))
+    }
+
+    fn position(&self, sample: &StreamSample) -> String {
+        let counts = sample.point.position();
+        match self.opening(f32::from(counts.0)) {
+            Some((opening, ground)) => {
+                format!("{} counts, {:.1} % open {ground}", counts.0, 100.0 * opening)
+            }
+            None => format!("{} counts", counts.0),
+        }
+    }
+
+    fn left(&self) -> Option<String> {
+        let (part, newest) = (self.part?, self.newest.as_ref()?);
+        let left = f64::from(part.planned) * (1.0 - part.done_at(newest.tick)) / 1000.0;
+        Some(if left > 0.0 { format!("about {left:.0} s") } else { "any moment".to_owned() })
+    }
+
+    /// Which way the lever may go by itself.
+    fn may_jump(&self) -> String {
+        let spring = match self.subject.spring {
+            SpringAction::None => "no spring: its own weight may move it",
+            SpringAction::Opens => "with the drive off, its spring pulls it OPEN",
+            SpringAction::Closes => "with the drive off, its spring pulls it CLOSED",
+        };
+        match self.drive {
+            DriveState::On | DriveState::Stopping => format!("either way; {spring}"),
+            DriveState::Waiting | DriveState::Off(_) | DriveState::Unanswered => spring.to_owned(),
+        }
+    }
+
+    /// The bar from the closed end to the open end, of so many characters: `=` where a stop may be, `|` where one was
+    /// found, `O` the lever.
+    pub(super) fn bar(&self, width: usize) -> Option<String> {
+        let windows = self.subject.windows?;
+        let (closed, open) = (windows.closed, windows.open);
+        let sign = if open.centre() >= closed.centre() { 1.0 } else { -1.0 };
+        let from = closed.centre() - sign * closed.half_width() * MARGIN;
+        let to = open.centre() + sign * open.half_width() * MARGIN;
+        let cell = |counts: f32| (((counts - from) / (to - from)).clamp(0.0, 1.0) * (width as f32 - 1.0)).round();
+        let mut bar = vec!['-'; width];
+        for window in [closed, open] {
+            let edges = [window.min.as_f32(), window.max.as_f32()].map(cell);
+            let (low, high) = (edges[0].min(edges[1]) as usize, edges[0].max(edges[1]) as usize);
+            bar.iter_mut().take(high + 1).skip(low).for_each(|c| *c = '=');
+        }
+        let mut mark = |counts: f32, with: char| {
+            if let Some(c) = bar.get_mut(cell(counts) as usize) {
+                *c = with;
+            }
+        };
+        self.touched.iter().flatten().for_each(|counts| mark(*counts, '|'));
+        if let Some(sample) = &self.newest {
+            mark(f32::from(sample.point.position().0), 'O');
+        }
+        Some(bar.into_iter().collect())
+    }
+}
+
+/// Room beside the windows on the bar, in half widths.
+const MARGIN: f32 = 1.5;
+/// Touches of each stop in a sound learn.
+const TOUCHES: u8 = 3;
+
+fn index(stop: Stop) -> usize {
+    match stop {
+        Stop::Closed => 0,
+        Stop::Open => 1,
+    }
+}
+
+fn in_words(phase: LearnPhase) -> String {
+    match phase {
+        LearnPhase::AtRest => "looking at supply, sensor and current; drive off".to_owned(),
+        LearnPhase::Approaching(stop) => format!("going to the {stop} stop"),
+        LearnPhase::Pressing(stop) => format!("pushing against the {stop} stop"),
+        LearnPhase::Retreating(stop) => format!("backing off from the {stop} stop"),
+        LearnPhase::Probing(stop) => format!("nothing moved; trying toward the {stop} stop"),
+        LearnPhase::Finished => "done; drive off".to_owned(),
+    }
+}
+
+fn why_released(reason: ReleaseReason) -> String {
+    match reason {
+        ReleaseReason::MotionEnded | ReleaseReason::LearnEnded => "done".to_owned(),
+        reason => RunStop::released(reason).to_string(),
+    }
+}
+
+fn command(sample: &StreamSample) -> String {
+    let target = sample.point.target(sample.state.drive);
+    match (sample.state.drive, target) {
+        (Drive::Released, _) | (_, None) => "none, drive off".to_owned(),
+        (Drive::Duty, Some(duty)) => format!("{:+.1} % duty", 100.0 * duty),
+        (Drive::Opening, Some(opening)) => format!("{:.1} % open", 100.0 * opening),
+        (Drive::Current, Some(current)) => amperes(current),
+    }
+}
+
+fn amperes(current: f32) -> String {
+    if current.is_finite() { format!("{current:+.2} A") } else { "not measured".to_owned() }
+}
+
+fn named<'a>(names: impl Iterator<Item = &'a str>) -> String {
+    let names: Vec<&str> = names.collect();
+    if names.is_empty() { "none".to_owned() } else { names.join(", ") }
+}
