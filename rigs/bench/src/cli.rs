@@ -99,7 +99,9 @@ impl Cli {
     #[must_use]
     pub fn effect(&self) -> Effect {
         match &self.verb {
-            Verb::Demo(_) | Verb::Bench(_) | Verb::Sweep(_) | Verb::Friction(_) | Verb::Step(_) => Effect::Moves,
+            Verb::Demo(_) | Verb::Bench(_) | Verb::Sweep(_) | Verb::Friction(_) | Verb::Step(_) => {
+                Effect::Moves
+            }
             Verb::Learn(args) => args.effect(),
             Verb::Rig(_) | Verb::Tune(_) | Verb::Match(_) => Effect::HandsOver,
             Verb::Unit(args) => args.effect(),

@@ -25,7 +25,9 @@ impl Screen {
     /// Nothing where tmux is missing, which is said aloud.
     fn open((columns, rows): (usize, usize), at: &Path, environment: &str, args: &str) -> Option<Self> {
         if Command::new("tmux").arg("-V").output().is_err() {
-            eprintln!("SKIPPED: tmux is not installed, nothing was seen of the screen; .ci/install installs it");
+            eprintln!(
+                "SKIPPED: tmux is not installed, nothing was seen of the screen; .ci/install installs it"
+            );
             assert!(std::env::var_os("CI").is_none(), "tmux is missing where it must not be");
             return None;
         }
@@ -100,9 +102,12 @@ fn a_learn_is_told_on_screens_of_every_size() {
         let folder = folder();
         let learn = "learn --port virtual:healthy,paced --unit u1";
         let Some(screen) = Screen::open(size, folder.path(), "", learn) else { return };
-        let text = screen.wait_for(&["u1: learning the end stops", "touches", "DRIVE ON", "1 of 3", " counts"]);
+        let text =
+            screen.wait_for(&["u1: learning the end stops", "touches", "DRIVE ON", "1 of 3", " counts"]);
         screen.is_clean(&text, HOW_TO_STOP);
-        for row in ["position", "command", "current", "supply", "housing", "limits met", "faults", "time left"] {
+        for row in
+            ["position", "command", "current", "supply", "housing", "limits met", "faults", "time left"]
+        {
             assert!(text.lines().any(|line| line.starts_with(row)), "no {row} on:\n{text}");
         }
         assert!(text.contains("may jump   either way") && text.contains("O lever"), "{text}");
@@ -156,9 +161,10 @@ fn colour_is_never_the_only_sign_and_can_be_switched_off() {
     // 30 to 37 and 90 to 97 are the colours of text in ECMA-48 and its common extension.
     let is_coloured = |text: &str| {
         text.split("\u{1b}[").skip(1).filter_map(|code| code.split_once('m')).any(|(codes, _)| {
-            codes.split(';').filter_map(|code| code.parse::<u32>().ok()).any(|code| {
-                (30..=38).contains(&code) || (90..=97).contains(&code)
-            })
+            codes
+                .split(';')
+                .filter_map(|code| code.parse::<u32>().ok())
+                .any(|code| (30..=38).contains(&code) || (90..=97).contains(&code))
         })
     };
     assert!(is_coloured(&with), "{with:?}");
@@ -173,7 +179,7 @@ fn monitor_shows_a_unit_at_rest_and_how_far_a_screw_has_to_go() {
     let text = screen.wait_for(&["nothing is driven", "DRIVE OFF", "to go", " turns", " V"]);
     screen.is_clean(&text, "SPACE or Ctrl-C leaves.");
     screen.press("Space");
-    screen.wait_for(&["SOUND AT REST", "A spring or gravity may still move the lever", "ended 0"]);
+    screen.wait_for(&["NO FAULT SEEN AT REST", "A spring or gravity may still move the lever", "ended 0"]);
 }
 
 /// A practice rig as `rig` serves it, and the options that lead to it.
@@ -224,7 +230,9 @@ fn without_a_terminal_there_are_plain_lines() {
     learn.args(["learn", "--port", "virtual:healthy", "--unit", "u1"]).current_dir(folder.path());
     let output = learn.stdin(Stdio::null()).output().unwrap();
     let said = String::from_utf8(output.stderr).unwrap();
-    for word in ["going to the", "closed stop, touch 1: ", "open stop, touch 3: ", "both stops found and accepted"] {
+    for word in
+        ["going to the", "closed stop, touch 1: ", "open stop, touch 3: ", "both stops found and accepted"]
+    {
         assert!(said.contains(word), "no {word:?} in:\n{said}");
     }
     let all = said + &String::from_utf8(output.stdout).unwrap();

@@ -259,6 +259,7 @@ fn unplugged_sweep(records: &Path) -> String {
         serials: Serials::default(),
         job: Job::default(),
         operator: None,
+        customer: None,
     };
     let in_force = ground(&target.wanted(), OnUnproven::Refuse).unwrap();
     let mut bench = link_rig::open(&target, Acknowledged::VirtualRig).unwrap();

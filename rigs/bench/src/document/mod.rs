@@ -21,7 +21,8 @@ use serde_json::{Value, json};
 pub use crate::document_kind::Kind;
 pub(crate) use crate::document_kind::{Document, ErrorDocument, text};
 pub(crate) use bench::{
-    Choice, DemoDocument, Diagnostic, LearnDocument, MonitorDocument, MotionDocument, PortsDocument, RigDocument, Seen,
+    Choice, DemoDocument, Diagnostic, LearnDocument, MonitorDocument, MotionDocument, PortsDocument,
+    RigDocument, Seen,
 };
 pub(crate) use campaign::{
     AblatedRow, CampaignDocument, CampaignPartDocument, GaugeDocument, GuardDocument, GuardRow, MetricRow,

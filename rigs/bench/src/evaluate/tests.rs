@@ -383,6 +383,7 @@ fn given(serial: &str, settings: u32) -> Provenance {
     Provenance {
         settings: SettingsHash(settings),
         operator: None,
+        customer: None,
         board: BoardId { name: "bench board".into(), serial: serial.into() },
         serials: Serials::default(),
         job: Job::default(),

@@ -37,8 +37,13 @@ impl RigIdentity {
     /// The self-test in words: what failed, or how much passed.
     #[must_use]
     pub fn self_test_in_words(&self) -> String {
-        let SelfTest { converter_references, bridge_off_current, sensor_rails, image_crc, emergency_stop_line } =
-            self.self_test;
+        let SelfTest {
+            converter_references,
+            bridge_off_current,
+            sensor_rails,
+            image_crc,
+            emergency_stop_line,
+        } = self.self_test;
         let checks = [
             ("converter references", converter_references),
             ("current with the bridge off", bridge_off_current),

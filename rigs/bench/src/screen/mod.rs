@@ -23,8 +23,8 @@ use crate::console::{self, Console, Style};
 use crate::procedure::{Observed, Observer, RunStop};
 use draw::{Colour, draw};
 pub(crate) use place::{Place, PlaceArgs};
-pub(crate) use view::{MayDrive, Subject};
 use view::{DriveState, View};
+pub(crate) use view::{MayDrive, Subject};
 
 /// Between two pictures: ten a second, as many as a slow line carries.
 const BETWEEN_PICTURES: Duration = Duration::from_millis(100);
@@ -181,9 +181,6 @@ fn colour() -> Colour {
 }
 
 fn is_stop(key: KeyEvent) -> bool {
-    match key.code {
-        KeyCode::Char(' ') | KeyCode::Esc => true,
-        KeyCode::Char('c') => key.modifiers.contains(KeyModifiers::CONTROL),
-        _ => false,
-    }
+    let is_interrupt = key.code == KeyCode::Char('c') && key.modifiers.contains(KeyModifiers::CONTROL);
+    is_interrupt || matches!(key.code, KeyCode::Char(' ') | KeyCode::Esc)
 }

@@ -26,7 +26,9 @@ impl FromStr for PlaceWord {
     type Err = String;
 
     fn from_str(word: &str) -> Result<Self, String> {
-        let refused = || "allowed: an opening from 0 to 1 such as 0.42, degrees such as 12.5deg, or 3.2mm, each from the closed stop".to_owned();
+        let refused = || {
+            "allowed: an opening from 0 to 1 such as 0.42, degrees such as 12.5deg, or 3.2mm, each from the closed stop".to_owned()
+        };
         let number = |text: &str| text.trim().parse::<f64>().ok().filter(|number| number.is_finite());
         let place = if let Some(text) = word.strip_suffix("deg") {
             number(text).filter(|deg| (0.0..=180.0).contains(deg)).map(Self::Degrees)
@@ -84,7 +86,9 @@ impl PlaceArgs {
             (Some(PlaceWord::Degrees(degrees)), _) => degrees / travel_deg,
             (Some(PlaceWord::Millimetres(mm)), Some(arm)) => (mm / arm).to_degrees() / travel_deg,
             (Some(PlaceWord::Millimetres(_)), None) => {
-                return Err(Failure::usage("--target in mm needs --arm MM, the length that the screw or rod acts on"));
+                return Err(Failure::usage(
+                    "--target in mm needs --arm MM, the length that the screw or rod acts on",
+                ));
             }
         };
         Ok(Some(Place { opening, travel_deg, ends, arm_mm: self.arm, pitch_mm: self.pitch }))
@@ -93,14 +97,14 @@ impl PlaceArgs {
 
 impl Place {
     /// Degrees from a reading to the place; positive opens.
-    pub(crate) fn degrees_to_go(&self, counts: f32) -> f64 {
+    pub(crate) fn degrees_to_go(self, counts: f32) -> f64 {
         let [closed, open] = self.ends.map(f64::from);
         let here = (f64::from(counts) - closed) / (open - closed);
         (self.opening - here) * self.travel_deg
     }
 
     /// The same in words, with millimetres and turns where they are known.
-    pub(crate) fn to_go(&self, counts: f32) -> String {
+    pub(crate) fn to_go(self, counts: f32) -> String {
         let degrees = self.degrees_to_go(counts);
         let way = if degrees >= 0.0 { "open" } else { "closed" };
         let mm = self.arm_mm.map(|arm| arm * degrees.abs().to_radians());

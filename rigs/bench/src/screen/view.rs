@@ -16,7 +16,8 @@ use crate::rig::{StreamItem, StreamSample};
 /// How to stop; always on the screen.
 pub(super) const HOW_TO_STOP: &str = "SPACE or Ctrl-C stops at once. Emergency: cut the motor supply.";
 /// The same where nothing is driven.
-pub(super) const HOW_TO_LEAVE: &str = "SPACE or Ctrl-C leaves. Nothing is driven; a spring may still move it.";
+pub(super) const HOW_TO_LEAVE: &str =
+    "SPACE or Ctrl-C leaves. Nothing is driven; a spring may still move it.";
 
 /// Whose unit it is, and what is known of it before.
 #[derive(Debug, Clone)]
@@ -304,7 +305,8 @@ impl View {
         let sign = if open.centre() >= closed.centre() { 1.0 } else { -1.0 };
         let from = closed.centre() - sign * closed.half_width() * MARGIN;
         let to = open.centre() + sign * open.half_width() * MARGIN;
-        let cell = |counts: f32| (((counts - from) / (to - from)).clamp(0.0, 1.0) * (width as f32 - 1.0)).round();
+        let cell =
+            |counts: f32| (((counts - from) / (to - from)).clamp(0.0, 1.0) * (width as f32 - 1.0)).round();
         let mut bar = vec!['-'; width];
         for window in [closed, open] {
             let edges = [window.min.as_f32(), window.max.as_f32()].map(cell);
@@ -348,10 +350,10 @@ fn in_words(phase: LearnPhase) -> String {
 }
 
 fn why_released(reason: ReleaseReason) -> String {
-    match reason {
-        ReleaseReason::MotionEnded | ReleaseReason::LearnEnded => "done".to_owned(),
-        reason => RunStop::released(reason).to_string(),
+    if matches!(reason, ReleaseReason::MotionEnded | ReleaseReason::LearnEnded) {
+        return "done".to_owned();
     }
+    RunStop::released(reason).to_string()
 }
 
 fn command(sample: &StreamSample) -> String {

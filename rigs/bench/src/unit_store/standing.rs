@@ -180,6 +180,7 @@ mod tests {
         let provenance = Provenance {
             settings: SettingsHash(1),
             operator: None,
+            customer: None,
             board,
             serials: Serials::default(),
             job: Job::default(),

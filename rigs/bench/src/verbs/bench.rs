@@ -166,7 +166,10 @@ fn goes_on(step: BenchStep, failure: &Failure, console: &Console) -> Result<bool
         return Ok(false);
     }
     console.note(&format!("\nSTOPPED at {}: {failure}", step.word()));
-    let answer = caution::answer(&format!("Remove the cause. Type again to go on with {} from here, or Enter to end: ", step.word()))?;
+    let answer = caution::answer(&format!(
+        "Remove the cause. Type again to go on with {} from here, or Enter to end: ",
+        step.word()
+    ))?;
     Ok(answer.as_deref() == Some("again"))
 }
 
@@ -192,11 +195,12 @@ fn asked_for(given: &TargetArgs) -> Result<TargetArgs, Failure> {
     }
     text("Name of the job", "--job", &mut asked.job.name)?;
     if asked.job.state.is_none() {
-        asked.job.state = match caution::answer("State: f as found, l as left, Enter for none (--state): ")?.as_deref() {
-            Some("f") => Some(JobState::AsFound),
-            Some("l") => Some(JobState::AsLeft),
-            Some(_) | None => None,
-        };
+        asked.job.state =
+            match caution::answer("State: f as found, l as left, Enter for none (--state): ")?.as_deref() {
+                Some("f") => Some(JobState::AsFound),
+                Some("l") => Some(JobState::AsLeft),
+                Some(_) | None => None,
+            };
     }
     text("Customer's reference", "--customer", &mut asked.customer)?;
     text("Serial number on the actuator", "--actuator-serial", &mut asked.serials.actuator)?;

@@ -17,9 +17,7 @@ use crate::exit::{Failure, VerbResult};
 use crate::link_rig;
 use crate::output::{Maker, OutFolder};
 use crate::port::{PortSpec, Processor};
-use crate::procedure::{
-    Basis, Bench, LearnChoice, MoveKind, Target, learn, record_move, record_simulation,
-};
+use crate::procedure::{Basis, Bench, LearnChoice, MoveKind, Target, learn, record_move, record_simulation};
 use crate::record::{Job, LogHead, Serials};
 use crate::screen::{LiveScreen, Subject};
 use crate::unit_result::{REPORT_FILE, Records, keep_verdicts, spoken, write_report};

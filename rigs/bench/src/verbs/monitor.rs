@@ -8,6 +8,7 @@ use std::path::PathBuf;
 use firmware_core::calibration::{Setup, Warmth};
 use firmware_core::faults::{Fault, FaultSet};
 use firmware_core::link::Pacing;
+use firmware_core::link::self_test::SelfTest;
 
 use crate::console::Console;
 use crate::criteria::CriteriaArgs;
@@ -30,7 +31,8 @@ const MOST_SECONDS: u64 = 86_400;
 /// Samples in a second.
 const PER_SECOND: u64 = 1000;
 /// What a screen row says of a spring, once more at the end.
-const SPRING: &str = "Nothing was driven. A spring or gravity may still move the lever at any time: keep clear of it.";
+const SPRING: &str =
+    "Nothing was driven. A spring or gravity may still move the lever at any time: keep clear of it.";
 
 /// What `monitor` takes.
 #[derive(Debug, clap::Args)]
@@ -192,25 +194,40 @@ fn widen(extent: &mut Option<[f64; 2]>, value: f64) {
     *extent = Some([low.min(value), high.max(value)]);
 }
 
-fn tell(rig: &dyn Rig, port: String, samples: &Samples, place: Option<Place>, console: &Console) -> VerbResult {
-    let identity = rig.identity();
-    let troubles = samples.troubles();
-    let is_sound = identity.self_test.is_sound() && troubles.is_empty();
-    let exit = match (samples.count, is_sound) {
-        (0, _) => Exit::Undetermined,
-        (_, true) => Exit::Done,
-        (_, false) => Exit::OutOfLimits,
-    };
-    let verdict = match exit {
-        Exit::Undetermined => "NOTHING SEEN: the board answered and sent no sample. Watch it longer.".to_owned(),
-        Exit::Done => "SOUND AT REST: no fault seen".to_owned(),
-        _ => format!("FAULTS SEEN: {}", if troubles.is_empty() { "self-test".to_owned() } else { troubles.join(", ") }),
-    };
-    let extent = |extent: Option<[f64; 2]>, digits: usize, unit: &str| match extent {
+/// What it comes to, in a line, and the exit code that goes with it.
+fn verdict(samples: &Samples, self_test: SelfTest) -> (Exit, String) {
+    let mut troubles = samples.troubles();
+    if !self_test.is_sound() {
+        troubles.insert(0, "self-test");
+    }
+    match (samples.count, troubles.is_empty()) {
+        (0, _) => (
+            Exit::Undetermined,
+            "NOTHING SEEN: the board answered and sent no sample. Watch it longer.".to_owned(),
+        ),
+        (_, true) => {
+            (Exit::Done, "NO FAULT SEEN AT REST: what shows only in motion, a learn looks for".to_owned())
+        }
+        (_, false) => (Exit::OutOfLimits, format!("FAULTS SEEN: {}", troubles.join(", "))),
+    }
+}
+
+fn extent(extent: Option<[f64; 2]>, digits: usize, unit: &str) -> String {
+    match extent {
         Some([low, high]) => format!("{low:.digits$} to {high:.digits$} {unit}"),
         None => "not measured".to_owned(),
-    };
-    let mean_current = (samples.currents > 0).then(|| samples.current_sum / samples.currents as f64);
+    }
+}
+
+fn tell(
+    rig: &dyn Rig,
+    port: String,
+    samples: &Samples,
+    place: Option<Place>,
+    console: &Console,
+) -> VerbResult {
+    let identity = rig.identity();
+    let (exit, verdict) = verdict(samples, identity.self_test);
     let mut lines = vec![
         format!("{port}: {verdict}"),
         format!("  watched    {:.1} s", samples.count as f64 / PER_SECOND as f64),
@@ -223,14 +240,6 @@ fn tell(rig: &dyn Rig, port: String, samples: &Samples, place: Option<Place>, co
     lines.extend(place.map(|place| format!("  to go      {}", place.to_go(samples.last as f32))));
     lines.push(format!("  {SPRING}"));
     lines.push(verdict);
-    let seen = Seen {
-        position_counts: samples.position,
-        current_a: samples.current,
-        mean_current_a: mean_current,
-        supply_v: samples.supply,
-        temperature_c: samples.temperature,
-        faults: samples.faults.iter().map(Fault::name).collect(),
-    };
     let document = MonitorDocument {
         port,
         board: identity.board.clone(),
@@ -239,7 +248,14 @@ fn tell(rig: &dyn Rig, port: String, samples: &Samples, place: Option<Place>, co
         software: identity.software.clone(),
         self_test: identity.self_test_in_words(),
         watched_ms: samples.count,
-        seen,
+        seen: Seen {
+            position_counts: samples.position,
+            current_a: samples.current,
+            mean_current_a: (samples.currents > 0).then(|| samples.current_sum / samples.currents as f64),
+            supply_v: samples.supply,
+            temperature_c: samples.temperature,
+            faults: samples.faults.iter().map(Fault::name).collect(),
+        },
         to_go_degrees: place.map(|place| place.degrees_to_go(samples.last as f32)),
         exit,
     };
