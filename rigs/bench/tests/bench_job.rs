@@ -60,3 +60,12 @@ fn on_a_real_port_the_option_stands_for_the_starts_only_with_a_name() {
     let (code, _, said) = vanebench(&real, at);
     assert!(code == 2 && (said.contains("--operator NAME") || said.contains("invented")), "{said}");
 }
+
+#[test]
+fn a_report_that_could_not_be_kept_is_told_before_anything_moves() {
+    let folder = tempfile::tempdir().unwrap();
+    let args = ["bench", "--port", "virtual:healthy", "--unit", "u1", "--out", "nowhere/u1.html"];
+    let (code, _, said) = vanebench(&args, folder.path());
+    assert!(code == 2 && said.contains("nowhere/u1.html") && said.contains("nothing moved"), "{said}");
+    assert!(!folder.path().join("units").exists());
+}

@@ -57,7 +57,7 @@ pub(crate) struct MonitorDocument {
     /// How long it was watched.
     pub watched_ms: u64,
     /// What was seen.
-    pub seen: Seen,
+    pub seen: RestReadings,
     /// Degrees from the last reading to the target; positive opens.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub to_go_degrees: Option<f64>,
@@ -67,7 +67,7 @@ pub(crate) struct MonitorDocument {
 
 /// Least and most of every reading; none where it is not measured.
 #[derive(Debug, Serialize, JsonSchema)]
-pub(crate) struct Seen {
+pub(crate) struct RestReadings {
     /// Position of the lever.
     pub position_counts: Option<[f64; 2]>,
     /// Current of the motor at rest.

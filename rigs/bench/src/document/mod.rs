@@ -22,7 +22,7 @@ pub use crate::document_kind::Kind;
 pub(crate) use crate::document_kind::{Document, ErrorDocument, text};
 pub(crate) use bench::{
     Choice, DemoDocument, Diagnostic, LearnDocument, MonitorDocument, MotionDocument, PortsDocument,
-    RigDocument, Seen,
+    RestReadings, RigDocument,
 };
 pub(crate) use campaign::{
     AblatedRow, CampaignDocument, CampaignPartDocument, GaugeDocument, GuardDocument, GuardRow, MetricRow,

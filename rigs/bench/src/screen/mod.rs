@@ -3,9 +3,11 @@
 //! In: what every observer is shown. Out: words and a bar on standard error. A key stops: the observer ends the run, and
 //! the procedure lets go of the drive. No procedure knows that there is a screen.
 
+mod bar;
 mod draw;
 mod place;
 mod view;
+mod words;
 
 use std::io::{self, IsTerminal, Stderr};
 use std::time::{Duration, Instant};
@@ -22,7 +24,7 @@ use ratatui::crossterm::{cursor, execute};
 use crate::console::{self, Console, Style};
 use crate::procedure::{Observed, Observer, RunStop};
 use draw::{Colour, draw};
-pub(crate) use place::{Place, PlaceArgs};
+pub(crate) use place::{PlaceArgs, WantedPlace};
 use view::{DriveState, View};
 pub(crate) use view::{MayDrive, Subject};
 
@@ -38,7 +40,7 @@ const STEPPED_PATIENCE: Duration = Duration::from_secs(1);
 /// The screen, or what stands for it. Dropped, it gives the terminal back.
 pub(crate) struct LiveScreen {
     view: View,
-    shown: Shown,
+    shown: ShownOn,
     /// When it may first be shown.
     due: Instant,
     looked_at: Instant,
@@ -48,7 +50,7 @@ pub(crate) struct LiveScreen {
 }
 
 /// On what it is shown.
-enum Shown {
+enum ShownOn {
     /// A terminal that waits for its first picture.
     Ready(Colour),
     /// A terminal with pictures.
@@ -65,9 +67,9 @@ impl LiveScreen {
         let is_terminal = io::stderr().is_terminal() && io::stdin().is_terminal();
         let is_dumb = std::env::var_os("TERM").is_none_or(|name| name == "dumb");
         let shown = match console.style() {
-            Style::Json => Shown::Nothing,
-            Style::Plain if is_terminal && !is_dumb => Shown::Ready(colour()),
-            Style::Plain => Shown::Lines,
+            Style::Json => ShownOn::Nothing,
+            Style::Plain if is_terminal && !is_dumb => ShownOn::Ready(colour()),
+            Style::Plain => ShownOn::Lines,
         };
         let patience = match pacing {
             Pacing::Stepped => STEPPED_PATIENCE,
@@ -90,16 +92,16 @@ impl LiveScreen {
             .and_then(|()| execute!(io::stderr(), EnterAlternateScreen, cursor::Hide))
             .and_then(|()| Terminal::new(CrosstermBackend::new(io::stderr())));
         self.shown = match opened {
-            Ok(terminal) => Shown::Pictures(Box::new(terminal), colour),
+            Ok(terminal) => ShownOn::Pictures(Box::new(terminal), colour),
             Err(_) => {
                 give_back();
-                Shown::Lines
+                ShownOn::Lines
             }
         };
     }
 
     fn picture(&mut self) {
-        if let Shown::Pictures(terminal, colour) = &mut self.shown {
+        if let ShownOn::Pictures(terminal, colour) = &mut self.shown {
             let (view, colour) = (&self.view, *colour);
             // A terminal that is gone takes no picture; what moves goes on until its own signal comes.
             let _gone = terminal.draw(|frame| draw(view, colour, frame));
@@ -109,7 +111,7 @@ impl LiveScreen {
 
     /// Looks at the keyboard now and then.
     fn is_stop_asked(&mut self) -> bool {
-        if self.looked_at.elapsed() < BETWEEN_LOOKS || !matches!(self.shown, Shown::Pictures(..)) {
+        if self.looked_at.elapsed() < BETWEEN_LOOKS || !matches!(self.shown, ShownOn::Pictures(..)) {
             return false;
         }
         self.looked_at = Instant::now();
@@ -127,17 +129,17 @@ impl LiveScreen {
 impl Observer for LiveScreen {
     fn see(&mut self, observed: Observed<'_>) -> Result<(), RunStop> {
         let line = self.view.see(observed);
-        if let Shown::Ready(colour) = self.shown
+        if let ShownOn::Ready(colour) = self.shown
             && Instant::now() >= self.due
         {
             self.open(colour);
         }
-        if let (Shown::Lines, Some(line)) = (&self.shown, &line) {
+        if let (ShownOn::Lines, Some(line)) = (&self.shown, &line) {
             console::say(&format!("  {line}"));
         }
         if let Observed::LetGo(answered) = observed {
-            if answered.is_ok() {
-                self.view.drive = DriveState::Off(self.asked_at.map(|at| at.elapsed().as_millis()));
+            if let (Ok(()), Some(at)) = (answered, self.asked_at) {
+                self.view.stopped(at.elapsed().as_millis());
             }
             self.picture();
             return Ok(());
@@ -156,7 +158,7 @@ impl Observer for LiveScreen {
 
 impl Drop for LiveScreen {
     fn drop(&mut self) {
-        if !matches!(self.shown, Shown::Pictures(..)) {
+        if !matches!(self.shown, ShownOn::Pictures(..)) {
             return;
         }
         if self.asked_at.is_some() {

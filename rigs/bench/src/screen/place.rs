@@ -46,19 +46,19 @@ impl FromStr for PlaceWord {
 pub(crate) struct PlaceArgs {
     /// Show how far the lever or a stop screw still has to go to this place: an opening (0.42), degrees (12.5deg) or
     /// millimetres at the arm (3.2mm), each from the closed stop
-    #[arg(long, value_name = "PLACE")]
+    #[arg(long, value_name = "PLACE", allow_negative_numbers = true)]
     target: Option<PlaceWord>,
     /// Length of the arm that the screw or the rod acts on, mm; needed for millimetres and turns
-    #[arg(long, value_name = "MM")]
+    #[arg(long, value_name = "MM", allow_negative_numbers = true)]
     arm: Option<f64>,
     /// Pitch of the screw, mm a turn (ISO 261 coarse: M5 0.8, M6 1, M8 1.25); shows turns
-    #[arg(long, value_name = "MM", requires = "arm")]
+    #[arg(long, value_name = "MM", requires = "arm", allow_negative_numbers = true)]
     pitch: Option<f64>,
 }
 
 /// A place on the unit's own travel.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(crate) struct Place {
+pub(crate) struct WantedPlace {
     opening: f64,
     travel_deg: f64,
     ends: [f32; 2],
@@ -71,7 +71,7 @@ impl PlaceArgs {
     ///
     /// # Errors
     /// When arm or pitch cannot be, or millimetres come without an arm.
-    pub(crate) fn read(&self, travel_deg: f64, ends: [f32; 2]) -> Result<Option<Place>, Failure> {
+    pub(crate) fn read(&self, travel_deg: f64, ends: [f32; 2]) -> Result<Option<WantedPlace>, Failure> {
         let within = |name: &str, value: Option<f64>, most: f64| match value {
             Some(mm) if !(mm > 0.0 && mm <= most) => {
                 Err(Failure::usage(format!("--{name}: {mm}; allowed: over 0 to {most} mm")))
@@ -91,11 +91,11 @@ impl PlaceArgs {
                 ));
             }
         };
-        Ok(Some(Place { opening, travel_deg, ends, arm_mm: self.arm, pitch_mm: self.pitch }))
+        Ok(Some(WantedPlace { opening, travel_deg, ends, arm_mm: self.arm, pitch_mm: self.pitch }))
     }
 }
 
-impl Place {
+impl WantedPlace {
     /// Degrees from a reading to the place; positive opens.
     pub(crate) fn degrees_to_go(self, counts: f32) -> f64 {
         let [closed, open] = self.ends.map(f64::from);

@@ -4,20 +4,21 @@
 
 use firmware_core::calibration::Calibration;
 use firmware_core::faults::{Fault, Limit, LimitSet};
-use firmware_core::learn::{LearnEvent, LearnOutcome, LearnPhase, Stop};
-use firmware_core::link::state::{MotionEvent, ReleaseReason};
-use firmware_core::link::{Drive, Source};
+use firmware_core::learn::{LearnEvent, LearnOutcome, Stop};
+use firmware_core::link::Source;
+use firmware_core::link::state::MotionEvent;
 use firmware_core::settings::{SpringAction, StopWindows};
 
-use super::place::Place;
-use crate::procedure::{Observed, PlanPart, RunStop, Target};
+use super::bar::bar;
+use super::place::WantedPlace;
+use super::words;
+use crate::procedure::{Observed, PlanPart, Target};
 use crate::rig::{StreamItem, StreamSample};
 
 /// How to stop; always on the screen.
-pub(super) const HOW_TO_STOP: &str = "SPACE or Ctrl-C stops at once. Emergency: cut the motor supply.";
+pub(super) const HOW_TO_STOP: &str = "SPACE or Ctrl-C stops. EMERGENCY: cut the motor supply.";
 /// The same where nothing is driven.
-pub(super) const HOW_TO_LEAVE: &str =
-    "SPACE or Ctrl-C leaves. Nothing is driven; a spring may still move it.";
+pub(super) const HOW_TO_LEAVE: &str = "SPACE or Ctrl-C leaves. A spring may still move the lever.";
 
 /// Whose unit it is, and what is known of it before.
 #[derive(Debug, Clone)]
@@ -35,7 +36,7 @@ pub(crate) struct Subject {
     /// Whether anything may be driven.
     pub drive: MayDrive,
     /// Where it is to be set to by hand.
-    pub place: Option<Place>,
+    pub place: Option<WantedPlace>,
 }
 
 impl Subject {
@@ -140,7 +141,7 @@ impl View {
             }
             StreamItem::Released { reason, .. } => {
                 self.drive = DriveState::Off(None);
-                Some(format!("drive off: {}", why_released(*reason)))
+                Some(format!("drive off: {}", words::why_released(*reason)))
             }
             StreamItem::Learn { event, .. } => self.learn(event),
             StreamItem::Motion { event: MotionEvent::Segment(_), .. }
@@ -177,7 +178,7 @@ impl View {
 
     fn learn(&mut self, event: &LearnEvent) -> Option<String> {
         match event {
-            LearnEvent::Phase(phase) => self.phase = in_words(*phase),
+            LearnEvent::Phase(phase) => self.phase = words::in_words(*phase),
             LearnEvent::Touch(touch) => {
                 let stop = index(touch.stop);
                 self.touches[stop] = touch.number;
@@ -217,8 +218,8 @@ impl View {
         let newest = self.newest.as_ref();
         let mut rows = vec![
             ("position", newest.map_or_else(none, |sample| self.position(sample))),
-            ("command", newest.map_or_else(none, command)),
-            ("current", newest.map_or_else(none, |sample| amperes(sample.point.current().0))),
+            ("command", newest.map_or_else(none, |sample| self.command(sample))),
+            ("current", newest.map_or_else(none, |sample| words::amperes(sample.point.current().0))),
             ("supply", newest.and_then(|s| s.supply).map_or_else(none, |volts| format!("{:.1} V", volts.0))),
             ("housing", newest.and_then(|s| s.temperature).map_or_else(none, |t| format!("{:.0} °C", t.0))),
         ];
@@ -227,9 +228,10 @@ impl View {
             rows.push(("touches", format!("closed {closed} of {TOUCHES}, open {open} of {TOUCHES}")));
         }
         if self.subject.drive == MayDrive::Yes {
-            rows.push(("limits met", named(self.limits.iter().map(Limit::name))));
+            rows.push(("limits met", words::named(self.limits.iter().map(Limit::name))));
         }
-        let faults = newest.map_or_else(none, |sample| named(sample.state.faults.iter().map(Fault::name)));
+        let faults =
+            newest.map_or_else(none, |sample| words::named(sample.state.faults.iter().map(Fault::name)));
         rows.push(("faults", faults));
         if let (Some(place), Some(sample)) = (self.subject.place, newest) {
             rows.push(("to go", place.to_go(f32::from(sample.point.position().0))));
@@ -278,6 +280,23 @@ impl View {
         }
     }
 
+    /// The last sample before a stop still names a command; with the drive off there is none.
+    fn command(&self, sample: &StreamSample) -> String {
+        match self.drive {
+            DriveState::Off(_) => words::no_command(),
+            DriveState::Waiting | DriveState::On | DriveState::Stopping | DriveState::Unanswered => {
+                words::command(sample)
+            }
+        }
+    }
+
+    /// The drive went off after a key, so many milliseconds later.
+    pub(super) fn stopped(&mut self, after_ms: u128) {
+        self.drive = DriveState::Off(Some(after_ms));
+        self.phase = "stopped by a key".to_owned();
+        self.part = None;
+    }
+
     fn left(&self) -> Option<String> {
         let (part, newest) = (self.part?, self.newest.as_ref()?);
         let left = f64::from(part.planned) * (1.0 - part.done_at(newest.tick)) / 1000.0;
@@ -287,9 +306,9 @@ impl View {
     /// Which way the lever may go by itself.
     fn may_jump(&self) -> String {
         let spring = match self.subject.spring {
-            SpringAction::None => "no spring: its own weight may move it",
-            SpringAction::Opens => "with the drive off, its spring pulls it OPEN",
-            SpringAction::Closes => "with the drive off, its spring pulls it CLOSED",
+            SpringAction::None => "drive off: its own weight may move it",
+            SpringAction::Opens => "drive off: the spring pulls it OPEN",
+            SpringAction::Closes => "drive off: the spring pulls it CLOSED",
         };
         match self.drive {
             DriveState::On | DriveState::Stopping => format!("either way; {spring}"),
@@ -297,37 +316,14 @@ impl View {
         }
     }
 
-    /// The bar from the closed end to the open end, of so many characters: `=` where a stop may be, `|` where one was
-    /// found, `O` the lever.
+    /// The bar, where the windows of the stops are known.
     pub(super) fn bar(&self, width: usize) -> Option<String> {
         let windows = self.subject.windows?;
-        let (closed, open) = (windows.closed, windows.open);
-        let sign = if open.centre() >= closed.centre() { 1.0 } else { -1.0 };
-        let from = closed.centre() - sign * closed.half_width() * MARGIN;
-        let to = open.centre() + sign * open.half_width() * MARGIN;
-        let cell =
-            |counts: f32| (((counts - from) / (to - from)).clamp(0.0, 1.0) * (width as f32 - 1.0)).round();
-        let mut bar = vec!['-'; width];
-        for window in [closed, open] {
-            let edges = [window.min.as_f32(), window.max.as_f32()].map(cell);
-            let (low, high) = (edges[0].min(edges[1]) as usize, edges[0].max(edges[1]) as usize);
-            bar.iter_mut().take(high + 1).skip(low).for_each(|c| *c = '=');
-        }
-        let mut mark = |counts: f32, with: char| {
-            if let Some(c) = bar.get_mut(cell(counts) as usize) {
-                *c = with;
-            }
-        };
-        self.touched.iter().flatten().for_each(|counts| mark(*counts, '|'));
-        if let Some(sample) = &self.newest {
-            mark(f32::from(sample.point.position().0), 'O');
-        }
-        Some(bar.into_iter().collect())
+        let lever = self.newest.as_ref().map(|sample| f32::from(sample.point.position().0));
+        Some(bar(windows, self.touched, lever, width))
     }
 }
 
-/// Room beside the windows on the bar, in half widths.
-const MARGIN: f32 = 1.5;
 /// Touches of each stop in a sound learn.
 const TOUCHES: u8 = 3;
 
@@ -336,41 +332,4 @@ fn index(stop: Stop) -> usize {
         Stop::Closed => 0,
         Stop::Open => 1,
     }
-}
-
-fn in_words(phase: LearnPhase) -> String {
-    match phase {
-        LearnPhase::AtRest => "looking at supply, sensor and current; drive off".to_owned(),
-        LearnPhase::Approaching(stop) => format!("going to the {stop} stop"),
-        LearnPhase::Pressing(stop) => format!("pushing against the {stop} stop"),
-        LearnPhase::Retreating(stop) => format!("backing off from the {stop} stop"),
-        LearnPhase::Probing(stop) => format!("nothing moved; trying toward the {stop} stop"),
-        LearnPhase::Finished => "done; drive off".to_owned(),
-    }
-}
-
-fn why_released(reason: ReleaseReason) -> String {
-    if matches!(reason, ReleaseReason::MotionEnded | ReleaseReason::LearnEnded) {
-        return "done".to_owned();
-    }
-    RunStop::released(reason).to_string()
-}
-
-fn command(sample: &StreamSample) -> String {
-    let target = sample.point.target(sample.state.drive);
-    match (sample.state.drive, target) {
-        (Drive::Released, _) | (_, None) => "none, drive off".to_owned(),
-        (Drive::Duty, Some(duty)) => format!("{:+.1} % duty", 100.0 * duty),
-        (Drive::Opening, Some(opening)) => format!("{:.1} % open", 100.0 * opening),
-        (Drive::Current, Some(current)) => amperes(current),
-    }
-}
-
-fn amperes(current: f32) -> String {
-    if current.is_finite() { format!("{current:+.2} A") } else { "not measured".to_owned() }
-}
-
-fn named<'a>(names: impl Iterator<Item = &'a str>) -> String {
-    let names: Vec<&str> = names.collect();
-    if names.is_empty() { "none".to_owned() } else { names.join(", ") }
 }

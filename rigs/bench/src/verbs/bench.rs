@@ -5,7 +5,7 @@
 //! told to.
 
 use std::io::{self, IsTerminal};
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use clap::ValueEnum;
 use firmware_core::learn::{CheckSet, LearnOutcome};
@@ -78,6 +78,9 @@ pub fn run(args: &Args, console: &Console) -> VerbResult {
     if target.motion() == Motion::Real {
         asked.hands_clear.needs_a_name(target.operator.as_ref())?;
     }
+    if let Some(out) = &args.out {
+        can_take_a_file(out)?;
+    }
     console.note(&heading(&target));
     let steps = BenchStep::value_variants().iter().copied().skip_while(|step| *step != args.from);
     let mut bench = None;
@@ -93,6 +96,20 @@ pub fn run(args: &Args, console: &Console) -> VerbResult {
     let Target { unit_dir, job, .. } = target;
     let report = ReportArgs::of_unit(unit_dir, args.target.criteria.clone(), job, args.out.clone());
     run_report(&report, console)
+}
+
+/// A report that cannot be kept is told before anything moves, not after the whole job.
+fn can_take_a_file(out: &Path) -> Result<(), Failure> {
+    let folder = match out.parent() {
+        Some(folder) if !folder.as_os_str().is_empty() => folder,
+        Some(_) | None => Path::new("."),
+    };
+    if folder.is_dir() && !out.is_dir() {
+        return Ok(());
+    }
+    let seen =
+        format!("--out: {} cannot be written: allowed: a file in a folder that is there", out.display());
+    Err(Failure::usage(format!("{seen}; nothing moved")))
 }
 
 /// One step, with a yes before it.

@@ -12,14 +12,14 @@ use firmware_core::link::self_test::SelfTest;
 
 use crate::console::Console;
 use crate::criteria::CriteriaArgs;
-use crate::document::{MonitorDocument, Seen};
+use crate::document::{MonitorDocument, RestReadings};
 use crate::exit::{Exit, Failure, VerbResult};
 use crate::interrupt;
 use crate::link_rig::{self, Greeted};
 use crate::port::PortSpec;
 use crate::procedure::{Observed, Observer, RunStop, SetupWord, WarmthWord};
 use crate::rig::{Rig, RigError, StreamItem, StreamSample};
-use crate::screen::{LiveScreen, MayDrive, Place, PlaceArgs, Subject};
+use crate::screen::{LiveScreen, MayDrive, PlaceArgs, Subject, WantedPlace};
 use crate::unit_name::UnitName;
 use crate::unit_store::{self, UnitStanding};
 use crate::whole_number::whole;
@@ -223,7 +223,7 @@ fn tell(
     rig: &dyn Rig,
     port: String,
     samples: &Samples,
-    place: Option<Place>,
+    place: Option<WantedPlace>,
     console: &Console,
 ) -> VerbResult {
     let identity = rig.identity();
@@ -238,7 +238,7 @@ fn tell(
         format!("  housing    {}", extent(samples.temperature, 0, "°C")),
     ];
     lines.extend(place.map(|place| format!("  to go      {}", place.to_go(samples.last as f32))));
-    lines.push(format!("  {SPRING}"));
+    lines.push(format!("  Nothing was driven. {SPRING}"));
     lines.push(verdict);
     let document = MonitorDocument {
         port,
@@ -248,7 +248,7 @@ fn tell(
         software: identity.software.clone(),
         self_test: identity.self_test_in_words(),
         watched_ms: samples.count,
-        seen: Seen {
+        seen: RestReadings {
             position_counts: samples.position,
             current_a: samples.current,
             mean_current_a: (samples.currents > 0).then(|| samples.current_sum / samples.currents as f64),

@@ -43,6 +43,7 @@ fn target(records: &Path) -> Target {
         serials: Serials::default(),
         job: Job::default(),
         operator: None,
+        customer: None,
     }
 }
 
@@ -65,6 +66,7 @@ fn basis(target: &Target) -> Basis {
         provenance: Provenance {
             settings,
             operator: None,
+            customer: None,
             board,
             serials: Serials::default(),
             job: Job::default(),
