@@ -189,7 +189,12 @@ fn monitor_shows_a_unit_at_rest_and_how_far_a_screw_has_to_go() {
     let text = screen.wait_for(&["nothing is driven", "DRIVE OFF", "to go", " turns", " V"]);
     screen.is_clean(&text, HOW_TO_LEAVE);
     screen.press("Space");
-    screen.wait_for(&["NO FAULT SEEN AT REST", "A spring or gravity may still move the lever", "ended 0"]);
+    let after = screen.wait_for(&[
+        "NO FAULT SEEN AT REST",
+        "A spring or gravity may still move the lever",
+        "ended 0",
+    ]);
+    assert!(!after.contains("STOPPING") && after.matches("Nothing was driven").count() == 1, "{after}");
 }
 
 /// A practice rig as `rig` serves it, and the options that lead to it.

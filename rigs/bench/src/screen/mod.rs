@@ -145,8 +145,11 @@ impl Observer for LiveScreen {
             return Ok(());
         }
         if self.is_stop_asked() {
-            self.asked_at = Some(Instant::now());
-            self.view.drive = DriveState::Stopping;
+            // Where nothing is driven there is nothing to wait for.
+            if self.view.subject.drive == MayDrive::Yes {
+                self.asked_at = Some(Instant::now());
+                self.view.drive = DriveState::Stopping;
+            }
             return Err(RunStop::Interrupted);
         }
         if self.drawn_at.is_none_or(|at| at.elapsed() >= BETWEEN_PICTURES) {

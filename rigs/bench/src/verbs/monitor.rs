@@ -31,8 +31,7 @@ const MOST_SECONDS: u64 = 86_400;
 /// Samples in a second.
 const PER_SECOND: u64 = 1000;
 /// What a screen row says of a spring, once more at the end.
-const SPRING: &str =
-    "Nothing was driven. A spring or gravity may still move the lever at any time: keep clear of it.";
+const SPRING: &str = "A spring or gravity may still move the lever at any time: keep clear of it.";
 
 /// What `monitor` takes.
 #[derive(Debug, clap::Args)]
