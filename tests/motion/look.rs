@@ -60,6 +60,7 @@ fn target(port: &str, rig: &RunningRig, records: &std::path::Path) -> Target {
         serials: Serials::default(),
         job: Job::default(),
         operator: None,
+        customer: None,
     }
 }
 
