@@ -160,7 +160,7 @@ mod tests {
 
         #[test]
         fn no_row_is_too_wide_and_no_word_of_a_cell_is_cut(
-            table in proptest::collection::vec(proptest::collection::vec("([a-z0-9]{1,20} ?){0,6}", 4), 2..6),
+            table in proptest::collection::vec(proptest::collection::vec("([a-z0-9]{1,20} ){0,6}", 4), 2..6),
             columns in 40_u16..=80,
         ) {
             let told = Fold(columns).table(&table);
