@@ -74,6 +74,9 @@ fn every_steady_point_of_the_reference_lies_under_the_envelope_and_its_table() {
         let (derived, estimated) =
             (highest_rpm(ratio, Ambient::SEA_LEVEL.temperature_k), estimated_rpm(ratio));
         assert!(rpm <= derived * (1.0 + DRAWN), "ratio {ratio:.3}: {rpm:.0} rpm, envelope {derived:.0}");
-        assert!(rpm <= estimated * (1.0 + DRAWN + CHORD), "ratio {ratio:.3}: {rpm:.0} rpm, table {estimated:.0}");
+        assert!(
+            rpm <= estimated * (1.0 + DRAWN + CHORD),
+            "ratio {ratio:.3}: {rpm:.0} rpm, table {estimated:.0}"
+        );
     }
 }

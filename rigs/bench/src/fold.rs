@@ -56,14 +56,14 @@ impl Fold {
     #[must_use]
     pub(crate) fn table(self, rows: &[Vec<String>]) -> String {
         let columns = rows.iter().map(Vec::len).max().unwrap_or(0);
-        let least: Vec<u16> = (0..columns).map(|column| longest_word(rows, column)).collect();
+        let least: Vec<u16> = (0..columns).map(|column| longest_word(rows, column).max(1)).collect();
         if least.iter().map(|width| width + GAP).sum::<u16>() > self.0 + GAP {
             return self.listed(rows);
         }
         let mut table = Table::new();
         table.load_style(presets::NOTHING);
         table.set_content_arrangement(ContentArrangement::Dynamic).set_width(self.0);
-        table.add_rows(rows.iter().map(|row| row.iter().map(|cell| held(cell))));
+        table.add_rows(rows.iter().map(|row| row.iter().map(|cell| held(cell.trim()))));
         for (column, width) in table.column_iter_mut().zip(least) {
             let gap = if column.index + 1 == columns { 0 } else { GAP };
             column.set_padding((0, gap));
