@@ -14,7 +14,7 @@ const GRAVITY: f64 = 9.806_65;
 /// Passes of the amplitude's correction; each pass changes it about a hundredfold less.
 const PASSES: u32 = 8;
 
-/// A rotor (or a platform) on lines.
+/// A rotor, or a platform, hanging on lines.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Pendulum {
     /// Mass that hangs on the lines, kg.

@@ -149,13 +149,13 @@ impl Marks {
         Self(Vec::new()).with("program", program).with("number of runs", runs)
     }
 
-    /// One thing more, told as it is.
+    /// Adds a mark with its value in full.
     pub(super) fn with(mut self, what: &str, value: impl ToString) -> Self {
         self.0.push((what.to_owned(), value.to_string()));
         self
     }
 
-    /// One thing more, told by its sum.
+    /// Adds a mark with a checksum in place of its value.
     pub(super) fn with_sum_of(self, what: &str, value: &impl std::fmt::Debug) -> Self {
         let mut sum = sum(&format!("{value:?}"));
         sum.truncate(DIGITS);

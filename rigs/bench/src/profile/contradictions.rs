@@ -30,7 +30,7 @@ pub(super) fn check(profile: &Profile, file: &TomlFile) -> Result<(), TomlError>
 
 /// The drive may carry what a sound unit takes to move.
 fn strength(profile: &Profile, file: &TomlFile) -> Result<(), TomlError> {
-    let unit = &profile.sound_unit;
+    let Some(unit) = &profile.sound_unit else { return Ok(()) };
     let (field, needed) = if unit.break_away_a > unit.friction_a + unit.spring_most_a {
         ("sound_unit.break_away_a", unit.break_away_a)
     } else {

@@ -8,7 +8,8 @@ mod contradictions;
 mod derived;
 mod plan;
 
-pub(crate) use derived::{Derived, LEAST_RESERVE, SoundUnit, reserve};
+use derived::reserve;
+pub(crate) use derived::{Derived, LEAST_RESERVE, Reserve, SoundUnit};
 pub(crate) use plan::REVERSAL_HOLE;
 pub(crate) use plan::REVERSAL_RANGE;
 pub(crate) use plan::REVERSAL_TICKS;
@@ -30,8 +31,8 @@ pub struct Profile {
     pub origin: String,
     /// Lever travel between the stops of a sound unit, degrees, 5 to 180.
     pub travel_deg: f64,
-    /// What a sound unit's signals show; settings follow from it.
-    pub(crate) sound_unit: SoundUnit,
+    /// What a sound unit's signals show; settings follow from it. Only profiles that older runs carry lack it.
+    pub(crate) sound_unit: Option<SoundUnit>,
     /// How the bench moves it.
     pub plan: Plan,
     /// What the controller is told.
@@ -49,6 +50,26 @@ impl Profile {
     /// # Errors
     /// [`TomlError`] names file, line, field, value and what is allowed.
     pub fn read(file: &TomlFile) -> Result<Self, TomlError> {
+        let profile = Self::of_a_run(file)?;
+        match profile.sound_unit {
+            Some(_) => Ok(profile),
+            None => {
+                let allowed =
+                    "missing: friction, spring, yield and noise of a sound unit, from which settings follow";
+                Err(file.refuse(
+                    "sound_unit",
+                    allowed,
+                    "Give the table as a built-in profile does; nothing was moved.",
+                ))
+            }
+        }
+    }
+
+    /// Reads a profile that a run carries: older releases had no `[sound_unit]`, and nothing followed from it.
+    ///
+    /// # Errors
+    /// As [`Self::read`].
+    pub(crate) fn of_a_run(file: &TomlFile) -> Result<Self, TomlError> {
         let mut profile: Self = file.parse()?;
         file.text().clone_into(&mut profile.text);
         file.short("name", &profile.name, MOST_SHOWN)?;
@@ -58,7 +79,9 @@ impl Profile {
         }
         profile.plan.check(file)?;
         whole(file)?;
-        profile.sound_unit.check(file)?;
+        if let Some(unit) = &profile.sound_unit {
+            unit.check(file)?;
+        }
         profile.let_follow(file)?;
         profile.settings.validate().map_err(|error| {
             let field = format!("settings.{}", error.field);
@@ -73,7 +96,14 @@ impl Profile {
     /// Every setting that follows from what a sound unit shows.
     #[must_use]
     pub(crate) fn derived(&self) -> Vec<Derived> {
-        derived::derive(&self.settings.actuator, &self.settings.position, &self.sound_unit)
+        let (actuator, position) = (&self.settings.actuator, &self.settings.position);
+        self.sound_unit.iter().flat_map(|unit| derived::derive(actuator, position, unit)).collect()
+    }
+
+    /// Force that a learn has to spare on a sound unit, where the profile says what one takes.
+    #[must_use]
+    pub(crate) fn reserve(&self) -> Option<Reserve> {
+        self.sound_unit.map(|unit| reserve(&self.settings.actuator, &unit))
     }
 
     /// Sets what follows and was not given.
@@ -150,7 +180,7 @@ mod tests {
     fn every_built_in_actuator_has_torque_in_reserve_and_gives_none_of_what_follows() {
         for actuator in ALL {
             let profile = actuator.profile().unwrap();
-            let reserve = reserve(&profile.settings.actuator, &profile.sound_unit);
+            let reserve = profile.reserve().unwrap();
             assert!(reserve.ratio > 2.0 * LEAST_RESERVE, "{}: {reserve:?}", actuator.name);
             for one in profile.derived() {
                 assert!(!profile.gives(one.field), "{}: {}", actuator.name, one.field);
@@ -168,7 +198,18 @@ mod tests {
         let text = DEMO.profile_text.replace("friction_a = 0.25", "friction_a = 1.5");
         let text = text.replace("break_away_a = 0.34", "break_away_a = 2.5");
         let weak = Profile::read(&TomlFile::from_text("unit.toml", &text)).unwrap();
-        assert!(reserve(&weak.settings.actuator, &weak.sound_unit).ratio < LEAST_RESERVE);
+        assert!(weak.reserve().unwrap().ratio < LEAST_RESERVE);
+    }
+
+    #[test]
+    fn a_profile_without_a_sound_unit_is_read_from_an_older_run_only() {
+        let (before, table) = DEMO.profile_text.split_once("[sound_unit]").unwrap();
+        let older = format!("{before}{}", &table[table.find("\n[").unwrap()..]);
+        let file = TomlFile::from_text("profile.toml", &older);
+        let carried = Profile::of_a_run(&file).unwrap();
+        assert_eq!(carried.settings.learn.motion, Settings::default().learn.motion);
+        assert!(carried.derived().is_empty() && carried.reserve().is_none());
+        assert_eq!(&*Profile::read(&file).unwrap_err().field, "sound_unit");
     }
 
     fn edited(from: &str, to: &str) -> TomlError {

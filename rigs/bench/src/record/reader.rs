@@ -137,7 +137,7 @@ fn read_profile(dir: &Path, file: &RunFile) -> Result<Option<Profile>, RecordErr
     if let Some(closed) = closed {
         unchanged(&path, text.text().as_bytes(), closed)?;
     }
-    Ok(Some(Profile::read(&text)?))
+    Ok(Some(Profile::of_a_run(&text)?))
 }
 
 fn read_run_file(dir: &Path, path: &Path) -> Result<RunFile, RecordError> {

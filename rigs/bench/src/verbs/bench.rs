@@ -184,7 +184,7 @@ fn goes_on(step: BenchStep, failure: &Failure, console: &Console) -> Result<bool
     }
     console.note(&format!("\nSTOPPED at {}: {failure}", step.word()));
     let answer = caution::answer(&format!(
-        "Remove the cause. Type again to go on with {} from here, or Enter to end: ",
+        "If something is wrong, put it right first. Type again to do {} once more, or Enter to end: ",
         step.word()
     ))?;
     Ok(answer.as_deref() == Some("again"))

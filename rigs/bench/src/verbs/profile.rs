@@ -11,9 +11,9 @@ use crate::actuator;
 use crate::console::Console;
 use crate::criteria;
 use crate::document::{DerivedSetting, ProfileDocument, TorqueReserve};
-use crate::exit::{Exit, VerbResult};
+use crate::exit::{Exit, Failure, VerbResult};
 use crate::number::number;
-use crate::profile::{LEAST_RESERVE, Profile, reserve};
+use crate::profile::{LEAST_RESERVE, Profile, Reserve};
 
 /// What `profile` takes.
 #[derive(Debug, clap::Args)]
@@ -43,13 +43,17 @@ pub fn run(args: &Args, console: &Console) -> VerbResult {
         None => (Some(Path::new(asked)), &actuator::DEMO),
     };
     let profile = criteria::profile(path, actuator)?;
-    let document = document(&profile);
+    let Some(reserve) = profile.reserve() else {
+        return Err(Failure::usage(format!(
+            "{asked}: sound_unit is missing. Give the table; nothing was moved."
+        )));
+    };
+    let document = document(&profile, reserve);
     console.result(&text(&document), &document)?;
     Ok(if document.torque_reserve.is_enough { Exit::Done } else { Exit::OutOfLimits })
 }
 
-fn document(profile: &Profile) -> ProfileDocument {
-    let reserve = reserve(&profile.settings.actuator, &profile.sound_unit);
+fn document(profile: &Profile, reserve: Reserve) -> ProfileDocument {
     let settings = profile.derived().into_iter().map(|one| DerivedSetting {
         field: format!("settings.{}", one.field),
         follows: one.value,

@@ -47,7 +47,7 @@ pub(super) fn run(args: &Args, console: &Console) -> VerbResult {
         }
         None => {
             return Err(refused(format!(
-                "The log lacks no line of {run}. Allowed: a run that `unit check` names as incomplete."
+                "The log has no open entry for {run}. Allowed: a run that `unit check` names as incomplete."
             )));
         }
     }
