@@ -10,6 +10,7 @@ use firmware_core::motion::{Footing, Goal, Segment};
 use firmware_core::units::Ampere;
 
 use super::bench::Bench;
+use super::look::Look;
 use super::moves::{Piece, run_pieces};
 use super::observer::Observer;
 use super::recording::{NewRun, Recording};
@@ -45,6 +46,7 @@ pub fn record_diagnostic(
     let serials = target.serials.clone();
     let run = NewRun { kind: RunKind::Friction, calibration: None, conditions: conditions(peak), serials };
     let mut recording = Recording::create(target, bench, run, observer)?;
+    recording.look_on(Look::at_unlearned(&target.profile.settings, None));
     let ground = Some(Ground::Diagnostic { because, peak_current_a: peak.0 });
     recording.writer.outcome(Outcome { ground, ..Outcome::default() });
     // Closed, open and closed again: wherever it stood, each way is gone over once from the other end.

@@ -11,6 +11,7 @@ use firmware_core::units::Tick;
 
 use super::bench::Bench;
 use super::doubt::UnsaidEnd;
+use super::look::Look;
 use super::observer::{Observed, Observer, PlanPart};
 use super::recording::{NewRun, Recording};
 use super::stop::RunStop;
@@ -76,7 +77,7 @@ pub fn learn(
     }
     let last = last_learn(target);
     let mut recording = Recording::create(target, bench, run, observer)?;
-    recording.look_on(target, last.as_ref());
+    recording.look_on(Look::at_unlearned(&target.profile.settings, last.as_ref()));
     let tag = unit_store::tag(&target.unit, &target.serials, recording.writer.name());
     let ended = follow(bench, &mut recording, order, tag);
     if let Ok((outcome, tick)) = &ended {

@@ -1,13 +1,16 @@
 //! Looks on while a run begins: is this the actuator that the profile and the unit's name speak of?
 //!
-//! In: the run's own samples, the profile, what the unit's newest learn showed. Out: a [`Contradiction`], on which the
-//! learn is stopped. Nothing is pushed for the look's sake: a learn presses its first stop at a third to a half of the
-//! largest current, and the lever stands still there. What the samples do not show is passed over.
+//! In: the run's own samples, the profile, the calibration in force, what the unit's newest learn showed. Out: a
+//! [`Contradiction`], on which the run is stopped. Nothing is pushed for the look's sake: a learn presses its first stop
+//! at a third to a half of the largest current, a motion holds the lever still again and again. What the samples do not
+//! show is passed over.
 
+use std::collections::VecDeque;
+
+use firmware_core::calibration::Calibration;
 use firmware_core::command::Command;
-use firmware_core::link::state::Drive;
-use firmware_core::settings::{LearnWindows, Settings, StopWindows};
-use firmware_core::units::Tick;
+use firmware_core::settings::{ActuatorSettings, LearnWindows, Settings, StopWindows};
+use firmware_core::units::{TICKS_PER_SECOND, Tick};
 
 use crate::record::{Run, Sample};
 use crate::rig::StreamSample;
@@ -23,6 +26,18 @@ pub enum Contradiction {
         /// Reading, counts.
         seen: f32,
         /// Lowest that the profile allows, counts.
+        low: f32,
+        /// Highest.
+        high: f32,
+    },
+    /// The lever rests beyond the stops that the calibration in force knows.
+    #[error(
+        "before it moves the lever reads {seen:.0} counts; by the calibration in force it stands between {low:.0} and {high:.0}"
+    )]
+    RestBeyondStops {
+        /// Reading, counts.
+        seen: f32,
+        /// Lowest that the calibration allows, counts.
         low: f32,
         /// Highest.
         high: f32,
@@ -73,16 +88,22 @@ const SUPPLY: [f32; 2] = [0.7, 1.4];
 const WINDING: [f32; 2] = [0.65, 2.0];
 /// The same unit's winding, as parts of what it showed: copper alone, from −20 to 120 °C either way.
 const SAME_WINDING: [f32; 2] = [0.6, 1.65];
-/// Over so many ticks the lever is looked at to see whether it stands still.
-const STILL_TICKS: u32 = 20;
-/// Largest way over that time: at 750 counts/s the back-EMF of actuator A is 0.07 V.
-const STILL_COUNTS: f32 = 15.0;
-/// Below this the current says little of the winding, A.
-const LEAST_CURRENT: f32 = 0.15;
-/// Spread of current that a slope needs, A.
-const LEAST_SPREAD: f32 = 0.4;
+/// Over so many ticks the lever is looked at to see whether it stands still; what is measured in them goes together.
+const STILL_TICKS: u32 = 40;
+/// Largest back-EMF of a lever that stands still, as a part of the volts that drive the largest current.
+const STILL_SHARE: f32 = 0.012;
+/// Largest way over that time, as a part of the travel, where the back-EMF is weak.
+const STILL_TRAVEL: f32 = 0.003;
+/// Smallest way that a reading in whole counts can tell from none, counts.
+const LEAST_WAY: f32 = 1.5;
+/// Below this part of the largest current the current says little of the winding.
+const LEAST_CURRENT: f32 = 0.04;
+/// Spread of current that a slope needs, as a part of the largest current.
+const LEAST_SPREAD: f32 = 0.1;
 /// Samples that a slope needs.
 const LEAST_SAMPLES: u32 = 100;
+/// Largest standard error of a slope that is believed, as a part of it.
+const LARGEST_ERROR: f64 = 0.1;
 
 impl Contradiction {
     /// What to try.
@@ -90,13 +111,16 @@ impl Contradiction {
     pub fn advice(&self) -> &'static str {
         match self {
             Self::Rest { .. } => {
-                "Compare the actuator's tag with the profile; then check the sensor's plug and wires."
+                "The wrong actuator on the bench, or the wrong profile? Compare the actuator's tag with the profile; then check the sensor's plug and wires."
+            }
+            Self::RestBeyondStops { .. } => {
+                "Is this the unit that was learned, mounted as it was? A turned stop screw, lever or rod voids the calibration: learn it again."
             }
             Self::Supply { .. } => {
                 "Check battery and cable, and that profile and bench are of one system voltage."
             }
             Self::Winding { .. } => {
-                "Compare the actuator's tag with the profile; then measure winding and plug with an ohmmeter."
+                "The wrong actuator on the bench, or the wrong profile? Compare the actuator's tag with the profile; then measure winding and plug with an ohmmeter."
             }
             Self::OtherWinding { .. } => {
                 "Is this the unit whose name was given? Another actuator needs a name of its own; else let it cool, and measure winding and plug with an ohmmeter."
@@ -106,13 +130,15 @@ impl Contradiction {
 }
 
 /// Volts over current in the ticks in which the lever stands still under a push.
-#[derive(Debug, Clone, Default)]
+#[derive(Debug, Clone)]
 struct Winding {
-    recent: Vec<(Tick, f32)>,
+    recent: VecDeque<(Tick, f32)>,
     supply: Option<f32>,
+    still_counts: f32,
+    largest_a: f32,
     count: u32,
-    /// Sums of current, volts, current², current·volts.
-    sums: [f64; 4],
+    /// Sums of current, volts, current², current·volts, volts².
+    sums: [f64; 5],
     currents: Option<(f32, f32)>,
 }
 
@@ -127,23 +153,41 @@ struct At {
 }
 
 impl Winding {
+    fn new(actuator: &ActuatorSettings) -> Self {
+        let largest_a = actuator.max_current.0;
+        let speed =
+            STILL_SHARE * largest_a * actuator.winding_resistance_ohm / actuator.back_emf_v_per_count_per_s;
+        let way = speed * STILL_TICKS as f32 / TICKS_PER_SECOND as f32;
+        let still_counts = way.min(STILL_TRAVEL * actuator.nominal_span_counts).max(LEAST_WAY);
+        Self {
+            recent: VecDeque::new(),
+            supply: None,
+            still_counts,
+            largest_a,
+            count: 0,
+            sums: [0.0; 5],
+            currents: None,
+        }
+    }
+
     /// True where the tick has added to what is known.
     fn see(&mut self, at: At) -> bool {
         self.supply = at.supply.or(self.supply);
-        let whole = self.recent.last().is_none_or(|(last, _)| at.tick.since(*last) == 1);
+        let whole = self.recent.back().is_none_or(|(last, _)| at.tick.since(*last) == 1);
         if !whole {
             self.recent.clear();
         }
-        self.recent.push((at.tick, at.counts));
+        self.recent.push_back((at.tick, at.counts));
         if self.recent.len() <= STILL_TICKS as usize {
             return false;
         }
-        let (_, then) = self.recent.remove(0);
+        let then = self.recent.pop_front().map_or(f32::NAN, |(_, counts)| counts);
         let current = at.current * at.duty.signum();
-        let is_still = (at.counts - then).abs() <= STILL_COUNTS;
-        let (true, Some(supply)) = (is_still && current >= LEAST_CURRENT, self.supply) else { return false };
+        let is_still = (at.counts - then).abs() <= self.still_counts;
+        let is_pushed = current >= LEAST_CURRENT * self.largest_a;
+        let (true, true, Some(supply)) = (is_still, is_pushed, self.supply) else { return false };
         let (x, y) = (f64::from(current), f64::from(at.duty.abs() * supply));
-        for (sum, term) in self.sums.iter_mut().zip([x, y, x * x, x * y]) {
+        for (sum, term) in self.sums.iter_mut().zip([x, y, x * x, x * y, y * y]) {
             *sum += term;
         }
         self.count += 1;
@@ -152,22 +196,36 @@ impl Winding {
         true
     }
 
-    /// Slope of volts over current, Ω: an offset of the bridge drops out.
+    /// Slope of volts over current, Ω: an offset of the bridge drops out. None where it is not known to a tenth.
     fn ohm(&self) -> Option<f32> {
         let (low, high) = self.currents?;
-        if self.count < LEAST_SAMPLES || high - low < LEAST_SPREAD {
+        if self.count < LEAST_SAMPLES || high - low < LEAST_SPREAD * self.largest_a {
             return None;
         }
-        let [x, y, xx, xy] = self.sums.map(|sum| sum / f64::from(self.count));
-        Some(((xy - x * y) / (xx - x * x)) as f32)
+        let [x, y, xx, xy, yy] = self.sums.map(|sum| sum / f64::from(self.count));
+        let [xx, xy, yy] = [xx - x * x, xy - x * y, yy - y * y];
+        let slope = xy / xx;
+        // Ticks of one still stretch see the same errors: so many are worth one.
+        let independent = f64::from(self.count) / f64::from(STILL_TICKS);
+        let error = ((yy - slope * xy).max(0.0) / (xx * independent)).sqrt();
+        (error <= LARGEST_ERROR * slope).then_some(slope as f32)
     }
+}
+
+/// Where the lever may stand before it moves, lowest and highest, counts.
+#[derive(Debug, Clone, Copy)]
+enum Rest {
+    /// By the windows of the profile.
+    Windows([f32; 2]),
+    /// By the stops of the calibration in force.
+    Stops([f32; 2]),
 }
 
 /// Looks on.
 #[derive(Debug, Clone)]
 pub(super) struct Look {
     winding: Winding,
-    rest: [f32; 2],
+    rest: Rest,
     supply: [f32; 2],
     allowed: [f32; 2],
     before: Option<f32>,
@@ -176,14 +234,23 @@ pub(super) struct Look {
 
 impl Look {
     /// At a unit that should be of this profile, and show the winding that it had in `last`.
-    pub(super) fn new(settings: &Settings, last: Option<&Run>) -> Self {
+    pub(super) fn at_unlearned(settings: &Settings, last: Option<&Run>) -> Self {
+        Self::new(settings, Rest::Windows(outermost(settings)), last)
+    }
+
+    /// At a unit that should be the one that `learn` calibrated.
+    pub(super) fn at_learned(settings: &Settings, calibration: &Calibration, learn: Option<&Run>) -> Self {
+        Self::new(settings, Rest::Stops(between_stops(calibration)), learn)
+    }
+
+    fn new(settings: &Settings, rest: Rest, last: Option<&Run>) -> Self {
         let actuator = &settings.actuator;
         Self {
-            winding: Winding::default(),
-            rest: outermost(settings),
+            winding: Winding::new(actuator),
+            rest,
             supply: SUPPLY.map(|part| part * actuator.nominal_supply.0),
             allowed: WINDING.map(|part| part * actuator.winding_resistance_ohm),
-            before: last.and_then(shown),
+            before: last.and_then(|run| shown(actuator, run)),
             is_first: true,
         }
     }
@@ -202,9 +269,6 @@ impl Look {
             self.at_rest(at)?;
         }
         self.is_first = false;
-        if sample.state.drive != Drive::Current {
-            return Ok(());
-        }
         if self.winding.see(at) && self.winding.count.is_multiple_of(LEAST_SAMPLES) {
             self.winding.ohm().map_or(Ok(()), |seen| self.compare(seen))?;
         }
@@ -212,9 +276,15 @@ impl Look {
     }
 
     fn at_rest(&self, at: At) -> Result<(), Contradiction> {
-        let [low, high] = self.rest;
-        if !(low..=high).contains(&at.counts) {
-            return Err(Contradiction::Rest { seen: at.counts, low, high });
+        let seen = at.counts;
+        match self.rest {
+            Rest::Windows([low, high]) if !(low..=high).contains(&seen) => {
+                return Err(Contradiction::Rest { seen, low, high });
+            }
+            Rest::Stops([low, high]) if !(low..=high).contains(&seen) => {
+                return Err(Contradiction::RestBeyondStops { seen, low, high });
+            }
+            Rest::Windows(_) | Rest::Stops(_) => {}
         }
         let [low, high] = self.supply;
         match at.supply {
@@ -247,9 +317,17 @@ fn outermost(settings: &Settings) -> [f32; 2] {
     [counts.clone().fold(f32::MAX, f32::min) - beyond, counts.fold(f32::MIN, f32::max) + beyond]
 }
 
+/// Between the learned stops, and a little beyond.
+fn between_stops(calibration: &Calibration) -> [f32; 2] {
+    let Calibration { closed, open, .. } = calibration;
+    let [low, high] = [f32::min, f32::max].map(|pick| pick(closed.zero_push_counts, open.zero_push_counts));
+    let beyond = BEYOND * (high - low);
+    [low - beyond, high + beyond]
+}
+
 /// The winding that a recorded run shows, Ω.
-fn shown(run: &Run) -> Option<f32> {
-    let mut winding = Winding::default();
+fn shown(actuator: &ActuatorSettings, run: &Run) -> Option<f32> {
+    let mut winding = Winding::new(actuator);
     let is_pressing = |sample: &&Sample| matches!(sample.command, Command::Current(_));
     for sample in run.samples().filter(is_pressing) {
         winding.see(At {

@@ -12,6 +12,7 @@ use firmware_core::units::Tick;
 use super::bench::Bench;
 use super::doubt::UnsaidEnd;
 use super::ended::{Push, UnitEnd, ending};
+use super::look::Look;
 use super::motions::{
     decisive, duration, friction_ramps, full_stroke, reversal_ramps, slow_ramps, slow_reversal, staircase,
     steps,
@@ -23,7 +24,7 @@ use super::target::Target;
 use crate::caution::Present;
 use crate::console;
 use crate::profile::REVERSAL_HOLE;
-use crate::record::{Conditions, Ground, MOTION_ENDED, Outcome, RunKind};
+use crate::record::{Conditions, Ground, MOTION_ENDED, Outcome, Run, RunKind};
 use crate::rig::{Measurand, StreamItem};
 use crate::span::Span;
 use crate::unit_store::{self, InForce};
@@ -234,8 +235,10 @@ pub fn record_move(
     bench.rig.set_calibration(held)?;
     let calibration = Some(held.calibration);
     let serials = target.serials.or(&basis.in_force().provenance.serials);
+    let learn = Run::open(&target.unit_dir.join(basis.in_force().run.to_string())).ok();
     let run = NewRun { kind: kind.run_kind(), calibration, conditions: kind.conditions(target), serials };
     let mut recording = Recording::create(target, bench, run, observer)?;
+    recording.look_on(Look::at_learned(&target.profile.settings, &held.calibration, learn.as_ref()));
     let ground = Some(basis.ground());
     recording.writer.outcome(Outcome { calibration, ground, ..Outcome::default() });
     let ended = run_pieces(bench, target, &mut recording, &kind.pieces(target), basis.footing());

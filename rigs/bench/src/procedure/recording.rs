@@ -10,7 +10,7 @@ use super::stop::RunStop;
 use super::target::Target;
 use crate::figures::friction::BINS;
 use crate::record::{
-    Conditions, Mark, Provenance, RecordError, Run, RunInfo, RunKind, RunWriter, Serials, Status,
+    Conditions, Mark, Provenance, RecordError, RunInfo, RunKind, RunWriter, Serials, Status,
 };
 use crate::record::{PORT, STARTED};
 use crate::rig::{Measurand, Sampling, StreamItem, StreamSample};
@@ -111,9 +111,9 @@ impl<'run> Recording<'run> {
         })
     }
 
-    /// Stops the run where its samples speak against the profile, or against the learn `last`.
-    pub(super) fn look_on(&mut self, target: &Target, last: Option<&Run>) {
-        self.look = Some(Look::new(&target.profile.settings, last));
+    /// Stops the run where its samples speak against what `look` knows.
+    pub(super) fn look_on(&mut self, look: Look) {
+        self.look = Some(look);
     }
 
     /// The next thing from the board, already recorded.

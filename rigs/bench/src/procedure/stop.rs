@@ -32,7 +32,7 @@ pub enum RunStop {
     #[error(transparent)]
     Record(#[from] RecordError),
     /// Something speaks against profile or history.
-    #[error("STOPPED IN DOUBT: {0}. The wrong actuator on the bench, or the wrong profile? {advice}", advice = .0.advice().trim_end_matches('.'))]
+    #[error("STOPPED IN DOUBT: {0}. {advice}", advice = .0.advice().trim_end_matches('.'))]
     Doubted(#[from] Contradiction),
     /// The user.
     #[error("stopped by the user; the drive was released")]

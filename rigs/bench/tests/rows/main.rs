@@ -27,7 +27,7 @@ use verdicts::*;
 /// A row: its name, what is asked, and the check, which says what was seen where it fails.
 type Row = (&'static str, &'static str, fn() -> Result<(), String>);
 
-const ROWS: [Row; 40] = [
+const ROWS: [Row; 41] = [
     ("B1", "after a refused learn an older calibration moves nothing", b1),
     ("B1b", "a sweep on a calibration that is not proven is refused", b1_not_proven),
     ("B2", "a blocked unit's sweep ends itself and is told", b2),
@@ -49,6 +49,7 @@ const ROWS: [Row; 40] = [
     ("B14b", "what was not proven is confirmed afterwards, without moving", b14_confirm),
     ("B15", "names that differ in case are one unit", b15),
     ("B15b", "a winding that is not the profile's is stopped in doubt", b15_winding),
+    ("B15c", "another unit under a unit's calibration is stopped in doubt", b15_motion),
     ("B16", "a profile takes what tune writes, and nothing else changes", b16),
     ("B17", "a missing field of the acceptance sheet costs a line", b17),
     ("B17b", "the tool lays down an acceptance sheet and never over one", b17_template),

@@ -209,3 +209,15 @@ pub(crate) fn b15_winding() -> Result<(), String> {
     // A whole learn takes some 7 s.
     said.must(moved < 2500, &format!("it moved for {moved} ms"))
 }
+
+pub(crate) fn b15_motion() -> Result<(), String> {
+    let at = folder();
+    on_unit(at.path(), "learn", "healthy", "U1", &[]).must_end(0, "a learn of a sound unit")?;
+    for (case, verb) in
+        [("ring-clocked-open", "step"), ("shorted-turn", "sweep"), ("high-supply", "friction")]
+    {
+        let said = on_unit(at.path(), verb, case, "U1", &[]);
+        said.must(said.code == Some(3) && said.err.contains("IN DOUBT"), &format!("{case}: {verb} went on"))?;
+    }
+    Ok(())
+}
