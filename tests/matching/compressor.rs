@@ -1,8 +1,6 @@
 //! The compressor in a match: choked inducer, measured map, margins, air and power.
 #![allow(clippy::unwrap_used, reason = "a check that cannot be set up must fail")]
 
-use std::sync::Arc;
-
 use firmware_core::settings::Settings;
 use parts::PartsSheet;
 use parts::compressor::{Inducer, relative_choke_kg_s_m2};
@@ -69,8 +67,23 @@ fn a_map_that_cannot_be_one_is_named_with_line_and_cure() {
         .replace("120000,0.11113,1.4467", "120000,0.11113,1.05");
     let cases = [
         (crossing, "map.csv:21: line 120000 rpm crosses 90000 rpm at 0.0836 kg/s, ratio 1.364; check units"),
-        (MAP.replace("# Tref_K=298.0\n", ""), "does not name its reference state; add `# Tref_K=298`"),
-        (MAP.replace("# pressure_ratio: total to total\n", ""), "does not say what its pressure ratio is"),
+        (MAP.replace("# Tref_K=298.0\n", ""), "map.csv:1: does not say its Tref_K; add `# Tref_K=298`"),
+        (
+            MAP.replace("# pressure_ratio: total to total\n", ""),
+            "map.csv:1: does not say its pressure_ratio; add `# pressure_ratio: total to total`",
+        ),
+        (
+            MAP.replace("Tref_K=298.0", "Tref_K=25"),
+            "map.csv:4: Tref_K is \"25\"; allowed: 250 to 350. Check unit",
+        ),
+        (
+            format!("# pref_Pa=101325\n{MAP}"),
+            "map.csv:6: pref_Pa stands in line 1 already; keep the one that is right",
+        ),
+        (
+            MAP.replace("total to total\n# eff", "gauge\n# eff"),
+            "map.csv:6: pressure_ratio is \"gauge\"; allowed: total",
+        ),
         (MAP.replace("90000,0.04345", "90000,0.02345"), "map.csv:16: flow does not rise along 90000 rpm"),
         (
             MAP.replace("60000,0.03417,1.2195", "60000,34.17,1.2195"),
@@ -85,6 +98,31 @@ fn a_map_that_cannot_be_one_is_named_with_line_and_cure() {
     for (text, said) in cases {
         let refused = CompressorMap::parse("map.csv", &text).unwrap_err().to_string();
         assert!(refused.contains(said), "{refused}");
+    }
+}
+
+/// Comments between the rows move no line number, and a flow in lb/s is more than the sheet's inducer can pass.
+#[test]
+fn a_map_in_another_unit_or_of_another_compressor_does_not_go_onto_a_sheet() {
+    let sheet = || PartsSheet::parse("a", RING_A).unwrap();
+    let commented = MAP.replace("90000,0.04345", "# half way\n90000,0.02345");
+    let refused = CompressorMap::parse("map.csv", &commented).unwrap_err().to_string();
+    assert!(refused.starts_with("map.csv:17: flow does not rise along 90000 rpm"), "{refused}");
+    let scaled = |factor: f64| {
+        let row = |line: &str| match line.split(',').collect::<Vec<_>>().as_slice() {
+            [rpm, flow, ratio, eta] => flow
+                .parse::<f64>()
+                .map_or(line.into(), |flow| format!("{rpm},{},{ratio},{eta}", factor * flow)),
+            _ => line.to_owned(),
+        };
+        let text: Vec<String> = MAP.lines().map(row).collect();
+        CompressorMap::parse("map.csv", &text.join("\n")).unwrap()
+    };
+    assert!(sheet().with_map(scaled(1.0)).unwrap().map.is_some());
+    for factor in [2.204_6, 30.0] {
+        let refused = sheet().with_map(scaled(factor)).unwrap_err().to_string();
+        assert!(refused.starts_with("map.csv:") && refused.contains("lb/s (× 0.4536)"), "{refused}");
+        assert!(refused.contains("inducer of 38.0 mm"), "{refused}");
     }
 }
 
@@ -140,8 +178,7 @@ fn a_larger_compressor_comes_nearer_to_surge_and_holds_more_air() {
 #[test]
 fn a_measured_map_replaces_the_estimate() {
     let plain = with_compressor(50.0, 38.0);
-    let mut mapped = plain.clone();
-    mapped.map = Some(Arc::new(CompressorMap::parse("map.csv", MAP).unwrap()));
+    let mapped = plain.clone().with_map(CompressorMap::parse("map.csv", MAP).unwrap()).unwrap();
     let found = breathing(&plain, &mapped);
     let [estimate, measured] = found.points[1];
     assert!(measured.choke_margin.1 < estimate.choke_margin.1);

@@ -35,7 +35,10 @@ fn a_rigid_rotor_has_the_worked_grade_and_a_flexible_one_none() {
 fn a_vane_that_the_ring_has_not_and_a_wrong_word_are_named_with_their_line() {
     for (change, said) in [
         (("vane = 3", "vane = 12"), "teardown.wear: is 12; allowed: 1 to 11"),
-        (("\"dowel\"", "\"glue\""), "teardown: is not a parts sheet: unknown variant `glue`"),
+        (
+            ("\"dowel\"", "\"glue\""),
+            "t:53: teardown.ring_held_by: is not a parts sheet: unknown variant `glue`",
+        ),
         (("axial_play", "axial_pley"), "teardown.axial_pley: is not known here"),
     ] {
         let refused = PartsSheet::parse("t", &with_teardown(change)).unwrap_err().to_string();

@@ -5,7 +5,10 @@
 
 use core::f64::consts::PI;
 
+use std::sync::Arc;
+
 use crate::Field;
+use crate::compressor_map::{CompressorMap, MapError};
 use crate::sheet::PartsSheet;
 
 /// Air before the compressor: γ, R J/(kg K).
@@ -13,6 +16,36 @@ const GAMMA: f64 = 1.4;
 const R: f64 = 287.0;
 /// Share of the inducer that blades and boundary layers block; common practice, no source.
 const BLOCKED: f64 = 0.08;
+
+/// Choke flow of a map over the inducer's bound from which on one of the two is wrong: blockage and blade angle are
+/// estimates; own choice.
+const OVER_INDUCER: f64 = 1.15;
+
+impl PartsSheet {
+    /// The sheet with a measured map in place of the estimate.
+    ///
+    /// # Errors
+    /// A choke end beyond what the sheet's inducer can pass: a unit, or another compressor's map.
+    pub fn with_map(mut self, map: CompressorMap) -> Result<Self, MapError> {
+        let inducer = Inducer::of(&self);
+        for (rpm, flow_kg_s, line) in map.choke_ends() {
+            let tip_m_s = rpm * PI / 60.0 * inducer.diameter_mm * 1e-3;
+            let most = OVER_INDUCER * inducer.choke_kg_s(tip_m_s, map.basis.pascal, map.basis.kelvin);
+            if flow_kg_s > most {
+                let what = format!(
+                    "flow_kg_s is {flow_kg_s} at {rpm} rpm; allowed: at most {most:.3}, what the sheet's inducer of \
+                     {:.1} mm passes with {:.0} % to spare. Was the flow in lb/s (× 0.4536) or lb/min (× 0.00756)? Or \
+                     is it another compressor's map?",
+                    inducer.diameter_mm,
+                    100.0 * (OVER_INDUCER - 1.0)
+                );
+                return Err(MapError { file: map.file.clone(), line: Some(line), what });
+            }
+        }
+        self.map = Some(Arc::new(map));
+        Ok(self)
+    }
+}
 
 /// An inducer as its throat counts.
 #[derive(Debug, Clone, Copy, PartialEq)]

@@ -124,8 +124,14 @@ pub fn with_errors<'a>(
     (old, new)
 }
 
-/// Standard uncertainties of everything that `formula` makes of two sheets, to first order (JCGM 100:2008, 5.1.2,
-/// over independent sources): half of what each source changes between minus and plus one standard deviation.
+/// Gauss-Legendre over a rectangular distribution with three points: the outer ones lie so many standard deviations
+/// out (√(9/5)) and weigh so much each; exact for the deviation of a parabola.
+const OUTER_POINT: f64 = 1.341_640_786_499_874;
+const OUTER_WEIGHT: f64 = 5.0 / 18.0;
+
+/// Standard uncertainties of everything that `formula` makes of two sheets, over independent sources: each source's
+/// own deviation by quadrature, which sees how far a curve bends, the variances added (JCGM 101:2008, rectangular
+/// distributions; how sources bend each other's effect is left out).
 pub(crate) fn uncertainties(
     pair: (&PartsSheet, &PartsSheet),
     nominal: &[f64],
@@ -137,12 +143,24 @@ pub(crate) fn uncertainties(
             let (old, new) = with_errors(pair, [(source, weight)]);
             formula(&old, &new)
         };
-        let (below, above) = (at(-1.0), at(1.0));
-        let span = if below.is_some() && above.is_some() { 2.0 } else { 1.0 };
-        let (below, above) = (below.as_deref().unwrap_or(nominal), above.as_deref().unwrap_or(nominal));
-        below.iter().zip(above).map(|(low, high)| (high - low) / span).collect::<Vec<f64>>()
+        let (below, above) = match (at(-OUTER_POINT), at(OUTER_POINT)) {
+            (Some(below), Some(above)) => (below, above),
+            // One end makes no ring: the other stands for both.
+            (Some(one), None) | (None, Some(one)) => {
+                (nominal.iter().zip(&one).map(|(middle, end)| 2.0 * middle - end).collect(), one)
+            }
+            (None, None) => return vec![0.0; nominal.len()],
+        };
+        let ends = below.iter().zip(&above).zip(nominal);
+        ends.map(|((low, high), middle)| variance(low - middle, high - middle)).collect::<Vec<f64>>()
     };
-    let components: Vec<Vec<f64>> = sources.par_iter().map(moved).collect();
-    let squares = |at: usize| components.iter().map(|c| c.get(at).map_or(0.0, |x| x * x)).sum::<f64>();
-    (0..nominal.len()).map(|at| libm::sqrt(squares(at))).collect()
+    let variances: Vec<Vec<f64>> = sources.par_iter().map(moved).collect();
+    let all = |at: usize| variances.iter().map(|of_source| of_source.get(at).copied().unwrap_or(0.0)).sum();
+    (0..nominal.len()).map(|at| libm::sqrt(all(at))).collect()
+}
+
+/// Variance of what changes by `low` and `high` at the outer points.
+fn variance(low: f64, high: f64) -> f64 {
+    let mean = OUTER_WEIGHT * (low + high);
+    OUTER_WEIGHT * (low * low + high * high) - mean * mean
 }

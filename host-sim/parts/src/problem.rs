@@ -70,9 +70,11 @@ pub enum Problem {
         reason: String,
     },
     /// The file is no TOML, or misses a whole table.
-    #[error("is not a parts sheet: {reason}")]
+    #[error(
+        "is not a parts sheet: {reason}. Correct it; `sheet new FILE.toml` writes an empty sheet with every entry explained"
+    )]
     Syntax {
-        /// What the parser said.
+        /// What the parser said, and where.
         reason: String,
     },
     /// A key that means nothing here.

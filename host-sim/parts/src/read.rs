@@ -89,7 +89,8 @@ impl PartsSheet {
         };
         let raw: RawSheet = toml::from_str(text).map_err(|error| {
             let line = error.span().map(|span| line_of(text, span.start));
-            let problem = Problem::Syntax { reason: brief_message(error.message()) };
+            let written = line.and_then(|line| text.lines().nth(line - 1)).map(brief).unwrap_or_default();
+            let problem = Problem::Syntax { reason: said(error.message(), &written) };
             refuse(vec![Finding { line, field: "sheet".into(), problem }])
         })?;
         let mut reader = Reader { text, measured: raw.measured.clone(), findings: Vec::new() };
@@ -107,6 +108,12 @@ impl PartsSheet {
             _ => Err(refuse(reader.findings)),
         }
     }
+}
+
+/// What the parser said, and of which words.
+fn said(message: &str, written: &str) -> String {
+    let message = brief_message(message);
+    if written.is_empty() { message } else { format!("{message}, where it says `{written}`") }
 }
 
 /// Line of a byte position, from 1.
@@ -300,12 +307,14 @@ impl Reader<'_> {
             .filter(|(key, _)| TEARDOWN_WORDS.contains(&key.as_str()))
             .map(|(key, entry)| (key.clone(), entry.get_ref().clone()))
             .collect();
-        let entry = entries.values().next();
-        let teardown = Value::Table(words).try_into::<Teardown>().unwrap_or_else(|error| {
-            let reason = brief_message(error.message());
-            self.report(entry, "teardown", Problem::Syntax { reason });
-            Teardown::default()
-        });
+        for (key, value) in &words {
+            let alone = toml::Table::from_iter([(key.clone(), value.clone())]);
+            if let Err(error) = Value::Table(alone).try_into::<Teardown>() {
+                let reason = said(error.message(), &brief(&format!("{key} = {value}")));
+                self.report(entries.get(key), format!("teardown.{key}"), Problem::Syntax { reason });
+            }
+        }
+        let teardown = Value::Table(words).try_into::<Teardown>().unwrap_or_default();
         for (field, problem) in teardown.problems(vanes) {
             let at = field.rsplit('.').next().and_then(|key| entries.get(key));
             self.report(at, field, problem);

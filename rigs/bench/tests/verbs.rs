@@ -52,7 +52,7 @@ const CALLS: [Call; 31] = [
     (&["unit", "check", "units/u1"], &[]),
     (&["unit", "explain", "units/u1", "0001-learn", "--by", "A", "--why", "power cut"], &[]),
     (&["sheet", "new", "units/u1"], &[]),
-    (&["sheet", "parts", "empty.toml"], &[]),
+    (&["sheet", "new", "empty.toml"], &[]),
     (&["sheet", "compare", "ring-a.toml", "ring-b.toml"], &[]),
     (&["profile", "check", "bench-actuator-b"], &[]),
     (&["schema"], &[]),

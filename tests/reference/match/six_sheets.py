@@ -90,8 +90,8 @@ for name, change in cases.items():
         'minimum-flow throat area': areas['closed'], 'minimum-flow effective area': eff['closed'],
         'open throat area': areas['open'], 'open effective area': eff['open'],
         "turbine wheel's throat, effective": wheel, 'flow left by the wheel, open': 100 * left,
-        'choked flow, open, 900 K, 250 kPa': choked(inlet['open']),
-        'swallowing capacity, open, 298 K, 100 kPa': choked(inlet['open']) * left * np.sqrt(900 / 298) / 2.5,
+        'choked flow, open, 900 K, 250 kPa absolute': choked(inlet['open']),
+        'swallowing capacity, open, 298 K, 100 kPa absolute': choked(inlet['open']) * left * np.sqrt(900 / 298) / 2.5,
         'bench flow, closed': bench}.items():
         rows.append([name, key, f"{value:.12g}"])
 csv.writer(open('six_sheets.csv', 'w'), delimiter=';').writerows([['sheet', 'figure', 'value']] + rows)

@@ -70,20 +70,26 @@ pub(crate) const LOAD_STEPS: [LoadStep; 4] = [
 #[derive(Debug, Clone, PartialEq, Serialize, schemars::JsonSchema)]
 pub struct Response {
     /// Boost at the end, absolute kPa.
+    #[serde(rename = "boost_kpa_absolute")]
     pub boost_kpa: f64,
     /// Highest boost, absolute kPa.
+    #[serde(rename = "boost_peak_kpa_absolute")]
     pub boost_peak_kpa: f64,
     /// Boost [`RESPONSE_S`] after the step, absolute kPa.
+    #[serde(rename = "boost_after_kpa_absolute")]
     pub boost_after_kpa: f64,
     /// Exhaust pressure at the end, absolute kPa.
+    #[serde(rename = "exhaust_kpa_absolute")]
     pub exhaust_kpa: f64,
     /// Highest exhaust pressure, absolute kPa.
+    #[serde(rename = "exhaust_peak_kpa_absolute")]
     pub exhaust_peak_kpa: f64,
     /// Highest turbo speed, rpm.
     pub turbo_rpm: f64,
     /// How the gas meets the wheels at the end.
     pub wheels: WheelEntry,
     /// Boost every 0.1 s from the step on, absolute kPa.
+    #[serde(rename = "boost_trace_kpa_absolute")]
     pub boost_trace_kpa: Vec<f64>,
 }
 

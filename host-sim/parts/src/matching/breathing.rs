@@ -11,6 +11,7 @@ use super::limits::CarriedLimits;
 use super::on_engine::with_wheels_of;
 use super::turbo::WheelEntry;
 use crate::compressor::Inducer;
+use crate::compressor_map::MapBasis;
 use crate::{Field, PartsSheet};
 use plant::airpath::ReducedParams;
 use plant::atmosphere::Ambient;
@@ -32,6 +33,10 @@ pub struct Breath {
     pub tip_m_s: f64,
     /// Tip speed over the speed of sound before the wheel.
     pub tip_mach: f64,
+    /// Flow over density, π r³ and speed of the exducer.
+    pub flow_coefficient: f64,
+    /// The same at surge and at choke at that tip speed: the wheel's range.
+    pub coefficient_range: (f64, f64),
     /// How far the flow lies above surge, share of the flow, with its half-width; below 0: beyond surge.
     pub surge_margin: (f64, f64),
     /// How far it lies below choke, share of choke flow, with its half-width; below 0: beyond choke.
@@ -77,6 +82,8 @@ pub struct Breathing {
     pub points: Vec<[Breath; 2]>,
     /// Old and new.
     pub potential: [Potential; 2],
+    /// What the measured maps refer to, old and new; none where the estimate stands.
+    pub maps: [Option<MapBasis>; 2],
     /// Ranges that the power rests on.
     pub ranges: PowerRanges,
 }
@@ -97,7 +104,8 @@ impl Breathing {
         let ratio = boosts.fold(0.0, f64::max) / ambient_kpa;
         let rpm = [limits.turbo_rpm.0, limits.turbo_rpm.1];
         let potential = [0, 1].map(|side| potential(pair[side], rpm[side], ratio, ranges));
-        Self { points: points.collect(), potential, ranges }
+        let maps = pair.map(|sheet| sheet.map.as_ref().map(|map| map.basis));
+        Self { points: points.collect(), potential, maps, ranges }
     }
 }
 
@@ -115,7 +123,7 @@ fn ends(sheet: &PartsSheet, tip_m_s: f64) -> [(f64, f64); 2] {
     let (air, params) = (Ambient::SEA_LEVEL, model(sheet));
     let rpm = rpm_of(tip_m_s, params.compressor_radius_m);
     if let Some(map) = &sheet.map {
-        let (kelvin, pascal) = map.reference;
+        let MapBasis { kelvin, pascal, .. } = map.basis;
         let to_map = libm::sqrt(kelvin / air.temperature_k);
         let from_map = air.pressure_pa / pascal * to_map;
         if let Some((surge, choke)) = map.ends(rpm * to_map) {
@@ -143,11 +151,14 @@ fn breath(sheet: &PartsSheet, wheels: &WheelEntry) -> Breath {
     let [(surge, surge_known), (choke, choke_known)] = ends(sheet, tip_m_s);
     let params = model(sheet);
     let sound = libm::sqrt(params.air_gamma * params.air_r * Ambient::SEA_LEVEL.temperature_k);
+    let coefficient = |kg_s: f64| wheels.flow_coefficient * kg_s / wheels.air_kg_s;
     let (over_surge, of_choke) = (surge / wheels.air_kg_s, wheels.air_kg_s / choke);
     Breath {
         air_kg_s: wheels.air_kg_s,
         tip_m_s,
         tip_mach: tip_m_s / sound,
+        flow_coefficient: wheels.flow_coefficient,
+        coefficient_range: (coefficient(surge), coefficient(choke)),
         surge_margin: (1.0 - over_surge, over_surge * surge_known),
         choke_margin: (1.0 - of_choke, of_choke * choke_known),
     }
@@ -185,7 +196,7 @@ fn flow_at_limit(
     air: &Ambient,
 ) -> (Option<f64>, f64) {
     if let Some(map) = &sheet.map {
-        let (kelvin, pascal) = map.reference;
+        let MapBasis { kelvin, pascal, .. } = map.basis;
         let to_map = libm::sqrt(kelvin / air.temperature_k);
         let rpm = (rpm_of(tip_m_s, params.compressor_radius_m) * to_map).min(map.speeds().1);
         let flow = map.flow_at_ratio(rpm, ratio).map(|flow| flow * air.pressure_pa / pascal * to_map);

@@ -16,7 +16,7 @@ use crate::errors::uncertainties;
 use plant::airpath::{AirState, EngineParams};
 use plant::nozzle::NozzleModel;
 
-/// A common boost that is not reached by then counts as reached then, s.
+/// A common boost that is not reached by then is not reached, s.
 const GIVE_UP_S: f64 = 20.0;
 const PA_PER_KPA: f64 = 1e3;
 
@@ -38,11 +38,14 @@ pub struct ChainUncertainty {
 /// Standard uncertainties of new less old at a load step, re-mapped.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, schemars::JsonSchema)]
 pub struct PointUncertainty {
-    /// Boost at the end, kPa.
+    /// Boost at the end, kPa: a difference, so neither absolute nor gauge.
+    #[serde(rename = "boost_difference_kpa")]
     pub boost_kpa: f64,
-    /// Exhaust pressure at the end, kPa.
+    /// Exhaust pressure at the end, kPa: a difference too.
+    #[serde(rename = "exhaust_difference_kpa")]
     pub exhaust_kpa: f64,
-    /// Time to the common boost, s; none without a common boost.
+    /// Time to the common boost, s; none without a common boost, and where a turbo within its tolerances never
+    /// gets there.
     pub sooner_s: Option<f64>,
 }
 
@@ -127,7 +130,7 @@ impl<'a> Chain<'a> {
         Some(results)
     }
 
-    /// First-order uncertainties of all of them.
+    /// Uncertainties of all of them.
     #[must_use]
     pub fn uncertainty(&self) -> Option<ChainUncertainty> {
         let nominal = self.results(self.pair.0, self.pair.1)?;
@@ -140,7 +143,7 @@ impl<'a> Chain<'a> {
             PointUncertainty {
                 boost_kpa: at(first),
                 exhaust_kpa: at(first + 1),
-                sooner_s: point.level_pa.map(|_| at(first + 2)),
+                sooner_s: point.level_pa.map(|_| at(first + 2)).filter(|seconds| seconds.is_finite()),
             }
         };
         let opening = |(row, opening): (usize, &f64)| met(*opening).then_some(at(of_openings + row));
@@ -155,7 +158,7 @@ impl<'a> Chain<'a> {
 }
 
 impl ChainPoint {
-    /// Boost and exhaust pressure at the end, kPa, and time to the common boost, s.
+    /// Boost and exhaust pressure at the end, kPa, and time to the common boost, s; NaN where it is never reached.
     fn run(&self, turbo: &TurboOnEngine, side: usize) -> Option<[f64; 3]> {
         let vanes = turbo.vanes(self.openings[side]);
         let [before, after] = self.rests[side];
@@ -170,7 +173,7 @@ impl ChainPoint {
                 }
                 (state, time_s) = (next, time_s + STEP_S);
             }
-            GIVE_UP_S
+            f64::NAN
         });
         Some([end[0] / PA_PER_KPA, end[1] / PA_PER_KPA, time_s])
     }

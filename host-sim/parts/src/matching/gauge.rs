@@ -31,6 +31,7 @@ pub struct BenchTarget {
     /// Pressure drop, kPa.
     pub drop_kpa: f64,
     /// Room before the ring: °C and absolute kPa.
+    #[serde(rename = "room_c_and_kpa_absolute")]
     pub room: (f64, f64),
     /// Through volute and ring, the turbine wheel not fitted, g/s.
     pub flow_g_s: GaugeTarget,

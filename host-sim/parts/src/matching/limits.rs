@@ -18,6 +18,7 @@ use crate::{Field, Material, Origin, PartsSheet, Wheel};
 #[derive(Debug, Clone, PartialEq, Serialize, schemars::JsonSchema)]
 pub struct StatedLimits {
     /// Boost that must not be passed, absolute kPa; none: what the controller holds.
+    #[serde(rename = "boost_kpa_absolute")]
     pub boost_kpa: Option<f64>,
     /// Who allows that much: a data sheet, the engine maker's instructions.
     pub source: Option<String>,
@@ -54,12 +55,14 @@ pub struct CarriedLimits {
     /// What the user stated.
     pub stated: StatedLimits,
     /// Boost, absolute kPa.
+    #[serde(rename = "boost_kpa_absolute")]
     pub boost_kpa: f64,
     /// Turbo speed, rpm: before and now.
     pub turbo_rpm: (f64, f64),
     /// What decided it.
     pub turbo_by: SpeedLimitBy,
     /// Exhaust pressure, absolute kPa: the engine's, kept.
+    #[serde(rename = "exhaust_kpa_absolute")]
     pub exhaust_kpa: f64,
     /// Factor on the speed-estimate table: the same tip speed for the same pressure ratio.
     pub estimate_factor: f64,
@@ -70,7 +73,7 @@ pub struct CarriedLimits {
 /// A stated boost limit that nobody answers for.
 #[derive(Debug, Clone, Copy, PartialEq, thiserror::Error)]
 #[error(
-    "boost limit {stated_kpa} kPa is above the {held_kpa} kPa that the controller holds; name who allows it \
+    "boost limit {stated_kpa} kPa absolute is above the {held_kpa} kPa absolute that the controller holds; name who allows it \
      (--limit-source), or state a lower one"
 )]
 pub struct NobodyAllows {
@@ -206,13 +209,15 @@ fn turbo_speed(old: &PartsSheet, new: &PartsSheet, before: f64, gas_c: f64) -> (
 
 /// What a limit is about.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, schemars::JsonSchema)]
-#[serde(rename_all = "kebab-case")]
 pub enum LimitedValue {
     /// Boost, kPa absolute.
+    #[serde(rename = "boost-kpa-absolute")]
     Boost,
     /// Turbo speed, rpm.
+    #[serde(rename = "turbo-speed-rpm")]
     TurboSpeed,
     /// Exhaust pressure, kPa absolute.
+    #[serde(rename = "exhaust-kpa-absolute")]
     Exhaust,
 }
 

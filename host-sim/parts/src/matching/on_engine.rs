@@ -5,6 +5,7 @@
 
 use serde::{Deserialize, Serialize};
 
+use crate::compressor_map::MapBasis;
 use crate::wheels::{trim, turbine_in_flow};
 use crate::{Field, PartsSheet};
 use plant::airpath::{Engine, EngineParams, ReducedParams};
@@ -41,7 +42,7 @@ pub(crate) fn with_wheels_of(sheet: &PartsSheet, base: ReducedParams) -> Reduced
 /// points, best efficiency and its place as measured. The air path keeps its one curve for all speeds.
 fn with_map_of(sheet: &PartsSheet, base: ReducedParams) -> ReducedParams {
     let Some(map) = &sheet.map else { return base };
-    let (kelvin, pascal) = map.reference;
+    let MapBasis { kelvin, pascal, .. } = map.basis;
     let radius = sheet.value(Field::CompressorExducer) * 0.5e-3;
     let density = pascal / (base.air_r * kelvin);
     let coefficients = |(rpm, flow, ratio, efficiency): (f64, f64, f64, f64)| {

@@ -22,6 +22,7 @@ pub struct Reached {
     /// Time after the step, s.
     pub time_s: f64,
     /// Exhaust pressure at that moment, absolute kPa.
+    #[serde(rename = "exhaust_kpa_absolute")]
     pub exhaust_kpa: f64,
     /// Exhaust less boost there, kPa: what the pistons push against.
     pub pumping_kpa: f64,
@@ -33,6 +34,7 @@ pub struct Reached {
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, schemars::JsonSchema)]
 pub struct SameBoost {
     /// The common boost, absolute kPa.
+    #[serde(rename = "boost_kpa_absolute")]
     pub boost_kpa: f64,
     /// Old turbo.
     pub old: Reached,

@@ -48,6 +48,7 @@ impl Bar {
 #[derive(Debug, Clone, PartialEq, Serialize, schemars::JsonSchema)]
 pub struct Sensitivity {
     /// Boost one second after the step with all values as measured, kPa: old and new.
+    #[serde(rename = "nominal_kpa_absolute")]
     pub nominal_kpa: (f64, f64),
     /// Bars, longest first.
     pub bars: Vec<Bar>,

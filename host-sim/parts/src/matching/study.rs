@@ -20,8 +20,10 @@ use crate::figures::{
 use crate::{Field, PartsSheet, Quantity};
 use plant::nozzle::{NozzleModel, RingError, in_series_mm2};
 
-/// Points of curves and of the opening map.
+/// Points of curves.
 const POINTS: u32 = 21;
+/// Openings of the map: every hundredth.
+const MAP_KNOTS: u32 = 101;
 /// Standard uncertainty of an area, as a share of it, up to which the area may be called met (common
 /// practice, no source): measured rings reach 5 %, one with an estimated vane thickness 30 %.
 const AREA_KNOWN_TO: f64 = 0.10;
@@ -192,7 +194,7 @@ impl Study {
         let air = compare(old, new, &found, plan.limits.boost_kpa)?;
         let sensitivity =
             sensitivity(old, new, &found, plan.runs, plan.seed).ok_or(StudyError::NoResponse)?;
-        let chain = Chain::of((old, new), &found, POINTS, &air);
+        let chain = Chain::of((old, new), &found, MAP_KNOTS, &air);
         let uncertainty = chain.and_then(|chain| chain.uncertainty()).ok_or(StudyError::NoResponse)?;
         let unmet = found.unmet();
         Ok(Self {
@@ -204,7 +206,7 @@ impl Study {
             new: side(new)?,
             inertia_ratio: new.value(Field::RotorInertia) / old.value(Field::RotorInertia),
             minimum_flow: found.minimum_flow,
-            map: found.knots(POINTS),
+            map: found.knots(MAP_KNOTS),
             not_met: not_met(&found.minimum_flow, &unmet, &air),
             not_known: [old, new].into_iter().filter_map(not_known).collect(),
             rings: [RingOutline::of(old, &found.old), RingOutline::of(new, &found.new)],

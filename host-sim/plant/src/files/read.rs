@@ -14,7 +14,7 @@ pub enum ReadError {
     #[error("there is no such file; check the path")]
     Missing,
     /// A folder.
-    #[error("is a folder")]
+    #[error("is a folder; name a file in it")]
     Folder,
     /// A device, a pipe or a socket: it may never end, or never begin.
     #[error("is a device or a pipe, which may never end")]

@@ -19,13 +19,15 @@ pub enum AxisRange {
     FitWithZero,
     /// Exactly this.
     Fixed(f64, f64),
+    /// Exactly this, without ticks.
+    Unmarked(f64, f64),
 }
 
 impl Scale {
     /// A scale over `from_px ..= to_px` for the data's extent.
     pub(super) fn new(range: AxisRange, data: Option<(f64, f64)>, px: (f64, f64), most_ticks: f64) -> Self {
         let (low, high) = match (range, data) {
-            (AxisRange::Fixed(low, high), _) => (low, high),
+            (AxisRange::Fixed(low, high) | AxisRange::Unmarked(low, high), _) => (low, high),
             (AxisRange::Fit, Some((low, high))) => padded(low, high),
             (AxisRange::FitWithZero, Some((low, high))) => padded(low.min(0.0), high.max(0.0)),
             (_, None) => (0.0, 1.0),

@@ -57,6 +57,12 @@ impl Axis {
         Self { label: label.to_owned(), range: AxisRange::Fixed(low, high) }
     }
 
+    /// An axis over a fixed range whose numbers mean nothing.
+    #[must_use]
+    pub fn unmarked(label: &str, low: f64, high: f64) -> Self {
+        Self { label: label.to_owned(), range: AxisRange::Unmarked(low, high) }
+    }
+
     /// An axis fitted to its data and zero.
     #[must_use]
     pub fn with_zero(label: &str) -> Self {

@@ -3,7 +3,7 @@
 
 use askama::Template;
 
-use super::axis::Scale;
+use super::axis::{AxisRange, Scale};
 use super::chart::{Chart, ChartMark, Ink, Width};
 use super::labels::{Anchor, Labels, PlacedLabel};
 use super::path::{self, px};
@@ -87,8 +87,8 @@ impl<'a> Drawing<'a> {
             bottom,
             x_label: &chart.x.label,
             y_label: &chart.y.label,
-            x_ticks: ticks(&x),
-            y_ticks: ticks(&y),
+            x_ticks: ticks(chart.x.range, &x),
+            y_ticks: ticks(chart.y.range, &y),
             shapes: Vec::new(),
             dots: Vec::new(),
             labels: Vec::new(),
@@ -152,7 +152,11 @@ impl<'a> Drawing<'a> {
     }
 }
 
-fn ticks(scale: &Scale) -> Vec<AxisTick> {
+fn ticks(range: AxisRange, scale: &Scale) -> Vec<AxisTick> {
+    match range {
+        AxisRange::Unmarked(..) => return Vec::new(),
+        AxisRange::Fit | AxisRange::FitWithZero | AxisRange::Fixed(..) => {}
+    }
     scale.ticks().into_iter().map(|(value, text)| AxisTick { at: px(scale.px(value)), text }).collect()
 }
 

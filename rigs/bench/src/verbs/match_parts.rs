@@ -17,7 +17,6 @@ mod travel;
 pub(super) use rows::with_unit;
 
 use std::path::{Path, PathBuf};
-use std::sync::Arc;
 
 use firmware_core::settings::Settings;
 use parts::PartsSheet;
@@ -102,11 +101,11 @@ fn range(word: &str, (least, most): (f64, f64)) -> Result<(f64, f64), String> {
 
 /// A sheet, with its compressor map where one was named.
 fn sheet(path: &Path, map: Option<&PathBuf>) -> Result<PartsSheet, Failure> {
-    let mut sheet = PartsSheet::read(path).map_err(Failure::usage)?;
-    if let Some(map) = map {
-        sheet.map = Some(Arc::new(CompressorMap::read(map).map_err(Failure::usage)?));
+    let sheet = PartsSheet::read(path).map_err(Failure::usage)?;
+    match map {
+        None => Ok(sheet),
+        Some(map) => CompressorMap::read(map).and_then(|map| sheet.with_map(map)).map_err(Failure::usage),
     }
-    Ok(sheet)
 }
 
 /// Compares, prints, writes.
@@ -161,7 +160,7 @@ fn write(
     settings: &Settings,
 ) -> Result<(), Failure> {
     let page = page::report(told).render().map_err(Failure::undetermined)?;
-    let map = opening_map(found);
+    let map = opening_map(&told.study, found);
     let controller = controller_toml(told, settings).map_err(Failure::undetermined)?;
     folder.replace(&[
         ("match.html", page.as_bytes()),
@@ -175,25 +174,29 @@ fn controller_toml(told: &MatchDocument, settings: &Settings) -> Result<String, 
         "# Controller settings carried over from {:?} to {:?} at equal nozzle area.\n# {HANDED_OVER}\n",
         told.study.old.name, told.study.new.name
     );
-    let warnings =
-        limits::passed(&told.study).into_iter().map(|words| format!("# NOT WITHIN LIMITS: {words}.\n"));
+    let study = &told.study;
+    let passed = limits::passed(study).into_iter().chain(compressor::beyond(study));
+    let warnings = passed
+        .map(|words| format!("# NOT WITHIN LIMITS: {words}.\n"))
+        .chain(study.not_met.iter().map(|words| format!("# NOT MET: {words}.\n")))
+        .chain(study.not_known.iter().map(|words| format!("# NOT KNOWN WELL ENOUGH: {words}.\n")));
     let grounds = limits::grounds(&told.study.plan.limits).into_iter().map(|words| format!("# {words}\n"));
     let head = warnings.chain(grounds).fold(head, |head, line| head + &line) + "\n";
     Ok(head + &toml::to_string(settings)?)
 }
 
-/// The opening map in steps of 1 %, RFC 4180.
-fn opening_map(found: &OpeningMatch) -> String {
-    const KNOTS: u32 = 101;
+/// The opening map in steps of 1 %, RFC 4180; the uncertainty is empty where the area is not met.
+fn opening_map(study: &Study, found: &OpeningMatch) -> String {
     // RFC 4180 knows no comment: the caution is the name of a last, empty column.
     let mut csv = format!(
-        "old_opening,new_opening,wanted_area_mm2,given_area_mm2,old_vane_deg,new_vane_deg,slope_ratio,met,\"{HANDED_OVER}\"\r\n",
+        "old_opening,new_opening,standard_uncertainty,wanted_area_mm2,given_area_mm2,old_vane_deg,new_vane_deg,slope_ratio,met,\"{HANDED_OVER}\"\r\n",
     );
-    for knot in found.knots(KNOTS) {
+    for (knot, known) in study.map.iter().zip(&study.uncertainty.openings) {
         csv += &format!(
-            "{:.2},{:.9},{:.6},{:.6},{:.6},{:.6},{:.6},{},\r\n",
+            "{:.2},{:.9},{},{:.6},{:.6},{:.6},{:.6},{:.6},{},\r\n",
             knot.old_opening,
             knot.new_opening,
+            known.map(|u| format!("{u:.4}")).unwrap_or_default(),
             knot.wanted_mm2,
             knot.given_mm2,
             knot.vane_deg.0,

@@ -1,41 +1,17 @@
-//! Parts sheets as papers: an empty one to fill in, two turbos side by side.
+//! Two parts sheets side by side.
 
-use std::fs::File;
-use std::io::{ErrorKind, Write};
 use std::path::Path;
 
+use parts::PartsSheet;
 use parts::compare::{Difference, SheetComparison, compare_sheets};
 use parts::teardown::balance_grade_mm_s;
-use parts::{PartsSheet, TEMPLATE};
 
 use super::match_parts::with_unit;
 use crate::console::Console;
-use crate::document::{ComparisonDocument, SheetDocument};
+use crate::document::ComparisonDocument;
 use crate::exit::{Exit, Failure, VerbResult};
 use crate::fold::Fold;
 use crate::number::with_uncertainty;
-
-/// Writes an empty parts sheet.
-pub(super) fn new(path: &Path, console: &Console) -> VerbResult {
-    let shown = path.display().to_string();
-    let refused = |error: std::io::Error| {
-        if error.kind() == ErrorKind::AlreadyExists {
-            Failure::usage(format!(
-                "{shown}: a file is there already and stays as it is; fill that one in, or give another name"
-            ))
-        } else if error.kind() == ErrorKind::NotFound {
-            Failure::usage(format!("{shown}: no such folder; make it first, or give another path"))
-        } else {
-            Failure::undetermined(format!("{shown}: {error}; check free space and write permission"))
-        }
-    };
-    let mut file = File::create_new(path).map_err(refused)?;
-    file.write_all(TEMPLATE.as_bytes()).map_err(refused)?;
-    let text = format!("{shown}\nFill in what you can measure, then run `vanebench match`.");
-    console
-        .result(&Fold::of_the_reader().paragraph(&text), &SheetDocument { file: shown, items: Vec::new() })?;
-    Ok(Exit::Done)
-}
 
 /// Lays two parts sheets side by side.
 pub(super) fn compare(one: &Path, two: &Path, console: &Console) -> VerbResult {

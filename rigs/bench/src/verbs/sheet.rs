@@ -4,11 +4,14 @@ use std::fs::File;
 use std::io::{ErrorKind, Write};
 use std::path::{Path, PathBuf};
 
+use parts::TEMPLATE;
+
 use super::parts_sheet;
 use crate::caution::Effect;
 use crate::console::Console;
 use crate::document::SheetDocument;
 use crate::exit::{Exit, Failure, VerbResult};
+use crate::fold::Fold;
 use crate::report::sheet::{ITEMS, SHEET_FILE, template};
 
 /// What `sheet` takes.
@@ -20,17 +23,12 @@ pub struct Args {
 
 #[derive(Debug, clap::Subcommand)]
 enum SheetVerb {
-    /// Lay an empty acceptance sheet into a unit's folder, every item explained
+    /// Write an empty sheet, every entry explained: of a turbo's parts, or of a unit's acceptance
     New {
-        /// The unit's folder, such as units/NAME
-        #[arg(value_name = "UNIT_DIR")]
-        unit_dir: PathBuf,
-    },
-    /// Write an empty parts sheet, every entry explained
-    Parts {
-        /// File to write; one that is there stays as it is
-        #[arg(value_name = "SHEET.toml")]
-        file: PathBuf,
+        /// NAME.toml: a parts sheet under that name; a unit's folder, such as units/NAME: its acceptance sheet. One
+        /// that is there stays as it is
+        #[arg(value_name = "NAME.toml|UNIT_DIR")]
+        place: PathBuf,
     },
     /// Lay two parts sheets side by side: what differs, by how much, and whether the measurement can tell
     Compare {
@@ -44,7 +42,7 @@ enum SheetVerb {
 impl Args {
     pub(crate) fn effect(&self) -> Effect {
         match self.about {
-            SheetVerb::New { .. } | SheetVerb::Parts { .. } | SheetVerb::Compare { .. } => Effect::Neither,
+            SheetVerb::New { .. } | SheetVerb::Compare { .. } => Effect::Neither,
         }
     }
 }
@@ -55,35 +53,43 @@ impl Args {
 /// When a sheet is there already, or the disk refuses.
 pub fn run(args: &Args, console: &Console) -> VerbResult {
     match &args.about {
-        SheetVerb::New { unit_dir } => new(unit_dir, console),
-        SheetVerb::Parts { file } => parts_sheet::new(file, console),
+        SheetVerb::New { place } => new(place, console),
         SheetVerb::Compare { one, two } => parts_sheet::compare(one, two, console),
     }
 }
 
-fn new(unit_dir: &Path, console: &Console) -> VerbResult {
-    let path = unit_dir.join(SHEET_FILE);
+fn new(place: &Path, console: &Console) -> VerbResult {
+    let (path, text, items, next) = if place.is_dir() {
+        let items = ITEMS.map(|item| item.key).to_vec();
+        (place.join(SHEET_FILE), template(), items, "fill it in; `vanebench report` prints it")
+    } else if place.extension().is_some_and(|ending| ending == "toml") {
+        let next = "fill in what you can measure, then `vanebench match`";
+        (place.to_owned(), TEMPLATE.to_owned(), Vec::new(), next)
+    } else {
+        return Err(Failure::usage(format!(
+            "{}: no folder of a unit and no NAME.toml. For a turbo's parts give a file name that ends in .toml; for a \
+             unit's acceptance give its folder, such as units/NAME.",
+            place.display()
+        )));
+    };
     let shown = path.display().to_string();
     let refused = |error: std::io::Error| {
-        if error.kind() == ErrorKind::AlreadyExists {
-            return Failure::usage(format!(
-                "{shown}: a sheet is there already and stays as it is. Fill that one in, or move it away."
-            ));
+        let kind = error.kind();
+        if kind == ErrorKind::AlreadyExists {
+            Failure::usage(format!(
+                "{shown}: a sheet is there already and stays as it is. Fill that one in, or give another name."
+            ))
+        } else if kind == ErrorKind::NotFound {
+            Failure::usage(format!("{shown}: no such folder. Make it first, or give another name."))
+        } else {
+            Failure::undetermined(format!(
+                "{shown}: {error}. Check free space and write permission, then run again."
+            ))
         }
-        if error.kind() == ErrorKind::NotFound {
-            return Failure::usage(format!(
-                "{}: no such folder. Give a unit's folder, such as units/NAME.",
-                unit_dir.display()
-            ));
-        }
-        Failure::undetermined(format!(
-            "{shown}: {error}. Check free space and write permission, then run again."
-        ))
     };
     let mut file = File::create_new(&path).map_err(refused)?;
-    file.write_all(template().as_bytes()).map_err(refused)?;
-    let document = SheetDocument { file: shown.clone(), items: ITEMS.map(|item| item.key).to_vec() };
-    let text = format!("{shown}: {} items to fill in; `vanebench report` prints them", ITEMS.len());
-    console.result(&text, &document)?;
+    file.write_all(text.as_bytes()).map_err(refused)?;
+    let words = Fold::of_the_reader().paragraph(&format!("{shown}\nWritten: {next}."));
+    console.result(&words, &SheetDocument { file: shown, items })?;
     Ok(Exit::Done)
 }

@@ -2,7 +2,7 @@
 
 use parts::matching::{MinimumFlow, Study};
 
-use super::engine::difference;
+use super::engine::{difference, later};
 use super::rows::row;
 use super::{compressor, limits};
 use crate::number::with_uncertainty;
@@ -19,7 +19,16 @@ pub(super) fn area(study: &Study) -> String {
         (true, true) if unchanged && study.minimum_flow == MinimumFlow::Equal => {
             "Met: the calibration fits as it is".into()
         }
-        (true, true) => "Met after re-mapping and setting the stop".into(),
+        (true, true) => format!("Met after re-mapping{}", stop(&study.minimum_flow)),
+    }
+}
+
+/// What becomes of the stop of a ring that is re-mapped.
+fn stop(kept: &MinimumFlow) -> &'static str {
+    match kept {
+        MinimumFlow::MoveStop { .. } => " and setting the stop",
+        MinimumFlow::Equal => "; the stop stays as it is",
+        MinimumFlow::HeldByMap { .. } | MinimumFlow::NotMet { .. } => "; no stop protects the minimum",
     }
 }
 
@@ -75,13 +84,11 @@ pub(super) fn numbers(study: &Study) -> Vec<Vec<String>> {
         "mean of all throats".to_owned(),
     ]));
     for (run, known) in study.air.iter().zip(&study.uncertainty.points) {
-        if let (Some(same), Some(u)) = (&run.same_boost, known.sooner_s) {
-            let later = same.new_after.time_s - same.old.time_s;
-            rows.push(row([
-                format!("{}: time to {:.0} kPa absolute, new less old, s", run.point.name, same.boost_kpa),
-                with_uncertainty(later, u),
-                difference(later, u, ["later", "sooner"]),
-            ]));
+        if let Some(same) = &run.same_boost {
+            let what =
+                format!("{}: time to {:.0} kPa absolute, new less old, s", run.point.name, same.boost_kpa);
+            let [value, verdict] = later(same, known);
+            rows.push(row([what, value, verdict]));
         }
     }
     if let Some((run, known)) =

@@ -1,5 +1,6 @@
 //! How both compressors breathe, in rows: margins at each load step, air and power that could be in them.
 
+use parts::compressor_map::{MapBasis, OutletPressure};
 use parts::matching::{AirBound, Breath, Potential, Study};
 
 use super::rows::row;
@@ -32,6 +33,23 @@ pub(super) fn margin_rows(study: &Study) -> Vec<Vec<String>> {
     rows
 }
 
+/// Flow coefficients at the end of each load step against the wheel's range there, head first.
+pub(super) fn coefficient_rows(study: &Study) -> Vec<Vec<String>> {
+    let shown = |breath: &Breath| {
+        let (surge, choke) = breath.coefficient_range;
+        format!("{:.3} ({surge:.3} to {choke:.3})", breath.flow_coefficient)
+    };
+    let mut rows = vec![row(["flow coefficient (surge to choke)", "old", "new re-mapped"])];
+    rows.extend(
+        study
+            .air
+            .iter()
+            .zip(&study.breathing.points)
+            .map(|(run, [old, new])| row([run.point.name.to_owned(), shown(old), shown(new)])),
+    );
+    rows
+}
+
 /// Air and power, old and new, head first.
 pub(super) fn potential_rows(study: &Study) -> Vec<Vec<String>> {
     let [old, new] = &study.breathing.potential;
@@ -58,11 +76,24 @@ pub(super) fn potential_rows(study: &Study) -> Vec<Vec<String>> {
     ]
 }
 
-/// What the power rests on, in a sentence.
+/// What a compressor's margins rest on, in a sentence.
+fn map_words(side: &str, map: Option<MapBasis>) -> String {
+    let Some(map) = map else { return format!("{side} compressor: estimated, no map was given. ") };
+    let outlet = match map.outlet {
+        OutletPressure::Total => "total to total",
+        OutletPressure::Static => "total to static, taken as total",
+    };
+    let (kelvin, kpa) = (map.kelvin, map.pascal / 1e3);
+    format!("{side} compressor: measured map, {outlet}, corrected to {kelvin} K and {kpa} kPa absolute. ")
+}
+
+/// What margins and power rest on, in sentences.
 pub(super) fn ground(study: &Study) -> String {
     let ranges = study.breathing.ranges;
+    let maps: String =
+        ["Old", "New"].iter().zip(study.breathing.maps).map(|(side, map)| map_words(side, map)).collect();
     format!(
-        "Power is air over air-fuel ratio ({:.0} to {:.0}) and consumption ({:.0} to {:.0} g/kWh; common practice, no \
+        "{maps}Power is air over air-fuel ratio ({:.0} to {:.0}) and consumption ({:.0} to {:.0} g/kWh; common practice, no \
          source, where not stated). It is no promise: fuel, heat and strength come first, and emission law applies.",
         ranges.air_fuel.0, ranges.air_fuel.1, ranges.g_per_kwh.0, ranges.g_per_kwh.1
     )

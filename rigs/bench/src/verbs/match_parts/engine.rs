@@ -1,11 +1,16 @@
 //! What the engine would see, in rows and words: load steps, the same boost, what moves it.
 
-use parts::matching::{AirComparison, LimitedValue, PointUncertainty, Reached, Response, Sensitivity, Study};
+use parts::matching::{
+    AirComparison, Bar, LimitedValue, PointUncertainty, Reached, Response, SameBoost, Sensitivity, Study,
+};
 
 use super::limits;
 use super::rows::row;
 use crate::number::{number, with_uncertainty};
 
+/// What the engine runs leave out.
+pub(super) const BARE_AIR_PATH: &str = "It is the bare air path, at rest: heat soak, intercooler, the vanes' effect \
+    on turbine efficiency and their lag are off; `simulate --parts` and `campaign --parts` have them.";
 /// Expanded uncertainty over standard uncertainty, for saying that two values differ (JCGM 100:2008, 6.2.1).
 const COVERAGE: f64 = 2.0;
 
@@ -16,7 +21,7 @@ pub(super) fn air_rows(study: &Study) -> Vec<Vec<String>> {
         "turbo",
         "opening",
         "boost, kPa absolute",
-        "after 1 s",
+        "after 1 s, kPa absolute",
         "exhaust (peak), kPa absolute",
         "turbo peak, rpm",
         "U/C0",
@@ -60,6 +65,17 @@ pub(super) fn difference(value: f64, uncertainty: f64, [more, less]: [&str; 2]) 
     }
 }
 
+/// How much later the re-mapped turbo comes to the common boost, s, and what is known of it.
+pub(super) fn later(same: &SameBoost, known: &PointUncertainty) -> [String; 2] {
+    let later_s = same.new_after.time_s - same.old.time_s;
+    match known.sooner_s {
+        Some(u) => [with_uncertainty(later_s, u), difference(later_s, u, ["later", "sooner"])],
+        None => {
+            [format!("{later_s:.2}"), "not known: within the tolerances it may never get there".to_owned()]
+        }
+    }
+}
+
 /// Old and new at the same boost, head first.
 pub(super) fn same_boost_rows(study: &Study) -> Vec<Vec<String>> {
     let mut rows = vec![row([
@@ -72,8 +88,8 @@ pub(super) fn same_boost_rows(study: &Study) -> Vec<Vec<String>> {
         "",
     ])];
     for (run, known) in study.air.iter().zip(&study.uncertainty.points) {
-        let (Some(same), Some(u)) = (&run.same_boost, known.sooner_s) else { continue };
-        let later = same.new_after.time_s - same.old.time_s;
+        let Some(same) = &run.same_boost else { continue };
+        let [value, verdict] = later(same, known);
         let seconds = |reached: &Reached| format!("{:.2}", reached.time_s);
         rows.push(vec![
             run.point.name.to_owned(),
@@ -81,8 +97,8 @@ pub(super) fn same_boost_rows(study: &Study) -> Vec<Vec<String>> {
             seconds(&same.old),
             seconds(&same.new_before),
             seconds(&same.new_after),
-            with_uncertainty(later, u),
-            difference(later, u, ["later", "sooner"]),
+            value,
+            verdict,
         ]);
     }
     rows
@@ -130,13 +146,23 @@ fn change_row((run, known): (&AirComparison, &PointUncertainty)) -> Vec<String> 
     ]
 }
 
+/// Shortest bar that a person is told of, kPa.
+const BAR_COUNTS_FROM_KPA: f64 = 0.1;
+
+/// The bars of the tornado that are long enough to tell, longest first.
+pub(super) fn bars_that_count(sensitivity: &Sensitivity) -> impl Iterator<Item = &Bar> {
+    sensitivity.bars.iter().take_while(|bar| bar.span_kpa() >= BAR_COUNTS_FROM_KPA)
+}
+
 /// The longest bars of the tornado, head first.
 pub(super) fn bar_rows(sensitivity: &Sensitivity, shown: usize) -> Vec<Vec<String>> {
     let mut rows =
         vec![row(["what moves boost 1 s after tip-in, new less old", "at low end, kPa", "at high end, kPa"])];
-    rows.extend(sensitivity.bars.iter().take(shown).map(|bar| {
+    rows.extend(bars_that_count(sensitivity).take(shown).map(|bar| {
         let mark = if bar.estimated { " (estimated: measure it)" } else { "" };
-        vec![format!("{}{mark}", bar.name), format!("{:+.1}", bar.low_kpa), format!("{:+.1}", bar.high_kpa)]
+        // Zero has one sign.
+        let tenths = |kpa: f64| format!("{:+.1}", (10.0 * kpa).round() / 10.0 + 0.0);
+        vec![format!("{}{mark}", bar.name), tenths(bar.low_kpa), tenths(bar.high_kpa)]
     }));
     rows
 }

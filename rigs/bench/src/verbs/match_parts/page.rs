@@ -1,9 +1,10 @@
 //! The report of a match: side-by-side table, areas, opening map, boost responses, tornado.
 
-use parts::matching::{AirComparison, ENTERS, Sensitivity, Side, Study};
+use parts::matching::{AirComparison, Bar, ENTERS, Sensitivity, Side, Study};
 
 use parts::{Origin, ToleranceOrigin};
 
+use super::engine::BARE_AIR_PATH;
 use super::{engine as engine_words, gauge, limits, text};
 use crate::caution::CAUTIONS;
 use crate::document::MatchDocument;
@@ -71,7 +72,7 @@ fn gauge_job(study: &Study) -> Section {
 fn pictures(study: &Study) -> Section {
     let responses = study.air.iter().map(|run| response(run, study.plan.limits.boost_kpa));
     Section::new("Area and boost")
-        .text("Responses are simulated on an invented engine scaled to the old nozzle. Equal area is not equal boost: this ranks the parts and promises no engine anything.")
+        .text(&format!("Responses are simulated on an invented engine scaled to the old nozzle. {BARE_AIR_PATH} Equal area is not equal boost: this ranks the parts and promises no engine anything."))
         .charts([areas(study), openings(study)].into_iter().chain(responses))
 }
 
@@ -82,6 +83,7 @@ fn pendulum(study: &Study) -> Option<Section> {
 fn compressors(study: &Study) -> Section {
     Section::new("Appendix: compressor")
         .table(table_of(super::compressor::margin_rows(study)))
+        .table(table_of(super::compressor::coefficient_rows(study)))
         .table(table_of(super::compressor::potential_rows(study)))
         .text(&super::compressor::ground(study))
 }
@@ -96,7 +98,7 @@ fn figures(study: &Study) -> Section {
         table.row([f.name, f.formula, f.source])
     });
     let mut section = Section::new("Appendix: old and new side by side")
-        .text("Value ± standard uncertainty (GUM, first order, tolerances read as rectangular). * rests on values that were estimated, not measured; a tolerance with * was not stated and is taken by rule.")
+        .text("Value ± standard uncertainty (GUM, tolerances read as rectangular). * rests on values that were estimated, not measured; a tolerance with * was not stated and is taken by rule.")
         .table(table_of(text::figure_rows(study)))
         .table(sources);
     for side in [&study.old, &study.new] {
@@ -116,8 +118,13 @@ fn values(side: &Side) -> Table {
             Origin::Measured { by, with } => (by.as_str(), with.as_str()),
             Origin::Estimated { rule } => ("estimated *", rule.as_str()),
         };
-        table.row([&value.field, &(text::quantity(value) + tolerance), by, with])
+        table.row([&value.field, &unbroken(&(text::quantity(value) + tolerance)), &unbroken(by), with])
     })
+}
+
+/// A value that stays on one line.
+fn unbroken(value: &str) -> String {
+    value.replace(' ', "\u{a0}")
 }
 
 fn areas(study: &Study) -> Chart {
@@ -206,18 +213,26 @@ fn response(run: &AirComparison, limit_kpa: f64) -> Chart {
 fn tornado(sensitivity: &Sensitivity) -> Chart {
     /// Half a bar's height; bars stand 1 apart.
     const HALF_BAR: f64 = 0.32;
-    let shown = sensitivity.bars.len().min(BARS_SHOWN);
+    /// Left of the longest bar, and right of it for the names; shares of all bars' extent.
+    const MARGIN: f64 = 0.05;
+    const ROOM: f64 = 0.5;
+    let bars: Vec<&Bar> = engine_words::bars_that_count(sensitivity).take(BARS_SHOWN).collect();
+    let shown = bars.len();
+    let ends = |bar: &Bar| (bar.low_kpa.min(bar.high_kpa), bar.low_kpa.max(bar.high_kpa));
+    let (low, high) = bars.iter().fold((0.0_f64, 0.0_f64), |(low, high), bar| {
+        let (left, right) = ends(bar);
+        (low.min(left), high.max(right))
+    });
     let chart = Chart::new(
         "Boost 1 s after tip-in, new less old, each error at both its ends",
-        Axis::fit("change of boost, kPa"),
-        Axis::fixed("longest bar on top", 0.0, shown as f64 + 1.0),
+        Axis::fixed("change of boost, kPa", low - MARGIN * (high - low), high + ROOM * (high - low)),
+        Axis::unmarked("longest bar on top", 0.0, shown as f64 + 1.0),
     );
-    sensitivity.bars.iter().take(BARS_SHOWN).enumerate().fold(chart, |chart, (at, bar)| {
+    bars.into_iter().enumerate().fold(chart, |chart, (at, bar)| {
         let y = (shown - at) as f64;
-        let ends = [bar.low_kpa, bar.high_kpa];
         let ink = if bar.estimated { Ink::Limit } else { Ink::Main };
         let edge = |x: f64| (x, y - HALF_BAR, y + HALF_BAR);
-        let (left, right) = (ends[0].min(ends[1]), ends[0].max(ends[1]));
+        let (left, right) = ends(bar);
         chart
             .band("", ink, vec![edge(left), edge(right)])
             .line("", ink, vec![(left, y), (right, y)])
@@ -227,7 +242,8 @@ fn tornado(sensitivity: &Sensitivity) -> Chart {
 
 fn tolerances(sensitivity: &Sensitivity) -> Section {
     let text = format!(
-        "Values drawn in the limit's colour were estimated: measuring them narrows the result most. {}.",
+        "Values drawn in the limit's colour were estimated: measuring them narrows the result most. What moves boost by \
+         less than 0.1 kPa is left out. {}.",
         engine_words::spread(sensitivity)
     );
     Section::new("Appendix: which measurement matters most")

@@ -14,6 +14,8 @@ use crate::number::{number, with_uncertainty};
 
 /// Bars of the tornado that the text shows; the report shows more.
 const BARS_SHOWN: usize = 8;
+/// A row of the map for so many of its openings.
+const MAP_ROWS_EVERY: usize = 5;
 
 /// The whole text: the answer first, what it rests on, the verdict again at the end.
 pub(super) fn told(told: &MatchDocument, out: Option<&Path>, fold: Fold) -> String {
@@ -32,6 +34,7 @@ pub(super) fn told(told: &MatchDocument, out: Option<&Path>, fold: Fold) -> Stri
         table(engine::change_rows(study)),
         table(engine::air_rows(study)),
         table(compressor::margin_rows(study)),
+        table(compressor::coefficient_rows(study)),
         table(compressor::potential_rows(study)),
         words(&compressor::ground(study)),
         words(&limits::grounds(&study.plan.limits).join("\n")),
@@ -42,10 +45,11 @@ pub(super) fn told(told: &MatchDocument, out: Option<&Path>, fold: Fold) -> Stri
     ];
     parts.extend(told.travel.as_ref().map(|check| words(&travel(check))));
     parts.extend(gauge::pendulum(study).map(|how| words(&how)));
-    parts.push(words(
+    parts.push(words(&format!(
         "Equal area is not equal boost. The engine runs are a model of an invented engine: they rank, they \
-         do not promise. Set the minimum flow on a gauge and confirm boost on the engine.",
-    ));
+         do not promise. {} Set the minimum flow on a gauge and confirm boost on the engine.",
+        engine::BARE_AIR_PATH
+    )));
     parts.extend(out.map(|dir| {
         words(&format!("Written: match.html, opening-map.csv, controller.toml in\n  {}", dir.display()))
     }));
@@ -150,24 +154,25 @@ pub(super) fn quantity(value: &SheetValue) -> String {
 /// The opening map, head first.
 pub(super) fn map_rows(study: &Study) -> Vec<Vec<String>> {
     let head = row(["old opening", "new opening", "area wanted, mm²", "old vane, °", "new vane, °", "given"]);
-    let rows = study.map.iter().zip(&study.uncertainty.openings).map(|(knot, known)| {
-        row([
-            format!("{:.2}", knot.old_opening),
-            match known {
-                Some(u) if *u > 0.0 => with_uncertainty(knot.new_opening, *u),
-                Some(_) | None => format!("{:.3}", knot.new_opening),
-            },
-            number(knot.wanted_mm2),
-            format!("{:.1}", knot.vane_deg.0),
-            format!("{:.1}", knot.vane_deg.1),
-            match knot.met {
-                Met::SameArea => met(knot.met).to_owned(),
-                Met::AreaTooLarge | Met::AreaTooSmall => {
-                    format!("{} mm², {}", number(knot.given_mm2), met(knot.met))
-                }
-            },
-        ])
-    });
+    let rows =
+        study.map.iter().zip(&study.uncertainty.openings).step_by(MAP_ROWS_EVERY).map(|(knot, known)| {
+            row([
+                format!("{:.2}", knot.old_opening),
+                match known {
+                    Some(u) if *u > 0.0 => with_uncertainty(knot.new_opening, *u),
+                    Some(_) | None => format!("{:.3}", knot.new_opening),
+                },
+                number(knot.wanted_mm2),
+                format!("{:.1}", knot.vane_deg.0),
+                format!("{:.1}", knot.vane_deg.1),
+                match knot.met {
+                    Met::SameArea => met(knot.met).to_owned(),
+                    Met::AreaTooLarge | Met::AreaTooSmall => {
+                        format!("{} mm², {}", number(knot.given_mm2), met(knot.met))
+                    }
+                },
+            ])
+        });
     std::iter::once(head).chain(rows).collect()
 }
 
