@@ -10,48 +10,54 @@ use crate::number::{number, with_uncertainty};
 
 /// What the engine runs leave out.
 pub(super) const BARE_AIR_PATH: &str = "It is the bare air path, at rest: heat soak, intercooler, the vanes' effect \
-    on turbine efficiency and their lag are off; `simulate --parts` and `campaign --parts` have them.";
+    on turbine efficiency and their lag are off; simulate --parts and campaign --parts have them.";
 /// Expanded uncertainty over standard uncertainty, for saying that two values differ (JCGM 100:2008, 6.2.1).
 const COVERAGE: f64 = 2.0;
 
-/// The load steps, three ways, head first.
-pub(super) fn air_rows(study: &Study) -> Vec<Vec<String>> {
-    let mut rows = vec![row([
-        "load step, simulated",
-        "turbo",
-        "opening",
-        "boost, kPa absolute",
-        "after 1 s, kPa absolute",
-        "exhaust (peak), kPa absolute",
-        "turbo peak, rpm",
-        "U/C0",
-        "gas on wheel, °",
-    ])];
+/// What each turbo gave at each load step: the columns behind step and turbo.
+fn load_step_rows<const N: usize>(
+    study: &Study,
+    head: [&str; N],
+    of: impl Fn(&Response) -> [String; N],
+) -> Vec<Vec<String>> {
+    let line = |step: &str, turbo: &str, cells: [String; N]| {
+        [step.to_owned(), turbo.to_owned()].into_iter().chain(cells).collect::<Vec<String>>()
+    };
+    let mut rows = vec![line("load step, simulated", "turbo, at opening", head.map(String::from))];
     for run in &study.air {
         let (old, new) = (run.point.old_opening, run.new_opening);
         let ways = [
-            ("old", old, &run.old),
-            ("new, not re-mapped", old, &run.new_before),
-            ("new, re-mapped", new, &run.new_after),
+            (format!("old at {old:.2}"), &run.old),
+            (format!("not re-mapped, {old:.2}"), &run.new_before),
+            (format!("re-mapped, {new:.2}"), &run.new_after),
         ];
-        rows.extend(ways.map(|(turbo, opening, response)| air_row(run.point.name, turbo, opening, response)));
+        rows.extend(ways.map(|(turbo, response)| line(run.point.name, &turbo, of(response))));
     }
     rows
 }
 
-fn air_row(step: &str, turbo: &str, opening: f64, response: &Response) -> Vec<String> {
-    let angle = response.wheels.relative_angle_deg;
-    vec![
-        step.to_owned(),
-        turbo.to_owned(),
-        format!("{opening:.2}"),
-        format!("{:.0}", response.boost_kpa),
-        format!("{:.0}", response.boost_after_kpa),
-        format!("{:.0} ({:.0})", response.exhaust_kpa, response.exhaust_peak_kpa),
-        limits::shown(LimitedValue::TurboSpeed, response.turbo_rpm),
-        format!("{:.2}", response.wheels.blade_speed_ratio),
-        angle.map_or_else(|| "–".into(), |deg| format!("{deg:+.0}")),
-    ]
+/// Pressures at the load steps, three ways, head first.
+pub(super) fn pressure_rows(study: &Study) -> Vec<Vec<String>> {
+    let head = ["boost, kPa absolute", "after 1 s, kPa absolute", "exhaust (peak), kPa absolute"];
+    load_step_rows(study, head, |response| {
+        [
+            format!("{:.0}", response.boost_kpa),
+            format!("{:.0}", response.boost_after_kpa),
+            format!("{:.0} ({:.0})", response.exhaust_kpa, response.exhaust_peak_kpa),
+        ]
+    })
+}
+
+/// How the wheels run at the load steps, three ways, head first.
+pub(super) fn wheel_rows(study: &Study) -> Vec<Vec<String>> {
+    load_step_rows(study, ["turbo peak, rpm", "U/C0", "gas on wheel, °"], |response| {
+        let angle = response.wheels.relative_angle_deg;
+        [
+            limits::shown(LimitedValue::TurboSpeed, response.turbo_rpm),
+            format!("{:.2}", response.wheels.blade_speed_ratio),
+            angle.map_or_else(|| "–".into(), |deg| format!("{deg:+.0}")),
+        ]
+    })
 }
 
 /// Is a difference known to differ from zero, and which way.
@@ -81,24 +87,18 @@ pub(super) fn same_boost_rows(study: &Study) -> Vec<Vec<String>> {
     let mut rows = vec![row([
         "to the same boost",
         "kPa absolute",
-        "old, s",
-        "not re-mapped, s",
-        "re-mapped, s",
+        "s: old / not re-mapped / re-mapped",
         "new less old, s",
-        "",
     ])];
     for (run, known) in study.air.iter().zip(&study.uncertainty.points) {
         let Some(same) = &run.same_boost else { continue };
         let [value, verdict] = later(same, known);
-        let seconds = |reached: &Reached| format!("{:.2}", reached.time_s);
+        let seconds = [&same.old, &same.new_before, &same.new_after].map(|r| format!("{:.2}", r.time_s));
         rows.push(vec![
             run.point.name.to_owned(),
             format!("{:.0}", same.boost_kpa),
-            seconds(&same.old),
-            seconds(&same.new_before),
-            seconds(&same.new_after),
-            value,
-            verdict,
+            seconds.join(" / "),
+            format!("{value}, {verdict}"),
         ]);
     }
     rows
@@ -129,7 +129,7 @@ pub(super) fn cost_rows(study: &Study) -> Vec<Vec<String>> {
 
 /// New less old at the end of each load step, re-mapped, with what is known of it, head first.
 pub(super) fn change_rows(study: &Study) -> Vec<Vec<String>> {
-    let mut rows = vec![row(["new less old, re-mapped", "boost, kPa", "", "exhaust, kPa", ""])];
+    let mut rows = vec![row(["new less old, re-mapped", "boost, kPa", "exhaust, kPa"])];
     rows.extend(study.air.iter().zip(&study.uncertainty.points).map(change_row));
     rows
 }
@@ -137,13 +137,10 @@ pub(super) fn change_rows(study: &Study) -> Vec<Vec<String>> {
 fn change_row((run, known): (&AirComparison, &PointUncertainty)) -> Vec<String> {
     let boost = run.new_after.boost_kpa - run.old.boost_kpa;
     let exhaust = run.new_after.exhaust_kpa - run.old.exhaust_kpa;
-    vec![
-        run.point.name.to_owned(),
-        with_uncertainty(boost, known.boost_kpa),
-        difference(boost, known.boost_kpa, ["more", "less"]),
-        with_uncertainty(exhaust, known.exhaust_kpa),
-        difference(exhaust, known.exhaust_kpa, ["more", "less"]),
-    ]
+    let shown = |change: f64, u: f64| {
+        format!("{}, {}", with_uncertainty(change, u), difference(change, u, ["more", "less"]))
+    };
+    vec![run.point.name.to_owned(), shown(boost, known.boost_kpa), shown(exhaust, known.exhaust_kpa)]
 }
 
 /// Shortest bar that a person is told of, kPa.

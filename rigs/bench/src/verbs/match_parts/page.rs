@@ -89,7 +89,8 @@ fn compressors(study: &Study) -> Section {
 }
 
 fn table_of(rows: Vec<Vec<String>>) -> Table {
-    let mut rows = rows.into_iter();
+    let whole = |row: Vec<String>| row.iter().map(|cell| cell.replace(" ± ", "\u{a0}±\u{a0}")).collect();
+    let mut rows = rows.into_iter().map(whole);
     Table { head: rows.next().unwrap_or_default(), rows: rows.collect() }
 }
 
@@ -186,7 +187,8 @@ fn engine(told: &MatchDocument) -> Section {
         .table(table_of(engine_words::same_boost_rows(&told.study)))
         .table(table_of(engine_words::cost_rows(&told.study)))
         .table(table_of(engine_words::change_rows(&told.study)))
-        .table(table_of(engine_words::air_rows(&told.study)))
+        .table(table_of(engine_words::pressure_rows(&told.study)))
+        .table(table_of(engine_words::wheel_rows(&told.study)))
         .text(&limits_held)
         .table(enters)
 }
