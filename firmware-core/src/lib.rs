@@ -11,7 +11,7 @@
 //!
 //! 1. [`units`], [`sample`], [`command`], [`calibration`], [`settings`], [`faults`], [`tables`]
 //! 2. the stages of the tick: [`plausibility`], [`target`], [`guard`], [`slew`], [`position`], [`limits`]
-//! 3. [`learn`], [`held`], [`store`], [`motion`], [`link`]
+//! 3. [`learn`], [`held`], [`store`], [`motion`], [`probe`], [`link`]
 //! 4. [`controller`], [`drive`]
 //! 5. [`session`]
 //!
@@ -35,6 +35,7 @@ pub mod link;
 pub mod motion;
 pub mod plausibility;
 pub mod position;
+pub mod probe;
 pub mod sample;
 pub mod session;
 pub mod settings;

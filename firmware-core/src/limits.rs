@@ -119,11 +119,18 @@ impl Limits {
         self.heat += (square - self.heat) * (TICK_SECONDS / settings.limits.heat_time_s);
     }
 
+    /// Heat as a fraction of what the winding can take for ever.
+    #[inline]
+    pub fn heat_share(&self, settings: &Settings) -> f32 {
+        let continuous = settings.limits.continuous_current.0;
+        self.heat / (continuous * continuous)
+    }
+
     /// Largest current that heat still allows: full below [`FADE_FROM`], continuous at the limit.
     fn current_by_heat(&self, settings: &Settings) -> f32 {
         let continuous = settings.limits.continuous_current.0;
         let most = settings.actuator.max_current.0;
-        let used = self.heat / (continuous * continuous);
+        let used = self.heat_share(settings);
         if used <= FADE_FROM || most <= continuous {
             return most;
         }

@@ -19,6 +19,7 @@ use firmware_core::link::{
     SelfCheck, SelfTest, Source, StreamState, Talk, Welcome, encode,
 };
 use firmware_core::motion::{Footing, Goal, Segment};
+use firmware_core::probe::{ProbeSegment, ProbeUntil};
 use firmware_core::sample::{EngineDemand, Mode};
 use firmware_core::settings::{Settings, SettingsSection, SlewSettings};
 use firmware_core::store::{StoreFault, StoreResult};
@@ -231,6 +232,23 @@ fn to_board() -> Vec<ToBoard> {
             tag: TAG,
         },
         ToBoard::GetLearnOutcome,
+        ToBoard::StartProbe {
+            start_at: Tick(300),
+            segment: ProbeSegment {
+                volts: Volt(-6.0),
+                volts_per_s: 2.0,
+                cap: Ampere(0.5),
+                counts_per_s: 1000.0,
+                second_cap: Some(Ampere(0.75)),
+                until: ProbeUntil {
+                    moved: None,
+                    reached: Some(Counts(2000)),
+                    held_ticks: Some(300),
+                    still_counts: 10,
+                    ticks: 20_000,
+                },
+            },
+        },
     ]
 }
 

@@ -102,6 +102,10 @@ impl Actuation {
         }
     }
 
+    pub(super) fn heat_share(&self, settings: &Settings) -> f32 {
+        self.limits.heat_share(settings)
+    }
+
     /// Both loops forget; heat and stall are remembered.
     pub(super) fn rest(&mut self) {
         self.position.reset();

@@ -175,6 +175,12 @@ impl Controller {
         self.footing = footing;
     }
 
+    /// Heat in the winding by the current that was read, as a share of what it can take for ever.
+    #[must_use]
+    pub fn heat_share(&self) -> f32 {
+        self.actuation.heat_share(&self.settings)
+    }
+
     /// Clears the guard's latch: an explicit act of a person.
     pub fn clear_latch(&mut self) {
         self.cleared = self.guard.clear_latch();

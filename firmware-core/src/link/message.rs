@@ -14,6 +14,7 @@ use crate::calibration::{Setup, Warmth};
 use crate::held::{Held, OriginTag};
 use crate::learn::{LearnEvent, LearnOrder};
 use crate::motion::{Footing, Segment};
+use crate::probe::ProbeSegment;
 use crate::sample::EngineDemand;
 use crate::settings::{SettingsHash, SettingsSection};
 use crate::store::StoreResult;
@@ -88,6 +89,14 @@ pub enum ToBoard {
     },
     /// Asks for the outcome of the last learn again, as a [`ToHost::Learn`].
     GetLearnOutcome,
+    /// Runs one segment of a probe: of an actuator whose settings say no more than supply and continuous current. A board
+    /// that cannot answers [`Refusal::UnknownKind`](super::Refusal::UnknownKind).
+    StartProbe {
+        /// First tick of the segment.
+        start_at: Tick,
+        /// What to do.
+        segment: ProbeSegment,
+    },
 }
 
 impl ToBoard {
@@ -108,7 +117,7 @@ impl ToBoard {
 }
 
 impl Message for ToBoard {
-    const KINDS: u8 = 18;
+    const KINDS: u8 = 19;
     const SENDER: End = End::Host;
 }
 

@@ -199,6 +199,8 @@ pub enum Source {
     Motion,
     /// The end-stop learner.
     Learn,
+    /// A probe's segment.
+    Probe,
 }
 
 /// Quantity that the drive is commanded in.
@@ -303,4 +305,14 @@ pub enum ReleaseReason {
     NotStored,
     /// A setting or the calibration in use has changed by itself. Disarmed.
     MemoryChanged,
+    /// A probe's segment ended: the lever moved as far as was asked.
+    ProbeMoved,
+    /// A probe's segment ended: the lever came to the reading that was asked.
+    ProbeReached,
+    /// A probe's segment ended: something held the lever at the full push.
+    ProbeHeld,
+    /// A probe's segment ended: its time is spent.
+    ProbeTimeSpent,
+    /// More current flowed than a probe may draw although the volts were taken back.
+    OverCurrent,
 }

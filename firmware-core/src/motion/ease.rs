@@ -19,7 +19,7 @@ const BRAKE_TICKS: u16 = 2500;
 
 /// The push that is left.
 #[derive(Debug, Clone, Copy, Default)]
-pub(super) struct Ease {
+pub(crate) struct Ease {
     from: f32,
     elapsed: u16,
     stands_at: Counts,
@@ -27,17 +27,17 @@ pub(super) struct Ease {
 }
 
 impl Ease {
-    pub(super) const fn new() -> Self {
+    pub(crate) const fn new() -> Self {
         Self { from: 0.0, elapsed: 0, stands_at: Counts(0), stands_for: 0 }
     }
 
     /// The push that it would start from.
-    pub(super) fn follow(&mut self, duty: Duty) {
+    pub(crate) fn follow(&mut self, duty: Duty) {
         self.from = duty.get();
     }
 
     /// The command for this tick, or `None` once nothing needs to push any more.
-    pub(super) fn tick(&mut self) -> Option<Command> {
+    pub(crate) fn tick(&mut self) -> Option<Command> {
         if self.from == 0.0 {
             return None;
         }
@@ -55,7 +55,7 @@ impl Ease {
     }
 
     /// Takes in where a tick of it has led the lever.
-    pub(super) fn see(&mut self, position: Counts) {
+    pub(crate) fn see(&mut self, position: Counts) {
         let moved = position.distance_from(self.stands_at);
         if moved.saturating_abs() > STAND_COUNTS {
             (self.stands_at, self.stands_for) = (position, 0);

@@ -3,6 +3,7 @@
 use crate::held::OriginTag;
 use crate::learn::Learner;
 use crate::link::state::Source;
+use crate::probe::Probe;
 use crate::sample::EngineDemand;
 use crate::settings::SettingsHash;
 use crate::units::Tick;
@@ -20,6 +21,8 @@ pub(super) enum Activity {
         /// Where it was in the last tick.
         place: MotionPlace,
     },
+    /// A probe's segment waits for its start or runs.
+    Probe { start_at: Tick, probe: Probe, place: ProbePlace },
     /// The learner waits for its start or runs.
     Learn {
         start_at: Tick,
@@ -40,6 +43,7 @@ impl Activity {
             Self::Engine(_) => Source::Engine,
             Self::Motion { .. } => Source::Motion,
             Self::Learn { .. } => Source::Learn,
+            Self::Probe { .. } => Source::Probe,
         }
     }
 
@@ -51,7 +55,7 @@ impl Activity {
                 *told = told.saturating_add(1);
                 number
             }
-            Self::Released | Self::Engine(_) | Self::Motion { .. } => 0,
+            Self::Released | Self::Engine(_) | Self::Motion { .. } | Self::Probe { .. } => 0,
         }
     }
 
@@ -60,6 +64,15 @@ impl Activity {
             *place = now;
         }
     }
+}
+
+/// How far a probe's segment has come.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum ProbePlace {
+    /// It has not ended.
+    Driving,
+    /// It has ended: the push is let down.
+    Easing,
 }
 
 /// How far a motion has come.

@@ -111,6 +111,7 @@ impl ControlEnd<'_> {
             ToBoard::GetStatus => self.get_status(),
             ToBoard::StartLearn { start_at, ref order, tag } => self.start_learn(start_at, order, tag),
             ToBoard::GetLearnOutcome => self.get_learn_outcome(),
+            ToBoard::StartProbe { start_at, ref segment } => self.start_probe(start_at, segment),
         }
     }
 

@@ -133,6 +133,7 @@ impl<'a> ControlEnd<'a> {
             self.let_go(sample.tick, ReleaseReason::MemoryChanged);
         }
         self.watch_motion(sample, &output);
+        self.watch_probe(sample, &output);
         self.record(sample, &request, &output);
         self.own.is_out_of_grant = !self.may_advance(self.own.next);
         self.own.is_at_rest = output.duty == Duty::ZERO;
@@ -145,7 +146,9 @@ impl<'a> ControlEnd<'a> {
         match &mut self.own.activity {
             Activity::Released => Request::Release,
             Activity::Engine(demand) => Request::Engine(*demand),
-            Activity::Motion { start_at, .. } | Activity::Learn { start_at, .. }
+            Activity::Motion { start_at, .. }
+            | Activity::Learn { start_at, .. }
+            | Activity::Probe { start_at, .. }
                 if !now.has_reached(*start_at) =>
             {
                 Request::Release
@@ -155,6 +158,7 @@ impl<'a> ControlEnd<'a> {
                 let place = *place;
                 self.motion_tick(sample, place)
             }
+            Activity::Probe { .. } => self.probe_tick(sample),
             Activity::Learn { learner, .. } => {
                 let tick = learner.tick(sample);
                 self.follow_learner(now, tick)
@@ -318,7 +322,12 @@ fn is_disarming(reason: ReleaseReason) -> bool {
         | ReleaseReason::HeatLimit
         | ReleaseReason::SupplyRange
         | ReleaseReason::SensorFault
-        | ReleaseReason::NotStored => false,
+        | ReleaseReason::NotStored
+        | ReleaseReason::ProbeMoved
+        | ReleaseReason::ProbeReached
+        | ReleaseReason::ProbeHeld
+        | ReleaseReason::ProbeTimeSpent
+        | ReleaseReason::OverCurrent => false,
     }
 }
 

@@ -24,6 +24,7 @@ mod keeping;
 mod lease;
 mod link_end;
 mod moving;
+mod probing;
 mod starting;
 mod stream;
 

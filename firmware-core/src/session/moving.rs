@@ -62,7 +62,8 @@ impl ControlEnd<'_> {
             Activity::Motion { place: MotionPlace::Waiting, .. }
             | Activity::Released
             | Activity::Engine(_)
-            | Activity::Learn { .. } => return,
+            | Activity::Learn { .. }
+            | Activity::Probe { .. } => return,
         }
         let seen = Seen {
             position: sample.position,

@@ -159,12 +159,12 @@ impl ControlEnd<'_> {
     pub(super) fn check_idle(&self) -> Result<(), Refusal> {
         match self.own.activity.source() {
             Source::Released => Ok(()),
-            source @ (Source::Engine | Source::Motion | Source::Learn) => Err(Refusal::Busy { source }),
+            source @ (Source::Engine | Source::Motion | Source::Learn | Source::Probe) => Err(Refusal::Busy { source }),
         }
     }
 
     #[inline]
-    fn check_ready(&self, start_at: Tick) -> Result<(), Refusal> {
+    pub(super) fn check_ready(&self, start_at: Tick) -> Result<(), Refusal> {
         if !self.is_armed() {
             return Err(Refusal::NotArmed);
         }

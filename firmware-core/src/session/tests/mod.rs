@@ -31,6 +31,7 @@ mod drive;
 mod ends;
 mod force;
 mod keeping;
+mod probe;
 mod random;
 mod strangers;
 mod talk;

@@ -362,7 +362,7 @@ impl Play {
         }
         match source {
             Source::Motion | Source::Engine => {}
-            Source::Released | Source::Learn => self.books.moving = None,
+            Source::Released | Source::Learn | Source::Probe => self.books.moving = None,
         }
         if source != Source::Learn {
             self.books.learning = None;

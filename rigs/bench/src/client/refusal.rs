@@ -105,6 +105,7 @@ fn user(source: Source) -> &'static str {
         Source::Engine => "the engine controller",
         Source::Motion => "a motion profile",
         Source::Learn => "end-stop learning",
+        Source::Probe => "a probe",
     }
 }
 

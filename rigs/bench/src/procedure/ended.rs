@@ -83,7 +83,12 @@ pub(super) fn ending(reason: ReleaseReason) -> Option<Ending> {
         | ReleaseReason::HostSilent
         | ReleaseReason::TickFault
         | ReleaseReason::NotStored
-        | ReleaseReason::MemoryChanged => None,
+        | ReleaseReason::MemoryChanged
+        | ReleaseReason::ProbeMoved
+        | ReleaseReason::ProbeReached
+        | ReleaseReason::ProbeHeld
+        | ReleaseReason::ProbeTimeSpent
+        | ReleaseReason::OverCurrent => None,
     }
 }
 

@@ -136,7 +136,13 @@ impl RunStop {
                 ReleaseReason::NewHost => "another host greeted it",
                 ReleaseReason::Stopped => "it was told to stop",
                 ReleaseReason::NotStarted => "it has restarted",
-                ReleaseReason::MotionEnded | ReleaseReason::LearnEnded => "it ended early",
+                ReleaseReason::MotionEnded
+                | ReleaseReason::LearnEnded
+                | ReleaseReason::ProbeMoved
+                | ReleaseReason::ProbeReached
+                | ReleaseReason::ProbeHeld
+                | ReleaseReason::ProbeTimeSpent => "it ended early",
+                ReleaseReason::OverCurrent => "more current flowed than it may draw",
                 ReleaseReason::Obstructed => "something holds the lever",
                 ReleaseReason::NoMotion => "the lever did not move",
                 ReleaseReason::HeatLimit => "the winding reached its heat limit",

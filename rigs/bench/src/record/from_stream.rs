@@ -104,6 +104,7 @@ fn words(state: &StreamState) -> String {
         Source::Engine => "engine",
         Source::Motion => "motion",
         Source::Learn => "learn",
+        Source::Probe => "probe",
     }
     .to_owned();
     if state.stage != GuardStage::Normal {

@@ -160,7 +160,7 @@ impl View {
         if !matches!(self.drive, DriveState::Stopping | DriveState::Unanswered) {
             self.drive = match sample.state.source {
                 Source::Released => DriveState::Off(None),
-                Source::Engine | Source::Motion | Source::Learn => DriveState::On,
+                Source::Engine | Source::Motion | Source::Learn | Source::Probe => DriveState::On,
             };
         }
     }
