@@ -6,7 +6,7 @@ use std::fmt::Write;
 use std::path::Path;
 
 /// Files that hold the link's types; the first definition of a name counts.
-const FILES: [&str; 24] = [
+const FILES: [&str; 25] = [
     "link/message.rs",
     "link/state.rs",
     "link/refusal.rs",
@@ -17,6 +17,7 @@ const FILES: [&str; 24] = [
     "store/result.rs",
     "calibration.rs",
     "motion/profile.rs",
+    "probe.rs",
     "sample.rs",
     "guard.rs",
     "learn/mod.rs",

@@ -4,7 +4,7 @@ use super::*;
 use crate::link::state::MotionEvent;
 use crate::probe::{ProbeSegment, ProbeUntil};
 
-fn segment(volts: f32) -> ProbeSegment {
+pub(super) fn segment(volts: f32) -> ProbeSegment {
     ProbeSegment {
         volts: Volt(volts),
         volts_per_s: 2.0,
