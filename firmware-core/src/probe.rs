@@ -204,9 +204,10 @@ impl Probe {
         }
         match self.end {
             None => ProbeStep::Go(self.drive(sample)),
-            Some(end @ (ProbeEnd::Moved | ProbeEnd::Reached | ProbeEnd::Held | ProbeEnd::TimeSpent)) => {
-                self.ease.tick().map_or(ProbeStep::Done(end), |command| ProbeStep::Ease(self.no_more(command)))
-            }
+            Some(end @ (ProbeEnd::Moved | ProbeEnd::Reached | ProbeEnd::Held | ProbeEnd::TimeSpent)) => self
+                .ease
+                .tick()
+                .map_or(ProbeStep::Done(end), |command| ProbeStep::Ease(self.no_more(command))),
             Some(
                 end @ (ProbeEnd::OverCurrent
                 | ProbeEnd::HeatLimit
@@ -225,13 +226,12 @@ impl Probe {
         } else {
             self.ease.see(position);
         }
-        let sensors =
-            [Fault::PositionRange, Fault::PositionJump, Fault::PositionFrozen, Fault::CurrentRange];
+        let sensors = [Fault::PositionRange, Fault::PositionJump, Fault::PositionFrozen, Fault::CurrentRange];
         if faults.contains(Fault::SupplyRange) {
             self.cut = Some(ProbeEnd::SupplyRange);
         } else if sensors.into_iter().any(|fault| faults.contains(fault)) {
             self.cut = Some(ProbeEnd::SensorFault);
-        } else if !(heat < 1.0) {
+        } else if heat >= 1.0 || heat.is_nan() {
             self.cut = Some(ProbeEnd::HeatLimit);
         }
     }
@@ -349,4 +349,5 @@ fn has_passed(start: Counts, goal: Counts, now: Counts) -> bool {
 }
 
 #[cfg(test)]
+#[allow(clippy::arithmetic_side_effects)]
 mod tests;

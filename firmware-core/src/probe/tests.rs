@@ -109,9 +109,15 @@ fn segment(volts: f32) -> ProbeSegment {
 fn a_segment_ends_on_motion_on_a_reading_at_a_stop_and_on_time() {
     let to = |until| ProbeSegment { until, ..segment(-8.0) };
     assert_eq!(run(&mut plain(), to(ProbeUntil { moved: Some(50), ..until() })).0, ProbeEnd::Moved);
-    assert_eq!(run(&mut plain(), to(ProbeUntil { reached: Some(Counts(3000)), ..until() })).0, ProbeEnd::Reached);
+    assert_eq!(
+        run(&mut plain(), to(ProbeUntil { reached: Some(Counts(3000)), ..until() })).0,
+        ProbeEnd::Reached
+    );
     assert_eq!(run(&mut plain(), to(ProbeUntil { held_ticks: Some(200), ..until() })).0, ProbeEnd::Held);
-    let (end, most, ticks) = run(&mut plain(), ProbeSegment { volts: Volt(0.0), until: ProbeUntil { ticks: 700, ..until() }, ..segment(0.0) });
+    let (end, most, ticks) = run(
+        &mut plain(),
+        ProbeSegment { volts: Volt(0.0), until: ProbeUntil { ticks: 700, ..until() }, ..segment(0.0) },
+    );
     assert_eq!((end, most, ticks), (ProbeEnd::TimeSpent, 0.0, 699));
 }
 

@@ -36,7 +36,9 @@ impl ControlEnd<'_> {
             ProbeStep::Ease(command) => {
                 if *place == ProbePlace::Driving {
                     *place = ProbePlace::Easing;
-                    self.side.outbox.tell(ToLink::Note(Note::Motion { tick: now, event: MotionEvent::Ended }));
+                    self.side
+                        .outbox
+                        .tell(ToLink::Note(Note::Motion { tick: now, event: MotionEvent::Ended }));
                 }
                 Request::Bench(command)
             }

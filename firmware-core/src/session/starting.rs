@@ -159,7 +159,9 @@ impl ControlEnd<'_> {
     pub(super) fn check_idle(&self) -> Result<(), Refusal> {
         match self.own.activity.source() {
             Source::Released => Ok(()),
-            source @ (Source::Engine | Source::Motion | Source::Learn | Source::Probe) => Err(Refusal::Busy { source }),
+            source @ (Source::Engine | Source::Motion | Source::Learn | Source::Probe) => {
+                Err(Refusal::Busy { source })
+            }
         }
     }
 

@@ -31,7 +31,9 @@ const BROKEN: [(&str, [u32; 4]); 7] = [
 
 fn driven(source: Source) -> Bench {
     match source {
-        Source::Released | Source::Learn | Source::Probe => panic!("{source:?} does not push from its first tick on"),
+        Source::Released | Source::Learn | Source::Probe => {
+            panic!("{source:?} does not push from its first tick on")
+        }
         Source::Engine => {
             let mut bench = Bench::ready(Some(held(Setup::OnEngine)));
             assert_eq!(bench.ask(&ToBoard::Engine(DEMAND)), Outcome::Done);

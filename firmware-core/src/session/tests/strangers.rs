@@ -94,7 +94,7 @@ fn bodies() -> List<List<u8>> {
         ToBoard::GetStatus,
         ToBoard::StartLearn { start_at: Tick(60), order, tag: OriginTag(7) },
         ToBoard::GetLearnOutcome,
-        ToBoard::StartProbe { start_at: Tick(60), segment: super::probe::segment(3.0) },
+        ToBoard::StartProbe { start_at: Tick(60), segment: probe::segment(3.0) },
     ];
     assert_eq!(messages.len() + 2, usize::from(ToBoard::KINDS), "all but hello and stop");
     let body = |message: &ToBoard| {
