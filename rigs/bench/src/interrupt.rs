@@ -10,6 +10,8 @@ use crate::console;
 use crate::exit::Exit;
 
 static STOP: AtomicBool = AtomicBool::new(false);
+/// The same, asked with a key on a screen that reads the keyboard.
+static KEY: AtomicBool = AtomicBool::new(false);
 static WATCHES: AtomicUsize = AtomicUsize::new(0);
 
 /// Starts listening. A second call does nothing.
@@ -30,7 +32,17 @@ fn on_signal() {
 /// True once the user has asked to stop.
 #[must_use]
 pub fn asked() -> bool {
-    STOP.load(Ordering::SeqCst)
+    STOP.load(Ordering::SeqCst) || KEY.load(Ordering::SeqCst)
+}
+
+/// A key asked what moves to stop.
+pub(crate) fn ask_by_key() {
+    KEY.store(true, Ordering::SeqCst);
+}
+
+/// What a key asked has been done; what comes next may be asked for anew.
+pub(crate) fn key_is_answered() {
+    KEY.store(false, Ordering::SeqCst);
 }
 
 /// Somebody looks at [`asked`] for as long as this lives, several times a second.

@@ -11,6 +11,9 @@ use std::sync::atomic::{AtomicU32, Ordering};
 use std::thread::sleep;
 use std::time::{Duration, Instant};
 
+use nix::sys::signal::{Signal, kill};
+use nix::unistd::Pid;
+
 /// Long enough for a busy computer; nothing here is a measure of speed.
 const PATIENCE: Duration = Duration::from_secs(60);
 const HOW_TO_LEAVE: &str = "SPACE or Ctrl-C leaves. A spring may still move the lever.";
@@ -236,6 +239,29 @@ fn an_unplugged_line_is_told_and_nothing_starts_when_it_is_back() {
     drop(screen);
     second.kill().unwrap();
     second.wait().unwrap();
+}
+
+#[test]
+fn a_key_is_heard_while_the_line_is_silent() {
+    let folder = folder();
+    let at = folder.path();
+    let (mut rig, options) = rig(at);
+    let learn = format!("learn {options} --hands-clear");
+    let Some(screen) = Screen::open((80, 24), at, "", &learn) else {
+        rig.kill().unwrap();
+        return;
+    };
+    screen.wait_for(&["DRIVE ON"]);
+    let rigs_process = Pid::from_raw(rig.id().cast_signed());
+    kill(rigs_process, Signal::SIGSTOP).unwrap();
+    let begun = Instant::now();
+    screen.press("Space");
+    // Whoever waits for the line first would end undetermined, with the line lost.
+    screen.wait_for(&["stopped by the user", "ended 130"]);
+    println!("prompt {} ms after the key", begun.elapsed().as_millis());
+    kill(rigs_process, Signal::SIGCONT).unwrap();
+    rig.kill().unwrap();
+    rig.wait().unwrap();
 }
 
 #[test]

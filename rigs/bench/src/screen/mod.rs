@@ -5,6 +5,7 @@
 
 mod bar;
 mod draw;
+mod keyboard;
 mod place;
 mod view;
 mod words;
@@ -15,25 +16,24 @@ use std::time::{Duration, Instant};
 use firmware_core::link::Pacing;
 use ratatui::Terminal;
 use ratatui::backend::CrosstermBackend;
-use ratatui::crossterm::event::{self, Event, KeyCode, KeyEvent, KeyModifiers};
 use ratatui::crossterm::terminal::{
     EnterAlternateScreen, LeaveAlternateScreen, disable_raw_mode, enable_raw_mode,
 };
 use ratatui::crossterm::{cursor, execute};
 
 use crate::console::{self, Console, Style};
+use crate::interrupt;
 use crate::procedure::{Observed, Observer, RunStop};
 use draw::{Colour, draw};
+use keyboard::Keyboard;
 pub(crate) use place::{PlaceArgs, WantedPlace};
 use view::{DriveState, View};
 pub(crate) use view::{MayDrive, Subject};
 
 /// Between two pictures: ten a second, as many as a slow line carries.
 const BETWEEN_PICTURES: Duration = Duration::from_millis(100);
-/// Between two looks at the keyboard; a tenth of what a stop may take.
-const BETWEEN_LOOKS: Duration = Duration::from_millis(10);
-/// How long a picture of the stopped drive stays.
-const LAST_PICTURE: Duration = Duration::from_millis(1500);
+/// How long a picture of the stopped drive stays: the prompt is back within a second.
+const LAST_PICTURE: Duration = Duration::from_millis(800);
 /// A stepped rig is through before anyone could read: a screen comes only when it takes longer than this.
 const STEPPED_PATIENCE: Duration = Duration::from_secs(1);
 
@@ -43,18 +43,19 @@ pub(crate) struct LiveScreen {
     shown: ShownOn,
     /// When it may first be shown.
     due: Instant,
-    looked_at: Instant,
     drawn_at: Option<Instant>,
     /// When a key asked to stop.
     asked_at: Option<Instant>,
+    /// How long the last picture stays.
+    stays: Duration,
 }
 
 /// On what it is shown.
 enum ShownOn {
     /// A terminal that waits for its first picture.
     Ready(Colour),
-    /// A terminal with pictures.
-    Pictures(Box<Terminal<CrosstermBackend<Stderr>>>, Colour),
+    /// A terminal with pictures, and its keys.
+    Pictures(Box<Terminal<CrosstermBackend<Stderr>>>, Colour, Keyboard),
     /// Plain lines.
     Lines,
     /// Nothing: a machine reads.
@@ -80,9 +81,9 @@ impl LiveScreen {
             view: View::new(subject),
             shown,
             due: now + patience,
-            looked_at: now,
             drawn_at: None,
             asked_at: None,
+            stays: Duration::ZERO,
         }
     }
 
@@ -92,7 +93,7 @@ impl LiveScreen {
             .and_then(|()| execute!(io::stderr(), EnterAlternateScreen, cursor::Hide))
             .and_then(|()| Terminal::new(CrosstermBackend::new(io::stderr())));
         self.shown = match opened {
-            Ok(terminal) => ShownOn::Pictures(Box::new(terminal), colour),
+            Ok(terminal) => ShownOn::Pictures(Box::new(terminal), colour, Keyboard::listen()),
             Err(_) => {
                 give_back();
                 ShownOn::Lines
@@ -100,29 +101,23 @@ impl LiveScreen {
         };
     }
 
+    /// Notes a key that stops; where nothing is driven there is nothing to wait for.
+    fn note_key(&mut self) {
+        let ShownOn::Pictures(.., keyboard) = &self.shown else { return };
+        if let (Some(at), MayDrive::Yes, None) = (keyboard.asked_at(), self.view.subject.drive, self.asked_at)
+        {
+            self.asked_at = Some(at);
+            self.view.drive = DriveState::Stopping;
+        }
+    }
+
     fn picture(&mut self) {
-        if let ShownOn::Pictures(terminal, colour) = &mut self.shown {
+        if let ShownOn::Pictures(terminal, colour, _) = &mut self.shown {
             let (view, colour) = (&self.view, *colour);
             // A terminal that is gone takes no picture; what moves goes on until its own signal comes.
             let _gone = terminal.draw(|frame| draw(view, colour, frame));
             self.drawn_at = Some(Instant::now());
         }
-    }
-
-    /// Looks at the keyboard now and then.
-    fn is_stop_asked(&mut self) -> bool {
-        if self.looked_at.elapsed() < BETWEEN_LOOKS || !matches!(self.shown, ShownOn::Pictures(..)) {
-            return false;
-        }
-        self.looked_at = Instant::now();
-        while event::poll(Duration::ZERO).unwrap_or(false) {
-            if let Ok(Event::Key(key)) = event::read()
-                && is_stop(key)
-            {
-                return true;
-            }
-        }
-        false
     }
 }
 
@@ -137,19 +132,16 @@ impl Observer for LiveScreen {
         if let (ShownOn::Lines, Some(line)) = (&self.shown, &line) {
             console::say(&format!("  {line}"));
         }
+        self.note_key();
         if let Observed::LetGo(answered) = observed {
             if let (Ok(()), Some(at)) = (answered, self.asked_at) {
                 self.view.stopped(at.elapsed().as_millis());
+                self.stays = LAST_PICTURE;
             }
             self.picture();
             return Ok(());
         }
-        if self.is_stop_asked() {
-            // Where nothing is driven there is nothing to wait for.
-            if self.view.subject.drive == MayDrive::Yes {
-                self.asked_at = Some(Instant::now());
-                self.view.drive = DriveState::Stopping;
-            }
+        if interrupt::asked() {
             return Err(RunStop::Interrupted);
         }
         if self.drawn_at.is_none_or(|at| at.elapsed() >= BETWEEN_PICTURES) {
@@ -161,12 +153,9 @@ impl Observer for LiveScreen {
 
 impl Drop for LiveScreen {
     fn drop(&mut self) {
-        if !matches!(self.shown, ShownOn::Pictures(..)) {
-            return;
-        }
-        if self.asked_at.is_some() {
-            std::thread::sleep(LAST_PICTURE);
-        }
+        // The keyboard is given back before the terminal.
+        let ShownOn::Pictures(..) = std::mem::replace(&mut self.shown, ShownOn::Nothing) else { return };
+        std::thread::sleep(self.stays);
         give_back();
         if self.asked_at.is_some() {
             console::say(&self.view.state());
@@ -183,9 +172,4 @@ fn give_back() {
 /// As the convention of `NO_COLOR` (no-color.org) has it: set and not empty.
 fn colour() -> Colour {
     if std::env::var_os("NO_COLOR").is_some_and(|value| !value.is_empty()) { Colour::Off } else { Colour::On }
-}
-
-fn is_stop(key: KeyEvent) -> bool {
-    let is_interrupt = key.code == KeyCode::Char('c') && key.modifiers.contains(KeyModifiers::CONTROL);
-    is_interrupt || matches!(key.code, KeyCode::Char(' ') | KeyCode::Esc)
 }
