@@ -178,20 +178,21 @@ impl RunWatch {
         }
         let read_kpa = f64::from(sample.boost.0);
         let ahead_kpa = world.engine().compressor_outlet_pa() * 1e-3 - truth.boost_kpa;
-        let needs_boost = boost_used > 1.0 || (speed_used > 1.0 && sample.turbo_speed.is_none());
+        // A sensor that is fitted and lost reads no number.
+        let speed_rpm = sample.turbo_speed.map(|read| f64::from(read.0)).filter(|read| read.is_finite());
+        let exhaust_kpa = sample.exhaust.filter(|read| read.0.is_finite());
+        let needs_boost = boost_used > 1.0 || (speed_used > 1.0 && speed_rpm.is_none());
         if needs_boost && !read_kpa.is_finite() {
             LossCause::BoostUnread
         } else if needs_boost && read_kpa < truth.boost_kpa - READ_LOW_KPA {
             LossCause::BoostReadLow
-        } else if speed_used > 1.0 && sample.turbo_speed.is_none() && ahead_kpa > HOSE_KPA {
+        } else if speed_used > 1.0 && speed_rpm.is_none() && ahead_kpa > HOSE_KPA {
             LossCause::AheadOfHose
-        } else if speed_used > 1.0 && sample.turbo_speed.is_none() {
+        } else if speed_used > 1.0 && speed_rpm.is_none() {
             LossCause::SpeedUnmeasured
-        } else if speed_used > 1.0
-            && sample.turbo_speed.is_some_and(|read| f64::from(read.0) < SPEED_READ_LOW * truth.turbo_rpm)
-        {
+        } else if speed_used > 1.0 && speed_rpm.is_some_and(|read| read < SPEED_READ_LOW * truth.turbo_rpm) {
             LossCause::SpeedReadLow
-        } else if exhaust_used > 1.0 && sample.exhaust.is_none() {
+        } else if exhaust_used > 1.0 && exhaust_kpa.is_none() {
             LossCause::ExhaustUnmeasured
         } else {
             LossCause::Untraced
