@@ -4,7 +4,7 @@
 //! are run, and the sound ones: in the others a guard has nothing to hold. A parameter that moves nothing alone
 //! is crippled together with the one that covers for it.
 
-use firmware_core::settings::{GuardLimits, GuardSettings, GuardStages, Settings};
+use firmware_core::settings::{GuardLimits, GuardSettings, GuardStages, SPEED_POINTS, Settings};
 use firmware_core::units::{Kilopascal, Load, Opening, Rpm};
 use rayon::prelude::*;
 
@@ -45,7 +45,7 @@ pub struct AblationRow {
 /// A way to cripple the guard.
 type Cripple = (&'static str, fn(&mut GuardLimits, &mut GuardStages));
 
-const CRIPPLES: [Cripple; 27] = [
+const CRIPPLES: [Cripple; 29] = [
     ("nothing: the settings as they are", |_, _| {}),
     ("boost 900", |limits, _| limits.boost = Kilopascal(900.0)),
     ("boost_ratio 8", |limits, _| limits.boost_ratio = 8.0),
@@ -55,7 +55,9 @@ const CRIPPLES: [Cripple; 27] = [
     ("turbo_speed_lag_margin 0", |limits, _| limits.turbo_speed_lag_margin = Rpm(0.0)),
     ("exhaust 2000", |limits, _| limits.exhaust = Kilopascal(2000.0)),
     ("exhaust_lag_margin 0", |limits, _| limits.exhaust_lag_margin = Kilopascal(0.0)),
-    ("speed_estimate_rpm 0", |limits, _| limits.speed_estimate_rpm = [0.0; 6]),
+    // Plausibility reads the same table: at 0 it takes every boost reading for one too high and derates.
+    ("speed_estimate_rpm 0", |limits, _| limits.speed_estimate_rpm = [0.0; SPEED_POINTS]),
+    ("speed_estimate_rpm 500 000", |limits, _| limits.speed_estimate_rpm = [500_000.0; SPEED_POINTS]),
     ("debounce_ticks 200", |_, stages| stages.debounce_ticks = 200),
     ("reaction_ticks 0", |_, stages| stages.reaction_ticks = 0),
     ("ease_band 0.005", |_, stages| stages.ease_band = 0.005),
@@ -77,6 +79,10 @@ const CRIPPLES: [Cripple; 27] = [
     }),
     ("latch_ticks 60 000 and latch_trips 100", |_, stages| {
         (stages.latch_ticks, stages.latch_trips) = (60_000, 100);
+    }),
+    ("boost 900, boost_ratio 8 and boost_over_target 300", |limits, _| {
+        (limits.boost, limits.boost_ratio) = (Kilopascal(900.0), 8.0);
+        limits.boost_over_target = Kilopascal(300.0);
     }),
 ];
 
