@@ -31,6 +31,8 @@ pub enum Kind {
     Units,
     /// The runs of a unit
     History,
+    /// A file put to a unit
+    Attached,
     /// A unit's folder held against its log
     Check,
     /// What a person confirmed of a learn after the fact

@@ -57,7 +57,7 @@ pub struct Limits {
 }
 
 /// Where a value stands against its bounds.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, JsonSchema)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum LimitStanding {
     /// Inside, clear of the guard.

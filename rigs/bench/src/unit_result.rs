@@ -2,8 +2,6 @@
 
 use std::path::Path;
 
-use plant::files::write_whole;
-
 use crate::console;
 use crate::document::{self, VerdictDocument};
 use crate::evaluate::UnitResult;
@@ -104,15 +102,33 @@ pub(crate) fn log_section(checked: &Checked) -> Option<Section> {
 /// # Errors
 /// When a verdict cannot be written.
 pub(crate) fn keep_verdicts(records: &Records, profile: &Profile, limits: &Limits) -> Result<(), Failure> {
-    records.runs.iter().try_for_each(|run| {
-        let unit = &run.file.run.unit;
-        let unchained = records.checked.unchained.clone();
-        let alone = Checked { unchained, ..Checked::default() };
-        let alone = UnitResult::of(vec![run.clone()], &alone, unit, profile, limits);
-        let document = VerdictDocument { unit, report: None, log: None, verdict: &alone.verdict };
-        let text = document::text(&document)? + "\n";
-        write_whole(&run.dir.join(VERDICT_FILE), text.as_bytes()).map_err(Failure::undetermined)
-    })
+    let unchained = &records.checked.unchained;
+    records.runs.iter().try_for_each(|run| keep_alone(run, unchained.clone(), profile, limits))
+}
+
+/// Keeps a run's own verdict beside it as soon as it is recorded, for overviews; where the disk refuses, the record stands
+/// and the reader is told.
+pub(crate) fn keep_verdict_of(run: &Run, profile: &Profile, limits: &Limits) {
+    if let Err(refused) = keep_alone(run, Vec::new(), profile, limits) {
+        console::say(&format!("{}: recorded; its verdict was not kept beside it: {refused}", run.name));
+    }
+}
+
+fn keep_alone(run: &Run, unchained: Vec<RunName>, profile: &Profile, limits: &Limits) -> Result<(), Failure> {
+    let unit = &run.file.run.unit;
+    let alone = Checked { unchained, ..Checked::default() };
+    let alone = UnitResult::of(vec![run.clone()], &alone, unit, profile, limits);
+    let document = VerdictDocument { unit, report: None, log: None, verdict: &alone.verdict };
+    keep(&run.dir, &document)
+}
+
+/// Writes a verdict into the folder that it speaks of.
+///
+/// # Errors
+/// When another file stands there, or the disk refuses.
+pub(crate) fn keep(dir: &Path, document: &VerdictDocument<'_>) -> Result<(), Failure> {
+    let text = document::text(document)? + "\n";
+    write_file(&dir.join(VERDICT_FILE), text.as_bytes())
 }
 
 /// Lays out and writes the report.

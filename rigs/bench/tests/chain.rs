@@ -302,7 +302,7 @@ fn every_verb_that_opens_a_recorded_run_asks_its_log_first() {
     edit(&learn, "port = \"virtual", "port = \"virtuaL");
     assert_eq!(says(replay()), (3, true));
     assert_eq!(says(matched()), (3, true));
-    let (_, history) = bench.run(&["unit", "history", "units/u1"]);
+    let (_, history) = bench.run(&["unit", "history", "units/u1", "--check"]);
     assert!(history["runs"][0]["ended"].as_str().unwrap().contains("cannot be relied on"), "{history:#}");
     fs::write(&learn, sound).unwrap();
     edit(&bench.dir().join("0003-sweep/run.toml"), "port = \"virtual", "port = \"virtuaL");

@@ -35,8 +35,8 @@ pub(crate) use simulation::{
 };
 pub(crate) use tuning::{OldAndNew, StepFigures, TuneDocument};
 pub(crate) use unit::{
-    CheckDocument, FoundRow, HistoryDocument, HistoryRow, SheetDocument, UnitRow, UnitsDocument,
-    VerdictDocument,
+    AttachedDocument, CheckDocument, FoundRow, HistoryDocument, HistoryRow, RoundFigure, RoundRow,
+    SheetDocument, UnitRow, UnitsDocument, VerdictDocument,
 };
 
 use crate::procedure::Replayed;
@@ -96,6 +96,7 @@ pub fn schema(kind: Kind) -> Value {
         Kind::Verdict => schema_of::<VerdictDocument<'_>>(),
         Kind::Units => schema_of::<UnitsDocument>(),
         Kind::History => schema_of::<HistoryDocument>(),
+        Kind::Attached => schema_of::<AttachedDocument<'_>>(),
         Kind::Check => schema_of::<CheckDocument>(),
         Kind::Confirmation => schema_of::<Confirmation>(),
         Kind::Sheet => schema_of::<SheetDocument>(),

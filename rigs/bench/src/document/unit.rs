@@ -4,8 +4,9 @@ use schemars::JsonSchema;
 use serde::Serialize;
 
 use crate::document_kind::{Document, Kind};
-use crate::judge::Verdict;
-use crate::record::{Confirmation, LogHead, RunKind, Status};
+use crate::judge::{Judgement, Verdict};
+use crate::limits::{Bounds, LimitStanding};
+use crate::record::{Attached, Confirmation, LogHead, RunKind, Status};
 
 /// A verdict.
 #[derive(Serialize, JsonSchema)]
@@ -45,8 +46,20 @@ pub(crate) struct UnitRow {
     pub runs: usize,
     /// The newest.
     pub newest: String,
-    /// What is in force, by setup and warmth; only those that were ever learned.
+    /// What is in force, by setup and warmth; only those that were ever learned. Unchecked.
     pub in_force: Vec<String>,
+    /// The newest verdict that was kept in the folder. Unchecked: the record may have changed since.
+    pub stored_verdict: Option<Judgement>,
+    /// Runs that were made after those that the verdict counts.
+    pub newer_runs: usize,
+    /// Job and state of the newest run.
+    pub job: Option<String>,
+    /// When the newest run began.
+    pub begun: Option<String>,
+    /// Days since then, whole.
+    pub age_days: Option<i64>,
+    /// How far a stop has moved since the first full learn in the newest learn's setup and warmth, per cent of travel.
+    pub drift_percent: Option<f64>,
 }
 
 impl Document for UnitsDocument {
@@ -60,6 +73,12 @@ pub(crate) struct HistoryDocument {
     pub unit: String,
     /// Oldest first.
     pub runs: Vec<HistoryRow>,
+    /// Each learn with the runs that were made on it, oldest first: figures as they were kept when the runs ended.
+    pub rounds: Vec<RoundRow>,
+    /// Photographs and papers, oldest first.
+    pub attached: Vec<Attached>,
+    /// Whether every run was held against the unit's log.
+    pub checked: bool,
     /// What is wrong with the unit's log or its confirmations.
     pub log_found: Vec<String>,
     /// What is in force, by setup and warmth; only those that were ever learned.
@@ -77,6 +96,8 @@ pub(crate) struct HistoryRow {
     pub mounted: Option<String>,
     /// When it began, where the clock was known.
     pub begun: Option<String>,
+    /// Job and state, where they were named.
+    pub job: Option<String>,
     /// Whether it came to its end; none where the record cannot be read.
     pub status: Option<Status>,
     /// In words: how it ended, or why it cannot be read.
@@ -87,6 +108,46 @@ pub(crate) struct HistoryRow {
 
 impl Document for HistoryDocument {
     const KIND: Kind = Kind::History;
+}
+
+/// A learn with the runs that were made on it.
+#[derive(Serialize, JsonSchema)]
+pub(crate) struct RoundRow {
+    /// The learn.
+    pub learn: String,
+    /// Its job and state, where they were named.
+    pub job: Option<String>,
+    /// The newest kept value of each figure.
+    pub figures: Vec<RoundFigure>,
+}
+
+/// One figure of a round.
+#[derive(Serialize, JsonSchema)]
+pub(crate) struct RoundFigure {
+    /// Its key.
+    pub key: String,
+    /// Its value.
+    pub value: f64,
+    /// Its value as printed.
+    pub text: String,
+    /// What was allowed; none where it had no limit.
+    pub bounds: Option<Bounds>,
+    /// Where it stood; none where it had no limit.
+    pub standing: Option<LimitStanding>,
+}
+
+/// A file that was put to a unit.
+#[derive(Serialize, JsonSchema)]
+pub(crate) struct AttachedDocument<'a> {
+    /// The unit.
+    pub unit: &'a str,
+    /// The file.
+    #[serde(flatten)]
+    pub attached: &'a Attached,
+}
+
+impl Document for AttachedDocument<'_> {
+    const KIND: Kind = Kind::Attached;
 }
 
 /// A unit's folder held against its log.
@@ -102,6 +163,8 @@ pub(crate) struct CheckDocument {
     pub found: Vec<FoundRow>,
     /// What is wrong with the confirmations.
     pub confirmed_found: Option<String>,
+    /// Attached files that are not what was attached.
+    pub attached_found: Vec<String>,
     /// Runs that no log was kept of.
     pub unchained: Vec<String>,
 }

@@ -5,10 +5,12 @@
 
 mod advice;
 mod blame;
+mod stored;
 mod verdict;
 
 pub use advice::advice;
 pub use blame::fault_of;
+pub(crate) use stored::StoredVerdict;
 pub(crate) use verdict::{Counted, Kept, LOSS_ADVICE, figure_row};
 pub use verdict::{FigureRow, Finding, Holed, Judgement, LimitCheck, Reason, Verdict};
 

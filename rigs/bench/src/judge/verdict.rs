@@ -1,7 +1,7 @@
 //! The verdict and what it rests on, as it stands in `verdict.json`.
 
 use schemars::JsonSchema;
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 
 use super::advice;
 use crate::exit::Exit;
@@ -10,7 +10,7 @@ use crate::limits::{Bounds, Limit, LimitStanding};
 use crate::record::{FaultOf, Job, Sha256Hex};
 
 /// The three answers.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, JsonSchema)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Judgement {
     /// Every limit asked about is met.

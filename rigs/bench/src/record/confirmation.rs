@@ -138,14 +138,19 @@ impl fmt::Display for Confirmation {
     }
 }
 
-/// What was confirmed of the learn in a folder; nothing where it was never closed.
-pub(super) fn of_learn(dir: &Path, name: RunName, file: &RunFile) -> Result<Vec<Confirmation>, RecordError> {
-    let (Some(unit_dir), Some(sums)) = (dir.parent(), &file.sums) else { return Ok(Vec::new()) };
+/// Those of a unit's confirmations that speak of this learn; nothing where it was never closed.
+pub(super) fn of_learn(all: &[Confirmation], name: RunName, file: &RunFile) -> Vec<Confirmation> {
+    let Some(sums) = &file.sums else { return Vec::new() };
     let name = name.to_string();
-    let speaks_of_it = |one: &Confirmation| {
+    let speaks_of_it = |one: &&Confirmation| {
         one.run == name && one.unit == file.run.unit && one.record_crc32 == sums.record_crc32
     };
-    Ok(read(unit_dir)?.confirmed.into_iter().filter(speaks_of_it).collect())
+    all.iter().filter(speaks_of_it).cloned().collect()
+}
+
+/// All of a unit's confirmations, oldest first.
+pub(super) fn all(unit_dir: &Path) -> Result<Vec<Confirmation>, TomlError> {
+    Ok(read(unit_dir)?.confirmed)
 }
 
 fn read(unit_dir: &Path) -> Result<ConfirmedFile, TomlError> {

@@ -253,8 +253,20 @@ impl RunFile {
     /// When the run began, to the minute; nothing where the clock was not known.
     #[must_use]
     pub fn begun(&self) -> Option<String> {
-        let seconds = self.made.get(STARTED)?.parse().ok()?;
-        minute(seconds)
+        minute(self.begun_unix_s()?)
+    }
+
+    /// The same in seconds since 1970-01-01 00:00 UTC.
+    #[must_use]
+    pub(crate) fn begun_unix_s(&self) -> Option<i64> {
+        self.made.get(STARTED)?.parse().ok()
+    }
+
+    /// The job that the run belongs to, in words; nothing where none was named.
+    #[must_use]
+    pub(crate) fn job(&self) -> Option<String> {
+        let job = &self.run.provenance.as_ref()?.job;
+        (!job.is_unnamed()).then(|| job.to_string())
     }
 
     /// The port that the run was made on; empty for a simulation.

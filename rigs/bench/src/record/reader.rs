@@ -8,9 +8,9 @@ use plant::files::bytes_of;
 use super::confirmation;
 use super::writer::CRC;
 use super::{
-    Confirmation, Loss, PROFILE_FILE, RECORD_VERSION, RUN_FILE, RecordError, Row, RunFile, RunKind, RunName,
-    SAMPLE_HEADER, SAMPLES_FILE, SAMPLES_LIMIT, SERIES_FILE, SERIES_LIMIT, Sample, Series, Sha256Hex, Status,
-    hashes,
+    Confirmation, Loss, PROFILE_FILE, RECORD_VERSION, RUN_FILE, RecordError, Row, RunFile, RunHead, RunKind,
+    RunName, SAMPLE_HEADER, SAMPLES_FILE, SAMPLES_LIMIT, SERIES_FILE, SERIES_LIMIT, Sample, Series,
+    Sha256Hex, Status, hashes,
 };
 use crate::checks::checks_of_texts;
 use crate::profile::Profile;
@@ -43,35 +43,26 @@ impl Run {
     /// # Errors
     /// [`RecordError`] when it is no run folder, of another version, or a closed run was edited.
     pub fn open(dir: &Path) -> Result<Self, RecordError> {
-        let no_run = |file| RecordError::NoRun { path: dir.to_owned(), file };
-        let name = dir.file_name().and_then(|n| n.to_str()).and_then(RunName::parse);
-        let name = name.ok_or(no_run(RUN_FILE))?;
         let (run_path, samples_path) = (dir.join(RUN_FILE), dir.join(SAMPLES_FILE));
-        for (path, file) in [(&run_path, RUN_FILE), (&samples_path, SAMPLES_FILE)] {
-            if !path.is_file() {
-                return Err(no_run(file));
-            }
-        }
+        let name = run_name(dir)?;
         let file = read_run_file(dir, &run_path)?;
         let bytes = bytes_of(&samples_path, SAMPLES_LIMIT).map_err(RecordError::unread(&samples_path))?;
         if let Some(sums) = &file.sums {
             unchanged(&samples_path, &bytes, sums.crc32)?;
-            let evidence = file.evidence().unwrap_or_default();
-            unchanged(&run_path, evidence.as_bytes(), sums.record_crc32)?;
             if let Some(closed) = sums.series_crc32 {
                 let path = dir.join(SERIES_FILE);
                 let bytes = bytes_of(&path, SERIES_LIMIT).map_err(RecordError::unread(&path))?;
                 unchanged(&path, &bytes, closed)?;
             }
         }
-        if file.status == Status::Complete && file.sums.is_none() {
-            return Err(RecordError::NoSums { path: run_path });
-        }
         let evidence = hashes::evidence(dir, &file)?;
         let profile = read_profile(dir, &file)?;
         let (rows, torn_end) = read_rows(&samples_path, &bytes, file.sums.is_some())?;
         let confirmed = match name.kind {
-            RunKind::Learn => confirmation::of_learn(dir, name, &file)?,
+            RunKind::Learn => {
+                let all = dir.parent().map_or_else(|| Ok(Vec::new()), confirmation::all)?;
+                confirmation::of_learn(&all, name, &file)
+            }
             RunKind::Sweep | RunKind::Friction | RunKind::Step | RunKind::Simulate => Vec::new(),
         };
         Ok(Self { name, dir: dir.to_owned(), file, evidence, profile, rows, confirmed, torn_end })
@@ -88,9 +79,13 @@ impl Run {
     /// What signals cannot show of this learn and nobody has confirmed, then or since.
     #[must_use]
     pub fn open_checks(&self) -> CheckSet {
-        let at_first =
-            checks_of_texts(&self.file.outcome.not_proven, CheckSet::needed_for(self.file.run.setup));
-        self.confirmed.iter().fold(at_first, |open, one| open.minus(one.checks()))
+        open_checks(&self.file, &self.confirmed)
+    }
+
+    /// The run without its samples.
+    #[must_use]
+    pub(crate) fn into_head(self) -> RunHead {
+        RunHead { name: self.name, dir: self.dir, file: self.file, confirmed: self.confirmed }
     }
 
     /// What the record does not hold.
@@ -120,6 +115,22 @@ impl Run {
     }
 }
 
+/// What signals cannot show of a learn and nobody has confirmed, then or since.
+pub(super) fn open_checks(file: &RunFile, confirmed: &[Confirmation]) -> CheckSet {
+    let at_first = checks_of_texts(&file.outcome.not_proven, CheckSet::needed_for(file.run.setup));
+    confirmed.iter().fold(at_first, |open, one| open.minus(one.checks()))
+}
+
+/// The run's name, where the folder is a run's.
+pub(super) fn run_name(dir: &Path) -> Result<RunName, RecordError> {
+    let no_run = |file| RecordError::NoRun { path: dir.to_owned(), file };
+    let name = dir.file_name().and_then(|n| n.to_str()).and_then(RunName::parse);
+    match [RUN_FILE, SAMPLES_FILE].into_iter().find(|file| !dir.join(file).is_file()) {
+        Some(file) => Err(no_run(file)),
+        None => name.ok_or(no_run(RUN_FILE)),
+    }
+}
+
 /// Refuses what is not as it was when the run was closed.
 fn unchanged(path: &Path, bytes: &[u8], closed: u32) -> Result<(), RecordError> {
     let seen = CRC.checksum(bytes);
@@ -140,7 +151,8 @@ fn read_profile(dir: &Path, file: &RunFile) -> Result<Option<Profile>, RecordErr
     Ok(Some(Profile::of_a_run(&text)?))
 }
 
-fn read_run_file(dir: &Path, path: &Path) -> Result<RunFile, RecordError> {
+/// `run.toml`, held against its own checksum.
+pub(super) fn read_run_file(dir: &Path, path: &Path) -> Result<RunFile, RecordError> {
     #[derive(serde::Deserialize)]
     struct Versioned {
         version: u32,
@@ -151,7 +163,15 @@ fn read_run_file(dir: &Path, path: &Path) -> Result<RunFile, RecordError> {
     if seen != RECORD_VERSION {
         return Err(RecordError::OtherVersion { path: dir.to_owned(), seen, known: RECORD_VERSION });
     }
-    Ok(text.parse()?)
+    let file: RunFile = text.parse()?;
+    match &file.sums {
+        Some(sums) => unchanged(path, file.evidence().unwrap_or_default().as_bytes(), sums.record_crc32)?,
+        None if file.status == Status::Complete => {
+            return Err(RecordError::NoSums { path: path.to_owned() });
+        }
+        None => {}
+    }
+    Ok(file)
 }
 
 /// Rows of the file. Only a run that was never closed may end in a torn line.

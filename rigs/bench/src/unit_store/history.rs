@@ -10,7 +10,7 @@ use super::origin::tag;
 use super::standing::{End, Learn, NoneWhy, Reach, UnitStanding};
 use crate::exit::Failure;
 use crate::record::{
-    Checked, Provenance, RecordError, Run, RunInfo, RunKind, RunName, RunTrouble, Status, runs_in,
+    Checked, Provenance, RecordError, Run, RunHead, RunInfo, RunKind, RunName, RunTrouble, Status, runs_in,
 };
 
 /// How the unit in a folder stands in a setup and warmth.
@@ -37,6 +37,18 @@ pub fn read(unit_dir: &Path, unit: &str, setup: Setup, warmth: Warmth) -> Result
     Ok(UnitStanding::after(learns))
 }
 
+/// The same by what `run.toml` of each run says: neither samples nor log are looked at.
+#[must_use]
+pub(crate) fn as_recorded<'a>(
+    heads: impl IntoIterator<Item = &'a RunHead>,
+    unit: &str,
+    setup: Setup,
+    warmth: Warmth,
+) -> UnitStanding {
+    let learns = heads.into_iter().filter(|head| head.name.kind == RunKind::Learn);
+    UnitStanding::after(learns.filter_map(|head| said_by(head, unit, setup, warmth)))
+}
+
 /// It may have been this setup's, and full.
 fn unsound(run: RunName, setup: Setup, error: String) -> Learn {
     Learn { run, setup, reach: Reach::Full, end: End::Without(NoneWhy::Unsound { error }) }
@@ -55,25 +67,30 @@ fn learn(
         return Some(unsound(name, setup, trouble.to_string()));
     }
     let run = match Run::open(dir) {
-        Ok(run) => checked.without_doubted(run),
+        Ok(run) => checked.without_doubted(run).into_head(),
         // Cut before its first line: nothing moved.
         Err(RecordError::NoRun { .. }) => return None,
         Err(error) => return Some(unsound(name, setup, error.to_string())),
     };
-    let info = &run.file.run;
+    said_by(&run, unit, setup, warmth)
+}
+
+/// What the record of a learn says of this unit, setup and warmth.
+fn said_by(head: &RunHead, unit: &str, setup: Setup, warmth: Warmth) -> Option<Learn> {
+    let info = &head.file.run;
     if info.unit != unit || info.setup != setup {
         return None;
     }
-    let end = end(&run);
+    let end = end(head);
     // A learn cold speaks of the hot calibration only when it finds none: the stops are the same ones.
     if info.warmth != warmth && matches!(end, End::Found(_)) {
         return None;
     }
-    let reach = if run.file.is_relearn() { Reach::Relearn } else { Reach::Full };
-    Some(Learn { run: name, setup, reach, end })
+    let reach = if head.file.is_relearn() { Reach::Relearn } else { Reach::Full };
+    Some(Learn { run: head.name, setup, reach, end })
 }
 
-fn end(run: &Run) -> End {
+fn end(run: &RunHead) -> End {
     let outcome = &run.file.outcome;
     if let Status::Incomplete { reason } = &run.file.status {
         return End::Without(NoneWhy::CutShort { reason: reason.clone() });

@@ -15,6 +15,7 @@ mod words;
 pub use ground::ground;
 pub(crate) use ground::to_confirm;
 pub(crate) use ground::to_relearn;
+pub(crate) use history::as_recorded;
 pub use history::read;
 pub use origin::tag;
 pub use standing::{InForce, NoneWhy, UnitStanding};

@@ -10,7 +10,7 @@ use std::path::{Path, PathBuf};
 use clap::ValueEnum;
 use firmware_core::learn::{CheckSet, LearnOutcome};
 
-use super::judge::{ReportArgs, run_report};
+use super::judge::{ReportArgs, report_job};
 use crate::caution::{self, Motion};
 use crate::checks::{check_lines, parse_check};
 use crate::console::Console;
@@ -18,9 +18,10 @@ use crate::exit::{Exit, Failure, VerbResult};
 use crate::interrupt;
 use crate::link_rig;
 use crate::procedure::{Basis, Bench, LearnChoice, MoveKind, Target, TargetArgs, learn, record_move};
-use crate::record::JobState;
+use crate::record::{JobState, Run};
 use crate::screen::{LiveScreen, Subject};
 use crate::short_text::ShortText;
+use crate::unit_result::keep_verdict_of;
 use crate::unit_store::{self, OnUnproven};
 
 /// What `bench` takes.
@@ -95,7 +96,7 @@ pub fn run(args: &Args, console: &Console) -> VerbResult {
     drop(bench);
     let Target { unit_dir, job, .. } = target;
     let report = ReportArgs::of_unit(unit_dir, args.target.criteria.clone(), job, args.out.clone());
-    run_report(&report, console)
+    report_job(&report, console)
 }
 
 /// A report that cannot be kept is told before anything moves, not after the whole job.
@@ -141,7 +142,9 @@ fn learn_unit(args: &Args, target: &Target, bench: &mut Bench, console: &Console
     let mut screen = LiveScreen::new(console, subject, target.port.pacing());
     let learned = learn(bench, target, choice, &mut screen);
     drop(screen);
-    match learned?.outcome {
+    let learned = learned?;
+    keep_verdict(target, &learned.dir)?;
+    match learned.outcome {
         LearnOutcome::Accepted(_) => {
             console.note("both stops accepted");
             Ok(())
@@ -173,7 +176,15 @@ fn moved(
     let mut screen = LiveScreen::new(console, subject, target.port.pacing());
     let dir = record_move(bench, target, kind, &Basis::Accepted(in_force), &mut screen);
     drop(screen);
-    console.note(&format!("recorded {}", dir?.display()));
+    let dir = dir?;
+    keep_verdict(target, &dir)?;
+    console.note(&format!("recorded {}", dir.display()));
+    Ok(())
+}
+
+fn keep_verdict(target: &Target, dir: &Path) -> Result<(), Failure> {
+    let run = Run::open(dir).map_err(Failure::undetermined)?;
+    keep_verdict_of(&run, &target.profile, &target.limits);
     Ok(())
 }
 

@@ -10,9 +10,9 @@ use crate::exit::{Failure, VerbResult};
 use crate::limits::Limits;
 use crate::output::write_file;
 use crate::profile::Profile;
-use crate::record::{HEAD_NOTE, Job, LogHead, Run};
+use crate::record::{HEAD_NOTE, Job, LogHead, RUN_FILE, Run};
 use crate::report::Section;
-use crate::unit_result::{REPORT_FILE, Records, keep_verdicts, log_section, spoken, write_report};
+use crate::unit_result::{REPORT_FILE, Records, keep, keep_verdicts, log_section, spoken, write_report};
 
 /// Which records, by which measure.
 #[derive(Debug, clap::Args)]
@@ -25,7 +25,7 @@ pub struct Args {
     /// Which job's runs count; without it, the newest run's.
     #[command(flatten)]
     job: Job,
-    /// Also write each run's own verdict.json into its folder
+    /// Also keep the verdict, and each run's own, as verdict.json in its folder, for `unit list` and `unit history`
     #[arg(long)]
     keep_verdicts: bool,
 }
@@ -75,10 +75,20 @@ pub fn run(args: &JudgeArgs, console: &Console) -> VerbResult {
 /// As [`run`].
 pub(crate) fn run_report(args: &ReportArgs, console: &Console) -> VerbResult {
     let judged = Judged::of(&args.judge)?;
-    let path = args.out.clone().unwrap_or_else(|| args.judge.dir.join(REPORT_FILE));
-    let Judged { result, profile, limits, log, .. } = &judged;
-    write_report(&path, &args.judge.dir, result, profile, limits, log.iter().cloned().collect())?;
-    judged.tell(Some(&path), console)
+    if args.out.is_none() {
+        judged.keep(&args.judge.dir)?;
+    }
+    judged.lay_out(args, console)
+}
+
+/// The report of a job that was just done, its verdict kept in the unit's folder.
+///
+/// # Errors
+/// As [`run`].
+pub(super) fn report_job(args: &ReportArgs, console: &Console) -> VerbResult {
+    let judged = Judged::of(&args.judge)?;
+    judged.keep(&args.judge.dir)?;
+    judged.lay_out(args, console)
 }
 
 /// The unit whose folder this is: the one that its runs name, if any of them does, else the first run's own.
@@ -113,7 +123,23 @@ impl Judged {
         }
         let Records { runs, checked } = records;
         let result = UnitResult::of_job(runs, &checked, &unit, (&profile, &limits), &args.job);
-        Ok(Self { unit, profile, limits, result, log: log_section(&checked), head: checked.head })
+        let judged = Self { unit, profile, limits, result, log: log_section(&checked), head: checked.head };
+        if args.keep_verdicts {
+            judged.keep(&args.dir)?;
+        }
+        Ok(judged)
+    }
+
+    /// Keeps the verdict in the unit's folder; a single run's stays with [`keep_verdicts`].
+    fn keep(&self, dir: &Path) -> Result<(), Failure> {
+        if dir.join(RUN_FILE).exists() { Ok(()) } else { keep(dir, &self.document(None)) }
+    }
+
+    fn lay_out(&self, args: &ReportArgs, console: &Console) -> VerbResult {
+        let path = args.out.clone().unwrap_or_else(|| args.judge.dir.join(REPORT_FILE));
+        let Self { result, profile, limits, log, .. } = self;
+        write_report(&path, &args.judge.dir, result, profile, limits, log.iter().cloned().collect())?;
+        self.tell(Some(&path), console)
     }
 
     fn document(&self, report: Option<&Path>) -> VerdictDocument<'_> {

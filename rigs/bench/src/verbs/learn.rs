@@ -16,7 +16,7 @@ use crate::link_rig;
 use crate::procedure::{LearnChoice, Learned, Replayed, Target, TargetArgs, learn, replay, wander};
 use crate::record::Run;
 use crate::screen::{LiveScreen, Subject};
-use crate::unit_result::vouched;
+use crate::unit_result::{keep_verdict_of, vouched};
 use crate::unit_store::{self, InForce, UnitStanding, Wanted};
 
 /// What `learn` takes.
@@ -139,6 +139,7 @@ pub fn judgement(outcome: &LearnOutcome, fault_of: Option<FaultOf>) -> Judgement
 
 fn tell(console: &Console, target: &Target, learned: &Learned) -> VerbResult {
     let run = Run::open(&learned.dir).map_err(Failure::undetermined)?;
+    keep_verdict_of(&run, &target.profile, &target.limits);
     let outcome = run.file.outcome.clone();
     let fault_of = outcome.refusal.as_ref().map(|refusal| refusal.fault_of);
     let judgement = judgement(&learned.outcome, fault_of);

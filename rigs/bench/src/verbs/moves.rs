@@ -13,6 +13,7 @@ use crate::procedure::{
 };
 use crate::record::Run;
 use crate::screen::{LiveScreen, Subject};
+use crate::unit_result::keep_verdict_of;
 use crate::unit_store::{self, InForce, OnUnproven};
 
 /// What each of them takes.
@@ -46,7 +47,9 @@ pub fn run(args: &Args, kind: MoveKind, console: &Console) -> VerbResult {
     let dir = record_move(&mut bench, &target, kind, &basis, &mut screen);
     drop(screen);
     let dir = dir?;
-    let lost = Run::open(&dir).map_err(Failure::undetermined)?.loss().text();
+    let run = Run::open(&dir).map_err(Failure::undetermined)?;
+    keep_verdict_of(&run, &target.profile, &target.limits);
+    let lost = run.loss().text();
     let mut text = format!("{}: recorded {}{}", target.unit, dir.display(), on_what(&basis));
     if let Some(lost) = &lost {
         text.push_str(&format!("\n  {lost}; a figure that needs them is undetermined"));

@@ -7,7 +7,7 @@ use std::fmt;
 use std::path::{Path, PathBuf};
 
 use super::{ConfirmedTrouble, LOG_FILE, LogHead, Logged, UnitLog};
-use crate::record::{RecordError, Run, RunName, Sha256Hex, hashes, runs_in};
+use crate::record::{RecordError, Run, RunHead, RunName, Sha256Hex, hashes, runs_in};
 use crate::short_text::ShortText;
 
 /// A unit's folder, checked.
@@ -159,6 +159,48 @@ impl Checked {
             checked.look(&log, run, found.get(&run))?;
         }
         Ok(checked)
+    }
+
+    /// By the log alone: its chain, and the runs that it names. No sample is read, so a run that was changed goes unseen.
+    ///
+    /// # Errors
+    /// When the log cannot be read.
+    pub(crate) fn by_names(
+        unit_dir: &Path,
+        runs: &[(RunName, Result<RunHead, RecordError>)],
+    ) -> Result<Self, RecordError> {
+        let Some(log) = UnitLog::read(unit_dir)? else {
+            return Ok(Self { unchained: runs.iter().map(|(name, _)| *name).collect(), ..Self::default() });
+        };
+        let found: BTreeMap<RunName, bool> = runs
+            .iter()
+            .map(|(name, run)| (*name, run.as_ref().is_ok_and(|run| run.file.sums.is_some())))
+            .collect();
+        let lost = log.runs.keys().filter(|run| !found.contains_key(run));
+        let removed = lost.map(|run| Unsound { run: *run, trouble: RunTrouble::Removed });
+        let doubted = found.iter().filter_map(|(run, is_closed)| {
+            let trouble = match log.runs.get(run) {
+                None if !is_closed => None,
+                None => Some(RunTrouble::Added),
+                Some(Logged::Open) => is_closed.then_some(RunTrouble::NotClosed),
+                Some(Logged::Explained { by, why, .. }) => {
+                    Some(RunTrouble::Explained { by: by.clone(), why: why.clone() })
+                }
+                Some(Logged::Earlier(_) | Logged::Closed { .. }) => None,
+            };
+            trouble.map(|trouble| Unsound { run: *run, trouble })
+        });
+        let unsound = removed.chain(doubted).collect();
+        let is_earlier = |run: &&RunName| matches!(log.runs.get(run), Some(Logged::Earlier(_)));
+        let unchained = found.keys().filter(is_earlier).copied().collect();
+        Ok(Self {
+            log: log.broken.clone(),
+            is_torn: log.is_torn,
+            unsound,
+            unchained,
+            head: Some(log.head),
+            ..Self::default()
+        })
     }
 
     fn look(&mut self, log: &UnitLog, run: RunName, dir: Option<&PathBuf>) -> Result<(), RecordError> {

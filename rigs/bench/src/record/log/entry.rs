@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 
 use serde::{Deserialize, Serialize};
 
+use super::Attached;
 use crate::record::Sha256Hex;
 use crate::short_text::ShortText;
 
@@ -65,4 +66,6 @@ pub(in crate::record) enum Entry {
         /// Why the line was lost, as far as that person knows.
         why: ShortText,
     },
+    /// A person has put a file to the unit.
+    Attached(Attached),
 }

@@ -4,6 +4,7 @@
 //! whether the chain holds. A last line that a crash tore apart counts for nothing.
 
 mod append;
+mod attached;
 mod check;
 mod confirmed;
 mod entry;
@@ -19,6 +20,8 @@ use serde::Serialize;
 use super::{RecordError, RunName, Sha256Hex};
 use crate::short_text::ShortText;
 pub(super) use append::append;
+pub use attached::{Attached, AttachedTrouble};
+pub(crate) use attached::{attach, attached, attached_trouble};
 pub use check::{Checked, LogTrouble, RunTrouble, Unsound, Weight};
 pub use confirmed::ConfirmedTrouble;
 pub(super) use entry::Entry;
@@ -57,6 +60,7 @@ pub(super) struct UnitLog {
     runs: BTreeMap<RunName, Logged>,
     /// Each state of `confirmed.toml`, oldest first.
     confirmed: Vec<Sha256Hex>,
+    attached: Vec<Attached>,
     broken: Option<LogTrouble>,
     is_torn: bool,
 }
@@ -93,8 +97,8 @@ impl UnitLog {
     fn of(bytes: &[u8]) -> Self {
         let (whole, torn) = bytes.split_at(whole_length(bytes));
         let head = LogHead { entries: 0, sha256: Sha256Hex::none() };
-        let (runs, confirmed) = (BTreeMap::new(), Vec::new());
-        let mut log = Self { head, runs, confirmed, broken: None, is_torn: !torn.is_empty() };
+        let (runs, confirmed, attached) = (BTreeMap::new(), Vec::new(), Vec::new());
+        let mut log = Self { head, runs, confirmed, attached, broken: None, is_torn: !torn.is_empty() };
         for line in whole.split_inclusive(|byte| *byte == b'\n') {
             log.take(line.strip_suffix(b"\n").unwrap_or(line));
         }
@@ -134,6 +138,11 @@ impl UnitLog {
             Entry::Confirmed { run, file } => {
                 self.confirmed.push(file);
                 self.runs.contains_key(&RunName::parse(&run)?).then_some(())
+            }
+            Entry::Attached(file) => {
+                let is_new = self.attached.iter().all(|one| one.name != file.name);
+                self.attached.push(file);
+                is_new.then_some(())
             }
             Entry::Explained { run, whole, by, why } => {
                 let was = self.runs.insert(RunName::parse(&run)?, Logged::Explained { whole, by, why });

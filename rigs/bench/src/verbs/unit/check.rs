@@ -6,7 +6,7 @@ use super::name_of;
 use crate::console::Console;
 use crate::document::{CheckDocument, FoundRow};
 use crate::exit::{Exit, Failure, VerbResult};
-use crate::record::{Checked, HEAD_NOTE, RunTrouble, Unsound, Weight};
+use crate::record::{AttachedTrouble, Checked, HEAD_NOTE, RunTrouble, Unsound, Weight, attached_trouble};
 
 /// What `unit check` takes.
 #[derive(Debug, clap::Args)]
@@ -24,20 +24,23 @@ pub(super) fn run(args: &Args, console: &Console) -> VerbResult {
 pub(super) fn show(unit_dir: &Path, console: &Console) -> VerbResult {
     let unit = name_of(unit_dir)?;
     let checked = Checked::of(unit_dir, |_| true).map_err(Failure::undetermined)?;
-    let document = document(unit, &checked);
-    console.result(&text(&document, &checked, unit_dir), &document)?;
-    Ok(exit(&checked))
+    let attached = attached_trouble(unit_dir).map_err(Failure::undetermined)?;
+    let weight = attached.iter().map(|(_, trouble)| trouble.weight()).chain(checked.weight()).max();
+    let exit = exit(weight, &checked);
+    let document = document(unit, &checked, &attached);
+    console.result(&text(&document, &checked, unit_dir, exit), &document)?;
+    Ok(exit)
 }
 
-fn exit(checked: &Checked) -> Exit {
-    match (checked.weight(), &checked.head) {
+fn exit(weight: Option<Weight>, checked: &Checked) -> Exit {
+    match (weight, &checked.head) {
         (Some(Weight::Found), _) => Exit::OutOfLimits,
         (Some(Weight::Doubt), _) | (_, None) => Exit::Undetermined,
         (Some(Weight::Answered) | None, Some(_)) => Exit::Done,
     }
 }
 
-fn document(unit: String, checked: &Checked) -> CheckDocument {
+fn document(unit: String, checked: &Checked, attached: &[(String, AttachedTrouble)]) -> CheckDocument {
     let row = |one: &Unsound| FoundRow { run: one.run.to_string(), found: one.trouble.to_string() };
     CheckDocument {
         unit,
@@ -45,12 +48,13 @@ fn document(unit: String, checked: &Checked) -> CheckDocument {
         log_found: checked.log.as_ref().map(ToString::to_string),
         found: checked.unsound.iter().map(row).collect(),
         confirmed_found: checked.confirmed.as_ref().map(ToString::to_string),
+        attached_found: attached.iter().map(|(name, trouble)| format!("{name}: {trouble}")).collect(),
         unchained: checked.unchained.iter().map(ToString::to_string).collect(),
     }
 }
 
-fn text(document: &CheckDocument, checked: &Checked, dir: &Path) -> String {
-    let answer = match exit(checked) {
+fn text(document: &CheckDocument, checked: &Checked, dir: &Path, exit: Exit) -> String {
+    let answer = match exit {
         Exit::Done if checked.unsound.is_empty() => "every run is as it was recorded",
         Exit::Done => "every run that was closed is as it was recorded",
         Exit::OutOfLimits => "NOT as it was recorded",
@@ -60,6 +64,7 @@ fn text(document: &CheckDocument, checked: &Checked, dir: &Path) -> String {
     lines.extend(document.log_found.iter().map(|found| format!("  {found}")));
     lines.extend(checked.unsound.iter().map(|one| format!("  {one}")));
     lines.extend(document.confirmed_found.iter().map(|found| format!("  {found}")));
+    lines.extend(document.attached_found.iter().map(|found| format!("  {found}")));
     if !document.unchained.is_empty() {
         let runs = document.unchained.join(", ");
         lines.push(format!("  unchained, recorded without a log: {runs}"));
@@ -71,7 +76,7 @@ fn text(document: &CheckDocument, checked: &Checked, dir: &Path) -> String {
         Some(head) => lines.extend(head.lines()),
         None => lines.push(format!("  {} holds no log", dir.display())),
     }
-    if exit(checked) == Exit::Done {
+    if exit == Exit::Done {
         lines.push(format!("  {HEAD_NOTE}"));
     } else {
         lines.push("  Restore what is named from a copy, or record those parts again.".into());

@@ -1,10 +1,12 @@
 //! `unit`: what is on record of units, and what a person adds to it. Nothing moves.
 
+mod attach;
 mod check;
 mod confirm;
 mod explain;
 mod history;
 mod list;
+mod round;
 
 use std::path::Path;
 
@@ -13,8 +15,8 @@ use firmware_core::calibration::{Setup, Warmth};
 use crate::caution::Effect;
 use crate::console::Console;
 use crate::exit::{Failure, VerbResult};
-use crate::record::{Run, RunKind};
-use crate::unit_store;
+use crate::record::{RunHead, RunKind};
+use crate::unit_store::{self, UnitStanding};
 
 /// What `unit` takes.
 #[derive(Debug, clap::Args)]
@@ -25,12 +27,14 @@ pub struct Args {
 
 #[derive(Debug, clap::Subcommand)]
 enum UnitVerb {
-    /// List the units in a folder of records, with what is in force for each
+    /// The units in a folder of records: verdict, job, age, drift, what is in force
     List(list::Args),
-    /// List the runs of a unit, oldest first, with what is in force
+    /// The runs of a unit, oldest first, how its figures went, and what is in force
     History(history::Args),
     /// Find runs that were changed, removed, swapped or added since they were recorded
     Check(check::Args),
+    /// Put a photograph or a paper to a unit; its hash goes into the unit's log
+    Attach(attach::Args),
     /// Confirm what a learn could not prove, after the fact and without moving
     Confirm(confirm::Args),
     /// Say why a run has no closing line in the log; it stays incomplete and counts for nothing
@@ -40,9 +44,11 @@ enum UnitVerb {
 impl Args {
     pub(crate) fn effect(&self) -> Effect {
         match self.about {
-            UnitVerb::List(_) | UnitVerb::History(_) | UnitVerb::Check(_) | UnitVerb::Explain(_) => {
-                Effect::Neither
-            }
+            UnitVerb::List(_)
+            | UnitVerb::History(_)
+            | UnitVerb::Attach(_)
+            | UnitVerb::Check(_)
+            | UnitVerb::Explain(_) => Effect::Neither,
             UnitVerb::Confirm(_) => Effect::HandsOver,
         }
     }
@@ -56,6 +62,7 @@ pub fn run(args: &Args, console: &Console) -> VerbResult {
     match &args.about {
         UnitVerb::List(args) => list::run(args, console),
         UnitVerb::History(args) => history::run(args, console),
+        UnitVerb::Attach(args) => attach::run(args, console),
         UnitVerb::Check(args) => check::run(args, console),
         UnitVerb::Confirm(args) => confirm::run(args, console),
         UnitVerb::Explain(args) => explain::run(args, console),
@@ -71,7 +78,10 @@ fn name_of(dir: &Path) -> Result<String, Failure> {
 }
 
 /// What is in force, a line for each setup and warmth that these runs were made in.
-fn in_force(dir: &Path, unit: &str, runs: &[Run]) -> Result<Vec<String>, Failure> {
+fn in_force(
+    runs: &[&RunHead],
+    read: impl Fn(Setup, Warmth) -> Result<UnitStanding, Failure>,
+) -> Result<Vec<String>, Failure> {
     let mut mounted: Vec<(Setup, Warmth)> = Vec::new();
     for info in runs.iter().filter(|run| run.name.kind == RunKind::Learn).map(|run| &run.file.run) {
         if !mounted.contains(&(info.setup, info.warmth)) {
@@ -79,10 +89,15 @@ fn in_force(dir: &Path, unit: &str, runs: &[Run]) -> Result<Vec<String>, Failure
         }
     }
     let line = |(setup, warmth)| {
-        let standing = unit_store::read(dir, unit, setup, warmth)?;
+        let standing = read(setup, warmth)?;
         Ok(format!("{setup}, {warmth}: {}", unit_store::in_force(&standing)))
     };
     mounted.into_iter().map(line).collect()
+}
+
+/// The same by what the records say of themselves.
+fn in_force_as_recorded(unit: &str, runs: &[&RunHead]) -> Result<Vec<String>, Failure> {
+    in_force(runs, |setup, warmth| Ok(unit_store::as_recorded(runs.iter().copied(), unit, setup, warmth)))
 }
 
 fn counted(runs: usize) -> String {
