@@ -33,6 +33,8 @@ pub enum Kind {
     History,
     /// A file put to a unit
     Attached,
+    /// Two units, or two rounds of one, side by side
+    SideBySide,
     /// A unit's folder held against its log
     Check,
     /// What a person confirmed of a learn after the fact

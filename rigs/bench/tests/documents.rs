@@ -68,6 +68,7 @@ fn every_kind_of_document_is_as_its_schema_says() {
         (0, vec!["unit", "list"]),
         (0, vec!["unit", "history", "units/rod"]),
         (0, vec!["unit", "attach", "units/rod", &sheets[0], "--by", "A", "--note", "parts"]),
+        (0, vec!["unit", "compare", "units/rod", "units/healthy", "--out", "compared.html"]),
         (0, vec!["unit", "check", "units/rod"]),
         (0, vec!["sheet", "new", "units/rod"]),
         (0, vec!["sheet", "compare", &sheets[0], &sheets[1]]),

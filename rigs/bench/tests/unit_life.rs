@@ -54,6 +54,31 @@ fn a_fleet_and_a_history_tell_what_was_kept_of_a_unit() {
 }
 
 #[test]
+fn a_comparison_tells_a_change_from_what_mounting_anew_explains() {
+    let folder = tempfile::tempdir().unwrap();
+    two_jobs(folder.path());
+    let page = folder.path().join("compared.html");
+    let (code, same) = run(folder.path(), &["unit", "compare", "units/u1", "--out", "compared.html"]);
+    assert_eq!((code, same["a"]["name"].as_str()), (0, Some("u1, job A-17, as found")));
+    let of = |told: &Value, key: &str| {
+        let figures = told["figures"].as_array().unwrap();
+        figures.iter().find(|figure| figure["key"] == key).unwrap()["weighed"].as_str().unwrap().to_owned()
+    };
+    assert_eq!(of(&same, "learn.span"), "within");
+    assert_eq!(of(&same, "friction.largest"), "unknown");
+    assert_eq!(fs::read_to_string(page).unwrap().matches("<figure").count(), 9);
+    // Two sound units differ by some 0.4 % of travel, re-mounting by 0.004 % (`campaign gauge`, seed 1).
+    let other = ["bench", "--port", "virtual:healthy", "--unit", "u2", "--seed", "5"];
+    assert_eq!(run(folder.path(), &other).0, 0);
+    let (code, changed) = run(folder.path(), &["unit", "compare", "units/u1/0005-learn", "units/u2"]);
+    assert_eq!((code, changed["a"]["runs"][0].as_str()), (0, Some("0005-learn")));
+    assert_eq!(of(&changed, "learn.span"), "more");
+    // Two rounds tell no spread.
+    let few = ["unit", "compare", "units/u1", "units/u2", "--remounted", "units/u1"];
+    assert_eq!(run(folder.path(), &few).0, 2);
+}
+
+#[test]
 fn a_file_that_was_attached_and_changed_removed_or_added_is_found() {
     let folder = tempfile::tempdir().unwrap();
     assert_eq!(run(folder.path(), &["learn", "--port", "virtual:healthy", "--unit", "u1"]).0, 0);

@@ -18,7 +18,7 @@ const MOST_VERBS: usize = 22;
 type Call = (&'static [&'static str], &'static [&'static str]);
 
 /// One call of every verb at least, in an order in which each finds what it needs.
-const CALLS: [Call; 32] = [
+const CALLS: [Call; 33] = [
     (&["demo", "--out", "demo"], &[]),
     (&["ports"], &[]),
     (&["monitor", "--port", "virtual:healthy"], &[]),
@@ -50,6 +50,7 @@ const CALLS: [Call; 32] = [
     (&["unit", "list"], &[]),
     (&["unit", "history", "units/u1"], &[]),
     (&["unit", "attach", "units/u1", "ring-a.toml", "--by", "A", "--note", "sheet"], &[]),
+    (&["unit", "compare", "units/u1", "units/u1/0001-learn"], &[]),
     (&["unit", "check", "units/u1"], &[]),
     (&["unit", "explain", "units/u1", "0001-learn", "--by", "A", "--why", "power cut"], &[]),
     (&["sheet", "new", "units/u1"], &[]),

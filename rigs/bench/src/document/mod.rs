@@ -6,6 +6,7 @@
 
 mod bench;
 mod campaign;
+mod compare;
 mod parts;
 mod profile;
 mod simulation;
@@ -28,6 +29,7 @@ pub(crate) use campaign::{
     AblatedRow, CampaignDocument, CampaignPartDocument, GaugeDocument, GuardDocument, GuardRow, MetricRow,
     Spreads, Studied,
 };
+pub(crate) use compare::{CompareDocument, ComparedFigure, ComparedSide, Weighed};
 pub(crate) use parts::{ComparisonDocument, FlowFactorFrom, GasTorqueFrom, MatchDocument, PartsOfRun};
 pub(crate) use profile::{DerivedSetting, ProfileDocument, TorqueReserve};
 pub(crate) use simulation::{
@@ -97,6 +99,7 @@ pub fn schema(kind: Kind) -> Value {
         Kind::Units => schema_of::<UnitsDocument>(),
         Kind::History => schema_of::<HistoryDocument>(),
         Kind::Attached => schema_of::<AttachedDocument<'_>>(),
+        Kind::SideBySide => schema_of::<CompareDocument>(),
         Kind::Check => schema_of::<CheckDocument>(),
         Kind::Confirmation => schema_of::<Confirmation>(),
         Kind::Sheet => schema_of::<SheetDocument>(),

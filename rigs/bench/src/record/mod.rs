@@ -30,9 +30,8 @@ pub use info::{Conditions, FaultOf, Made, Outcome, Refusal, RunFile, RunInfo, Ru
 pub(crate) use info::{LEARN_KIND, PORT, RELEARN, STARTED};
 pub use job::{Job, JobState};
 pub(crate) use log::HEAD_NOTE;
-pub use log::{Attached, AttachedTrouble};
+pub(crate) use log::{Attached, AttachedTrouble, attach, attached, attached_trouble, explain};
 pub use log::{Checked, ConfirmedTrouble, LogHead, LogTrouble, RunTrouble, Unsound, Weight};
-pub(crate) use log::{attach, attached, attached_trouble, explain};
 pub use loss::Loss;
 pub use numbering::RunName;
 pub(crate) use numbering::runs_in;

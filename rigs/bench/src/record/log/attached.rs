@@ -26,7 +26,7 @@ const NAME: usize = 60;
 
 /// A file that was put to a unit.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
-pub struct Attached {
+pub(crate) struct Attached {
     /// Its name in `attached/`.
     pub name: String,
     /// Its hash.
@@ -41,7 +41,7 @@ pub struct Attached {
 
 /// What can be wrong with one.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub enum AttachedTrouble {
+pub(crate) enum AttachedTrouble {
     /// It is not what was put there.
     Changed,
     /// The log names it and it is gone.
@@ -53,7 +53,7 @@ pub enum AttachedTrouble {
 impl AttachedTrouble {
     /// How much it says.
     #[must_use]
-    pub fn weight(&self) -> Weight {
+    pub(crate) fn weight(&self) -> Weight {
         match self {
             Self::Changed | Self::Removed => Weight::Found,
             Self::Unnamed => Weight::Doubt,

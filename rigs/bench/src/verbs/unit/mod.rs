@@ -2,6 +2,7 @@
 
 mod attach;
 mod check;
+mod compare;
 mod confirm;
 mod explain;
 mod history;
@@ -33,6 +34,8 @@ enum UnitVerb {
     History(history::Args),
     /// Find runs that were changed, removed, swapped or added since they were recorded
     Check(check::Args),
+    /// Two units, or two rounds of one, side by side: what changed, and by more than re-mounting explains
+    Compare(compare::Args),
     /// Put a photograph or a paper to a unit; its hash goes into the unit's log
     Attach(attach::Args),
     /// Confirm what a learn could not prove, after the fact and without moving
@@ -46,6 +49,7 @@ impl Args {
         match self.about {
             UnitVerb::List(_)
             | UnitVerb::History(_)
+            | UnitVerb::Compare(_)
             | UnitVerb::Attach(_)
             | UnitVerb::Check(_)
             | UnitVerb::Explain(_) => Effect::Neither,
@@ -62,6 +66,7 @@ pub fn run(args: &Args, console: &Console) -> VerbResult {
     match &args.about {
         UnitVerb::List(args) => list::run(args, console),
         UnitVerb::History(args) => history::run(args, console),
+        UnitVerb::Compare(args) => compare::run(args, console),
         UnitVerb::Attach(args) => attach::run(args, console),
         UnitVerb::Check(args) => check::run(args, console),
         UnitVerb::Confirm(args) => confirm::run(args, console),
