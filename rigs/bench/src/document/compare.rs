@@ -53,6 +53,8 @@ pub(crate) struct ComparedFigure {
     pub unit: String,
     /// The most that re-mounting explains, in the unit; none where that is not known.
     pub explained: Option<f64>,
+    /// Whether the first one's limits speak of it.
+    pub limited: bool,
     /// How the change stands to that.
     pub weighed: Weighed,
 }

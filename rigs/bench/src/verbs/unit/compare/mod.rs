@@ -105,16 +105,25 @@ fn text(told: &CompareDocument, page: Option<&Path>, fold: Fold) -> String {
         fold.paragraph(&format!("{letter}: {}, {} ({runs})", side.name, side.judgement.word()))
     }));
     let mut rows = vec![["figure", "A", "B", "change", "unit", "weighed"].map(str::to_owned).to_vec()];
-    rows.extend(told.figures.iter().map(row));
+    rows.extend(told.figures.iter().filter(|figure| matters(figure)).map(row));
     lines.extend([String::new(), fold.table(&rows), String::new()]);
-    lines.push(fold.paragraph(&format!("Weighed by {}.", told.weighed_by)));
+    lines.push(fold.paragraph(&format!(
+        "Weighed by {}. Figures without a limit stand on the page (--out) and in --json.",
+        told.weighed_by
+    )));
     lines.extend(page.map(|path| format!("page {}", path.display())));
     lines.push(fold.paragraph(&answer(told)));
     lines.join("\n")
 }
 
+/// What stands first: figures that have a limit or could be weighed.
+fn matters(figure: &ComparedFigure) -> bool {
+    figure.limited || figure.weighed != Weighed::Unknown
+}
+
 fn row(figure: &ComparedFigure) -> Vec<String> {
     let ComparedFigure { name, place, a, b, change, unit, weighed, .. } = figure;
-    let name = if place.is_empty() { name.clone() } else { format!("{name}, {place}") };
+    let way = place.split_once(',').map_or(&**place, |(way, _)| way);
+    let name = if way.is_empty() { name.clone() } else { format!("{name}, {way}") };
     [&name, a, b, change, unit, weighed.word()].map(str::to_owned).to_vec()
 }

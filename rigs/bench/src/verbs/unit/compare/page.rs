@@ -1,9 +1,9 @@
 //! The page of a comparison: figures side by side, then the runs of both drawn over one another.
 
 use super::side::Side;
-use super::{answer, row};
+use super::{answer, matters, row};
 use crate::caution::CAUTIONS;
-use crate::document::CompareDocument;
+use crate::document::{CompareDocument, ComparedFigure, ComparedSide};
 use crate::evaluate::Exhibit;
 use crate::figures::friction::FrictionCurve;
 use crate::figures::step::{StepResponse, StepTrace};
@@ -19,15 +19,21 @@ type Points = Vec<(f64, f64)>;
 /// The page.
 pub(super) fn report(a: &Side, b: &Side, told: &CompareDocument) -> Report {
     let sides = [a, b];
-    let table = Table::new(&["figure", "A", "B", "change", "unit", "weighed"]);
-    let table = told.figures.iter().fold(table, |table, figure| table.row(row(figure)));
+    let table = |wanted: &dyn Fn(&ComparedFigure) -> bool| {
+        let table = Table::new(&["figure", "A", "B", "change", "unit", "weighed"]);
+        told.figures
+            .iter()
+            .filter(|figure| wanted(figure))
+            .fold(table, |table, figure| table.row(row(figure)))
+    };
     let figures = Section::new("What changed")
         .text(&format!("{}.", answer(told)))
         .text(&format!("Weighed by {}.", told.weighed_by))
-        .table(table);
+        .table(table(&matters));
+    let others = Section::new("Figures without a limit").table(table(&|figure| !matters(figure)));
     let pictures = Section::new("Drawn over one another").charts(charts(sides));
     let named = |side: &Side| format!("{}: {}", side.name, side.result.verdict.judgement.word());
-    let runs = |side: &crate::document::ComparedSide| side.runs.join(", ");
+    let runs = |side: &ComparedSide| side.runs.join(", ");
     let facts = [
         ("A", named(a)),
         ("runs of A", runs(&told.a)),
@@ -42,7 +48,7 @@ pub(super) fn report(a: &Side, b: &Side, told: &CompareDocument) -> Report {
         kind: "comparison".into(),
         facts: facts.map(|(name, value)| (name.to_owned(), value)).to_vec(),
         verdict: None,
-        sections: vec![figures, pictures],
+        sections: vec![figures, pictures, others],
         sheet: None,
         cautions: CAUTIONS.map(str::to_owned).to_vec(),
     }

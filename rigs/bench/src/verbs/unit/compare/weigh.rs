@@ -116,6 +116,7 @@ pub(super) fn weigh(a: &Side, b: &Side, remounting: &Remounting) -> Vec<Compared
             change: signed(&fixed(change, decimals), change),
             unit: one.unit.clone(),
             explained,
+            limited: a.result.verdict.checks.iter().any(|check| check.key == one.key),
             weighed,
         }
     };
