@@ -3,14 +3,17 @@
 use std::io::ErrorKind;
 
 use clap::error::{ContextKind, ContextValue};
-use clap::{Parser, Subcommand};
+use clap::{CommandFactory, Parser, Subcommand};
 use plant::shown::brief;
 
 use crate::caution::{Effect, HANDED_OVER};
-use crate::console::{Console, Style};
+use crate::console::{Console, Progress, Style};
 use crate::exit::{Exit, VerbResult};
 use crate::procedure::MoveKind;
 use crate::{interrupt, verbs};
+
+/// Version and commit.
+const VERSION: &str = concat!(env!("CARGO_PKG_VERSION"), " (", env!("VANEBENCH_COMMIT"), ")");
 
 /// Bench, simulate, validate and match VGT vane actuators and their controllers.
 ///
@@ -18,11 +21,14 @@ use crate::{interrupt, verbs};
 /// out of range, not proven, run incomplete, disk or standard output refuses); 130 interrupted. A reader of
 /// the output that leaves early (`| head`) changes none of them.
 #[derive(Debug, Parser)]
-#[command(name = "vanebench", version, propagate_version = true)]
+#[command(name = "vanebench", version = VERSION, propagate_version = true)]
 pub struct Cli {
     /// Print one JSON document on standard output instead of text
     #[arg(long, global = true)]
     json: bool,
+    /// Show no progress; cautions, questions, the screen of a moving unit and results stay
+    #[arg(long, global = true)]
+    quiet: bool,
     #[command(subcommand)]
     verb: Verb,
 }
@@ -67,6 +73,10 @@ enum Verb {
     Profile(verbs::profile::Args),
     /// Describe the documents of --json as JSON Schema
     Schema(verbs::schema::Args),
+    /// Print what a shell needs to complete these words
+    Completions(verbs::manual::CompletionsArgs),
+    /// Print the manual page of the tool or of a verb, for `man -l -`
+    Manual(verbs::manual::ManualArgs),
 }
 
 impl Cli {
@@ -95,6 +105,12 @@ impl Cli {
         if self.json { Style::Json } else { Style::Plain }
     }
 
+    /// Whether progress is shown.
+    #[must_use]
+    pub fn progress(&self) -> Progress {
+        if self.quiet { Progress::Hidden } else { Progress::Shown }
+    }
+
     /// What the verb can do to the world outside.
     #[must_use]
     pub fn effect(&self) -> Effect {
@@ -113,7 +129,9 @@ impl Cli {
             | Verb::Report(_)
             | Verb::Simulate(_)
             | Verb::Profile(_)
-            | Verb::Schema(_) => Effect::Neither,
+            | Verb::Schema(_)
+            | Verb::Completions(_)
+            | Verb::Manual(_) => Effect::Neither,
         }
     }
 
@@ -148,6 +166,8 @@ impl Cli {
             Verb::Sheet(args) => verbs::sheet::run(args, console),
             Verb::Profile(args) => verbs::profile::run(args, console),
             Verb::Schema(args) => verbs::schema::run(args, console),
+            Verb::Completions(args) => verbs::manual::run_completions(args, Self::command(), console),
+            Verb::Manual(args) => verbs::manual::run_manual(args, Self::command(), console),
         }
     }
 }

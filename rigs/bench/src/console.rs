@@ -29,10 +29,20 @@ impl Style {
     }
 }
 
+/// Whether progress is shown at all.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Progress {
+    /// Where somebody watches.
+    Shown,
+    /// Nowhere.
+    Hidden,
+}
+
 /// Where a verb writes: one document for each run of the program.
 #[derive(Debug)]
 pub struct Console {
     style: Style,
+    progress: Progress,
     is_told: AtomicBool,
 }
 
@@ -40,7 +50,13 @@ impl Console {
     /// A console in the given style.
     #[must_use]
     pub fn new(style: Style) -> Self {
-        Self { style, is_told: AtomicBool::new(false) }
+        Self { style, progress: Progress::Shown, is_told: AtomicBool::new(false) }
+    }
+
+    /// The same console, with progress or without.
+    #[must_use]
+    pub fn with(self, progress: Progress) -> Self {
+        Self { progress, ..self }
     }
 
     /// For whom it writes.
@@ -105,7 +121,8 @@ impl Console {
     }
 
     fn draw_target(&self) -> ProgressDrawTarget {
-        if self.style == Style::Plain && std::io::stderr().is_terminal() {
+        let is_wanted = self.style == Style::Plain && self.progress == Progress::Shown;
+        if is_wanted && std::io::stderr().is_terminal() {
             ProgressDrawTarget::stderr_with_hz(10)
         } else {
             ProgressDrawTarget::hidden()

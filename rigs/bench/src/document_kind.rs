@@ -63,6 +63,8 @@ pub enum Kind {
     GaugeStudy,
     /// A part of a campaign, kept in a file
     CampaignPart,
+    /// A text for the shell or the manual
+    ShellText,
     /// JSON Schemas of these documents
     Schemas,
     /// Why a verb could not do its work

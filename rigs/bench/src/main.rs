@@ -11,7 +11,7 @@ fn main() -> ExitCode {
         Ok(cli) => cli,
         Err(exit) => return exit.into(),
     };
-    let console = Console::new(cli.style());
+    let console = Console::new(cli.style()).with(cli.progress());
     match cli.run(&console) {
         Ok(exit) => exit.into(),
         Err(failure) => {

@@ -158,6 +158,18 @@ mod tests {
     use super::*;
 
     #[test]
+    fn every_unit_of_the_symptom_index_exists_and_stands_there_once() {
+        let page = include_str!("../SYMPTOMS.md");
+        let named: Vec<&str> = page.split('`').filter(|word| word.starts_with("virtual:")).collect();
+        assert!(named.len() >= 25, "{} units", named.len());
+        for (at, name) in named.iter().enumerate() {
+            assert!(name.parse::<PortSpec>().is_ok(), "{name}");
+            assert!(!named[..at].contains(name), "{name} stands there twice");
+        }
+        assert!("virtual:bench-actuator-a/no-such-case".parse::<PortSpec>().is_err());
+    }
+
+    #[test]
     fn port_names_read_back_as_they_are_written() {
         for text in [
             "/dev/ttyUSB0",

@@ -18,7 +18,7 @@ const MOST_VERBS: usize = 22;
 type Call = (&'static [&'static str], &'static [&'static str]);
 
 /// One call of every verb at least, in an order in which each finds what it needs.
-const CALLS: [Call; 33] = [
+const CALLS: [Call; 35] = [
     (&["demo", "--out", "demo"], &[]),
     (&["ports"], &[]),
     (&["monitor", "--port", "virtual:healthy"], &[]),
@@ -58,6 +58,8 @@ const CALLS: [Call; 33] = [
     (&["sheet", "compare", "ring-a.toml", "ring-b.toml"], &[]),
     (&["profile", "check", "bench-actuator-b"], &[]),
     (&["schema"], &[]),
+    (&["completions", "bash"], &[]),
+    (&["manual", "learn"], &[]),
 ];
 
 /// Every verb as it is called, `campaign learn` and the like included.

@@ -52,6 +52,17 @@ impl Document for Confirmation {
     const KIND: Kind = Kind::Confirmation;
 }
 
+/// A text for the shell or the manual.
+#[derive(Serialize, JsonSchema)]
+pub(crate) struct ShellTextDocument<'a> {
+    /// The text.
+    pub text: &'a str,
+}
+
+impl Document for ShellTextDocument<'_> {
+    const KIND: Kind = Kind::ShellText;
+}
+
 /// Schemas of one kind or of all.
 #[derive(Serialize, JsonSchema)]
 pub(crate) struct SchemasDocument {
@@ -114,6 +125,7 @@ pub fn schema(kind: Kind) -> Value {
         Kind::GuardCampaign => schema_of::<GuardDocument>(),
         Kind::GaugeStudy => schema_of::<GaugeDocument>(),
         Kind::CampaignPart => schema_of::<CampaignPartDocument>(),
+        Kind::ShellText => schema_of::<ShellTextDocument<'_>>(),
         Kind::Schemas => schema_of::<SchemasDocument>(),
         Kind::Error => schema_of::<ErrorDocument<'_>>(),
     }

@@ -12,6 +12,7 @@ pub mod judge;
 pub mod learn;
 pub mod learn_campaign;
 pub mod learn_picture;
+pub mod manual;
 pub mod match_parts;
 pub mod monitor;
 pub mod moves;
