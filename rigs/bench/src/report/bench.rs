@@ -19,7 +19,7 @@ const COMMAND: &str = "command, % of travel";
 pub fn learn(trace: &LearnTrace) -> Section {
     let time = || Axis::fixed("time, s", 0.0, trace.position.last().map_or(1.0, |p| p.0));
     let whole = Chart::new("Position while learning, touches marked", time(), Axis::fit("position, counts"))
-        .line("position", Ink::Main, trace.position.clone());
+        .trace("position", Ink::Main, trace.position.clone());
     let whole = [Stop::Closed, Stop::Open].into_iter().fold(whole, |chart, stop| {
         chart.dots(&format!("touches, {stop} stop"), ink_of(stop), touches(trace, stop))
     });
@@ -28,7 +28,7 @@ pub fn learn(trace: &LearnTrace) -> Section {
         time(),
         Axis::with_zero("motor current, A; positive opens"),
     )
-    .line("", Ink::Main, trace.current.clone());
+    .trace("", Ink::Main, trace.current.clone());
     let near = trace.windows.iter().map(|window| near_stop(trace, *window));
     Section::new("Learning the end stops").charts([whole]).charts(near).charts([current])
 }
@@ -52,7 +52,7 @@ fn near_stop(trace: &LearnTrace, (stop, low, high): (Stop, f64, f64)) -> Chart {
     let y = Axis::fixed("position, counts", bottom - around, top + around);
     Chart::new(&format!("Near the {stop} stop"), Axis::fixed("time, s", from, to), y)
         .band("window", Ink::Other, vec![(from, low, high), (to, low, high)])
-        .line("position", Ink::Main, position)
+        .trace("position", Ink::Main, position)
         .dots("touches", ink_of(stop), touches)
         .half()
 }
@@ -207,7 +207,7 @@ fn step_chart(trace: &StepTrace, response: &StepResponse, bands: StepBands) -> C
     )
     .band("settled", Ink::Other, vec![(0.0, low, high), (1000.0 * last, low, high)])
     .line("command", Ink::Command, command)
-    .line("opening", ink, opening)
+    .trace("opening", ink, opening)
     .with(drop("T63", response.t63_s, T63_SHARE))
     .with(drop("T86", response.t86_s, T86_SHARE))
     .half()

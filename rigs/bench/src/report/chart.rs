@@ -190,6 +190,12 @@ impl Chart {
         self.with(ChartMark::Line { points, ink, name: name.to_owned() })
     }
 
+    /// The same chart with a line through samples in time, which is not drawn across a hole in them.
+    #[must_use]
+    pub fn trace(self, name: &str, ink: Ink, samples: Vec<(f64, f64)>) -> Self {
+        self.line(name, ink, with_holes(samples))
+    }
+
     /// The same chart with the area between two lines, as `(x, low, high)`.
     #[must_use]
     pub fn band(self, name: &str, ink: Ink, points: Vec<(f64, f64, f64)>) -> Self {
@@ -206,5 +212,37 @@ impl Chart {
     #[must_use]
     pub fn level(self, y: f64, ink: Ink, label: &str) -> Self {
         self.with(ChartMark::Level { y, ink, label: label.to_owned() })
+    }
+}
+
+/// Samples with a break wherever the next is further off than [`HOLE`] usual distances.
+fn with_holes(samples: Vec<(f64, f64)>) -> Vec<(f64, f64)> {
+    /// Distances that make a hole: two lost samples; one shows as a straight line of two pixels at most.
+    const HOLE: f64 = 2.5;
+    let mut distances: Vec<f64> = samples.windows(2).map(|pair| pair[1].0 - pair[0].0).collect();
+    distances.sort_by(f64::total_cmp);
+    let usual = distances.get(distances.len() / 2).copied().unwrap_or(f64::INFINITY);
+    let mut broken: Vec<(f64, f64)> = Vec::with_capacity(samples.len());
+    for sample in samples {
+        if let Some(last) = broken.last().copied().filter(|last| sample.0 - last.0 > HOLE * usual) {
+            broken.push((last.0, f64::NAN));
+        }
+        broken.push(sample);
+    }
+    broken
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn no_line_is_drawn_across_a_hole_in_the_samples() {
+        let samples: Vec<(f64, f64)> =
+            (0..100).filter(|i| !(40..60).contains(i)).map(|i| (f64::from(i), 1.0)).collect();
+        let broken = with_holes(samples.clone());
+        assert_eq!(broken.len(), samples.len() + 1);
+        assert!(broken[40].1.is_nan() && broken[41] == (60.0, 1.0));
+        assert_eq!(with_holes(samples[..40].to_vec()), samples[..40]);
     }
 }

@@ -3,7 +3,7 @@
 
 use askama::Template;
 
-use super::axis::{AxisRange, Scale};
+use super::axis::{self, AxisRange, Scale};
 use super::chart::{Chart, ChartMark, Ink, Width};
 use super::labels::{Anchor, Labels, PlacedLabel};
 use super::path::{self, px};
@@ -48,6 +48,7 @@ pub(super) struct Entry {
 pub(super) struct Drawing<'a> {
     id: usize,
     title: &'a str,
+    told: String,
     width_class: &'static str,
     width: f64,
     height: f64,
@@ -78,6 +79,7 @@ impl<'a> Drawing<'a> {
         let mut drawing = Self {
             id,
             title: &chart.title,
+            told: told(chart),
             width_class,
             width,
             height,
@@ -150,6 +152,40 @@ impl<'a> Drawing<'a> {
     fn dot(&mut self, class: &'static str, at: (f64, f64)) {
         self.dots.push(Dot { class, x: px(at.0), y: px(at.1) });
     }
+}
+
+/// The chart in words, for whoever cannot see it: axes, what each line spans, levels and instants.
+fn told(chart: &Chart) -> String {
+    let span = |name: &str, of: Option<(f64, f64)>| {
+        let (low, high) = of?;
+        let name = if name.is_empty() { "line" } else { name };
+        Some(format!("{name} from {} to {}", short(low), short(high)))
+    };
+    let mark = |mark: &ChartMark| match mark {
+        ChartMark::Line { points, name, .. } | ChartMark::Dots { points, name, .. } => {
+            span(name, extent(points.iter().map(|p| p.1).filter(|y| y.is_finite())))
+        }
+        ChartMark::Band { points, name, .. } => {
+            span(name, extent(points.iter().flat_map(|p| [p.1, p.2]).filter(|y| y.is_finite())))
+        }
+        ChartMark::Level { y, label, .. } => Some(format!("{label} at {}", short(*y))),
+        ChartMark::Instant { x, label, .. } => Some(format!("{label} at {} along the bottom", short(*x))),
+        ChartMark::Drop { label: text, .. } | ChartMark::Label { text, .. } => Some(text.clone()),
+    };
+    let marks: Vec<String> = chart.marks.iter().filter_map(mark).collect();
+    format!("Up the side: {}. Along the bottom: {}. {}.", chart.y.label, chart.x.label, marks.join("; "))
+}
+
+/// Four figures at most.
+fn short(value: f64) -> String {
+    let digits = if value.abs() >= 100.0 {
+        0
+    } else if value.abs() >= 1.0 {
+        1
+    } else {
+        3
+    };
+    axis::text(value, digits)
 }
 
 fn ticks(range: AxisRange, scale: &Scale) -> Vec<AxisTick> {

@@ -10,6 +10,7 @@ mod diagnostic;
 mod draw;
 #[cfg(test)]
 mod example;
+mod fitting;
 mod labels;
 mod path;
 pub mod section;

@@ -14,6 +14,9 @@ use crate::record::{HEAD_NOTE, Job, LogHead, RUN_FILE, Run};
 use crate::report::Section;
 use crate::unit_result::{REPORT_FILE, Records, keep, keep_verdicts, log_section, spoken, write_report};
 
+/// The file that a fitting sheet is written to.
+const FITTING_FILE: &str = "fitting.html";
+
 /// Which records, by which measure.
 #[derive(Debug, clap::Args)]
 pub struct Args {
@@ -45,15 +48,18 @@ pub struct JudgeArgs {
 pub(crate) struct ReportArgs {
     #[command(flatten)]
     judge: Args,
-    /// File to write [default: report.html in DIR]
+    /// File to write [default: report.html in DIR, fitting.html with --fitting]
     #[arg(long, value_name = "FILE")]
     out: Option<PathBuf>,
+    /// Write the fitting sheet instead: what was learned, what does not carry over, what is checked at the engine
+    #[arg(long)]
+    fitting: bool,
 }
 
 impl ReportArgs {
     /// The report of a whole unit.
     pub(super) fn of_unit(dir: PathBuf, criteria: CriteriaArgs, job: Job, out: Option<PathBuf>) -> Self {
-        Self { judge: Args { dir, criteria, job, keep_verdicts: false }, out }
+        Self { judge: Args { dir, criteria, job, keep_verdicts: false }, out, fitting: false }
     }
 }
 
@@ -136,9 +142,15 @@ impl Judged {
     }
 
     fn lay_out(&self, args: &ReportArgs, console: &Console) -> VerbResult {
-        let path = args.out.clone().unwrap_or_else(|| args.judge.dir.join(REPORT_FILE));
+        let file = if args.fitting { FITTING_FILE } else { REPORT_FILE };
+        let path = args.out.clone().unwrap_or_else(|| args.judge.dir.join(file));
         let Self { result, profile, limits, log, .. } = self;
-        write_report(&path, &args.judge.dir, result, profile, limits, log.iter().cloned().collect())?;
+        if args.fitting {
+            let sheet = result.fitting_sheet(profile).render().map_err(Failure::undetermined)?;
+            write_file(&path, sheet.as_bytes())?;
+        } else {
+            write_report(&path, &args.judge.dir, result, profile, limits, log.iter().cloned().collect())?;
+        }
         self.tell(Some(&path), console)
     }
 

@@ -1,0 +1,142 @@
+//! The fitting sheet: what goes with a unit to the engine, on a page of its own.
+//!
+//! In: a [`UnitResult`] and its profile. Out: a [`Report`] of what was set and learned, of what does not carry over, and of
+//! what a qualified person checks at the engine and writes down. The checks are common practice, no source.
+
+use firmware_core::calibration::Calibration;
+
+use super::Report;
+use super::section::{Section, Table};
+use crate::caution::{CAUTIONS, HANDED_OVER, HOLDS_UNTIL};
+use crate::evaluate::UnitResult;
+use crate::judge::Judgement;
+use crate::number::fixed;
+use crate::profile::Profile;
+use crate::record::{Run, RunKind};
+use crate::short_text::ShortText;
+
+/// What stays on the bench.
+const STAYS_HERE: &str = "The calibration on this sheet lies on the bench's own board and stays there. The engine's own \
+    control unit knows nothing of it: once the unit is fitted, that control unit must learn the stops anew, by the engine \
+    maker's own procedure. Bring no number from this sheet into it by hand.";
+/// When the sheet ends.
+const VOID: &str = "This sheet is void as soon as the actuator, lever, rod, ring or a stop screw is turned, taken off or \
+    mounted anew, and for any other actuator or turbo than the serial numbers above name.";
+/// What is checked at the engine, in this order.
+const AT_THE_ENGINE: [(&str, &str); 8] = [
+    ("lever and linkage", "free over the whole travel by hand, engine off, cold, supply unplugged"),
+    ("oil", "feed and return clear, turbo primed before the first start, no leak at idle and warm"),
+    ("leaks", "exhaust, charge air, coolant where it has some: tight cold and warm"),
+    ("relearn", "the engine's own control unit has learned the stops by the maker's procedure"),
+    ("learned span", "what that control unit shows of it, with its unit:"),
+    ("trouble codes", "read, noted, cleared; none comes back after a warm run"),
+    (
+        "boost",
+        "raised step by step: follows its target, passes no limit of the engine maker, falls at once when asked",
+    ),
+    ("warm", "after a heat soak: free, no leak, no code"),
+];
+
+impl UnitResult {
+    /// The sheet that goes with the unit.
+    #[must_use]
+    pub(crate) fn fitting_sheet(&self, profile: &Profile) -> Report {
+        let learn = self.runs.iter().map(|(run, _)| run).find(|run| run.name.kind == RunKind::Learn);
+        let subject = self.runs.first().map_or("no runs", |(run, _)| run.file.run.unit.as_str());
+        let standing = Section::new("May it be fitted").text(may_be_fitted(self.verdict.judgement));
+        let checks = AT_THE_ENGINE
+            .iter()
+            .fold(Table::new(&["check", "what is right", "seen", "by, date"]), |table, (check, right)| {
+                table.row([*check, *right, "\u{a0}", "\u{a0}"])
+            });
+        let signed = ["bench", "fitted by", "engine checked by"]
+            .iter()
+            .fold(Table::new(&["who", "name", "date", "signature"]), |table, who| {
+                table.row([*who, "\u{a0}", "\u{a0}", "\u{a0}"])
+            });
+        Report {
+            subject: subject.to_owned(),
+            kind: "fitting sheet".into(),
+            facts: self.fitting_facts(learn),
+            verdict: None,
+            sections: vec![
+                standing,
+                Section::new("Set and learned on the bench").table(learned(learn, profile)),
+                Section::new("What does not carry over").text(STAYS_HERE).text(VOID).text(HOLDS_UNTIL),
+                Section::new("At the engine, by a qualified person")
+                    .text("The engine maker's instructions and local codes come first; where they say otherwise, they hold.")
+                    .table(checks),
+                Section::new("Signed").table(signed),
+            ],
+            sheet: None,
+            cautions: CAUTIONS.into_iter().chain([HANDED_OVER]).map(str::to_owned).collect(),
+        }
+    }
+
+    fn fitting_facts(&self, learn: Option<&Run>) -> Vec<(String, String)> {
+        let word = self.verdict.judgement.word().to_owned();
+        let mut facts = vec![("bench verdict", format!("{word} (judged on {})", self.covers()))];
+        if let Some(given) = learn.and_then(|run| run.file.run.provenance.as_ref()) {
+            let or_line = |text: &Option<ShortText>| {
+                text.as_ref().map_or_else(|| "____________".to_owned(), ToString::to_string)
+            };
+            facts.push(("actuator serial", or_line(&given.serials.actuator)));
+            facts.push(("turbo serial", or_line(&given.serials.turbo)));
+            facts.push(("operator", or_line(&given.operator)));
+            facts.push(("customer's reference", or_line(&given.customer)));
+            facts.push(("job", given.job.to_string()));
+        }
+        if let Some(run) = learn {
+            // Virtual units carry no date: their sheets repeat byte for byte.
+            let simulated = run.file.run.virtual_unit.as_ref();
+            let date = simulated.map_or_else(
+                || run.file.begun().unwrap_or_else(|| "not known".into()),
+                |unit| format!("{unit}: simulated, no real unit moved"),
+            );
+            facts.push(("learned", date));
+            facts.push(("evidence of the learn", format!("{}, SHA-256 {}", run.name, run.evidence)));
+        }
+        facts.into_iter().map(|(name, value)| (name.to_owned(), value)).collect()
+    }
+}
+
+fn may_be_fitted(judgement: Judgement) -> &'static str {
+    match judgement {
+        Judgement::WithinLimits => {
+            "Within limits on the bench: it may be fitted. That is no road or engine release; the checks below decide."
+        }
+        Judgement::OutOfLimits => "OUT OF LIMITS on the bench: do not fit it. The bench report says why.",
+        Judgement::Undetermined => {
+            "UNDETERMINED on the bench: do not fit it before what is open is settled. The bench report says what."
+        }
+    }
+}
+
+/// What the learn found; per cent and degrees beside counts.
+fn learned(learn: Option<&Run>, profile: &Profile) -> Table {
+    let table = Table::new(&["what", "value"]);
+    let Some((run, found)) = learn.and_then(|run| Some((run, run.file.outcome.calibration?))) else {
+        return table.row(["learn", "none that counts"]);
+    };
+    let Calibration { closed, open, .. } = found;
+    let span = f64::from(found.span_counts()).abs();
+    let degrees = profile.travel_deg * span / f64::from(profile.settings.actuator.nominal_span_counts);
+    let counts = |counts: f32| format!("{} counts", fixed(counts.into(), 0));
+    let mut rows = vec![
+        ("mounted", format!("{}, {}", run.file.run.setup, run.file.run.warmth)),
+        ("closed stop, without push", counts(closed.zero_push_counts)),
+        ("open stop, without push", counts(open.zero_push_counts)),
+        (
+            "travel between them",
+            format!("{} counts, {}° of the lever by the profile's scale", fixed(span, 0), fixed(degrees, 1)),
+        ),
+    ];
+    if let Some(given) = &run.file.run.provenance {
+        rows.push(("board and settings", format!("{}, {}", given.board, given.settings)));
+    }
+    rows.extend(run.confirmed.iter().map(|one| ("confirmed by a person", one.to_string())));
+    let open_checks = run.open_checks();
+    let left = open_checks.iter().map(|check| ("NOT confirmed yet", check.text().to_owned()));
+    rows.extend(left);
+    rows.into_iter().fold(table, |table, (what, value)| table.row([what, &value]))
+}
