@@ -186,7 +186,8 @@ fn step_chart(trace: &StepTrace, response: &StepResponse, bands: StepBands) -> C
     let last = trace.readings.last().map_or(shown, |r| r.0.min(shown));
     let before = -0.1 * last;
     let percent = |y: f64| 100.0 * y;
-    let mut opening = vec![(1000.0 * before, percent(trace.start)), (0.0, percent(trace.start))];
+    let rest = vec![(1000.0 * before, percent(trace.start)), (0.0, percent(trace.start))];
+    let mut opening = vec![(0.0, percent(trace.start))];
     let shown_readings = trace.readings.iter().filter(|(t, _)| *t <= last);
     opening.extend(shown_readings.map(|(t, y)| (1000.0 * t, percent(*y))));
     let (from, to) = (percent(trace.command_before), percent(trace.command_after));
@@ -207,6 +208,7 @@ fn step_chart(trace: &StepTrace, response: &StepResponse, bands: StepBands) -> C
     )
     .band("settled", Ink::Other, vec![(0.0, low, high), (1000.0 * last, low, high)])
     .line("command", Ink::Command, command)
+    .line("", ink, rest)
     .trace("opening", ink, opening)
     .with(drop("T63", response.t63_s, T63_SHARE))
     .with(drop("T86", response.t86_s, T86_SHARE))
