@@ -67,8 +67,8 @@ fn a_comparison_tells_a_change_from_what_mounting_anew_explains() {
     assert_eq!(of(&same, "learn.span"), "within");
     assert_eq!(of(&same, "friction.largest"), "unknown");
     assert_eq!(fs::read_to_string(page).unwrap().matches("<figure").count(), 9);
-    // Two sound units differ by some 0.4 % of travel, re-mounting by 0.004 % (`campaign gauge`, seed 1).
-    let other = ["bench", "--port", "virtual:healthy", "--unit", "u2", "--seed", "5"];
+    // Another actuator has another span.
+    let other = ["learn", "--port", "virtual:bench-actuator-b/healthy", "--unit", "u2"];
     assert_eq!(run(folder.path(), &other).0, 0);
     let (code, changed) = run(folder.path(), &["unit", "compare", "units/u1/0005-learn", "units/u2"]);
     assert_eq!((code, changed["a"]["runs"][0].as_str()), (0, Some("0005-learn")));
