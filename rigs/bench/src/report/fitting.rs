@@ -15,6 +15,8 @@ use crate::profile::Profile;
 use crate::record::{Run, RunKind};
 use crate::short_text::ShortText;
 
+/// Where a person writes.
+const LINE: &str = "______________";
 /// What stays on the bench.
 const STAYS_HERE: &str = "The calibration on this sheet lies on the bench's own board and stays there. The engine's own \
     control unit knows nothing of it: once the unit is fitted, that control unit must learn the stops anew, by the engine \
@@ -47,12 +49,12 @@ impl UnitResult {
         let checks = AT_THE_ENGINE
             .iter()
             .fold(Table::new(&["check", "what is right", "seen", "by, date"]), |table, (check, right)| {
-                table.row([*check, *right, "\u{a0}", "\u{a0}"])
+                table.row([*check, *right, LINE, LINE])
             });
         let signed = ["bench", "fitted by", "engine checked by"]
             .iter()
             .fold(Table::new(&["who", "name", "date", "signature"]), |table, who| {
-                table.row([*who, "\u{a0}", "\u{a0}", "\u{a0}"])
+                table.row([*who, LINE, LINE, LINE])
             });
         Report {
             subject: subject.to_owned(),
@@ -77,9 +79,8 @@ impl UnitResult {
         let word = self.verdict.judgement.word().to_owned();
         let mut facts = vec![("bench verdict", format!("{word} (judged on {})", self.covers()))];
         if let Some(given) = learn.and_then(|run| run.file.run.provenance.as_ref()) {
-            let or_line = |text: &Option<ShortText>| {
-                text.as_ref().map_or_else(|| "____________".to_owned(), ToString::to_string)
-            };
+            let or_line =
+                |text: &Option<ShortText>| text.as_ref().map_or_else(|| LINE.to_owned(), ToString::to_string);
             facts.push(("actuator serial", or_line(&given.serials.actuator)));
             facts.push(("turbo serial", or_line(&given.serials.turbo)));
             facts.push(("operator", or_line(&given.operator)));
