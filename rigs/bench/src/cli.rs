@@ -7,7 +7,7 @@ use clap::{CommandFactory, Parser, Subcommand};
 use plant::shown::brief;
 
 use crate::caution::{Effect, HANDED_OVER};
-use crate::console::{Console, Progress, Style};
+use crate::console::{Console, ShownProgress, Style};
 use crate::exit::{Exit, VerbResult};
 use crate::procedure::MoveKind;
 use crate::{interrupt, verbs};
@@ -107,8 +107,8 @@ impl Cli {
 
     /// Whether progress is shown.
     #[must_use]
-    pub fn progress(&self) -> Progress {
-        if self.quiet { Progress::Hidden } else { Progress::Shown }
+    pub fn progress(&self) -> ShownProgress {
+        if self.quiet { ShownProgress::Hidden } else { ShownProgress::Shown }
     }
 
     /// What the verb can do to the world outside.

@@ -31,7 +31,7 @@ impl Style {
 
 /// Whether progress is shown at all.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Progress {
+pub enum ShownProgress {
     /// Where somebody watches.
     Shown,
     /// Nowhere.
@@ -42,7 +42,7 @@ pub enum Progress {
 #[derive(Debug)]
 pub struct Console {
     style: Style,
-    progress: Progress,
+    progress: ShownProgress,
     is_told: AtomicBool,
 }
 
@@ -50,12 +50,12 @@ impl Console {
     /// A console in the given style.
     #[must_use]
     pub fn new(style: Style) -> Self {
-        Self { style, progress: Progress::Shown, is_told: AtomicBool::new(false) }
+        Self { style, progress: ShownProgress::Shown, is_told: AtomicBool::new(false) }
     }
 
     /// The same console, with progress or without.
     #[must_use]
-    pub fn with(self, progress: Progress) -> Self {
+    pub fn with(self, progress: ShownProgress) -> Self {
         Self { progress, ..self }
     }
 
@@ -121,7 +121,7 @@ impl Console {
     }
 
     fn draw_target(&self) -> ProgressDrawTarget {
-        let is_wanted = self.style == Style::Plain && self.progress == Progress::Shown;
+        let is_wanted = self.style == Style::Plain && self.progress == ShownProgress::Shown;
         if is_wanted && std::io::stderr().is_terminal() {
             ProgressDrawTarget::stderr_with_hz(10)
         } else {

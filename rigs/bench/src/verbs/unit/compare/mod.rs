@@ -17,7 +17,7 @@ use crate::fold::Fold;
 use crate::output::write_file;
 use crate::record::{Job, JobState};
 use crate::short_text::ShortText;
-use side::Side;
+use side::ComparedUnit;
 use weigh::Remounting;
 
 /// What `unit compare` takes.
@@ -50,12 +50,12 @@ pub(super) fn run(args: &Args, console: &Console) -> VerbResult {
     let job = |state| Job { name: args.job.clone(), state };
     let (a, b) = match &args.second {
         Some(second) => (
-            Side::of(&args.first, &job(None), &args.criteria)?,
-            Side::of(second, &job(None), &args.criteria)?,
+            ComparedUnit::of(&args.first, &job(None), &args.criteria)?,
+            ComparedUnit::of(second, &job(None), &args.criteria)?,
         ),
         None => (
-            Side::of(&args.first, &job(Some(JobState::AsFound)), &args.criteria)?,
-            Side::of(&args.first, &job(Some(JobState::AsLeft)), &args.criteria)?,
+            ComparedUnit::of(&args.first, &job(Some(JobState::AsFound)), &args.criteria)?,
+            ComparedUnit::of(&args.first, &job(Some(JobState::AsLeft)), &args.criteria)?,
         ),
     };
     let remounting = match &args.remounted {
@@ -76,7 +76,7 @@ pub(super) fn run(args: &Args, console: &Console) -> VerbResult {
     Ok(Exit::Done)
 }
 
-fn side(side: &Side) -> ComparedSide {
+fn side(side: &ComparedUnit) -> ComparedSide {
     let verdict = &side.result.verdict;
     ComparedSide {
         name: side.name.clone(),

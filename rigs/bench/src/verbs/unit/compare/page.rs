@@ -1,6 +1,6 @@
 //! The page of a comparison: figures side by side, then the runs of both drawn over one another.
 
-use super::side::Side;
+use super::side::ComparedUnit;
 use super::{answer, matters, row};
 use crate::caution::CAUTIONS;
 use crate::document::{CompareDocument, ComparedFigure, ComparedSide};
@@ -17,7 +17,7 @@ const TRAVEL: &str = "opening, % of travel";
 type Points = Vec<(f64, f64)>;
 
 /// The page.
-pub(super) fn report(a: &Side, b: &Side, told: &CompareDocument) -> Report {
+pub(super) fn report(a: &ComparedUnit, b: &ComparedUnit, told: &CompareDocument) -> Report {
     let sides = [a, b];
     let table = |wanted: &dyn Fn(&ComparedFigure) -> bool| {
         let table = Table::new(&["figure", "A", "B", "change", "unit", "weighed"]);
@@ -32,7 +32,7 @@ pub(super) fn report(a: &Side, b: &Side, told: &CompareDocument) -> Report {
         .table(table(&matters));
     let others = Section::new("Figures without a limit").table(table(&|figure| !matters(figure)));
     let pictures = Section::new("Drawn over one another").charts(charts(sides));
-    let named = |side: &Side| format!("{}: {}", side.name, side.result.verdict.judgement.word());
+    let named = |side: &ComparedUnit| format!("{}: {}", side.name, side.result.verdict.judgement.word());
     let runs = |side: &ComparedSide| side.runs.join(", ");
     let facts = [
         ("A", named(a)),
@@ -54,7 +54,7 @@ pub(super) fn report(a: &Side, b: &Side, told: &CompareDocument) -> Report {
     }
 }
 
-fn charts(sides: [&Side; 2]) -> Vec<Chart> {
+fn charts(sides: [&ComparedUnit; 2]) -> Vec<Chart> {
     let mut charts = vec![
         over("Position while learning", "time, s", "position, counts", sides.map(learned)),
         over(
@@ -65,7 +65,7 @@ fn charts(sides: [&Side; 2]) -> Vec<Chart> {
         ),
         over("Friction along the travel", TRAVEL, "motor current, A", sides.map(rubbed)),
     ];
-    let steps = |side: &Side| {
+    let steps = |side: &ComparedUnit| {
         exhibits(side).find_map(|one| if let Exhibit::Steps(s) = one { Some(s.clone()) } else { None })
     };
     if let [Some(ours), Some(theirs)] = sides.map(steps) {
@@ -87,17 +87,17 @@ fn over(title: &str, x: &str, y: &str, lines: [Points; 2]) -> Chart {
         })
 }
 
-fn exhibits(side: &Side) -> impl Iterator<Item = &Exhibit> {
+fn exhibits(side: &ComparedUnit) -> impl Iterator<Item = &Exhibit> {
     side.result.runs.iter().filter_map(|(_, shown)| shown.exhibit.as_ref())
 }
 
-fn learned(side: &Side) -> Points {
+fn learned(side: &ComparedUnit) -> Points {
     let trace =
         exhibits(side).find_map(|one| if let Exhibit::Learn(trace) = one { Some(trace) } else { None });
     trace.map(|trace| trace.position.clone()).unwrap_or_default()
 }
 
-fn swept(side: &Side) -> Points {
+fn swept(side: &ComparedUnit) -> Points {
     let points = |table: &SweepTable| {
         table.inputs().iter().copied().zip(table.average_up()).map(|(x, y)| (x, y - x)).collect()
     };
@@ -106,7 +106,7 @@ fn swept(side: &Side) -> Points {
         .unwrap_or_default()
 }
 
-fn rubbed(side: &Side) -> Points {
+fn rubbed(side: &ComparedUnit) -> Points {
     let points = |curve: &FrictionCurve| {
         curve.points().iter().map(|point| (100.0 * point.opening, point.friction())).collect()
     };

@@ -12,7 +12,7 @@ use crate::record::{Job, Run, RunKind, RunName};
 use crate::unit_result::Records;
 
 /// One side.
-pub(super) struct Side {
+pub(super) struct ComparedUnit {
     /// How it is called: the unit and its job, or the learn.
     pub(super) name: String,
     pub(super) result: UnitResult,
@@ -20,7 +20,7 @@ pub(super) struct Side {
     pub(super) limits: Limits,
 }
 
-impl Side {
+impl ComparedUnit {
     /// The records in a folder, checked and judged.
     pub(super) fn of(dir: &Path, job: &Job, criteria: &CriteriaArgs) -> Result<Self, Failure> {
         let real = dir.canonicalize().map_err(|error| {

@@ -3,7 +3,7 @@
 use std::path::Path;
 
 use super::super::round;
-use super::side::Side;
+use super::side::ComparedUnit;
 use crate::document::{ComparedFigure, Weighed};
 use crate::exit::Failure;
 use crate::figures::{Measure, Stop};
@@ -93,7 +93,7 @@ fn deviation(values: &[f64]) -> f64 {
 }
 
 /// Each figure that both sides have, in the order of the first.
-pub(super) fn weigh(a: &Side, b: &Side, remounting: &Remounting) -> Vec<ComparedFigure> {
+pub(super) fn weigh(a: &ComparedUnit, b: &ComparedUnit, remounting: &Remounting) -> Vec<ComparedFigure> {
     let (ours, theirs) = (&a.result.verdict.figures, &b.result.verdict.figures);
     let span = Measure::Span.definition().key;
     let travel = ours.iter().find(|figure| figure.key == span).map_or(0.0, |figure| figure.value);
