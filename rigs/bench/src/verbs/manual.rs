@@ -8,7 +8,7 @@ use crate::exit::{Exit, Failure, VerbResult};
 
 /// What `completions` takes.
 #[derive(Debug, clap::Args)]
-pub struct CompletionsArgs {
+pub(crate) struct CompletionsArgs {
     /// The shell
     #[arg(value_enum)]
     shell: Shell,
@@ -16,7 +16,7 @@ pub struct CompletionsArgs {
 
 /// What `manual` takes.
 #[derive(Debug, clap::Args)]
-pub struct ManualArgs {
+pub(crate) struct ManualArgs {
     /// A verb, such as learn; without it, the page of the whole tool
     #[arg(value_name = "VERB")]
     verb: Option<String>,
