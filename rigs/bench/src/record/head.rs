@@ -23,12 +23,15 @@ pub(crate) struct RunHead {
     pub confirmed: Vec<Confirmation>,
 }
 
+/// A run by its name; in place of one that cannot be read, why.
+type HeadOrWhy = (RunName, Result<RunHead, RecordError>);
+
 impl RunHead {
     /// The runs in a unit's folder, oldest first; in place of one that cannot be read, why.
     ///
     /// # Errors
     /// When the folder cannot be listed, or its confirmations cannot be read.
-    pub(crate) fn all_in(unit_dir: &Path) -> Result<Vec<(RunName, Result<Self, RecordError>)>, RecordError> {
+    pub(crate) fn all_in(unit_dir: &Path) -> Result<Vec<HeadOrWhy>, RecordError> {
         let confirmed = confirmation::all(unit_dir)?;
         let runs = runs_in(unit_dir)?.into_iter();
         Ok(runs.map(|(name, dir)| (name, Self::open(dir, &confirmed))).collect())
