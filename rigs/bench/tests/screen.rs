@@ -265,6 +265,24 @@ fn a_key_is_heard_while_the_line_is_silent() {
 }
 
 #[test]
+fn a_closed_terminal_ends_the_tool() {
+    let folder = folder();
+    let learn = "learn --port virtual:healthy,paced --unit u1";
+    let Some(screen) = Screen::open((80, 24), folder.path(), "", learn) else { return };
+    screen.wait_for(&["touches", "DRIVE ON"]);
+    let pane = screen.tmux(&["list-panes", "-F", "#{pane_pid}"], Path::new("/")).unwrap();
+    let tool = fs::read_to_string(format!("/proc/{0}/task/{0}/children", pane.trim())).unwrap();
+    let tool = Path::new("/proc").join(tool.trim());
+    assert!(tool.exists());
+    drop(screen);
+    let begun = Instant::now();
+    while tool.exists() {
+        assert!(begun.elapsed() < PATIENCE, "the tool lives on without its terminal");
+        sleep(Duration::from_millis(20));
+    }
+}
+
+#[test]
 fn without_a_terminal_there_are_plain_lines() {
     let folder = folder();
     let mut learn = Command::new(assert_cmd::cargo_bin!("vanebench"));

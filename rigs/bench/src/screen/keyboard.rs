@@ -1,16 +1,22 @@
 //! The keyboard while a screen is shown: a key that stops is heard also while the line is silent.
 
+use std::io;
+use std::os::fd::AsFd;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Arc, Mutex};
 use std::thread::{self, JoinHandle};
 use std::time::{Duration, Instant};
 
+use nix::poll::{PollFd, PollFlags, PollTimeout, poll};
 use ratatui::crossterm::event::{self, Event, KeyCode, KeyEvent, KeyModifiers};
 
 use crate::interrupt;
 
 /// Between two looks at whether the screen is still there.
 const BETWEEN_LOOKS: Duration = Duration::from_millis(20);
+
+/// How long the listener is waited for.
+const PATIENCE: Duration = Duration::from_millis(200);
 
 /// Listens on a thread of its own. Dropped, it is through with the keyboard.
 pub(super) struct Keyboard {
@@ -42,31 +48,41 @@ impl Keyboard {
 impl Drop for Keyboard {
     fn drop(&mut self) {
         self.shared.is_over.store(true, Ordering::SeqCst);
-        if let Some(listener) = self.listener.take() {
-            let _ended = listener.join();
+        // Waited for so that it takes no key from the next question; never longer than a terminal that closes
+        // between two looks may hold it.
+        let begun = Instant::now();
+        while self.listener.as_ref().is_some_and(|listener| !listener.is_finished())
+            && begun.elapsed() < PATIENCE
+        {
+            thread::sleep(BETWEEN_LOOKS);
         }
         interrupt::key_is_answered();
     }
 }
 
 fn hear(shared: &Shared) {
-    while !shared.is_over.load(Ordering::SeqCst) {
-        match event::poll(BETWEEN_LOOKS) {
-            Ok(false) => {}
-            Ok(true) => {
-                if let Ok(Event::Key(key)) = event::read()
-                    && is_stop(key)
-                {
-                    if let Ok(mut at) = shared.asked_at.lock() {
-                        at.get_or_insert_with(Instant::now);
-                    }
-                    interrupt::ask_by_key();
-                }
+    while !shared.is_over.load(Ordering::SeqCst) && !is_gone() {
+        if !event::poll(BETWEEN_LOOKS).unwrap_or(false) {
+            continue;
+        }
+        if let Ok(Event::Key(key)) = event::read()
+            && is_stop(key)
+        {
+            if let Ok(mut at) = shared.asked_at.lock() {
+                at.get_or_insert_with(Instant::now);
             }
-            // A terminal that is gone says nothing more.
-            Err(_) => return,
+            interrupt::ask_by_key();
         }
     }
+}
+
+/// The terminal has been closed: the library that reads keys would read nothing for ever.
+fn is_gone() -> bool {
+    let stdin = io::stdin();
+    let mut look = [PollFd::new(stdin.as_fd(), PollFlags::POLLIN)];
+    let looked = poll(&mut look, PollTimeout::ZERO);
+    let closed = PollFlags::POLLHUP | PollFlags::POLLERR | PollFlags::POLLNVAL;
+    looked.is_err() || look[0].revents().is_none_or(|seen| seen.intersects(closed))
 }
 
 fn is_stop(key: KeyEvent) -> bool {
