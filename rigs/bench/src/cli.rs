@@ -53,6 +53,8 @@ enum Verb {
     Friction(verbs::moves::Args),
     /// Record steps of several sizes and full strokes, both directions
     Step(verbs::moves::Args),
+    /// Endurance: strokes by the thousand, a summary of each, until done or a limit is passed
+    Cycle(verbs::cycle::Args),
     /// Propose position-loop gains from recorded steps
     Tune(verbs::tune::Args),
     /// Match the parts of a new turbo to the calibration of the old one
@@ -115,9 +117,12 @@ impl Cli {
     #[must_use]
     pub fn effect(&self) -> Effect {
         match &self.verb {
-            Verb::Demo(_) | Verb::Bench(_) | Verb::Sweep(_) | Verb::Friction(_) | Verb::Step(_) => {
-                Effect::Moves
-            }
+            Verb::Demo(_)
+            | Verb::Bench(_)
+            | Verb::Sweep(_)
+            | Verb::Friction(_)
+            | Verb::Step(_)
+            | Verb::Cycle(_) => Effect::Moves,
             Verb::Learn(args) => args.effect(),
             Verb::Rig(_) | Verb::Tune(_) | Verb::Match(_) => Effect::HandsOver,
             Verb::Unit(args) => args.effect(),
@@ -156,6 +161,7 @@ impl Cli {
             Verb::Sweep(args) => verbs::moves::run(args, MoveKind::Sweep, console),
             Verb::Friction(args) => verbs::moves::run(args, MoveKind::Friction, console),
             Verb::Step(args) => verbs::moves::run(args, MoveKind::Step, console),
+            Verb::Cycle(args) => verbs::cycle::run(args, console),
             Verb::Tune(args) => verbs::tune::run(args, console),
             Verb::Match(args) => verbs::match_parts::run(args, console),
             Verb::Judge(args) => verbs::judge::run(args, console),

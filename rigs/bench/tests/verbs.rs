@@ -18,7 +18,7 @@ const MOST_VERBS: usize = 22;
 type Call = (&'static [&'static str], &'static [&'static str]);
 
 /// One call of every verb at least, in an order in which each finds what it needs.
-const CALLS: [Call; 35] = [
+const CALLS: [Call; 36] = [
     (&["demo", "--out", "demo"], &[]),
     (&["ports"], &[]),
     (&["monitor", "--port", "virtual:healthy"], &[]),
@@ -33,6 +33,7 @@ const CALLS: [Call; 35] = [
     (&["sweep", "--port", "virtual:rod-off-inside-stops", "--unit", "u1"], &[]),
     (&["friction", "--port", "virtual:rod-off-inside-stops", "--unit", "u1"], &[]),
     (&["step", "--port", "virtual:healthy"], &[]),
+    (&["cycle", "--port", "virtual:rod-off-inside-stops", "--unit", "u1", "--strokes", "2"], &[]),
     (&["tune", "demo/units/demo-unit/0004-step", "--out", "tuned.toml"], &["tuned.toml"]),
     (
         &["match", "ring-a.toml", "ring-b.toml", "--runs", "2", "--out", "matched"],

@@ -160,6 +160,9 @@ pub(crate) struct MotionDocument {
     /// What was lost on the line.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub lost: Option<String>,
+    /// How far an endurance is, and what has changed over it.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub endurance: Vec<String>,
     /// Where the lever binds, where no calibration was in force.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub diagnostic: Option<Diagnostic>,

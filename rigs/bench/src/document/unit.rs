@@ -102,6 +102,8 @@ pub(crate) struct HistoryRow {
     pub status: Option<Status>,
     /// In words: how it ended, or why it cannot be read.
     pub ended: String,
+    /// How far the endurance is that it belongs to, and what has changed over it; empty for other runs.
+    pub endurance: Vec<String>,
     /// What a person confirmed of it afterwards.
     pub confirmed: Vec<Confirmation>,
 }

@@ -91,13 +91,15 @@ pub fn evaluate(run: &Run, at_hand: &Profile) -> Shown {
         RunKind::Friction => friction::evaluate(run, profile),
         RunKind::Step => step::evaluate(run, profile),
         RunKind::Simulate => simulate::evaluate(run),
+        // Figures are none of an endurance; that it passed a limit stands in its refusal.
+        RunKind::Cycle => Shown::default(),
     };
     holes::set_aside(&mut shown.evidence, run);
     let findings = &mut shown.evidence.findings;
     if !run.is_ended_by_unit() {
         findings.extend(faults::findings(run));
     }
-    if let Status::Incomplete { reason } = &run.file.status {
+    if let (Status::Incomplete { reason }, false) = (&run.file.status, run.name.kind == RunKind::Cycle) {
         findings.insert(0, Finding::incomplete(&run.name.to_string(), reason));
     }
     if let Some(Ground::Unproven { learn, standing, present }) = &run.file.outcome.ground {

@@ -266,7 +266,7 @@ fn job_of(run: &Run) -> Option<&Job> {
 fn other_job(run: &Run, judged: &Job) -> Option<WhyLeftOut> {
     let job = match run.name.kind {
         RunKind::Simulate => return None,
-        RunKind::Learn | RunKind::Sweep | RunKind::Friction | RunKind::Step => {
+        RunKind::Learn | RunKind::Sweep | RunKind::Friction | RunKind::Step | RunKind::Cycle => {
             job_of(run).cloned().unwrap_or_default()
         }
     };
@@ -284,7 +284,7 @@ fn other_footing(run: &Run, learn: &Run) -> Option<WhyLeftOut> {
     match run.name.kind {
         RunKind::Learn | RunKind::Simulate => return None,
         RunKind::Sweep | RunKind::Friction | RunKind::Step if run.file.is_diagnostic() => return None,
-        RunKind::Sweep | RunKind::Friction | RunKind::Step => {}
+        RunKind::Sweep | RunKind::Friction | RunKind::Step | RunKind::Cycle => {}
     }
     let learn_name = learn.name;
     if let (Some(now), Some(then)) = (&run.file.run.provenance, &learn.file.run.provenance) {

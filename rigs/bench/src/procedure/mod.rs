@@ -17,6 +17,7 @@ mod recording;
 mod replay;
 mod simulated;
 mod stop;
+mod strokes;
 mod target;
 
 pub use bench::Bench;
@@ -29,10 +30,11 @@ pub use learn::{LearnChoice, Learned, learn};
 pub use look::Contradiction;
 
 pub use motions::{friction_ramps, full_stroke, slow_reversal, staircase, steps};
-pub use moves::{Basis, MoveKind, record_move};
+pub use moves::{Basis, MoveKind, record_cycle, record_move};
 pub use observer::{Observed, Observer, PlanPart};
 pub use replay::{Replayed, replay};
 pub(crate) use simulated::record_simulation;
 pub use stop::RunStop;
+pub use strokes::{CyclePlan, PassedLimit, hours_of, strokes_in};
 pub use target::Target;
 pub(crate) use target::{SetupWord, TargetArgs, WarmthWord};

@@ -3,7 +3,7 @@
 //! In: a checked plan. Out: segments. Points are approached by a ramp, never by a step, so that each is
 //! reached from one side only, as IEC 61298-2 asks of an accuracy test.
 
-use firmware_core::motion::{Goal, Segment};
+use firmware_core::motion::{Goal, MAX_SEGMENTS, Segment};
 use firmware_core::units::{Duty, Opening};
 
 use crate::profile::{FrictionPlan, REVERSAL_RANGE, REVERSAL_TICKS, StepPlan, SweepPlan};
@@ -83,6 +83,34 @@ pub fn full_stroke(plan: &StepPlan, range: &SweepPlan) -> Vec<Segment> {
     up_and_down(plan, range.lowest, range.highest)
 }
 
+/// Time of an endurance stroke's ramp one way, ticks.
+pub(super) const STROKE_RAMP_TICKS: u32 = 500;
+/// Rest at each end of it, ticks.
+pub(super) const STROKE_HOLD_TICKS: u32 = 250;
+/// A stroke: there and back.
+pub(super) const STROKE_TICKS: u32 = 2 * (STROKE_RAMP_TICKS + STROKE_HOLD_TICKS);
+/// Strokes that one motion of the board holds.
+pub(super) const STROKES_A_MOTION: u32 = (MAX_SEGMENTS as u32 - 2) / 4;
+
+/// From the start of a motion to its first stroke, ticks.
+pub(super) fn stroke_lead_ticks() -> u32 {
+    FIRST_APPROACH_TICKS + STROKE_HOLD_TICKS
+}
+
+/// So many strokes over the range of the sweep, ramps and rests.
+pub(super) fn strokes(range: &SweepPlan, many: u32) -> Vec<Segment> {
+    let (low, high) = (opening(range.lowest), opening(range.highest));
+    let lead =
+        [Segment { goal: low, ticks: FIRST_APPROACH_TICKS }, Segment { goal: low, ticks: STROKE_HOLD_TICKS }];
+    let stroke = [
+        Segment { goal: high, ticks: STROKE_RAMP_TICKS },
+        Segment { goal: high, ticks: STROKE_HOLD_TICKS },
+        Segment { goal: low, ticks: STROKE_RAMP_TICKS },
+        Segment { goal: low, ticks: STROKE_HOLD_TICKS },
+    ];
+    lead.into_iter().chain((0..many).flat_map(|_| stroke)).collect()
+}
+
 /// Ticks after a step in which a sound unit comes to rest: what is lost of them cannot be told from the rest.
 const DECISIVE_TICKS: u32 = 400;
 
@@ -129,7 +157,6 @@ fn duty(value: f64) -> Goal {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use firmware_core::motion::MAX_SEGMENTS;
 
     #[test]
     fn the_longest_staircase_that_a_board_holds_has_eleven_points() {

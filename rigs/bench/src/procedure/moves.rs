@@ -14,17 +14,20 @@ use super::doubt::UnsaidEnd;
 use super::ended::{Push, UnitEnd, ending};
 use super::look::Look;
 use super::motions::{
-    decisive, duration, friction_ramps, full_stroke, reversal_ramps, slow_ramps, slow_reversal, staircase,
-    steps,
+    STROKE_HOLD_TICKS, STROKE_RAMP_TICKS, STROKES_A_MOTION, decisive, duration, friction_ramps, full_stroke,
+    reversal_ramps, slow_ramps, slow_reversal, staircase, steps,
 };
 use super::observer::{Observed, Observer, PlanPart};
 use super::recording::{NewRun, Recording};
 use super::stop::RunStop;
+use super::strokes::{self, CyclePlan, StrokeWatch};
 use super::target::Target;
 use crate::caution::Present;
 use crate::console;
 use crate::profile::REVERSAL_HOLE;
-use crate::record::{Conditions, Ground, MOTION_ENDED, Outcome, Run, RunKind};
+use crate::record::{
+    Conditions, Ground, MOTION_ENDED, Outcome, Run, RunKind, STROKES_BEFORE, STROKES_WANTED,
+};
 use crate::rig::{Measurand, StreamItem};
 use crate::span::Span;
 use crate::unit_store::{self, InForce};
@@ -229,6 +232,65 @@ pub fn record_move(
     basis: &Basis,
     observer: &mut dyn Observer,
 ) -> Result<PathBuf, RunStop> {
+    let moved =
+        NewMove { kind: kind.run_kind(), conditions: kind.conditions(target), pieces: kind.pieces(target) };
+    record_pieces(bench, target, moved, basis, observer, |_| ())
+}
+
+/// Runs the strokes of an endurance that are still to be done and records them: a summary each, some whole.
+///
+/// # Errors
+/// [`RunStop`] says what cut it short, or which limit was passed; what was recorded is kept and counts.
+pub fn record_cycle(
+    bench: &mut Bench,
+    target: &Target,
+    plan: CyclePlan,
+    in_force: &InForce,
+    observer: &mut dyn Observer,
+) -> Result<PathBuf, RunStop> {
+    bench.must_measure("an endurance", &[Measurand::MotorCurrent])?;
+    let left = plan.wanted.saturating_sub(plan.before);
+    let (motions, rest) = (left / STROKES_A_MOTION, left % STROKES_A_MOTION);
+    let of = |many, times| Piece::repeated(strokes::segments(target, many), times);
+    let whole = (motions > 0).then(|| of(STROKES_A_MOTION, motions));
+    let pieces = whole.into_iter().chain((rest > 0).then(|| of(rest, 1))).collect();
+    let moved = NewMove { kind: RunKind::Cycle, conditions: cycle_conditions(target, plan), pieces };
+    let calibration = in_force.held.calibration;
+    let basis = Basis::Accepted(Box::new(in_force.clone()));
+    record_pieces(bench, target, moved, &basis, observer, |recording| {
+        recording.sum_up(StrokeWatch::new(target, calibration, plan));
+    })
+}
+
+fn cycle_conditions(target: &Target, plan: CyclePlan) -> Conditions {
+    let sweep = &target.profile.plan.sweep;
+    [
+        ("loop", "closed, on the unit's own sensor".to_owned()),
+        ("range", format!("opening {} to {} and back", sweep.lowest, sweep.highest)),
+        ("stroke", format!("{STROKE_RAMP_TICKS} ms each way, {STROKE_HOLD_TICKS} ms rest at each end")),
+        ("kept_whole", format!("the first stroke and every {}th; a summary of each", plan.keep_every)),
+        (STROKES_WANTED, plan.wanted.to_string()),
+        (STROKES_BEFORE, plan.before.to_string()),
+    ]
+    .map(|(name, value)| (name.to_owned(), value))
+    .into()
+}
+
+/// A motion to be recorded.
+struct NewMove {
+    kind: RunKind,
+    conditions: Conditions,
+    pieces: Vec<Piece>,
+}
+
+fn record_pieces(
+    bench: &mut Bench,
+    target: &Target,
+    moved: NewMove,
+    basis: &Basis,
+    observer: &mut dyn Observer,
+    prepare: impl FnOnce(&mut Recording<'_>),
+) -> Result<PathBuf, RunStop> {
     bench.must_measure("a motion", &[Measurand::Position])?;
     bench.be_ready(target)?;
     let held = basis.in_force().held;
@@ -236,12 +298,14 @@ pub fn record_move(
     let calibration = Some(held.calibration);
     let serials = target.serials.or(&basis.in_force().provenance.serials);
     let learn = Run::open(&target.unit_dir.join(basis.in_force().run.to_string())).ok();
-    let run = NewRun { kind: kind.run_kind(), calibration, conditions: kind.conditions(target), serials };
+    let NewMove { kind, conditions, pieces } = moved;
+    let run = NewRun { kind, calibration, conditions, serials };
     let mut recording = Recording::create(target, bench, run, observer)?;
     recording.look_on(Look::at_learned(&target.profile.settings, &held.calibration, learn.as_ref()));
     let ground = Some(basis.ground());
     recording.writer.outcome(Outcome { calibration, ground, ..Outcome::default() });
-    let ended = run_pieces(bench, target, &mut recording, &kind.pieces(target), basis.footing());
+    prepare(&mut recording);
+    let ended = run_pieces(bench, target, &mut recording, &pieces, basis.footing());
     recording.close(bench, ended).map(|((), dir)| dir)
 }
 

@@ -7,6 +7,7 @@ use super::bench::Bench;
 use super::look::Look;
 use super::observer::{Observed, Observer};
 use super::stop::RunStop;
+use super::strokes::StrokeWatch;
 use super::target::Target;
 use crate::figures::friction::BINS;
 use crate::record::{
@@ -27,6 +28,8 @@ pub(super) struct Recording<'run> {
     position: Option<Counts>,
     /// Whether this is the right actuator.
     look: Option<Look>,
+    /// What sums up the strokes of an endurance.
+    strokes: Option<StrokeWatch>,
     /// Who looks on.
     observer: &'run mut dyn Observer,
 }
@@ -107,6 +110,7 @@ impl<'run> Recording<'run> {
             holes: Vec::new(),
             position: None,
             look: None,
+            strokes: None,
             observer,
         })
     }
@@ -123,7 +127,19 @@ impl<'run> Recording<'run> {
         if let (Some(look), StreamItem::Sample(sample)) = (&mut self.look, &item) {
             look.see(sample)?;
         }
+        if let Some(watch) = &mut self.strokes
+            && let Some(stroke) = watch.see(&item)
+        {
+            self.writer.mark(self.last, Mark::Stroke(stroke))?;
+            self.writer.flush()?;
+            watch.check(&stroke).map_err(RunStop::PastLimit)?;
+        }
         Ok(item)
+    }
+
+    /// Sums up strokes, and keeps whole only those that the watch names.
+    pub(super) fn sum_up(&mut self, watch: StrokeWatch) {
+        self.strokes = Some(watch);
     }
 
     /// Adds a mark that the board's own word would have made.
@@ -180,6 +196,13 @@ impl<'run> Recording<'run> {
             }
             self.position = Some(position);
         }
+        if self.strokes.as_ref().is_some_and(|watch| !watch.keeps_whole()) {
+            // The stroke's summary counts what was lost of it.
+            self.holes.clear();
+            if matches!(item, StreamItem::Sample(_) | StreamItem::Gap { .. }) {
+                return Ok(());
+            }
+        }
         self.writer.item(item, self.calibration.as_ref())?;
         self.rows += 1;
         if self.rows >= FLUSH_ROWS {
@@ -206,8 +229,8 @@ impl<'run> Recording<'run> {
                 // The drive first; the reason of the cut outweighs a second trouble while closing.
                 let answered = bench.let_go(&stop);
                 let _ends_anyway = self.observer.see(Observed::LetGo(answered.as_ref().copied()));
-                if let Some(end) = stop.unit_end() {
-                    self.writer.refused(end.refusal());
+                if let Some(refusal) = stop.refusal() {
+                    self.writer.refused(refusal);
                 }
                 let _closed = self.writer.close(stop.status());
                 Err(RunStop::Kept { stop: Box::new(stop), dir })
@@ -230,7 +253,12 @@ impl<'run> Recording<'run> {
 impl Observer for Recording<'_> {
     fn see(&mut self, observed: Observed<'_>) -> Result<(), RunStop> {
         match observed {
-            Observed::Begins(_) | Observed::LetGo(_) => {}
+            Observed::Begins(part) => {
+                if let Some(watch) = &mut self.strokes {
+                    watch.begin(part);
+                }
+            }
+            Observed::LetGo(_) => {}
             Observed::Item(item) => self.take(item)?,
         }
         self.observer.see(observed)

@@ -4,9 +4,10 @@ use std::path::PathBuf;
 
 use super::ended::UnitEnd;
 use super::look::Contradiction;
+use super::strokes::PassedLimit;
 use crate::exit::{Exit, Failure};
 use crate::judge::FaultOf;
-use crate::record::{RecordError, Status};
+use crate::record::{LIMIT_PASSED, RecordError, Refusal, Status};
 use crate::rig::{Measurand, RigError};
 use firmware_core::link::state::ReleaseReason;
 
@@ -46,6 +47,9 @@ pub enum RunStop {
     /// The motion could not go on.
     #[error("{0}")]
     EndedByUnit(UnitEnd),
+    /// An endurance came to a limit.
+    #[error("{0}")]
+    PastLimit(PassedLimit),
     /// Whatever it was, what was recorded until then is kept.
     #[error("{stop}. The record, marked {}: {}", .stop.mark(), .dir.display())]
     Kept {
@@ -80,6 +84,7 @@ impl RunStop {
             | Self::Doubted(_)
             | Self::Interrupted
             | Self::Released { .. }
+            | Self::PastLimit(_)
             | Self::NotResumed(_)
             | Self::Overdue { .. } => Status::Incomplete { reason: self.to_string() },
         }
@@ -105,9 +110,32 @@ impl RunStop {
             | Self::Doubted(_)
             | Self::Interrupted
             | Self::Released { .. }
+            | Self::PastLimit(_)
             | Self::NotResumed(_)
             | Self::Overdue { .. } => None,
         }
+    }
+
+    /// What the record says of the unit for it: where the unit ended the run, or an endurance came to a limit.
+    #[must_use]
+    pub(super) fn refusal(&self) -> Option<Refusal> {
+        match self {
+            Self::PastLimit(passed) => Some(passed.refusal()),
+            Self::Kept { stop, .. } => stop.refusal(),
+            Self::EndedByUnit(end) => Some(end.refusal()),
+            Self::Rig(_)
+            | Self::NotMeasured { .. }
+            | Self::Record(_)
+            | Self::Doubted(_)
+            | Self::Interrupted
+            | Self::Released { .. }
+            | Self::NotResumed(_)
+            | Self::Overdue { .. } => None,
+        }
+    }
+
+    fn is_past_limit(&self) -> bool {
+        self.refusal().is_some_and(|refusal| refusal.reason == LIMIT_PASSED)
     }
 
     fn is_interrupt(&self) -> bool {
@@ -121,6 +149,7 @@ impl RunStop {
             | Self::Doubted(_)
             | Self::Released { .. }
             | Self::EndedByUnit(_)
+            | Self::PastLimit(_)
             | Self::Overdue { .. } => false,
         }
     }
@@ -174,6 +203,7 @@ impl From<RunStop> for Failure {
         let exit = match stop.unit_end().map(UnitEnd::fault_of) {
             Some(FaultOf::Unit) => Exit::OutOfLimits,
             Some(FaultOf::Rig) => Exit::Undetermined,
+            None if stop.is_past_limit() => Exit::OutOfLimits,
             None if stop.is_interrupt() => Exit::Interrupted,
             None => Exit::Undetermined,
         };

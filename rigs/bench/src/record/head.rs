@@ -42,7 +42,9 @@ impl RunHead {
         let file = read_run_file(&dir, &dir.join(RUN_FILE))?;
         let confirmed = match name.kind {
             RunKind::Learn => confirmation::of_learn(all, name, &file),
-            RunKind::Sweep | RunKind::Friction | RunKind::Step | RunKind::Simulate => Vec::new(),
+            RunKind::Sweep | RunKind::Friction | RunKind::Step | RunKind::Cycle | RunKind::Simulate => {
+                Vec::new()
+            }
         };
         Ok(Self { name, dir, file, confirmed })
     }

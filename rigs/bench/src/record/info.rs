@@ -24,12 +24,15 @@ pub enum RunKind {
     Friction,
     /// Steps of the opening.
     Step,
+    /// Strokes of an endurance.
+    Cycle,
     /// Controller and engine simulated.
     Simulate,
 }
 
 impl RunKind {
-    const ALL: [Self; 5] = [Self::Learn, Self::Sweep, Self::Friction, Self::Step, Self::Simulate];
+    const ALL: [Self; 6] =
+        [Self::Learn, Self::Sweep, Self::Friction, Self::Step, Self::Cycle, Self::Simulate];
 
     /// The word in folder names.
     #[must_use]
@@ -39,6 +42,7 @@ impl RunKind {
             Self::Sweep => "sweep",
             Self::Friction => "friction",
             Self::Step => "step",
+            Self::Cycle => "cycle",
             Self::Simulate => "simulate",
         }
     }

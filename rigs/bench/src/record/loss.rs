@@ -33,6 +33,8 @@ impl Loss {
                     loss.add(from, end);
                     expected = Some(if end.has_reached(from) { end } else { from });
                 }
+                // Between two strokes that are kept whole only summaries stand.
+                Row::Mark(_, Mark::Stroke(_)) => expected = None,
                 Row::Mark(_, Mark::LostEvents { count }) => loss.learn_events += u64::from(*count),
                 Row::Mark(_, Mark::Touch { .. } | Mark::Note(_)) => {}
             }

@@ -63,7 +63,9 @@ impl Run {
                 let all = dir.parent().map_or_else(|| Ok(Vec::new()), confirmation::all)?;
                 confirmation::of_learn(&all, name, &file)
             }
-            RunKind::Sweep | RunKind::Friction | RunKind::Step | RunKind::Simulate => Vec::new(),
+            RunKind::Sweep | RunKind::Friction | RunKind::Step | RunKind::Cycle | RunKind::Simulate => {
+                Vec::new()
+            }
         };
         Ok(Self { name, dir: dir.to_owned(), file, evidence, profile, rows, confirmed, torn_end })
     }

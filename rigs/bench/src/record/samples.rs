@@ -8,6 +8,8 @@ use firmware_core::command::Command;
 use firmware_core::learn::Stop;
 use firmware_core::units::{Ampere, Counts, Duty, Opening, Tick, Volt};
 
+use super::StrokeSummary;
+
 /// Columns with their units.
 pub(crate) const SAMPLE_HEADER: [&str; 10] = [
     "tick [ms]",
@@ -67,6 +69,8 @@ pub enum Mark {
         /// How many.
         count: u32,
     },
+    /// A stroke of an endurance has ended.
+    Stroke(StrokeSummary),
     /// Anything else, in words.
     Note(String),
 }
@@ -88,6 +92,7 @@ impl fmt::Display for Mark {
             Self::Touch { stop, pressed, released, zero_push } => {
                 write!(f, "touch {stop} pressed {pressed} released {released} zero-push {zero_push}")
             }
+            Self::Stroke(stroke) => write!(f, "{stroke}"),
             // One row is one line.
             Self::Note(text) => write!(f, "note {}", text.replace(['\r', '\n'], " ")),
         }
@@ -104,6 +109,7 @@ impl Mark {
             "lost-events" => rest.parse().ok().map(|count| Self::LostEvents { count }),
             "note" => Some(Self::Note(rest.to_owned())),
             "touch" => Self::parse_touch(rest),
+            "stroke" => StrokeSummary::parse(rest).map(Self::Stroke),
             _ => None,
         }
     }
@@ -143,7 +149,10 @@ impl Row {
     pub(crate) fn note(&self) -> Option<(Tick, &str)> {
         match self {
             Self::Mark(tick, Mark::Note(text)) => Some((*tick, text)),
-            Self::Mark(_, Mark::Gap { .. } | Mark::LostEvents { .. } | Mark::Touch { .. })
+            Self::Mark(
+                _,
+                Mark::Gap { .. } | Mark::LostEvents { .. } | Mark::Touch { .. } | Mark::Stroke(_),
+            )
             | Self::Sample(_) => None,
         }
     }
@@ -189,7 +198,7 @@ impl Row {
             let mark = Mark::parse(mark);
             return mark.map(|mark| Self::Mark(tick, mark)).ok_or(bad(
                 SAMPLE_HEADER.len() - 1,
-                "allowed: gap N, lost-events N, touch STOP pressed N released N zero-push N, note TEXT",
+                "allowed: gap N, lost-events N, touch STOP pressed N released N zero-push N, stroke N and its values, note TEXT",
             ));
         }
         Ok(Self::Sample(Sample {

@@ -12,7 +12,7 @@ use crate::figures::{Measure, Sensor};
 use crate::judge::Counted;
 use crate::limits::Limits;
 use crate::profile::Profile;
-use crate::record::{Ground, Provenance, RunKind, Status};
+use crate::record::{Endurance, Ground, Provenance, RunKind, Status};
 use crate::short_text::ShortText;
 
 /// What a reader must know of the simulated boost.
@@ -58,6 +58,8 @@ impl UnitResult {
         facts.extend(self.grounds().map(|ground| ("moved on", ground)));
         facts.extend(self.verdict.confirmed.iter().map(|line| ("confirmed afterwards", line.clone())));
         facts.push(("judged on", self.covers()));
+        let endurance = self.runs.iter().rev().find_map(|(run, _)| Endurance::of(run));
+        facts.extend(endurance.map(|endurance| ("endurance", endurance.lines().join("; "))));
         facts.extend(self.left_out().map(|left_out| ("not judged", left_out)));
         facts.into_iter().map(|(name, value)| (name.to_owned(), value)).collect()
     }
@@ -106,7 +108,7 @@ impl UnitResult {
             let sums = run.file.sums.clone().unwrap_or_default();
             let samples = match run.name.kind {
                 RunKind::Simulate => "traces".to_owned(),
-                RunKind::Learn | RunKind::Sweep | RunKind::Friction | RunKind::Step => {
+                RunKind::Learn | RunKind::Sweep | RunKind::Friction | RunKind::Step | RunKind::Cycle => {
                     run.samples().count().to_string()
                 }
             };

@@ -6,7 +6,7 @@ use firmware_core::calibration::Calibration;
 use firmware_core::faults::{Fault, Limit, LimitSet};
 use firmware_core::learn::{LearnEvent, LearnOutcome, Stop};
 use firmware_core::link::Source;
-use firmware_core::link::state::MotionEvent;
+use firmware_core::link::state::{MotionEvent, ReleaseReason};
 use firmware_core::settings::{SpringAction, StopWindows};
 
 use super::bar::bar;
@@ -141,7 +141,10 @@ impl View {
             }
             StreamItem::Released { reason, .. } => {
                 self.drive = DriveState::Off(None);
-                Some(format!("drive off: {}", words::why_released(*reason)))
+                // Between two parts of a plan the drive rests by itself.
+                let goes_on = self.part.is_some_and(|part| part.before + part.ticks < part.planned);
+                let ends = *reason != ReleaseReason::MotionEnded || !goes_on;
+                ends.then(|| format!("drive off: {}", words::why_released(*reason)))
             }
             StreamItem::Learn { event, .. } => self.learn(event),
             StreamItem::Motion { event: MotionEvent::Segment(_), .. }

@@ -96,6 +96,7 @@ fn document(target: &Target, dir: &Path, diagnostic: Option<Diagnostic>) -> Moti
         run,
         folder: dir.display().to_string(),
         lost: None,
+        endurance: Vec::new(),
         diagnostic,
     }
 }

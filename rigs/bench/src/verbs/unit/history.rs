@@ -7,7 +7,9 @@ use crate::console::Console;
 use crate::document::{HistoryDocument, HistoryRow};
 use crate::exit::{Exit, Failure, VerbResult};
 use crate::fold::Fold;
-use crate::record::{Attached, Checked, RecordError, Run, RunHead, RunName, Status, attached};
+use crate::record::{
+    Attached, Checked, Endurance, RecordError, Run, RunHead, RunKind, RunName, Status, attached,
+};
 use crate::unit_store;
 
 /// What `unit history` takes.
@@ -83,8 +85,15 @@ fn row(name: RunName, run: Result<&RunHead, &RecordError>, checked: &Checked) ->
         job: file.and_then(|file| file.job()),
         status: file.map(|file| file.status.clone()),
         ended,
+        endurance: run.ok().and_then(endurance).unwrap_or_default(),
         confirmed: run.map(|run| run.confirmed.clone()).unwrap_or_default(),
     }
+}
+
+/// How far a cycle run is; its strokes stand among its samples.
+fn endurance(head: &RunHead) -> Option<Vec<String>> {
+    let run = (head.name.kind == RunKind::Cycle).then(|| Run::open(&head.dir).ok()).flatten()?;
+    Endurance::of(&run).map(|endurance| endurance.lines())
 }
 
 fn text(history: &HistoryDocument, dir: &Path, fold: Fold) -> String {
@@ -100,6 +109,8 @@ fn text(history: &HistoryDocument, dir: &Path, fold: Fold) -> String {
         vec![row.run.clone(), mounted, begun, job, row.ended.clone()]
     }));
     let mut lines = vec![head(history), String::new(), fold.table(&rows)];
+    let endured = history.runs.iter().flat_map(|row| row.endurance.iter().map(move |line| (&row.run, line)));
+    lines.extend(endured.map(|(run, line)| fold.paragraph(&format!("  {run}: {line}"))));
     let confirmed = history.runs.iter().flat_map(|row| &row.confirmed);
     lines.extend(confirmed.map(|one| fold.paragraph(&format!("  confirmed: {one}"))));
     lines.extend(history.attached.iter().map(|one: &Attached| fold.paragraph(&format!("  {one}"))));
