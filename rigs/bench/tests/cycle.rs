@@ -197,4 +197,18 @@ fn after_an_interruption_a_real_unit_moves_only_on_a_typed_yes() {
     let said = text(&again.stderr).split_whitespace().collect::<Vec<_>>().join(" ");
     assert!(said.contains("It will move again.") && said.contains("nothing moved"), "{said}");
     assert_eq!(sample_files(folder.path()).len(), 1, "no second run was begun");
+    // The board goes away: the tool ends undetermined, the count stays.
+    let child =
+        tool(folder.path(), &[&line[..], &["--anew"]].concat()).stderr(Stdio::piped()).spawn().unwrap();
+    let began = Instant::now();
+    while sample_files(folder.path()).get(1).is_none_or(|file| strokes(file).is_empty()) {
+        assert!(began.elapsed() < Duration::from_secs(60), "no stroke");
+        std::thread::sleep(Duration::from_millis(20));
+    }
+    drop(rig);
+    let lost = child.wait_with_output().unwrap();
+    assert_eq!(lost.status.code(), Some(3), "{}", text(&lost.stderr));
+    let history = text(&ran(folder.path(), &["unit", "history", "units/healthy"]).stdout);
+    let done = strokes_done(folder.path());
+    assert!(done >= 1 && history.contains(&format!("{done} of 500 strokes")), "{history}");
 }

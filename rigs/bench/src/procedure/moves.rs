@@ -241,7 +241,7 @@ pub fn record_move(
 ///
 /// # Errors
 /// [`RunStop`] says what cut it short, or which limit was passed; what was recorded is kept and counts.
-pub fn record_cycle(
+pub(crate) fn record_cycle(
     bench: &mut Bench,
     target: &Target,
     plan: CyclePlan,

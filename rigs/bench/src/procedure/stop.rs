@@ -4,7 +4,7 @@ use std::path::PathBuf;
 
 use super::ended::UnitEnd;
 use super::look::Contradiction;
-use super::strokes::PassedLimit;
+use super::passed_limit::PassedLimit;
 use crate::exit::{Exit, Failure};
 use crate::judge::FaultOf;
 use crate::record::{LIMIT_PASSED, RecordError, Refusal, Status};

@@ -10,13 +10,12 @@ use firmware_core::units::{TICKS_PER_SECOND, Tick};
 
 use super::motions::{STROKE_HOLD_TICKS, STROKE_RAMP_TICKS, STROKE_TICKS, stroke_lead_ticks};
 use super::observer::PlanPart;
+use super::passed_limit::{IN_A_ROW, PassedLimit};
 use super::target::Target;
 use crate::figures::{Measure, Sensor};
-use crate::record::{FaultOf, LIMIT_PASSED, Refusal, StrokeSummary};
+use crate::record::StrokeSummary;
 use crate::rig::{StreamItem, StreamSample};
 
-/// Strokes in a row that must pass a limit: one may be a knock or a hole in the record; own choice.
-const IN_A_ROW: u32 = 3;
 /// Last part of a rest that is averaged, ticks.
 const AVERAGE_TICKS: u32 = 100;
 /// Below this part of the largest current the rest says nothing of the winding.
@@ -24,41 +23,15 @@ const LEAST_CURRENT: f64 = 0.04;
 
 /// What is wanted of an endurance.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct CyclePlan {
+pub(crate) struct CyclePlan {
     /// Strokes in all.
-    pub wanted: u32,
+    pub(crate) wanted: u32,
     /// Of them done before.
-    pub before: u32,
+    pub(crate) before: u32,
     /// The first and every so many-th are kept whole.
-    pub keep_every: u32,
+    pub(crate) keep_every: u32,
     /// Hottest housing that is let pass, °C; none is watched without it.
-    pub hottest_c: Option<f64>,
-}
-
-/// A limit that was passed.
-#[derive(Debug, Clone, PartialEq, thiserror::Error)]
-#[error(
-    "the endurance ended itself at stroke {stroke}: {what} {seen:.2} {unit} in {IN_A_ROW} strokes in a row; allowed: {allowed}. {advice}"
-)]
-pub struct PassedLimit {
-    stroke: u32,
-    what: &'static str,
-    unit: &'static str,
-    seen: f64,
-    allowed: String,
-    advice: &'static str,
-}
-
-impl PassedLimit {
-    pub(super) fn refusal(&self) -> Refusal {
-        let Self { stroke, what, unit, seen, allowed, advice } = self;
-        Refusal {
-            reason: LIMIT_PASSED.into(),
-            seen: format!("{what} {seen:.2} {unit} up to stroke {stroke}; allowed: {allowed}"),
-            advice: (*advice).into(),
-            fault_of: FaultOf::Unit,
-        }
-    }
+    pub(crate) hottest_c: Option<f64>,
 }
 
 /// One watched value.
@@ -334,14 +307,14 @@ fn watched(target: &Target, plan: CyclePlan) -> Vec<WatchedLimit> {
 
 /// Ticks of so many strokes, for people: h.
 #[must_use]
-pub fn hours_of(strokes: u32) -> f64 {
+pub(crate) fn hours_of(strokes: u32) -> f64 {
     const SECONDS_PER_HOUR: f64 = 3600.0;
     f64::from(strokes) * f64::from(STROKE_TICKS) / f64::from(TICKS_PER_SECOND) / SECONDS_PER_HOUR
 }
 
 /// Strokes that take at least so long; none beyond what counts hold.
 #[must_use]
-pub fn strokes_in(hours: f64) -> Option<u32> {
+pub(crate) fn strokes_in(hours: f64) -> Option<u32> {
     let strokes = (hours / hours_of(1)).ceil();
     (1.0..=f64::from(u32::MAX / STROKE_TICKS)).contains(&strokes).then_some(strokes as u32)
 }

@@ -42,8 +42,8 @@ pub(crate) use samples::SAMPLE_HEADER;
 pub use samples::{Mark, Row, Sample};
 pub(crate) use series::GUARD_LIMIT;
 pub use series::{Column, Series};
-pub use strokes::{Endurance, StrokeSummary};
-pub(crate) use strokes::{LIMIT_PASSED, STROKES_BEFORE, STROKES_WANTED};
+pub use strokes::StrokeSummary;
+pub(crate) use strokes::{Endurance, LIMIT_PASSED, STROKES_BEFORE, STROKES_WANTED};
 pub(crate) use writer::RunWriter;
 
 /// Most bytes of `samples.csv`: an hour at 1000 samples a second.

@@ -97,25 +97,25 @@ const COPPER_K: f32 = 255.0;
 
 /// How far an endurance is.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Endurance {
+pub(crate) struct Endurance {
     /// Its newest run.
-    pub run: RunName,
+    pub(crate) run: RunName,
     /// Strokes wanted.
-    pub wanted: u32,
+    pub(crate) wanted: u32,
     /// Strokes done.
-    pub done: u32,
+    pub(crate) done: u32,
     /// Why it goes no further; none where it only was cut short.
-    pub ended: Option<String>,
+    pub(crate) ended: Option<String>,
     /// What cut its newest run short.
-    pub cut: Option<String>,
+    pub(crate) cut: Option<String>,
     /// First and newest stroke of the newest run.
-    pub ends: Option<[StrokeSummary; 2]>,
+    ends: Option<[StrokeSummary; 2]>,
 }
 
 impl Endurance {
     /// What a cycle run says of its endurance; none for another run.
     #[must_use]
-    pub fn of(run: &Run) -> Option<Self> {
+    pub(crate) fn of(run: &Run) -> Option<Self> {
         let number = |name: &str| run.file.conditions.get(name)?.parse::<u32>().ok();
         let (wanted, before) = (number(STROKES_WANTED)?, number(STROKES_BEFORE)?);
         let mut strokes = run.rows.iter().filter_map(|row| match row {
@@ -153,7 +153,7 @@ impl Endurance {
 
     /// In a few lines: how far, and what has changed from the first stroke of the newest run to its last.
     #[must_use]
-    pub fn lines(&self) -> Vec<String> {
+    pub(crate) fn lines(&self) -> Vec<String> {
         let mut lines = vec![format!("{} of {} strokes", self.done, self.wanted)];
         lines.extend(self.ended.iter().map(|why| format!("ended: {why}")));
         let Some([first, last]) = self.ends else { return lines };
