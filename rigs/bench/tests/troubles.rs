@@ -185,7 +185,9 @@ fn every_verb_explains_itself() {
         .skip_while(|line| !line.starts_with("Commands:"))
         .skip(1)
         .take_while(|line| !line.trim().is_empty())
-        .filter_map(|line| line.strip_prefix("  ")?.split_whitespace().next())
+        .filter_map(|line| {
+            line.strip_prefix("  ").filter(|rest| !rest.starts_with(' '))?.split_whitespace().next()
+        })
         .filter(|word| *word != "help" && word.chars().all(|c| c.is_ascii_lowercase() || c == '-'))
         .collect();
     assert!(verbs.len() >= 6, "{verbs:?}");
