@@ -12,7 +12,6 @@ use serde::{Deserialize, Serialize};
 use crate::command::Command;
 use crate::faults::{Fault, FaultSet};
 use crate::motion::Ease;
-use crate::position::speed::Speed;
 use crate::sample::Sample;
 use crate::settings::{ActuatorSettings, SettingError, check};
 use crate::units::{Ampere, Counts, Duty, TICK_SECONDS, Volt, larger, smaller};
@@ -33,7 +32,9 @@ const LOOK_AHEAD: f32 = 2.0;
 /// Share of the speed limit over which the rise slows down.
 const SPEED_BAND: f32 = 0.25;
 /// How much faster the volts fall at too high a speed than they rise.
-const BRAKE: f32 = 4.0;
+const BRAKE: f32 = 2.0;
+/// Share of a new speed that is believed in a tick: noise of a count is then 30 counts/s.
+const SPEED_STEP: f32 = 1.0 / 32.0;
 /// Share of the cap at which the push counts as full.
 const FULL_PUSH: f32 = 0.9;
 /// Share of the cap from which volts over current is taken for the winding's, and how fast the quotient follows.
@@ -146,7 +147,9 @@ pub struct Probe {
     /// The least of it: a lever that creeps makes it larger.
     least_quotient: f32,
     has_moved: bool,
-    speed: Speed,
+    /// Filtered, counts/s.
+    speed: f32,
+    last_position: Option<Counts>,
     start: Option<Counts>,
     anchor: Counts,
     held: u16,
@@ -173,7 +176,8 @@ impl Probe {
             judged: 0,
             least_quotient: f32::INFINITY,
             has_moved: false,
-            speed: Speed::default(),
+            speed: 0.0,
+            last_position: None,
             start: None,
             anchor: Counts(0),
             held: 0,
@@ -299,7 +303,7 @@ impl Probe {
             return Command::Release;
         }
         let along = libm::copysignf(1.0, goal);
-        let speed = along * self.speed.tick(Some(sample.position));
+        let speed = along * self.follow_speed(sample.position);
         let current = along * sample.motor_current.0;
         let coming = current + LOOK_AHEAD * (current - self.current);
         self.current = current;
@@ -322,6 +326,13 @@ impl Probe {
 }
 
 impl Probe {
+    fn follow_speed(&mut self, now: Counts) -> f32 {
+        let gone = now.distance_from(self.last_position.unwrap_or(now)) as f32;
+        self.last_position = Some(now);
+        self.speed += (gone / TICK_SECONDS - self.speed) * SPEED_STEP;
+        self.speed
+    }
+
     /// A lever that stands has no back-EMF: what the volts make then is the winding's.
     fn judge_winding(&mut self, current: f32) {
         if !self.has_moved && current > JUDGED_FROM * self.segment.cap.0 && self.volts > 0.0 {

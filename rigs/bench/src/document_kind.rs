@@ -45,6 +45,8 @@ pub enum Kind {
     Comparison,
     /// A profile as the bench understands it
     Profile,
+    /// What the signals of an unknown actuator show
+    Characterised,
     /// Gains proposed from a recorded step
     Tuning,
     /// Two measured turbos, and the calibration carried over

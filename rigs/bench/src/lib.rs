@@ -8,6 +8,7 @@
 
 pub mod actuator;
 pub mod caution;
+pub mod characterise;
 pub mod checks;
 pub mod cli;
 pub mod client;

@@ -31,6 +31,7 @@ use firmware_core::link::message::{SEGMENTS_PER_MESSAGE, ToBoard};
 use firmware_core::link::state::{Status, Streaming};
 use firmware_core::link::{Decoder, LinkCounters, Outcome, Pacing, SequenceCheck, Talk, Welcome};
 use firmware_core::motion::{Footing, Segment};
+use firmware_core::probe::ProbeSegment;
 use firmware_core::settings::{Settings, SettingsHash};
 use firmware_core::units::Tick;
 
@@ -275,6 +276,18 @@ impl Client {
         self.events_due = 0;
         self.may_drive = true;
         self.command("learning", &ToBoard::StartLearn { start_at, order, tag })?;
+        Ok(start_at)
+    }
+
+    /// Runs one segment of a probe; gives its first tick.
+    ///
+    /// # Errors
+    /// [`ClientError`].
+    pub fn start_probe(&mut self, segment: ProbeSegment) -> Result<Tick, ClientError> {
+        let start_at = self.soon()?;
+        self.reassembly.due(start_at);
+        self.may_drive = true;
+        self.command("a probe", &ToBoard::StartProbe { start_at, segment })?;
         Ok(start_at)
     }
 

@@ -31,7 +31,7 @@ pub(crate) use campaign::{
 };
 pub(crate) use compare::{CompareDocument, ComparedFigure, ComparedSide, Weighed};
 pub(crate) use parts::{ComparisonDocument, FlowFactorFrom, GasTorqueFrom, MatchDocument, PartsOfRun};
-pub(crate) use profile::{DerivedSetting, ProfileDocument, TorqueReserve};
+pub(crate) use profile::{CharacterisedDocument, DerivedSetting, ProfileDocument, TorqueReserve};
 pub(crate) use simulation::{
     ScenarioRow, ScenariosDocument, SimulatedEvent, SimulatedRun, SimulationDocument,
 };
@@ -116,6 +116,7 @@ pub fn schema(kind: Kind) -> Value {
         Kind::Sheet => schema_of::<SheetDocument>(),
         Kind::Comparison => schema_of::<ComparisonDocument>(),
         Kind::Profile => schema_of::<ProfileDocument>(),
+        Kind::Characterised => schema_of::<CharacterisedDocument>(),
         Kind::Tuning => schema_of::<TuneDocument>(),
         Kind::Match => schema_of::<MatchDocument>(),
         Kind::Scenarios => schema_of::<ScenariosDocument>(),

@@ -47,3 +47,27 @@ pub(crate) struct TorqueReserve {
 impl Document for ProfileDocument {
     const KIND: Kind = Kind::Profile;
 }
+
+/// What was found, for machines.
+#[derive(Debug, Serialize, JsonSchema)]
+pub(crate) struct CharacterisedDocument {
+    pub unit: String,
+    /// Values with their uncertainty, k = 2; null where the signals cannot say.
+    pub resistance_ohm: [f64; 2],
+    pub friction_a: [f64; 2],
+    pub spring_least_a: [f64; 2],
+    pub spring_most_a: [f64; 2],
+    pub open_stop_counts: [f64; 2],
+    pub closed_stop_counts: [f64; 2],
+    pub back_emf_v_per_count_per_s: Option<[f64; 2]>,
+    pub noise_counts: f64,
+    pub largest_current_a: f64,
+    pub over_cap: f64,
+    pub stop_speed_travel_per_s: f64,
+    pub seconds: f64,
+    pub profile: String,
+}
+
+impl Document for CharacterisedDocument {
+    const KIND: Kind = Kind::Characterised;
+}

@@ -15,6 +15,7 @@ use firmware_core::learn::{CheckSet, LearnOrder};
 use firmware_core::link::state::{Release, Streaming};
 use firmware_core::link::{Pacing, Refusal, Talk};
 use firmware_core::motion::{Footing, Segment};
+use firmware_core::probe::ProbeSegment;
 use firmware_core::settings::{Settings, SettingsHash};
 use firmware_core::units::Tick;
 use virtual_rig::board::{self, Board};
@@ -221,6 +222,17 @@ impl Rig for LinkRig {
 
     fn start_learn(&mut self, order: LearnOrder, tag: OriginTag) -> Result<Tick, RigError> {
         Ok(self.client.start_learn(order, tag)?)
+    }
+
+    fn start_probe(&mut self, segment: ProbeSegment) -> Result<Tick, RigError> {
+        match self.client.start_probe(segment) {
+            Err(ClientError::Refused { refusal: Refusal::UnknownKind, .. }) => Err(RigError::Refused(format!(
+                "port {}: this board's software is older than probing. Flash today's software, then start again. Nothing \
+                 moved.",
+                self.port
+            ))),
+            started => Ok(started?),
+        }
     }
 
     fn ask_learn_outcome(&mut self) -> Result<Asked, RigError> {

@@ -21,6 +21,8 @@ pub enum Maker {
     Simulate,
     /// `match`
     Match,
+    /// `characterise`
+    Characterise,
     /// `campaign guard`
     GuardCampaign,
 }
@@ -31,6 +33,7 @@ impl fmt::Display for Maker {
             Self::Demo => "demo",
             Self::Simulate => "simulate",
             Self::Match => "match",
+            Self::Characterise => "characterise",
             Self::GuardCampaign => "campaign guard",
         })
     }

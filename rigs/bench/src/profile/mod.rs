@@ -42,6 +42,9 @@ pub struct Profile {
     pub text: String,
 }
 
+/// How the origin of a profile begins that was made from one unit: its windows are that unit's own, and prove nothing.
+pub(crate) const OF_ONE_UNIT: &str = "Characterised on this unit alone";
+
 const NEXT: &str = "Correct this line and run again; nothing was moved.";
 
 impl Profile {
@@ -91,6 +94,12 @@ impl Profile {
         })?;
         contradictions::check(&profile, file)?;
         Ok(profile)
+    }
+
+    /// True for a profile that was made from the very unit that it judges: a learn on it ends at best not proven.
+    #[must_use]
+    pub(crate) fn is_of_one_unit(&self) -> bool {
+        self.origin.starts_with(OF_ONE_UNIT)
     }
 
     /// Every setting that follows from what a sound unit shows.

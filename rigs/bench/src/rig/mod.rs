@@ -13,6 +13,7 @@ use firmware_core::learn::LearnOrder;
 use firmware_core::link::self_test::{SelfCheck, SelfTest};
 use firmware_core::link::state::Release;
 use firmware_core::motion::{Footing, Segment};
+use firmware_core::probe::ProbeSegment;
 use firmware_core::settings::{Settings, SettingsHash};
 use firmware_core::units::Tick;
 
@@ -160,6 +161,12 @@ pub trait Rig {
 
     /// Learns the end stops; gives the first tick of the learn.
     fn start_learn(&mut self, order: LearnOrder, tag: OriginTag) -> Result<Tick, RigError>;
+
+    /// Runs one segment of a probe; gives its first tick. A rig that knows none refuses.
+    fn start_probe(&mut self, segment: ProbeSegment) -> Result<Tick, RigError> {
+        let _unknown = segment;
+        Err(RigError::Refused("this rig knows no probe: update its software. Nothing moved.".to_owned()))
+    }
 
     /// Asks how the last learn ended.
     fn ask_learn_outcome(&mut self) -> Result<Asked, RigError>;

@@ -4,6 +4,7 @@ pub mod bench;
 pub mod campaign;
 mod campaign_job;
 pub mod campaign_merge;
+pub mod characterise;
 pub mod cycle;
 pub mod demo;
 pub mod gauge_study;

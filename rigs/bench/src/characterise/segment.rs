@@ -1,0 +1,155 @@
+//! One segment of a probe on a rig: runs it, keeps what was read, and says how it ended.
+
+use firmware_core::link::state::{MotionEvent, ReleaseReason, Source};
+use firmware_core::probe::{ProbeSegment, ProbeUntil};
+use firmware_core::units::{Ampere, Tick, Volt};
+
+use crate::procedure::RunStop;
+use crate::rig::{Rig, StreamItem};
+
+/// Ticks beyond a segment's own time that its end may take: the push is let down and the lever comes to rest.
+const EASE_TICKS: u32 = 4000;
+
+/// What one tick read.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Reading {
+    pub(super) tick: u32,
+    pub(super) counts: f64,
+    /// On the motor, as duty and supply make it.
+    pub(super) volts: f64,
+    pub(super) amps: f64,
+    pub(super) supply: f64,
+}
+
+/// A segment that ran.
+#[derive(Debug, Clone)]
+pub(super) struct Trace {
+    pub(super) readings: Vec<Reading>,
+    /// How many of them came before the push was let down.
+    pub(super) driven: usize,
+    pub(super) end: ReleaseReason,
+}
+
+impl Trace {
+    pub(super) fn driven(&self) -> &[Reading] {
+        self.readings.get(..self.driven).unwrap_or(&self.readings)
+    }
+
+    /// How far the lever went while it was driven, counts, with its sign.
+    pub(super) fn gone(&self) -> f64 {
+        let driven = self.driven();
+        let ends = |from: &[Reading]| mean(from.iter().map(|one| one.counts));
+        let tail = driven.len().saturating_sub(10);
+        ends(driven.get(tail..).unwrap_or_default()) - ends(driven.get(..10.min(driven.len())).unwrap_or_default())
+    }
+}
+
+pub(super) fn mean(values: impl Iterator<Item = f64>) -> f64 {
+    let (mut sum, mut count) = (0.0, 0.0);
+    for value in values {
+        sum += value;
+        count += 1.0;
+    }
+    if count > 0.0 { sum / count } else { f64::NAN }
+}
+
+/// A segment in plain numbers.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Plan {
+    pub(super) volts: f64,
+    pub(super) rise: f64,
+    pub(super) cap: f64,
+    pub(super) speed: f64,
+    pub(super) second_cap: Option<f64>,
+    pub(super) moved: Option<f64>,
+    pub(super) held_ticks: Option<u16>,
+    pub(super) still: f64,
+    pub(super) ticks: u16,
+}
+
+impl Plan {
+    /// Drive off for so long.
+    pub(super) fn rest(ticks: u16) -> Self {
+        Self {
+            volts: 0.0,
+            rise: 1.0,
+            cap: 0.1,
+            speed: 1000.0,
+            second_cap: None,
+            moved: None,
+            held_ticks: None,
+            still: 10.0,
+            ticks,
+        }
+    }
+
+    fn segment(&self) -> ProbeSegment {
+        ProbeSegment {
+            volts: Volt(self.volts as f32),
+            volts_per_s: self.rise as f32,
+            cap: Ampere(self.cap as f32),
+            counts_per_s: self.speed as f32,
+            second_cap: self.second_cap.map(|cap| Ampere(cap as f32)),
+            until: ProbeUntil {
+                moved: self.moved.map(|counts| counts as u16),
+                reached: None,
+                held_ticks: self.held_ticks,
+                still_counts: self.still as u16,
+                ticks: self.ticks,
+            },
+        }
+    }
+}
+
+/// Runs a segment to its end.
+///
+/// # Errors
+/// When the rig refuses or the line is lost.
+pub(super) fn run(rig: &mut dyn Rig, plan: &Plan) -> Result<Trace, RunStop> {
+    let start = rig.start_probe(plan.segment())?;
+    let until = start.after(u32::from(plan.ticks) + EASE_TICKS);
+    let mut trace = Trace { readings: Vec::new(), driven: usize::MAX, end: ReleaseReason::NotStarted };
+    loop {
+        match rig.next_item()? {
+            StreamItem::Sample(sample) if sample.tick.has_reached(start) => {
+                if sample.state.source == Source::Probe {
+                    let supply = sample.supply.map_or(f64::NAN, |supply| f64::from(supply.0));
+                    trace.readings.push(Reading {
+                        tick: sample.tick.0,
+                        counts: f64::from(sample.point.position),
+                        volts: f64::from(sample.point.duty()) * supply,
+                        amps: f64::from(sample.point.current().0),
+                        supply,
+                    });
+                } else if sample.tick.has_reached(start.after(5)) {
+                    trace.end = rig.last_release()?.reason;
+                    break;
+                }
+            }
+            StreamItem::Motion { event: MotionEvent::Ended, tick } => trace.driven = driven_before(&trace, tick),
+            StreamItem::Released { tick, reason, .. } if tick.has_reached(start) => {
+                trace.end = reason;
+                break;
+            }
+            StreamItem::Sample(_)
+            | StreamItem::Gap { .. }
+            | StreamItem::State { .. }
+            | StreamItem::Motion { .. }
+            | StreamItem::Released { .. }
+            | StreamItem::Learn { .. }
+            | StreamItem::LostEvents { .. }
+            | StreamItem::Stored { .. } => {}
+        }
+        if trace.readings.last().is_some_and(|last| Tick(last.tick).has_reached(until)) {
+            rig.stop()?;
+            trace.end = ReleaseReason::ProbeTimeSpent;
+            break;
+        }
+    }
+    trace.driven = trace.driven.min(trace.readings.len());
+    Ok(trace)
+}
+
+fn driven_before(trace: &Trace, tick: Tick) -> usize {
+    trace.readings.iter().filter(|one| !Tick(one.tick).has_reached(tick)).count()
+}

@@ -1,0 +1,130 @@
+//! What ends a characterising before its end: each in words that say what was seen, what was allowed, what to try.
+
+use firmware_core::link::state::ReleaseReason;
+
+use crate::exit::{Exit, Failure};
+use crate::procedure::RunStop;
+
+/// Why it stopped. The drive is off.
+#[derive(Debug, thiserror::Error)]
+pub enum Surprise {
+    /// A reading at its end.
+    #[error("the position reads {seen:.0} counts, the end of its sensor's range, or no sound reading. Allowed: a reading that is neither. Look for a broken wire, a short or the wrong sensor supply.")]
+    SensorAtItsEnd {
+        /// Reading.
+        seen: f64,
+    },
+    /// The lever moves although nothing drives it.
+    #[error("the lever moved {counts:.0} counts in a second with the drive off. Allowed: a lever that stands. Wait until it stands, block what moves it, look for a bridge that is on.")]
+    MovesByItself {
+        /// How far.
+        counts: f64,
+    },
+    /// The supply is not what was said.
+    #[error("the supply reads {seen:.1} V; the actuator is rated {rated:.0} V. Allowed: {:.1} to {:.1} V. Check the supply and the rated voltage on the tag.", 0.75 * rated, 1.35 * rated)]
+    WrongSupply {
+        /// Reading, V.
+        seen: f64,
+        /// As said, V.
+        rated: f64,
+    },
+    /// Nothing moved at the largest push.
+    #[error("the lever did not move at {amps:.2} A either way. Allowed: up to 2.5 times the continuous current that was said. Check motor leads and connector, free a seized ring, compare the continuous current with the tag.")]
+    NoMotion {
+        /// Largest push, A.
+        amps: f64,
+    },
+    /// The person saw nothing although counts went by.
+    #[error("the reading went {counts:.0} counts and the vanes were said to do nothing. The lever does not carry the ring, or the wrong vanes were watched. Check rod, joint and pin, then start again.")]
+    VanesDoNotFollow {
+        /// How far.
+        counts: f64,
+    },
+    /// Two answers that cannot both be true.
+    #[error("the two answers contradict each other: counts went {first:.0} and the vanes {one}, then {second:.0} and the vanes {other}. Nothing is concluded. Start again and watch the same vanes both times.")]
+    AnswersContradict {
+        /// Counts of the first nudge.
+        first: f64,
+        /// First answer.
+        one: &'static str,
+        /// Counts of the second nudge.
+        second: f64,
+        /// Second answer.
+        other: &'static str,
+    },
+    /// Positive volts close the vanes.
+    #[error("positive drive closes the vanes; this controller needs it to open them. Swap the two motor leads, then start again.")]
+    LeadsSwapped,
+    /// An end or a stroke that was not as the ones before.
+    #[error("{what}. Nothing is concluded. Free the ring, clamp the unit, then start again.")]
+    NotRepeatable {
+        /// What was seen, in words.
+        what: String,
+    },
+    /// A segment was ended by the board.
+    #[error("the board let go: {0}")]
+    Board(&'static str),
+    /// The rig refused or was lost.
+    #[error(transparent)]
+    Rig(#[from] RunStop),
+    /// A question had no answer.
+    #[error("{0}")]
+    Asked(Failure),
+}
+
+impl From<Failure> for Surprise {
+    fn from(failure: Failure) -> Self {
+        Self::Asked(failure)
+    }
+}
+
+impl Surprise {
+    /// The surprise that a release stands for; none where the segment ended as one may.
+    pub(super) fn of(end: ReleaseReason) -> Option<Self> {
+        Some(Self::Board(match end {
+            ReleaseReason::ProbeMoved
+            | ReleaseReason::ProbeReached
+            | ReleaseReason::ProbeHeld
+            | ReleaseReason::ProbeTimeSpent => return None,
+            ReleaseReason::OverCurrent => {
+                "more current flowed than it may draw although the volts were taken back. Look for a short in winding or cable."
+            }
+            ReleaseReason::HeatLimit => {
+                "the winding has had the heat of its continuous current. Let it cool for a minute, then start again."
+            }
+            ReleaseReason::SupplyRange => "the supply left its range. Check supply, leads and emergency stop.",
+            ReleaseReason::SensorFault => {
+                "position or current could not be believed: at its end, jumping or gone. Check sensor, connector and shield."
+            }
+            ReleaseReason::HostSilent => "it heard nothing from this tool. Check the line, then start again.",
+            ReleaseReason::NotStarted
+            | ReleaseReason::Stopped
+            | ReleaseReason::NewHost
+            | ReleaseReason::MotionEnded
+            | ReleaseReason::LearnEnded
+            | ReleaseReason::Obstructed
+            | ReleaseReason::NoMotion
+            | ReleaseReason::TickFault
+            | ReleaseReason::NotStored
+            | ReleaseReason::MemoryChanged => "it was stopped or restarted. Look why, then start again.",
+        }))
+    }
+}
+
+impl From<Surprise> for Failure {
+    fn from(surprise: Surprise) -> Self {
+        let exit = match surprise {
+            Surprise::Rig(stop) => return stop.into(),
+            Surprise::Asked(failure) => return failure,
+            Surprise::WrongSupply { .. } | Surprise::Board(_) => Exit::Undetermined,
+            Surprise::SensorAtItsEnd { .. }
+            | Surprise::MovesByItself { .. }
+            | Surprise::NoMotion { .. }
+            | Surprise::VanesDoNotFollow { .. }
+            | Surprise::AnswersContradict { .. }
+            | Surprise::LeadsSwapped
+            | Surprise::NotRepeatable { .. } => Exit::OutOfLimits,
+        };
+        Self { exit, message: format!("stopped, drive off: {surprise}") }
+    }
+}

@@ -1,0 +1,104 @@
+//! `characterise`: an actuator without a data sheet, step by step at low energy, and what is known of it after.
+
+use std::path::PathBuf;
+
+use crate::caution::{HANDED_OVER, HandsClear, Motion};
+use crate::characterise::{self, AnswerArgs, Eyes, Found, characterise};
+use crate::console::Console;
+use crate::document::CharacterisedDocument;
+use crate::exit::{Exit, Failure, VerbResult};
+use crate::interrupt;
+use crate::link_rig::{self, Greeted};
+use crate::output::{Maker, OutFolder};
+use crate::port::PortSpec;
+use crate::procedure::{RunStop, SetupWord};
+use crate::profile::Profile;
+use crate::unit_name::UnitName;
+use plant::toml_file::TomlFile;
+
+/// What `characterise` takes.
+#[derive(Debug, clap::Args)]
+pub struct Args {
+    /// Serial port: a device path, `virtual:CASE`, `virtual:ACTUATOR/CASE` (with `,paced` on wall-clock time) or `board:…`
+    #[arg(long, value_name = "PORT")]
+    port: PortSpec,
+    /// Name of the unit: the number on its tag
+    #[arg(long, value_name = "NAME")]
+    unit: String,
+    /// How the actuator is mounted
+    #[arg(long, value_enum, default_value_t = SetupWord::Attached)]
+    setup: SetupWord,
+    /// Folder for the profile, the draft of limits and the table
+    #[arg(long, value_name = "DIR")]
+    out: Option<PathBuf>,
+    /// Seed of a virtual unit's scatter
+    #[arg(long, value_name = "N", default_value_t = 1)]
+    seed: u64,
+    #[command(flatten)]
+    answers: AnswerArgs,
+    #[command(flatten)]
+    hands_clear: HandsClear,
+}
+
+/// Asks, cautions, probes, hands over.
+///
+/// # Errors
+/// A [`Failure`] with the surprise that stopped it; the drive is off.
+pub fn run(args: &Args, console: &Console) -> VerbResult {
+    let name = UnitName::parse(&args.unit).map_err(|error| Failure::usage(format!("--unit: {error}.")))?.to_string();
+    let out = args.out.as_ref().map(|dir| OutFolder::claim(dir, Maker::Characterise)).transpose()?;
+    let (actuator, motion) = match &args.port {
+        PortSpec::Virtual { unit, .. } => (Some(unit.actuator), Motion::Simulated),
+        PortSpec::Device(_) => (None, Motion::Real),
+    };
+    let answers = args.answers.complete(actuator)?;
+    let eyes = match actuator {
+        Some(own) => Eyes::Virtual(&args.answers, own.profile().map_err(Failure::usage)?.settings.actuator.counts_direction),
+        None => Eyes::Person(&args.answers),
+    };
+    args.hands_clear.confirm(motion)?;
+    let watch = interrupt::watch();
+    let Greeted { mut rig, .. } = link_rig::greet(&args.port, args.setup.into(), args.seed)?;
+    let settings = characterise::settings(&answers);
+    let lost = |error| Failure::from(RunStop::from(error));
+    rig.hand_over(&settings).map_err(lost)?;
+    rig.arm(settings.hash()).map_err(lost)?;
+    rig.begin_samples().map_err(lost)?;
+    let found = characterise(rig.as_mut(), answers, eyes, &mut |words| console.note(words));
+    drop(rig);
+    drop(watch);
+    let found = found?;
+    let profile = characterise::profile_text(&name, &found, &answers);
+    Profile::read(&TomlFile::from_text("profile.toml", &profile)).map_err(Failure::undetermined)?;
+    let table = characterise::table(&found);
+    let text = format!(
+        "{name}: characterised, PROVISIONAL: from this unit alone\n{table}\n  a learn on this profile ends at best not proven; gauge the throat, measure a second unit\n{HANDED_OVER}"
+    );
+    if let Some(out) = out {
+        let limits = characterise::limits_text(&name, &found);
+        let files = [("profile.toml", &profile), ("limits.toml", &limits), ("table.txt", &text)];
+        out.replace(&files.map(|(file, text)| (file, text.as_bytes())))?;
+    }
+    console.result(&text, &document(name, &found, profile))?;
+    Ok(Exit::Done)
+}
+
+fn document(unit: String, found: &Found, profile: String) -> CharacterisedDocument {
+    let pair = |value: characterise::Value| [value.value, value.uncertainty];
+    CharacterisedDocument {
+        unit,
+        resistance_ohm: pair(found.resistance_ohm),
+        friction_a: pair(found.friction_a),
+        spring_least_a: pair(found.spring_a[0]),
+        spring_most_a: pair(found.spring_a[1]),
+        open_stop_counts: pair(found.stops[0]),
+        closed_stop_counts: pair(found.stops[1]),
+        back_emf_v_per_count_per_s: found.back_emf.map(pair),
+        noise_counts: found.noise_counts,
+        largest_current_a: found.largest_current_a,
+        over_cap: found.over_cap,
+        stop_speed_travel_per_s: found.stop_speed,
+        seconds: found.seconds,
+        profile,
+    }
+}
