@@ -38,7 +38,9 @@ const SPEED_STEP: f32 = 1.0 / 32.0;
 /// Share of the cap at which the push counts as full.
 const FULL_PUSH: f32 = 0.9;
 /// Share of the cap from which volts over current is taken for the winding's, and how fast the quotient follows.
-const JUDGED_FROM: f32 = 0.15;
+const JUDGED_FROM: f32 = 0.25;
+/// Least current for that, A: offset and noise of a reading are far below it.
+const JUDGED_FROM_A: f32 = 0.06;
 const QUOTIENT_STEP: f32 = 0.1;
 /// Ticks of that before it is believed.
 const JUDGED_TICKS: u8 = 12;
@@ -280,7 +282,7 @@ impl Probe {
     /// True once held at the last push there is.
     fn is_held(&mut self, position: Counts, current: f32, ticks: u16) -> bool {
         let still = u32::from(self.segment.until.still_counts);
-        let is_full = current >= FULL_PUSH * self.cap || self.volts >= libm::fabsf(self.segment.volts.0);
+        let is_full = current >= FULL_PUSH * self.cap || self.volts >= self.most_volts();
         if position.distance_from(self.anchor).unsigned_abs() > still || !is_full {
             (self.anchor, self.held) = (position, 0);
         }
@@ -315,7 +317,7 @@ impl Probe {
         let least = CURRENT_GAIN * seeming * (-self.cap - coming);
         let step = larger(smaller(smaller(up, by_speed), by_current), least);
         self.judge_winding(current);
-        let most = smaller(self.dead_stop_volts(), libm::fabsf(goal));
+        let most = self.most_volts();
         self.volts = larger(smaller(self.volts + step, most), -most);
         let over = larger(current, coming);
         if over > CUT_FROM * self.cap && self.volts > 0.0 {
@@ -335,7 +337,8 @@ impl Probe {
 
     /// A lever that stands has no back-EMF: what the volts make then is the winding's.
     fn judge_winding(&mut self, current: f32) {
-        if !self.has_moved && current > JUDGED_FROM * self.segment.cap.0 && self.volts > 0.0 {
+        let least = larger(JUDGED_FROM * self.segment.cap.0, JUDGED_FROM_A);
+        if !self.has_moved && current > least && self.volts > 0.0 {
             let seen = self.volts / current;
             let before = if self.quotient > 0.0 { self.quotient } else { seen };
             self.quotient = before + QUOTIENT_STEP * (seen - before);
@@ -346,9 +349,9 @@ impl Probe {
         }
     }
 
-    /// Most volts that make no more than the cap once the back-EMF is gone.
-    fn dead_stop_volts(&self) -> f32 {
-        DEAD_STOP * self.cap * self.least_quotient
+    /// Most volts: what was asked, and no more than makes the cap once the back-EMF is gone.
+    fn most_volts(&self) -> f32 {
+        smaller(DEAD_STOP * self.cap * self.least_quotient, libm::fabsf(self.segment.volts.0))
     }
 }
 

@@ -24,6 +24,7 @@ const CALLS: [Call; 36] = [
     (&["monitor", "--port", "virtual:healthy"], &[]),
     (&["bench", "--port", "virtual:rod-off-inside-stops", "--unit", "u2"], &[]),
     (&["rig", "nobody-of-this-name"], &[]),
+    (&["characterise", "--port", "virtual:healthy", "--unit", "u3", "--rated-voltage", "24"], &[]),
     (&["learn", "--port", "virtual:rod-off-inside-stops", "--unit", "u1"], &[]),
     (&["learn", "--replay", "units/u1/0001-learn"], &[]),
     (

@@ -110,10 +110,16 @@ impl AnswerArgs {
             10.0,
         )?;
         let yes = of.map(|_| YesNo::Yes);
-        let ask = |given: Option<YesNo>, question, option| given.or(yes).map_or_else(|| ask_yes(question, option), Ok);
-        let back_drives =
-            ask(self.back_drives, "Does the lever turn when pushed by hand without power? ", "--back-drives")?;
-        let metal = ask(self.both_ends_metal, "Are both ends of the travel metal on metal? ", "--both-ends-metal")?;
+        let ask = |given: Option<YesNo>, question, option| {
+            given.or(yes).map_or_else(|| ask_yes(question, option), Ok)
+        };
+        let back_drives = ask(
+            self.back_drives,
+            "Does the lever turn when pushed by hand without power? ",
+            "--back-drives",
+        )?;
+        let metal =
+            ask(self.both_ends_metal, "Are both ends of the travel metal on metal? ", "--both-ends-metal")?;
         if metal == YesNo::No {
             return Err(Failure::usage(
                 "nothing moved: an end that is not metal gives way under a push and cannot be told from a stop. Fit the \
@@ -154,7 +160,9 @@ fn line(question: &str, option: &str) -> Result<String, Failure> {
 fn ask_number(question: &str, option: &str, most: f64) -> Result<f64, Failure> {
     let given = line(question, option)?;
     let number = given.parse::<f64>().ok().filter(|number| *number > 0.0 && *number <= most);
-    number.ok_or_else(|| Failure::usage(format!("the drive is off: allowed is a number above 0, up to {most}.")))
+    number.ok_or_else(|| {
+        Failure::usage(format!("the drive is off: allowed is a number above 0, up to {most}."))
+    })
 }
 
 fn ask_yes(question: &str, option: &str) -> Result<YesNo, Failure> {

@@ -106,12 +106,14 @@ pub(super) fn estimate(strokes: &Strokes, _answers: &Answers, offset: f64) -> Re
         .iter()
         .filter_map(|(way, push, _, trace)| Some((*way, pushed(trace, *push, offset)?)))
         .collect();
-    let slopes: Vec<f64> = pushes.iter().map(|(_, p)| (p.volts[1] - p.volts[0]) / (p.amps[1] - p.amps[0])).collect();
+    let slopes: Vec<f64> =
+        pushes.iter().map(|(_, p)| (p.volts[1] - p.volts[0]) / (p.amps[1] - p.amps[0])).collect();
     if slopes.len() < 2 {
         return Err(not("a stop was not held under two pushes"));
     }
     let resistance_ohm = spread(&slopes, 0.012);
-    let moving: Vec<Moving> = strokes.traces.iter().flat_map(|one| moving(one, closed, span, offset)).collect();
+    let moving: Vec<Moving> =
+        strokes.traces.iter().flat_map(|one| moving(one, closed, span, offset)).collect();
     let up = line(moving.iter().filter(|one| one.speed > 0.0));
     let down = line(moving.iter().filter(|one| one.speed < 0.0));
     let (Some(up), Some(down)) = (up, down) else {
@@ -132,7 +134,8 @@ pub(super) fn estimate(strokes: &Strokes, _answers: &Answers, offset: f64) -> Re
     };
     let springs = springs(spring, load, friction);
     let stop = |way: f64, line: Line, place: f64| stop(&pushes, way, line.at(place), friction, span.abs());
-    let (open_stop, open_yield) = stop(1.0, up, 1.0).ok_or_else(|| not("the stop that positive drive comes to was not held"))?;
+    let (open_stop, open_yield) =
+        stop(1.0, up, 1.0).ok_or_else(|| not("the stop that positive drive comes to was not held"))?;
     let (closed_stop, closed_yield) =
         stop(-1.0, down, 0.0).ok_or_else(|| not("the stop that negative drive comes to was not held"))?;
     let soft = open_yield.max(closed_yield).max(0.06);
@@ -147,8 +150,16 @@ pub(super) fn estimate(strokes: &Strokes, _answers: &Answers, offset: f64) -> Re
         stop_yield: Value { value: soft, uncertainty: (open_yield - closed_yield).abs().max(0.5 * soft) },
         noise_counts: 0.0,
         largest_current_a: strokes.traces.iter().map(|(.., trace)| largest(trace)).fold(0.0, f64::max),
-        over_cap: strokes.traces.iter().map(|(_, push, _, trace)| largest(trace) / (1.4 * push) - 1.0).fold(0.0, f64::max),
-        stop_speed: strokes.traces.iter().map(|(way, .., trace)| stop_speed(trace, *way, strokes.ends)).fold(0.0, f64::max),
+        over_cap: strokes
+            .traces
+            .iter()
+            .map(|(_, push, _, trace)| largest(trace) / (1.4 * push) - 1.0)
+            .fold(0.0, f64::max),
+        stop_speed: strokes
+            .traces
+            .iter()
+            .map(|(way, .., trace)| stop_speed(trace, *way, strokes.ends))
+            .fold(0.0, f64::max),
         counts_direction: CountsDirection::OpeningRaises,
         seconds: 0.0,
     })
@@ -178,7 +189,12 @@ fn speeds(readings: &[Reading]) -> impl Iterator<Item = (&Reading, f64)> {
     })
 }
 
-fn moving<'a>((_, _, fast, trace): &'a (f64, f64, f64, Trace), closed: f64, span: f64, offset: f64) -> impl Iterator<Item = Moving> + 'a {
+fn moving<'a>(
+    (_, _, fast, trace): &'a (f64, f64, f64, Trace),
+    closed: f64,
+    span: f64,
+    offset: f64,
+) -> impl Iterator<Item = Moving> + 'a {
     let is_slow = *fast < super::SPEEDS[1];
     let fast = *fast;
     speeds(&trace.readings).filter_map(move |(one, speed)| {
@@ -245,8 +261,7 @@ fn pushed(trace: &Trace, push: f64, offset: f64) -> Option<Pushed> {
 /// Where a stop lies without push, and what it yields for an ampere.
 fn stop(pushes: &[(f64, Pushed)], way: f64, running: f64, friction: f64, span: f64) -> Option<(Value, f64)> {
     let own = || pushes.iter().filter(move |(of, _)| *of == way).map(|(_, pushed)| pushed);
-    let yields: Vec<f64> =
-        own().map(|p| (p.counts[1] - p.counts[0]) / (p.amps[1] - p.amps[0])).collect();
+    let yields: Vec<f64> = own().map(|p| (p.counts[1] - p.counts[0]) / (p.amps[1] - p.amps[0])).collect();
     if yields.is_empty() {
         return None;
     }

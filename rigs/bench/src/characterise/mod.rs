@@ -10,12 +10,13 @@ mod pages;
 mod segment;
 mod surprise;
 
-pub(crate) use answers::{AnswerArgs, Eyes};
 pub use answers::Answers;
+pub(crate) use answers::{AnswerArgs, Eyes};
 pub use estimate::{Found, Value};
 pub(crate) use pages::{limits_text, profile_text, table};
 pub use surprise::Surprise;
 
+use firmware_core::link::state::ReleaseReason;
 use firmware_core::settings::{CountsDirection, Settings, SpringAction};
 use firmware_core::units::{Ampere, Counts, Duty, Volt};
 
@@ -35,6 +36,8 @@ const NUDGE_COUNTS: f64 = 60.0;
 const BLIND_SPEED: f64 = 280.0;
 /// Speeds of the measuring strokes, travel/s; the last is the fastest that a stop is met at.
 const SPEEDS: [f64; 2] = [0.18, 0.35];
+/// Longest nudge, ticks.
+const NUDGE_TICKS: u16 = 6000;
 /// Ticks that a push at a stop lasts.
 const PUSH_TICKS: u16 = 300;
 
@@ -114,7 +117,9 @@ impl Work<'_> {
 
     /// A second with the drive off; gives the current's offset.
     fn look(&mut self) -> Result<f64, Surprise> {
-        (self.announce)("1 of 4: drive off, looking. KEEP CLEAR: a spring or gravity may move the lever at any time.");
+        (self.announce)(
+            "1 of 4: drive off, looking. KEEP CLEAR: a spring or gravity may move the lever at any time.",
+        );
         let trace = match self.run(&Plan::rest(1000)) {
             Err(Surprise::Board(_)) | Ok(Trace { driven: 0, .. }) => {
                 return Err(Surprise::SensorAtItsEnd { seen: f64::NAN });
@@ -166,9 +171,19 @@ impl Work<'_> {
                 "2 of 4: NUDGE, at most {push:.2} A either way. Watch the vanes; hands and tools clear."
             ));
             for way in [1.0, -1.0] {
-                let plan = Plan { moved: Some(NUDGE_COUNTS.max(12.0 * self.noise)), ..self.push(way, push, BLIND_SPEED) };
+                let plan = Plan {
+                    moved: Some(NUDGE_COUNTS.max(12.0 * self.noise)),
+                    ticks: NUDGE_TICKS,
+                    ..self.push(way, push, BLIND_SPEED)
+                };
                 let trace = self.run(&plan)?;
-                if trace.end == firmware_core::link::state::ReleaseReason::ProbeMoved {
+                if trace.end != ReleaseReason::ProbeMoved {
+                    continue;
+                }
+                // Yield and play look like motion: a lever that moves goes on.
+                let further = Plan { moved: Some(4.0 * NUDGE_COUNTS.max(12.0 * self.noise)), ..plan };
+                let trace = self.run(&further)?;
+                if trace.end == ReleaseReason::ProbeMoved {
                     return Ok((Nudge { way, gone: trace.gone() }, push));
                 }
             }
@@ -180,8 +195,14 @@ impl Work<'_> {
     /// Which way the counts go when the vanes open: said twice, and the two must agree.
     fn who_opens(&mut self, eyes: Eyes<'_>, first: Nudge, push: f64) -> Result<f64, Surprise> {
         let one = eyes.see(true, first.gone)?;
-        (self.announce)(&format!("2 of 4: SECOND NUDGE, at most {push:.2} A, the other way where it goes. Watch again."));
-        let nudge = |way: f64| Plan { moved: Some(NUDGE_COUNTS.max(12.0 * self.noise)), ..self.push(way, push, BLIND_SPEED) };
+        (self.announce)(&format!(
+            "2 of 4: SECOND NUDGE, at most {push:.2} A, the other way where it goes. Watch again."
+        ));
+        let nudge = |way: f64| Plan {
+            moved: Some(4.0 * NUDGE_COUNTS.max(12.0 * self.noise)),
+            ticks: NUDGE_TICKS,
+            ..self.push(way, push, BLIND_SPEED)
+        };
         let (other_way, same_way) = (nudge(-first.way), nudge(first.way));
         let mut trace = self.run(&other_way)?;
         if trace.gone().abs() < 0.5 * first.gone.abs() {
@@ -207,10 +228,13 @@ impl Work<'_> {
 
     /// Both ends, then strokes at two speeds.
     fn strokes(&mut self, first: Nudge, push: f64) -> Result<Strokes, Surprise> {
-        (self.announce)("3 of 4: BOTH ENDS, slowly. The lever goes through its whole travel and meets both stops.");
-        let (push_a, end_a, begin) = self.end(first.way, push, BLIND_SPEED)?;
+        (self.announce)(
+            "3 of 4: BOTH ENDS, slowly. The lever goes through its whole travel and meets both stops.",
+        );
+        let (push_a, end_a, begin) = self.end(first.way, push, BLIND_SPEED, 4.0 * NUDGE_COUNTS)?;
         let gone = (end_a - begin).abs();
-        let (push_b, end_b, _) = self.end(-first.way, push.max(0.6 * push_a), (0.35 * gone).max(BLIND_SPEED))?;
+        let (push_b, end_b, _) =
+            self.end(-first.way, push.max(0.6 * push_a), (0.35 * gone).max(BLIND_SPEED), 0.0)?;
         let span = (end_a - end_b).abs();
         if span < 150.0 {
             return Err(Surprise::NotRepeatable {
@@ -221,7 +245,11 @@ impl Work<'_> {
         let mut traces = Vec::new();
         for speed in SPEEDS {
             for (way, push) in [(first.way, push_a), (-first.way, push_b)] {
-                let plan = Plan { second_cap: Some(1.4 * push), still: self.still().max(0.002 * span), ..self.push(way, push, speed * span) };
+                let plan = Plan {
+                    second_cap: Some(1.4 * push),
+                    still: self.still().max(0.002 * span),
+                    ..self.push(way, push, speed * span)
+                };
                 traces.push((way, push, speed, self.run(&plan)?));
             }
         }
@@ -229,8 +257,9 @@ impl Work<'_> {
         Ok(Strokes { traces, ends })
     }
 
-    /// Goes one way with more and more push until more push gains no travel: the push, the end and where it began.
-    fn end(&mut self, way: f64, from: f64, speed: f64) -> Result<(f64, f64, f64), Surprise> {
+    /// Goes one way with more and more push until more push gains no travel beyond `least`: the push, the end and where
+    /// it began.
+    fn end(&mut self, way: f64, from: f64, speed: f64, least: f64) -> Result<(f64, f64, f64), Surprise> {
         let most = LARGEST_PUSH * self.answers.continuous_current;
         let (mut push, mut reached, mut begin) = (from, None::<f64>, f64::NAN);
         loop {
@@ -242,7 +271,7 @@ impl Work<'_> {
             }
             let gained = reached.map_or(f64::INFINITY, |reached| (here - reached).abs());
             let travel = (here - begin).abs();
-            if gained < (0.01 * travel).max(0.5 * NUDGE_COUNTS) && reached.is_some() {
+            if gained < (0.01 * travel).max(0.5 * NUDGE_COUNTS) && travel >= least {
                 return Ok((push, here, begin));
             }
             reached = Some(here);

@@ -48,14 +48,15 @@ pub(crate) fn profile_text(name: &str, found: &Found, answers: &Answers) -> Stri
     let reach = 0.15 * span;
     let (sensor_min, sensor_max) = ((low - reach).max(1.0) as i64, (high + reach).min(16_382.0) as i64);
     let clip = |(min, max): (i64, i64)| (min.max(sensor_min), max.min(sensor_max));
-    let ((closed_min, closed_max), (open_min, open_max)) = (clip(window(closed, span)), clip(window(open, span)));
+    let ((closed_min, closed_max), (open_min, open_max)) =
+        (clip(window(closed, span)), clip(window(open, span)));
     let direction = match found.counts_direction {
         CountsDirection::OpeningRaises => "opening-raises",
         CountsDirection::OpeningLowers => "opening-lowers",
     };
     let (ohm, volts, amps) = (found.resistance_ohm.value, answers.rated_voltage, answers.continuous_current);
     let needed = 1.25 * found.break_away_a.value.max(found.friction_a.value + found.spring_a[1].value);
-    let most = (volts / ohm).min((6.0 * needed).max(3.0 * amps)).clamp(0.1, 30.0);
+    let most = (volts / ohm).min((6.0 * needed).max(3.0 * amps)).clamp(0.1, 10.0);
     let load = match found.spring {
         SpringAction::None => 0.0,
         SpringAction::Opens => -found.spring_a[1].value,
@@ -76,7 +77,11 @@ pub(crate) fn profile_text(name: &str, found: &Found, answers: &Answers) -> Stri
         let _ = writeln!(out, "{key} = {:.digits$} # ± {:.digits$}, k = 2", value.value, value.uncertainty);
     };
     row("friction_a", found.friction_a, 4);
-    row("break_away_a", Value { value: found.break_away_a.value.max(found.friction_a.value + 1e-4), ..found.break_away_a }, 4);
+    row(
+        "break_away_a",
+        Value { value: found.break_away_a.value.max(found.friction_a.value + 1e-4), ..found.break_away_a },
+        4,
+    );
     row("spring_least_a", found.spring_a[0], 4);
     row("spring_most_a", found.spring_a[1], 4);
     row("stop_yield_counts_per_a", found.stop_yield, 2);
@@ -171,7 +176,15 @@ pub(crate) fn table(found: &Found) -> String {
     row("spring, least", Some(found.spring_a[0]), 3, "A");
     row("spring, most", Some(found.spring_a[1]), 3, "A");
     row("yield of the softer stop", Some(found.stop_yield), 1, "counts/A");
-    row("back-EMF at 1 travel/s", found.back_emf.map(|one| Value { value: one.value * found.span(), uncertainty: one.uncertainty * found.span() }), 3, "V");
+    row(
+        "back-EMF at 1 travel/s",
+        found.back_emf.map(|one| Value {
+            value: one.value * found.span(),
+            uncertainty: one.uncertainty * found.span(),
+        }),
+        3,
+        "V",
+    );
     let _ = write!(
         out,
         "  spring                     {}\n  travel                     {:.0} counts\n  noise                      {:.2} counts\n  took {:.0} s; at most {:.2} A; a stop met at {:.2} travel/s",

@@ -40,7 +40,8 @@ impl Trace {
         let driven = self.driven();
         let ends = |from: &[Reading]| mean(from.iter().map(|one| one.counts));
         let tail = driven.len().saturating_sub(10);
-        ends(driven.get(tail..).unwrap_or_default()) - ends(driven.get(..10.min(driven.len())).unwrap_or_default())
+        ends(driven.get(tail..).unwrap_or_default())
+            - ends(driven.get(..10.min(driven.len())).unwrap_or_default())
     }
 }
 
@@ -126,7 +127,9 @@ pub(super) fn run(rig: &mut dyn Rig, plan: &Plan) -> Result<Trace, RunStop> {
                     break;
                 }
             }
-            StreamItem::Motion { event: MotionEvent::Ended, tick } => trace.driven = driven_before(&trace, tick),
+            StreamItem::Motion { event: MotionEvent::Ended, tick } => {
+                trace.driven = driven_before(&trace, tick)
+            }
             StreamItem::Released { tick, reason, .. } if tick.has_reached(start) => {
                 trace.end = reason;
                 break;

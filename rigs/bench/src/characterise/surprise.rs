@@ -9,13 +9,17 @@ use crate::procedure::RunStop;
 #[derive(Debug, thiserror::Error)]
 pub enum Surprise {
     /// A reading at its end.
-    #[error("the position reads {seen:.0} counts, the end of its sensor's range, or no sound reading. Allowed: a reading that is neither. Look for a broken wire, a short or the wrong sensor supply.")]
+    #[error(
+        "the position reads {seen:.0} counts, the end of its sensor's range, or no sound reading. Allowed: a reading that is neither. Look for a broken wire, a short or the wrong sensor supply."
+    )]
     SensorAtItsEnd {
         /// Reading.
         seen: f64,
     },
     /// The lever moves although nothing drives it.
-    #[error("the lever moved {counts:.0} counts in a second with the drive off. Allowed: a lever that stands. Wait until it stands, block what moves it, look for a bridge that is on.")]
+    #[error(
+        "the lever moved {counts:.0} counts in a second with the drive off. Allowed: a lever that stands. Wait until it stands, block what moves it, look for a bridge that is on."
+    )]
     MovesByItself {
         /// How far.
         counts: f64,
@@ -29,19 +33,25 @@ pub enum Surprise {
         rated: f64,
     },
     /// Nothing moved at the largest push.
-    #[error("the lever did not move at {amps:.2} A either way. Allowed: up to 2.5 times the continuous current that was said. Check motor leads and connector, free a seized ring, compare the continuous current with the tag.")]
+    #[error(
+        "the lever did not move at {amps:.2} A either way. Allowed: up to 2.5 times the continuous current that was said. Check motor leads and connector, free a seized ring, compare the continuous current with the tag."
+    )]
     NoMotion {
         /// Largest push, A.
         amps: f64,
     },
     /// The person saw nothing although counts went by.
-    #[error("the reading went {counts:.0} counts and the vanes were said to do nothing. The lever does not carry the ring, or the wrong vanes were watched. Check rod, joint and pin, then start again.")]
+    #[error(
+        "the reading went {counts:.0} counts and the vanes were said to do nothing. The lever does not carry the ring, or the wrong vanes were watched. Check rod, joint and pin, then start again."
+    )]
     VanesDoNotFollow {
         /// How far.
         counts: f64,
     },
     /// Two answers that cannot both be true.
-    #[error("the two answers contradict each other: counts went {first:.0} and the vanes {one}, then {second:.0} and the vanes {other}. Nothing is concluded. Start again and watch the same vanes both times.")]
+    #[error(
+        "the two answers contradict each other: counts went {first:.0} and the vanes {one}, then {second:.0} and the vanes {other}. Nothing is concluded. Start again and watch the same vanes both times."
+    )]
     AnswersContradict {
         /// Counts of the first nudge.
         first: f64,
@@ -53,7 +63,9 @@ pub enum Surprise {
         other: &'static str,
     },
     /// Positive volts close the vanes.
-    #[error("positive drive closes the vanes; this controller needs it to open them. Swap the two motor leads, then start again.")]
+    #[error(
+        "positive drive closes the vanes; this controller needs it to open them. Swap the two motor leads, then start again."
+    )]
     LeadsSwapped,
     /// An end or a stroke that was not as the ones before.
     #[error("{what}. Nothing is concluded. Free the ring, clamp the unit, then start again.")]
@@ -92,7 +104,9 @@ impl Surprise {
             ReleaseReason::HeatLimit => {
                 "the winding has had the heat of its continuous current. Let it cool for a minute, then start again."
             }
-            ReleaseReason::SupplyRange => "the supply left its range. Check supply, leads and emergency stop.",
+            ReleaseReason::SupplyRange => {
+                "the supply left its range. Check supply, leads and emergency stop."
+            }
             ReleaseReason::SensorFault => {
                 "position or current could not be believed: at its end, jumping or gone. Check sensor, connector and shield."
             }

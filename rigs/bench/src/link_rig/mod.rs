@@ -226,11 +226,13 @@ impl Rig for LinkRig {
 
     fn start_probe(&mut self, segment: ProbeSegment) -> Result<Tick, RigError> {
         match self.client.start_probe(segment) {
-            Err(ClientError::Refused { refusal: Refusal::UnknownKind, .. }) => Err(RigError::Refused(format!(
-                "port {}: this board's software is older than probing. Flash today's software, then start again. Nothing \
+            Err(ClientError::Refused { refusal: Refusal::UnknownKind, .. }) => {
+                Err(RigError::Refused(format!(
+                    "port {}: this board's software is older than probing. Flash today's software, then start again. Nothing \
                  moved.",
-                self.port
-            ))),
+                    self.port
+                )))
+            }
             started => Ok(started?),
         }
     }

@@ -90,7 +90,11 @@ pub fn learn(
 
 /// What may count as confirmed: windows of one unit alone show no indexing, whatever was looked at.
 fn provable(target: &Target, checked: CheckSet) -> CheckSet {
-    if target.profile.is_of_one_unit() { checked.minus(CheckSet::NONE.with(Check::Indexing)) } else { checked }
+    if target.profile.is_of_one_unit() {
+        checked.minus(CheckSet::NONE.with(Check::Indexing))
+    } else {
+        checked
+    }
 }
 
 /// The unit's newest learn that its log vouches for and that was made in this warmth.

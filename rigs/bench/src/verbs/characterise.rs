@@ -45,7 +45,8 @@ pub struct Args {
 /// # Errors
 /// A [`Failure`] with the surprise that stopped it; the drive is off.
 pub fn run(args: &Args, console: &Console) -> VerbResult {
-    let name = UnitName::parse(&args.unit).map_err(|error| Failure::usage(format!("--unit: {error}.")))?.to_string();
+    let name =
+        UnitName::parse(&args.unit).map_err(|error| Failure::usage(format!("--unit: {error}.")))?.to_string();
     let out = args.out.as_ref().map(|dir| OutFolder::claim(dir, Maker::Characterise)).transpose()?;
     let (actuator, motion) = match &args.port {
         PortSpec::Virtual { unit, .. } => (Some(unit.actuator), Motion::Simulated),
@@ -53,7 +54,10 @@ pub fn run(args: &Args, console: &Console) -> VerbResult {
     };
     let answers = args.answers.complete(actuator)?;
     let eyes = match actuator {
-        Some(own) => Eyes::Virtual(&args.answers, own.profile().map_err(Failure::usage)?.settings.actuator.counts_direction),
+        Some(own) => Eyes::Virtual(
+            &args.answers,
+            own.profile().map_err(Failure::usage)?.settings.actuator.counts_direction,
+        ),
         None => Eyes::Person(&args.answers),
     };
     args.hands_clear.confirm(motion)?;
