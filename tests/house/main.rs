@@ -70,7 +70,7 @@ const FLOORS: [(&str, &[&[&str]]); 4] = [
             &["record"],
             &["criteria", "judge", "unit_store"],
             &["evaluate", "procedure"],
-            &["document", "link_rig", "report", "screen"],
+            &["characterise", "document", "link_rig", "report", "screen"],
             &["unit_result"],
             &["verbs"],
             &["cli"],

@@ -190,7 +190,7 @@ proptest! {
         let cap = larger(share * plant.friction, 0.1);
         // A lever that its spring carries off shows no standing winding first: a host asks for the volts of its cap then.
         let break_away = plant.friction - sign * plant.spring;
-        let volts = if break_away < 0.4 * cap { smaller(1.05 * cap * plant.ohm, plant.supply) } else { plant.supply };
+        let volts = if break_away < larger(0.5 * cap, 0.1) { smaller(1.05 * cap * plant.ohm, plant.supply) } else { plant.supply };
         let most = ProbeSegment {
             volts: Volt(sign * volts),
             volts_per_s: rise,

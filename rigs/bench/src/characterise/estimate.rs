@@ -3,7 +3,6 @@
 
 use firmware_core::settings::{CountsDirection, SpringAction};
 
-use super::answers::Answers;
 use super::segment::{Reading, Trace, mean};
 use super::surprise::Surprise;
 
@@ -98,7 +97,7 @@ struct Moving {
     is_slow: bool,
 }
 
-pub(super) fn estimate(strokes: &Strokes, _answers: &Answers, offset: f64) -> Result<Found, Surprise> {
+pub(super) fn estimate(strokes: &Strokes, offset: f64) -> Result<Found, Surprise> {
     let [open, closed] = strokes.ends;
     let span = open - closed;
     let pushes: Vec<(f64, Pushed)> = strokes
@@ -125,21 +124,14 @@ pub(super) fn estimate(strokes: &Strokes, _answers: &Answers, offset: f64) -> Re
     }
     let load = Line { middle: 0.5 * (up.middle + down.middle), slope: 0.5 * (up.slope + down.slope) };
     let friction_a = Value { value: friction, uncertainty: 0.08 * friction + 0.004 };
-    let spring = if load.middle.abs() < (NO_SPRING * friction).max(0.012) {
-        SpringAction::None
-    } else if load.middle > 0.0 {
-        SpringAction::Closes
-    } else {
-        SpringAction::Opens
-    };
+    let spring = spring_of(load, friction);
     let springs = springs(spring, load, friction);
     let stop = |way: f64, line: Line, place: f64| stop(&pushes, way, line.at(place), friction, span.abs());
     let (open_stop, open_yield) =
         stop(1.0, up, 1.0).ok_or_else(|| not("the stop that positive drive comes to was not held"))?;
     let (closed_stop, closed_yield) =
         stop(-1.0, down, 0.0).ok_or_else(|| not("the stop that negative drive comes to was not held"))?;
-    let soft = open_yield.max(closed_yield).max(0.06);
-    Ok(Found {
+    let seen = Found {
         resistance_ohm,
         friction_a,
         break_away_a: break_away(strokes, load, friction, closed, span, offset),
@@ -147,22 +139,42 @@ pub(super) fn estimate(strokes: &Strokes, _answers: &Answers, offset: f64) -> Re
         spring,
         back_emf: back_emf(&moving, resistance_ohm.value, friction, span.abs()),
         stops: [open_stop, closed_stop],
-        stop_yield: Value { value: soft, uncertainty: (open_yield - closed_yield).abs().max(0.5 * soft) },
+        stop_yield: softer(open_yield, closed_yield),
         noise_counts: 0.0,
-        largest_current_a: strokes.traces.iter().map(|(.., trace)| largest(trace)).fold(0.0, f64::max),
-        over_cap: strokes
-            .traces
-            .iter()
-            .map(|(_, push, _, trace)| largest(trace) / (1.4 * push) - 1.0)
-            .fold(0.0, f64::max),
-        stop_speed: strokes
-            .traces
-            .iter()
-            .map(|(way, .., trace)| stop_speed(trace, *way, strokes.ends))
-            .fold(0.0, f64::max),
+        largest_current_a: 0.0,
+        over_cap: 0.0,
+        stop_speed: 0.0,
         counts_direction: CountsDirection::OpeningRaises,
         seconds: 0.0,
-    })
+    };
+    Ok(with_what_it_took(seen, strokes))
+}
+
+fn spring_of(load: Line, friction: f64) -> SpringAction {
+    if load.middle.abs() < (NO_SPRING * friction).max(0.012) {
+        SpringAction::None
+    } else if load.middle > 0.0 {
+        SpringAction::Closes
+    } else {
+        SpringAction::Opens
+    }
+}
+
+fn softer(open: f64, closed: f64) -> Value {
+    let soft = open.max(closed).max(0.06);
+    Value { value: soft, uncertainty: (open - closed).abs().max(0.5 * soft) }
+}
+
+/// What the strokes asked of the unit.
+fn with_what_it_took(seen: Found, strokes: &Strokes) -> Found {
+    let most =
+        |of: &dyn Fn(&(f64, f64, f64, Trace)) -> f64| strokes.traces.iter().map(of).fold(0.0, f64::max);
+    Found {
+        largest_current_a: most(&|(.., trace)| largest(trace)),
+        over_cap: most(&|(_, push, _, trace)| largest(trace) / (1.4 * push) - 1.0),
+        stop_speed: most(&|(way, .., trace)| stop_speed(trace, *way, strokes.ends)),
+        ..seen
+    }
 }
 
 fn not(what: &str) -> Surprise {

@@ -14,7 +14,7 @@ pub use answers::Answers;
 pub(crate) use answers::{AnswerArgs, Eyes};
 pub use estimate::{Found, Value};
 pub(crate) use pages::{limits_text, profile_text, table};
-pub use surprise::Surprise;
+pub(crate) use surprise::Surprise;
 
 use firmware_core::link::state::ReleaseReason;
 use firmware_core::settings::{CountsDirection, Settings, SpringAction};
@@ -91,7 +91,7 @@ pub(crate) fn characterise(
     let (first, push) = work.first_motion()?;
     let opens = work.who_opens(eyes, first, push)?;
     let strokes = work.strokes(first, push)?;
-    let mut found = estimate::estimate(&strokes, &answers, offset)?;
+    let mut found = estimate::estimate(&strokes, offset)?;
     found.noise_counts = work.noise;
     found.counts_direction =
         if opens > 0.0 { CountsDirection::OpeningRaises } else { CountsDirection::OpeningLowers };

@@ -46,27 +46,16 @@ pub(crate) fn profile_text(name: &str, found: &Found, answers: &Answers) -> Stri
     let [open, closed] = found.stops;
     let (low, high) = (open.value.min(closed.value), open.value.max(closed.value));
     let reach = 0.15 * span;
-    let (sensor_min, sensor_max) = ((low - reach).max(1.0) as i64, (high + reach).min(16_382.0) as i64);
-    let clip = |(min, max): (i64, i64)| (min.max(sensor_min), max.min(sensor_max));
-    let ((closed_min, closed_max), (open_min, open_max)) =
-        (clip(window(closed, span)), clip(window(open, span)));
-    let direction = match found.counts_direction {
-        CountsDirection::OpeningRaises => "opening-raises",
-        CountsDirection::OpeningLowers => "opening-lowers",
-    };
-    let (ohm, volts, amps) = (found.resistance_ohm.value, answers.rated_voltage, answers.continuous_current);
-    let needed = 1.25 * found.break_away_a.value.max(found.friction_a.value + found.spring_a[1].value);
-    let most = (volts / ohm).min((6.0 * needed).max(3.0 * amps)).clamp(0.1, 10.0);
-    let load = match found.spring {
-        SpringAction::None => 0.0,
-        SpringAction::Opens => -found.spring_a[1].value,
-        SpringAction::Closes => found.spring_a[1].value,
-    };
-    let duty = |amps: f64| (1.5 * amps * ohm / volts).clamp(-0.9, 0.9);
-    let opening = duty((found.friction_a.value + load).max(0.3 * found.friction_a.value)).max(0.03);
-    let closing = duty(-(found.friction_a.value - load).max(0.3 * found.friction_a.value)).min(-0.03);
-    let slide = ohm * found.friction_a.value;
-    let rise = (ohm * (found.break_away_a.value - found.friction_a.value)).max(0.0);
+    let sensor = ((low - reach).max(1.0) as i64, (high + reach).min(16_382.0) as i64);
+    let mut out = head_text(name, found, answers);
+    out.push_str(&plan_text(found, answers));
+    out.push_str(&drive_text(found, answers, sensor));
+    out.push_str(&windows_text(found, sensor));
+    out
+}
+
+/// Name, travel and what a sound unit shows.
+fn head_text(name: &str, found: &Found, answers: &Answers) -> String {
     let mut out = format!(
         "# {MADE_BY} characterise. {HANDED_OVER}\n# Windows, travel and currents are this unit's own: provisional until others of its kind were measured.\n\
          name = {name:?}\norigin = \"{OF_ONE_UNIT}: {name}.\"\n\n# said by a person\ntravel_deg = {:.1}\n\n[sound_unit]\n",
@@ -85,14 +74,45 @@ pub(crate) fn profile_text(name: &str, found: &Found, answers: &Answers) -> Stri
     row("spring_least_a", found.spring_a[0], 4);
     row("spring_most_a", found.spring_a[1], 4);
     row("stop_yield_counts_per_a", found.stop_yield, 2);
+    let _ = writeln!(out, "noise_counts = {:.2} # ± 10 %\n{PLAN}", found.noise_counts);
+    out
+}
+
+/// The open-loop ramps: half as much again as moves the lever each way.
+fn plan_text(found: &Found, answers: &Answers) -> String {
+    let (ohm, volts) = (found.resistance_ohm.value, answers.rated_voltage);
+    let load = match found.spring {
+        SpringAction::None => 0.0,
+        SpringAction::Opens => -found.spring_a[1].value,
+        SpringAction::Closes => found.spring_a[1].value,
+    };
+    let duty = |amps: f64| (1.5 * amps * ohm / volts).clamp(-0.9, 0.9);
+    let opening = duty((found.friction_a.value + load).max(0.3 * found.friction_a.value)).max(0.03);
+    let closing = duty(-(found.friction_a.value - load).max(0.3 * found.friction_a.value)).min(-0.03);
+    format!(
+        "[plan.friction]\nopening_duty = {opening:.3}\nclosing_duty = {closing:.3}\nramp_ticks = 4000\ncycles = 1\nend_excluded = 0.05\n\n"
+    )
+}
+
+/// What the controller is told of actuator, limits and position loop.
+fn drive_text(found: &Found, answers: &Answers, (sensor_min, sensor_max): (i64, i64)) -> String {
+    let span = found.span();
+    let [open, closed] = found.stops;
+    let direction = match found.counts_direction {
+        CountsDirection::OpeningRaises => "opening-raises",
+        CountsDirection::OpeningLowers => "opening-lowers",
+    };
+    let (ohm, volts, amps) = (found.resistance_ohm.value, answers.rated_voltage, answers.continuous_current);
+    let needed = 1.25 * found.break_away_a.value.max(found.friction_a.value + found.spring_a[1].value);
+    let most = (volts / ohm).min((6.0 * needed).max(3.0 * amps)).clamp(0.1, 10.0);
+    let slide = ohm * found.friction_a.value;
+    let rise = (ohm * (found.break_away_a.value - found.friction_a.value)).max(0.0);
     let emf = found.back_emf.map_or_else(
         || "not measured: friction hides it; the most that it can be".to_owned(),
         |value| format!("± {:.3e}, k = 2", value.uncertainty),
     );
-    let _ = write!(
-        out,
-        "noise_counts = {:.2} # ± 10 %\n{PLAN}\n[plan.friction]\nopening_duty = {opening:.3}\nclosing_duty = {closing:.3}\n\
-         ramp_ticks = 4000\ncycles = 1\nend_excluded = 0.05\n\n[settings.actuator]\ncounts_direction = \"{direction}\" # said twice by a person, unproven until the throat is gauged\n\
+    format!(
+        "[settings.actuator]\ncounts_direction = \"{direction}\" # said twice by a person, unproven until the throat is gauged\n\
          sensor_min = {sensor_min}\nsensor_max = {sensor_max}\nnominal_span_counts = {span:.1} # ± {:.1}, k = 2\nspring = \"{}\"\n\
          winding_resistance_ohm = {ohm:.4} # ± {:.4}, k = 2, with bridge and leads, at the temperature of the measurement\n\
          back_emf_v_per_count_per_s = {:.4e} # {emf}\nmax_current = {most:.2}\nmax_duty = 1.0\nnominal_supply = {volts:.1} # said by a person\n\n\
@@ -100,7 +120,6 @@ pub(crate) fn profile_text(name: &str, found: &Found, answers: &Answers) -> Stri
          stall_current = {:.3}\nstall_travel_counts = {:.1}\nstall_ticks = 2500\nstalled_current = {:.3}\nbreak_away_ticks = 60\n\
          break_away_pause_ticks = 240\nend_stop_duty = 0.2\ncurrent_loop_gain = 0.2\n\n\
          # not tuned: `vanebench tune` proposes gains from recorded steps\n[settings.position]\nsliding_friction_v = {slide:.3}\nbreak_away_v = {rise:.3}\n\n",
-        found.noise_counts,
         open.uncertainty.hypot(closed.uncertainty),
         spring_word(found.spring),
         found.resistance_ohm.uncertainty,
@@ -108,7 +127,16 @@ pub(crate) fn profile_text(name: &str, found: &Found, answers: &Answers) -> Stri
         (1.2 * needed).min(0.95 * most),
         (0.002 * span).max(6.0 * found.noise_counts).max(1.0),
         (0.9 * needed).min(amps),
-    );
+    )
+}
+
+/// Provisional windows, the same in every setup and warmth: one unit in one setup says no more.
+fn windows_text(found: &Found, (sensor_min, sensor_max): (i64, i64)) -> String {
+    let (span, [open, closed]) = (found.span(), found.stops);
+    let clip = |(min, max): (i64, i64)| (min.max(sensor_min), max.min(sensor_max));
+    let ((closed_min, closed_max), (open_min, open_max)) =
+        (clip(window(closed, span)), clip(window(open, span)));
+    let mut out = String::new();
     for setup in ["free", "attached", "on_engine"] {
         for warmth in ["cold", "hot"] {
             let _ = writeln!(
