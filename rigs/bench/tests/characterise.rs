@@ -78,9 +78,9 @@ fn what_is_not_as_it_should_be_stops_it_in_words_and_writes_nothing() {
     for (case, more, words) in [
         ("healthy", &["--rated-voltage", "24"][..], "supply"),
         ("healthy", &["--first-nudge", "nothing"], "do nothing"),
-        ("bench-actuator-c/healthy", &["--first-nudge", "opened", "--second-nudge", "opened"], "contradict"),
+        ("healthy", &["--first-nudge", "opened", "--second-nudge", "closed"], "contradict"),
         ("healthy", &["--both-ends-metal", "no"], "metal"),
-        ("healthy", &["--continuous-current", "0.05"], "did not move"),
+        ("healthy", &["--continuous-current", "0.2"], "did not move"),
     ] {
         let dir = tempfile::tempdir().unwrap();
         let output = characterise(case, more, dir.path());

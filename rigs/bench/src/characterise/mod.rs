@@ -120,12 +120,17 @@ impl Work<'_> {
         (self.announce)(
             "1 of 4: drive off, looking. KEEP CLEAR: a spring or gravity may move the lever at any time.",
         );
-        let trace = match self.run(&Plan::rest(1000)) {
-            Err(Surprise::Board(_)) | Ok(Trace { driven: 0, .. }) => {
-                return Err(Surprise::SensorAtItsEnd { seen: f64::NAN });
+        let trace = run(self.rig, &Plan::rest(1000))?;
+        let rated = self.answers.rated_voltage;
+        match (trace.end, trace.readings.last()) {
+            (ReleaseReason::SupplyRange, Some(last)) => {
+                return Err(Surprise::WrongSupply { seen: last.supply, rated });
             }
-            other => other?,
-        };
+            (ReleaseReason::SensorFault, last) => {
+                return Err(Surprise::SensorAtItsEnd { seen: last.map_or(f64::NAN, |last| last.counts) });
+            }
+            (end, _) => Surprise::of(end).map_or(Ok(()), Err)?,
+        }
         let readings = trace.driven();
         let steps = readings.windows(2).map(|pair| match pair {
             [one, next] => (next.counts - one.counts).powi(2),
@@ -141,7 +146,7 @@ impl Work<'_> {
         if (after - before).abs() > 6.0 + 2.0 * self.noise {
             return Err(Surprise::MovesByItself { counts: after - before });
         }
-        let (seen, rated) = (mean(readings.iter().map(|one| one.supply)), self.answers.rated_voltage);
+        let seen = mean(readings.iter().map(|one| one.supply));
         if !(0.75 * rated..=1.35 * rated).contains(&seen) {
             return Err(Surprise::WrongSupply { seen, rated });
         }
