@@ -45,8 +45,6 @@ enum Verb {
     Bench(verbs::bench::Args),
     /// Serve a virtual unit on a serial device, for practice
     Rig(verbs::rig::Args),
-    /// Find out what an actuator without a data sheet is, step by step at low energy
-    Characterise(verbs::characterise::Args),
     /// Find a unit's two end stops, or say why not
     Learn(verbs::learn::Args),
     /// Record a closed-loop staircase, up and down, and slow reversals
@@ -124,19 +122,18 @@ impl Cli {
             | Verb::Sweep(_)
             | Verb::Friction(_)
             | Verb::Step(_)
-            | Verb::Cycle(_)
-            | Verb::Characterise(_) => Effect::Moves,
+            | Verb::Cycle(_) => Effect::Moves,
             Verb::Learn(args) => args.effect(),
             Verb::Rig(_) | Verb::Tune(_) | Verb::Match(_) => Effect::HandsOver,
             Verb::Unit(args) => args.effect(),
             Verb::Sheet(args) => args.effect(),
+            Verb::Profile(args) => args.effect(),
             Verb::Campaign(args) => args.effect(),
             Verb::Ports(_)
             | Verb::Monitor(_)
             | Verb::Judge(_)
             | Verb::Report(_)
             | Verb::Simulate(_)
-            | Verb::Profile(_)
             | Verb::Schema(_)
             | Verb::Completions(_)
             | Verb::Manual(_) => Effect::Neither,
@@ -160,7 +157,6 @@ impl Cli {
             Verb::Monitor(args) => verbs::monitor::run(args, console),
             Verb::Bench(args) => verbs::bench::run(args, console),
             Verb::Rig(args) => verbs::rig::run(args, console),
-            Verb::Characterise(args) => verbs::characterise::run(args, console),
             Verb::Learn(args) => verbs::learn::run(args, console),
             Verb::Sweep(args) => verbs::moves::run(args, MoveKind::Sweep, console),
             Verb::Friction(args) => verbs::moves::run(args, MoveKind::Friction, console),

@@ -1,4 +1,4 @@
-//! `characterise` on the six invented actuators, held against what their plants are made of, and on what must stop it.
+//! `profile characterise` on the six invented actuators, held against what their plants are made of, and on what must stop it.
 
 #![allow(clippy::unwrap_used, reason = "a check that cannot go on says where it stopped")]
 
@@ -10,7 +10,9 @@ use serde_json::Value;
 fn characterise(case: &str, more: &[&str], dir: &Path) -> Output {
     let port = format!("virtual:{case}");
     let mut command = Command::new(env!("CARGO_BIN_EXE_vanebench"));
-    command.args(["characterise", "--json", "--port", &port, "--unit", "u", "--out", "out"]).args(more);
+    command
+        .args(["profile", "characterise", "--json", "--port", &port, "--unit", "u", "--out", "out"])
+        .args(more);
     command.current_dir(dir).output().unwrap()
 }
 
@@ -88,5 +90,32 @@ fn what_is_not_as_it_should_be_stops_it_in_words_and_writes_nothing() {
         assert!(!output.status.success(), "{more:?}: {said}");
         assert!(said.contains(words), "{more:?}: {said}");
         assert!(!dir.path().join("out/profile.toml").exists());
+    }
+}
+
+/// The device need not exist: it is refused before anything looks for it, and no folder is claimed.
+#[test]
+fn a_device_is_refused_before_anything_is_opened() {
+    let dir = tempfile::tempdir().unwrap();
+    for device in ["/dev/ttyUSB0", "COM3"] {
+        let mut command = Command::new(env!("CARGO_BIN_EXE_vanebench"));
+        command.args([
+            "profile",
+            "characterise",
+            "--port",
+            device,
+            "--unit",
+            "u",
+            "--out",
+            "out",
+            "--hands-clear",
+        ]);
+        let output = command.current_dir(dir.path()).output().unwrap();
+        let said = String::from_utf8_lossy(&output.stderr);
+        assert_eq!(output.status.code(), Some(2), "{said}");
+        for words in [device, "not yet proven", "virtual unit", "BENCH.md", "nothing moved"] {
+            assert!(said.contains(words), "{words}: {said}");
+        }
+        assert!(!dir.path().join("out").exists(), "{said}");
     }
 }

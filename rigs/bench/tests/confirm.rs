@@ -229,3 +229,30 @@ fn a_confirmation_that_was_edited_copied_or_is_of_another_run_accepts_nothing() 
     fs::write(other.dir().join("confirmed.toml"), whole).unwrap();
     assert_eq!(other.on("step", ROD_OFF, &["--seed", "2"]).0, 3, "another learn of the same name");
 }
+
+/// A profile of this unit alone: its windows are the unit's own. With another origin the very same numbers are accepted.
+#[test]
+fn a_learn_on_a_profile_of_this_unit_alone_is_never_accepted() {
+    let own = vanebench::actuator::DEMO.profile_text;
+    let origin = own.lines().find(|line| line.starts_with("origin = ")).unwrap();
+    let alone = own.replacen(origin, "origin = \"Characterised on this unit alone: u1.\"", 1);
+    for setup in ["attached", "free"] {
+        for (text, code) in [(own, 0), (&*alone, 3)] {
+            let bench = Bench::new();
+            fs::write(bench.folder.path().join("own.toml"), text).unwrap();
+            let on_own = ["--profile", "own.toml", "--setup", setup];
+            let looked = [&on_own[..], &["--checked", "all"]].concat();
+            assert_eq!(bench.on("learn", "virtual:healthy", &looked).0, code, "{setup}");
+            if code == 3 {
+                for words in ["all", "indexing", "sensor-scale"] {
+                    let (ended, document) = bench.confirm(words, &[]);
+                    let said = document["error"].as_str().unwrap_or_default();
+                    assert_eq!(ended, 2, "{setup}, {words}: {document:#}");
+                    assert!(said.contains("characterised on this unit alone"), "{said}");
+                    assert!(!bench.dir().join("confirmed.toml").exists(), "{setup}, {words}");
+                }
+            }
+            assert_eq!(bench.on("step", "virtual:healthy", &on_own).0, code, "{setup}");
+        }
+    }
+}

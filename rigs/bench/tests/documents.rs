@@ -73,6 +73,7 @@ fn every_kind_of_document_is_as_its_schema_says() {
         (0, vec!["sheet", "new", "units/rod"]),
         (0, vec!["sheet", "compare", &sheets[0], &sheets[1]]),
         (0, vec!["profile", "check", "bench-actuator-c"]),
+        (0, vec!["profile", "characterise", "--port", "virtual:healthy", "--unit", "unknown"]),
         (0, vec!["simulate"]),
         (
             0,

@@ -59,10 +59,13 @@ pub struct Found {
     pub seconds: f64,
 }
 
+/// One stroke: its way, push, A, and speed, travel/s, and what it gave.
+type Stroke = (f64, f64, f64, Trace);
+
 /// The strokes: way, push, speed in travel/s, and what was read.
 #[derive(Debug)]
 pub(super) struct Strokes {
-    pub(super) traces: Vec<(f64, f64, f64, Trace)>,
+    pub(super) traces: Vec<Stroke>,
     /// Reading at the end that positive drive comes to, and at the other.
     pub(super) ends: [f64; 2],
 }
@@ -167,8 +170,7 @@ fn softer(open: f64, closed: f64) -> Value {
 
 /// What the strokes asked of the unit.
 fn with_what_it_took(seen: Found, strokes: &Strokes) -> Found {
-    let most =
-        |of: &dyn Fn(&(f64, f64, f64, Trace)) -> f64| strokes.traces.iter().map(of).fold(0.0, f64::max);
+    let most = |of: &dyn Fn(&Stroke) -> f64| strokes.traces.iter().map(of).fold(0.0, f64::max);
     Found {
         largest_current_a: most(&|(.., trace)| largest(trace)),
         over_cap: most(&|(_, push, _, trace)| largest(trace) / (1.4 * push) - 1.0),
@@ -202,7 +204,7 @@ fn speeds(readings: &[Reading]) -> impl Iterator<Item = (&Reading, f64)> {
 }
 
 fn moving<'a>(
-    (_, _, fast, trace): &'a (f64, f64, f64, Trace),
+    (_, _, fast, trace): &'a Stroke,
     closed: f64,
     span: f64,
     offset: f64,
@@ -298,7 +300,7 @@ fn spread(values: &[f64], share: f64) -> Value {
 
 /// Largest current before the lever had gone 1.8 % of travel, less the spring's: play reads as free motion before.
 fn break_away(strokes: &Strokes, load: Line, friction: f64, closed: f64, span: f64, offset: f64) -> Value {
-    let of = |(way, _, _, trace): &(f64, f64, f64, Trace)| {
+    let of = |(way, _, _, trace): &Stroke| {
         let start = trace.driven().first()?.counts;
         let place = (start - closed) / span;
         let has_run = trace.gone().abs() > 0.5 * span.abs();

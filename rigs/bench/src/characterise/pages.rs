@@ -57,7 +57,7 @@ pub(crate) fn profile_text(name: &str, found: &Found, answers: &Answers) -> Stri
 /// Name, travel and what a sound unit shows.
 fn head_text(name: &str, found: &Found, answers: &Answers) -> String {
     let mut out = format!(
-        "# {MADE_BY} characterise. {HANDED_OVER}\n# Windows, travel and currents are this unit's own: provisional until others of its kind were measured.\n\
+        "# {MADE_BY} profile characterise. {HANDED_OVER}\n# Windows, travel and currents are this unit's own: provisional until others of its kind were measured.\n\
          name = {name:?}\norigin = \"{OF_ONE_UNIT}: {name}.\"\n\n# said by a person\ntravel_deg = {:.1}\n\n[sound_unit]\n",
         answers.degrees
     );
@@ -174,7 +174,7 @@ stroke_end = 0.02
 pub(crate) fn limits_text(name: &str, found: &Found) -> String {
     let span = found.span();
     format!(
-        "# {MADE_BY} characterise. {HANDED_OVER}\n# A DRAFT from one unit: set your own from good units or a data sheet.\n\
+        "# {MADE_BY} profile characterise. {HANDED_OVER}\n# A DRAFT from one unit: set your own from good units or a data sheet.\n\
          name = {name:?}\norigin = \"{OF_ONE_UNIT}: {name}. A draft.\"\n\n[limit.learn.span] # counts, ± 1.5 % of this unit's\nmin = {:.0}\nmax = {:.0}\n\
          [limit.learn.closed_stop_repeatability] # % of travel\nmax = 0.3\n[limit.learn.open_stop_repeatability]\nmax = 0.3\n\n\
          [limit.friction.largest] # A, 1.8 times this unit's\nmax = {:.3}\n",

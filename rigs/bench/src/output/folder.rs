@@ -21,7 +21,7 @@ pub enum Maker {
     Simulate,
     /// `match`
     Match,
-    /// `characterise`
+    /// `profile characterise`
     Characterise,
     /// `campaign guard`
     GuardCampaign,
@@ -33,7 +33,7 @@ impl fmt::Display for Maker {
             Self::Demo => "demo",
             Self::Simulate => "simulate",
             Self::Match => "match",
-            Self::Characterise => "characterise",
+            Self::Characterise => "profile characterise",
             Self::GuardCampaign => "campaign guard",
         })
     }

@@ -4,7 +4,7 @@ use std::path::PathBuf;
 
 use firmware_core::calibration::Calibration;
 use firmware_core::held::{Held, OriginTag};
-use firmware_core::learn::{Check, CheckSet, LearnEvent, LearnOrder, LearnOutcome, LearnRefusal};
+use firmware_core::learn::{CheckSet, LearnEvent, LearnOrder, LearnOutcome, LearnRefusal};
 use firmware_core::link::Source;
 use firmware_core::link::state::ReleaseReason;
 use firmware_core::units::Tick;
@@ -61,7 +61,7 @@ pub fn learn(
     observer: &mut dyn Observer,
 ) -> Result<Learned, RunStop> {
     bench.must_measure("a learn", &Measurand::ALL)?;
-    let choice = LearnChoice { checked: provable(target, choice.checked), ..choice };
+    let choice = LearnChoice { checked: choice.checked.minus(target.profile.beyond_confirming()), ..choice };
     let order = order(target, choice);
     let mut conditions = Conditions::new();
     conditions.insert("sample_rate".into(), "1000 1/s".into());
@@ -86,15 +86,6 @@ pub fn learn(
     }
     let ((outcome, _), dir) = recording.close(bench, ended)?;
     Ok(Learned { dir, outcome })
-}
-
-/// What may count as confirmed: windows of one unit alone show no indexing, whatever was looked at.
-fn provable(target: &Target, checked: CheckSet) -> CheckSet {
-    if target.profile.is_of_one_unit() {
-        checked.minus(CheckSet::NONE.with(Check::Indexing))
-    } else {
-        checked
-    }
 }
 
 /// The unit's newest learn that its log vouches for and that was made in this warmth.

@@ -15,6 +15,7 @@ pub(crate) use plan::REVERSAL_RANGE;
 pub(crate) use plan::REVERSAL_TICKS;
 pub use plan::{BandPlan, FrictionPlan, Plan, StepPlan, SweepPlan};
 
+use firmware_core::learn::{Check, CheckSet};
 use firmware_core::settings::Settings;
 use plant::shown::MOST_SHOWN;
 use serde::Deserialize;
@@ -96,10 +97,15 @@ impl Profile {
         Ok(profile)
     }
 
-    /// True for a profile that was made from the very unit that it judges: a learn on it ends at best not proven.
+    /// What nobody can confirm of a learn on this profile, one check of each setup at least: windows that are the unit's
+    /// own stops show neither wrong indexing nor a wrong scale. Nothing, where other units made the windows.
     #[must_use]
-    pub(crate) fn is_of_one_unit(&self) -> bool {
-        self.origin.starts_with(OF_ONE_UNIT)
+    pub(crate) fn beyond_confirming(&self) -> CheckSet {
+        if self.origin.starts_with(OF_ONE_UNIT) {
+            CheckSet::NONE.with(Check::Indexing).with(Check::SensorScale)
+        } else {
+            CheckSet::NONE
+        }
     }
 
     /// Every setting that follows from what a sound unit shows.

@@ -1,4 +1,4 @@
-//! `characterise`: an actuator without a data sheet, step by step at low energy, and what is known of it after.
+//! `profile characterise`: an actuator without a data sheet, step by step at low energy, and what is known of it after.
 
 use std::path::PathBuf;
 
@@ -19,7 +19,8 @@ use plant::toml_file::TomlFile;
 /// What `characterise` takes.
 #[derive(Debug, clap::Args)]
 pub struct Args {
-    /// Serial port: a device path, `virtual:CASE`, `virtual:ACTUATOR/CASE` (with `,paced` on wall-clock time) or `board:…`
+    /// A virtual unit: `virtual:CASE`, `virtual:ACTUATOR/CASE` (with `,paced` on wall-clock time) or `board:…`; a device
+    /// is refused until this is proven on units that nothing was tuned on
     #[arg(long, value_name = "PORT")]
     port: PortSpec,
     /// Name of the unit: the number on its tag
@@ -43,8 +44,9 @@ pub struct Args {
 /// Asks, cautions, probes, hands over.
 ///
 /// # Errors
-/// A [`Failure`] with the surprise that stopped it; the drive is off.
+/// A [`Failure`] with the surprise that stopped it; the drive is off. A device is refused before it is opened.
 pub fn run(args: &Args, console: &Console) -> VerbResult {
+    virtual_only(&args.port)?;
     let name =
         UnitName::parse(&args.unit).map_err(|error| Failure::usage(format!("--unit: {error}.")))?.to_string();
     let out = args.out.as_ref().map(|dir| OutFolder::claim(dir, Maker::Characterise)).transpose()?;
@@ -85,6 +87,19 @@ pub fn run(args: &Args, console: &Console) -> VerbResult {
     }
     console.result(&text, &document(name, &found, profile))?;
     Ok(Exit::Done)
+}
+
+/// Refuses a real unit while the evidence is of six invented actuators.
+fn virtual_only(port: &PortSpec) -> Result<(), Failure> {
+    match port {
+        PortSpec::Virtual { .. } => Ok(()),
+        PortSpec::Device(path) => Err(Failure::usage(format!(
+            "port {}: characterise is not yet proven on units that nothing was tuned on: no real unit is driven. Allowed: a \
+             virtual unit, such as virtual:healthy. For a real one, measure by hand and fill in a profile (BENCH.md, An actuator \
+             without a data sheet). No port was opened; nothing moved.",
+            path.display()
+        ))),
+    }
 }
 
 fn document(unit: String, found: &Found, profile: String) -> CharacterisedDocument {

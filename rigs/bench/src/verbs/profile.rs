@@ -1,4 +1,5 @@
-//! `profile check`: a profile as the bench understands it. Nothing moves.
+//! `profile`: what is known of an actuator before the bench. `check` shows a profile as the bench understands it, and
+//! nothing moves; `characterise` makes one.
 //!
 //! In: a profile's file, or the name of a built-in actuator. Out: every setting that follows, with its rule, what the
 //! profile gives instead, and the force that a learn has to spare. A contradiction is refused on reading. Out of limits
@@ -7,7 +8,9 @@
 use std::fmt::Write as _;
 use std::path::Path;
 
+use super::characterise;
 use crate::actuator;
+use crate::caution::Effect;
 use crate::console::Console;
 use crate::criteria;
 use crate::document::{DerivedSetting, ProfileDocument, TorqueReserve};
@@ -30,6 +33,17 @@ enum ProfileVerb {
         #[arg(value_name = "PROFILE")]
         profile: String,
     },
+    /// Find out what a virtual actuator without a data sheet is, step by step at low energy, and write its profile
+    Characterise(Box<characterise::Args>),
+}
+
+impl Args {
+    pub(crate) fn effect(&self) -> Effect {
+        match self.about {
+            ProfileVerb::Check { .. } => Effect::Neither,
+            ProfileVerb::Characterise(_) => Effect::Moves,
+        }
+    }
 }
 
 /// Runs the verb.
@@ -37,7 +51,13 @@ enum ProfileVerb {
 /// # Errors
 /// When the profile cannot be read, contradicts itself or is out of range: file, line, field.
 pub fn run(args: &Args, console: &Console) -> VerbResult {
-    let ProfileVerb::Check { profile: asked } = &args.about;
+    match &args.about {
+        ProfileVerb::Check { profile } => check(profile, console),
+        ProfileVerb::Characterise(args) => characterise::run(args, console),
+    }
+}
+
+fn check(asked: &str, console: &Console) -> VerbResult {
     let (path, actuator) = match actuator::named(asked) {
         Some(actuator) => (None, actuator),
         None => (Some(Path::new(asked)), &actuator::DEMO),

@@ -13,6 +13,7 @@ use crate::checks::{check_lines, check_word, parse_check};
 use crate::console::Console;
 use crate::exit::{Exit, Failure, VerbResult};
 use crate::figures::GaugedIn;
+use crate::profile::Profile;
 use crate::record::{Checked, Confirmation, ConfirmedTrouble, Gauged, Run, RunKind, runs_in};
 use crate::short_text::ShortText;
 use crate::unit_store;
@@ -65,6 +66,10 @@ pub(super) fn run(args: &Args, console: &Console) -> VerbResult {
     let learn = checked.without_doubted(newest_learn(args, &unit)?);
     let open = unit_store::to_confirm(&args.unit_dir, &unit, &learn)?;
     let checked = args.checked.iter().fold(CheckSet::NONE, |all, one| all.union(*one));
+    let beyond = learn.profile.as_ref().map_or(CheckSet::NONE, Profile::beyond_confirming);
+    if checked.minus(beyond) != checked {
+        return Err(Failure::usage(windows_of_its_own(&unit, &learn, beyond)));
+    }
     let gauged =
         args.gauged.zip(args.tolerance).map(|((value, unit), tolerance)| Gauged { value, unit, tolerance });
     if gauged.is_some() && !checked.contains(Check::MinimumFlow) {
@@ -87,6 +92,16 @@ pub(super) fn run(args: &Args, console: &Console) -> VerbResult {
     let left = open.minus(checked);
     console.result(&text(&unit, &confirmed, left), &confirmed)?;
     Ok(if left.is_empty() { Exit::Done } else { Exit::Undetermined })
+}
+
+fn windows_of_its_own(unit: &str, learn: &Run, beyond: CheckSet) -> String {
+    format!(
+        "{unit}: nothing was confirmed. The profile of {} was characterised on this unit alone: its windows are the unit's own \
+         stops. Nobody can confirm on it:{}\nIts calibration stays not proven. Confirm other words alone, or learn again with a \
+         profile whose windows come from other sound units or a data sheet.",
+        learn.name,
+        check_lines(beyond)
+    )
 }
 
 fn what_is_open(learn: &Run, open: CheckSet) -> String {
