@@ -1,7 +1,7 @@
 //! The guard in random worlds. The short run looks at each named fault once; the long one,
 //! `VANEBENCH_GUARD_WORLDS=10000 cargo test --release -p vanebench-checks --test control guard`, looks at ten
-//! thousand. `vanebench campaign guard --worlds 10000 --seed 20260101 --out DIR` writes the same table; the one in
-//! `reference/control/guard_campaign.csv` is of an older world.
+//! thousand. The table on record, `reference/control/guard_campaign.csv`, is made on another seed by
+//! `reference/renew-campaigns`.
 
 use firmware_core::settings::Settings;
 use plant::airpath::FuelResponse;

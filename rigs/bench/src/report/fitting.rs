@@ -45,7 +45,7 @@ impl UnitResult {
     pub(crate) fn fitting_sheet(&self, profile: &Profile) -> Report {
         let learn = self.runs.iter().map(|(run, _)| run).find(|run| run.name.kind == RunKind::Learn);
         let subject = self.runs.first().map_or("no runs", |(run, _)| run.file.run.unit.as_str());
-        let standing = Section::new("May it be fitted").text(may_be_fitted(self.verdict.judgement));
+        let standing = Section::new("What the bench says").text(on_the_bench(self.verdict.judgement));
         let checks = AT_THE_ENGINE
             .iter()
             .fold(Table::new(&["check", "what is right", "seen", "by, date"]), |table, (check, right)| {
@@ -101,10 +101,10 @@ impl UnitResult {
     }
 }
 
-fn may_be_fitted(judgement: Judgement) -> &'static str {
+fn on_the_bench(judgement: Judgement) -> &'static str {
     match judgement {
         Judgement::WithinLimits => {
-            "Within limits on the bench: it may be fitted. That is no road or engine release; the checks below decide."
+            "Within limits in what the bench was asked; nothing more is said. Whether it is fitted, and whether it runs, the checks below decide."
         }
         Judgement::OutOfLimits => "OUT OF LIMITS on the bench: do not fit it. The bench report says why.",
         Judgement::Undetermined => {

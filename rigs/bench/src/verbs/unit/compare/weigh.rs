@@ -12,7 +12,7 @@ use crate::number::fixed;
 use crate::record::RunHead;
 
 /// The largest difference of two single results that mounting anew explains, in standard deviations: the
-/// reproducibility limit of ISO 5725-6, 2.8 for 95 %.
+/// reproducibility limit of ISO 5725-6, 2.8 for 95 % (1.96·√2; the clause is from memory).
 const REPRODUCIBILITY_LIMIT: f64 = 2.8;
 /// Rounds from which a spread can be told at all.
 const LEAST_ROUNDS: usize = 3;
