@@ -5,7 +5,7 @@
 use super::plan::LearnPlan;
 use super::refusal::{LearnRefusal, ReserveFault};
 use super::{CheckSet, LearnOutcome, Stop};
-use crate::calibration::{Calibration, LearnedStop};
+use crate::calibration::{Calibration, LearnedStop, Setup};
 use crate::sample::Sample;
 
 /// Judges a finished learn.
@@ -38,9 +38,10 @@ fn fits(plan: &LearnPlan, calibration: &Calibration) -> Result<(), LearnRefusal>
     if let Some(previous) = plan.previous() {
         unmoved(plan, previous, calibration)?;
     }
-    match &plan.order.free {
-        Some(free) => reserve(plan, free, calibration),
-        None => Ok(()),
+    match (plan.order.setup, &plan.order.free) {
+        (Setup::Attached | Setup::OnEngine, Some(free)) => reserve(plan, free, calibration),
+        // A free actuator meets its own stops again: there is no ring to have a reserve over.
+        (Setup::Free, _) | (Setup::Attached | Setup::OnEngine, None) => Ok(()),
     }
 }
 
