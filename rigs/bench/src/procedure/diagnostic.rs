@@ -11,8 +11,9 @@ use firmware_core::units::Ampere;
 
 use super::bench::Bench;
 use super::look::Look;
-use super::moves::{Piece, run_pieces};
+use super::moves::run_pieces;
 use super::observer::Observer;
+use super::pieces::Piece;
 use super::recording::{NewRun, Recording};
 use super::stop::RunStop;
 use super::target::Target;

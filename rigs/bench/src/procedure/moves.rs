@@ -1,11 +1,9 @@
 //! Sweep, friction ramps and steps: motions that the board runs while the bench records.
 
-use std::iter;
-use std::ops::Range;
 use std::path::PathBuf;
 
 use firmware_core::link::state::{MotionEvent, Release, ReleaseReason, Source};
-use firmware_core::motion::{Footing, Segment};
+use firmware_core::motion::Footing;
 use firmware_core::settings::Settings;
 use firmware_core::units::Tick;
 
@@ -13,175 +11,28 @@ use super::bench::Bench;
 use super::doubt::UnsaidEnd;
 use super::ended::{Push, UnitEnd, ending};
 use super::look::Look;
-use super::motions::{
-    STROKE_HOLD_TICKS, STROKE_RAMP_TICKS, STROKES_A_MOTION, decisive, duration, friction_ramps, full_stroke,
-    reversal_ramps, slow_ramps, slow_reversal, staircase, steps,
-};
+use super::motions::{STROKE_HOLD_TICKS, STROKE_RAMP_TICKS, STROKES_A_MOTION, duration};
 use super::observer::{Observed, Observer, PlanPart};
+use super::pieces::{MoveKind, Piece};
 use super::recording::{NewRun, Recording};
 use super::stop::RunStop;
 use super::strokes::{self, CyclePlan, StrokeWatch};
 use super::target::Target;
 use crate::caution::Present;
 use crate::console;
-use crate::profile::REVERSAL_HOLE;
 use crate::record::{
     Conditions, Ground, MOTION_ENDED, Outcome, Run, RunKind, STROKES_BEFORE, STROKES_WANTED,
 };
 use crate::rig::{Measurand, StreamItem};
-use crate::span::Span;
 use crate::unit_store::{self, InForce};
 
 /// Rig time beyond a motion's own length before it counts as overdue, ticks: the board takes up to 3000 to let the
 /// push down.
 const OVERDUE_TICKS: u32 = 5000;
 
-/// Which motion.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum MoveKind {
-    /// Closed-loop staircase, up and down.
-    Sweep,
-    /// Slow open-loop duty ramps.
-    Friction,
-    /// Steps of several sizes, both directions.
-    Step,
-}
-
-/// One motion profile and how often it runs.
-pub(super) struct Piece {
-    segments: Vec<Segment>,
-    times: u32,
-    decisive: Decisive,
-}
-
-/// What is lost that is worth another go, in ticks from the start.
-#[derive(Clone)]
-enum Decisive {
-    /// Averages bear a hole.
-    Nothing,
-    /// Any tick of these.
-    AnyOf([Range<u32>; 2]),
-    /// A hole longer than a figure bears in these.
-    LongIn(Range<u32>),
-    /// A hole in these over which the lever has moved.
-    MovedIn(Range<u32>),
-}
-
 /// Goes beyond the planned one where the line lost what decides: at 1 % loss one
 /// go in four lacks something.
 const MORE_GOES: u32 = 2;
-
-impl Piece {
-    pub(super) fn once(segments: Vec<Segment>) -> Self {
-        Self::repeated(segments, 1)
-    }
-
-    fn repeated(segments: Vec<Segment>, times: u32) -> Self {
-        Self { segments, times, decisive: Decisive::Nothing }
-    }
-
-    /// True when the record lacks ticks that decide.
-    fn is_holed(&self, recording: &Recording<'_>, start: Tick) -> bool {
-        let span =
-            |ticks: &Range<u32>| Span { first: start.after(ticks.start), last: start.after(ticks.end) };
-        match &self.decisive {
-            Decisive::Nothing => false,
-            Decisive::AnyOf(stretches) => stretches.iter().any(|ticks| recording.lacks(span(ticks))),
-            Decisive::LongIn(ticks) => recording.lacks_long(span(ticks), REVERSAL_HOLE),
-            Decisive::MovedIn(ticks) => recording.lacks_motion(span(ticks)),
-        }
-    }
-}
-
-impl MoveKind {
-    fn run_kind(self) -> RunKind {
-        match self {
-            Self::Sweep => RunKind::Sweep,
-            Self::Friction => RunKind::Friction,
-            Self::Step => RunKind::Step,
-        }
-    }
-
-    fn pieces(self, target: &Target) -> Vec<Piece> {
-        let plan = &target.profile.plan;
-        match self {
-            Self::Sweep => {
-                let times = plan.sweep.preconditioning_cycles + plan.sweep.cycles;
-                let decisive = Decisive::LongIn(reversal_ramps());
-                let piece = |segments| Piece { decisive: decisive.clone(), ..Piece::once(segments) };
-                let turns = plan.sweep.reversals.iter().map(|place| piece(slow_reversal(*place)));
-                iter::once(Piece::repeated(staircase(&plan.sweep), times)).chain(turns).collect()
-            }
-            Self::Friction => {
-                let decisive = Decisive::MovedIn(slow_ramps(&plan.friction));
-                let ramps = Piece::repeated(friction_ramps(&plan.friction), plan.friction.cycles);
-                vec![Piece { decisive, ..ramps }]
-            }
-            Self::Step => {
-                let sizes = plan.step.sizes_percent.iter().map(|size| steps(&plan.step, *size));
-                let stroke = iter::once(full_stroke(&plan.step, &plan.sweep));
-                let decisive = Decisive::AnyOf(decisive(&plan.step));
-                let piece = |segments| Piece { decisive: decisive.clone(), ..Piece::once(segments) };
-                sizes.chain(stroke).map(piece).collect()
-            }
-        }
-    }
-
-    /// What goes on, in words.
-    #[must_use]
-    pub fn doing(self) -> &'static str {
-        match self {
-            Self::Sweep => "staircase up and down, then slow reversals",
-            Self::Friction => "slow ramps that show friction",
-            Self::Step => "steps of several sizes and full strokes",
-        }
-    }
-
-    fn conditions(self, target: &Target) -> Conditions {
-        let plan = &target.profile.plan;
-        let mut conditions = Conditions::new();
-        let mut note = |name: &str, value: String| conditions.insert(name.to_owned(), value);
-        note("sample_rate", "1000 1/s".into());
-        match self {
-            Self::Sweep => {
-                note("loop", "closed, on the unit's own sensor".into());
-                note("range", format!("opening {} to {}", plan.sweep.lowest, plan.sweep.highest));
-                note("points", plan.sweep.points.to_string());
-                note("cycles", plan.sweep.cycles.to_string());
-                note(
-                    "preconditioning",
-                    format!("first {} of the cycles run, not measured", plan.sweep.preconditioning_cycles),
-                );
-                note(
-                    "dwell",
-                    format!("{} ms, last {} ms averaged", plan.sweep.dwell_ticks, plan.sweep.average_ticks),
-                );
-                note("slow_reversals", format!("at opening {}", listed(&plan.sweep.reversals)));
-            }
-            Self::Friction => {
-                note("loop", "open, duty ramp".into());
-                note(
-                    "range",
-                    format!("duty {} to {}", plan.friction.closing_duty, plan.friction.opening_duty),
-                );
-                note("ramp", format!("{} ms each way", plan.friction.ramp_ticks));
-                note("ends_excluded", format!("opening {} at each end", plan.friction.end_excluded));
-            }
-            Self::Step => {
-                note("loop", "closed, on the unit's own sensor".into());
-                note("sizes", format!("{} % of travel, both directions", listed(&plan.step.sizes_percent)));
-                note("centre", format!("opening {}", plan.step.centre));
-                note("hold", format!("{} ms", plan.step.hold_ticks));
-                note("stroke", format!("opening {} to {}", plan.sweep.lowest, plan.sweep.highest));
-            }
-        }
-        conditions
-    }
-}
-
-fn listed(sizes: &[f64]) -> String {
-    sizes.iter().map(f64::to_string).collect::<Vec<_>>().join(", ")
-}
 
 /// What a motion in openings stands on.
 #[derive(Debug, Clone, PartialEq)]
