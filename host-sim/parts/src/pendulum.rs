@@ -11,13 +11,13 @@ use core::f64::consts::PI;
 
 /// Standard gravity, m/s²: local values differ by up to 0.3 %.
 const GRAVITY: f64 = 9.806_65;
-/// Passes of the amplitude's correction; each pass changes it about a hundredfold less.
+/// Passes of the amplitude's correction; each changes it about a hundred times less than the one before.
 const PASSES: u32 = 8;
 
-/// A rotor, or a platform, hanging on lines.
+/// A rotor or platform hung from lines.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Pendulum {
-    /// Mass that hangs on the lines, kg.
+    /// Suspended mass, kg.
     pub mass_kg: f64,
     /// Radius of the lines at the mass, m.
     pub radius_m: f64,
@@ -32,7 +32,7 @@ pub struct Pendulum {
 }
 
 impl Pendulum {
-    /// Inertia of what hangs, kg m².
+    /// Inertia of the suspended mass, kg m².
     #[must_use]
     pub fn inertia_kg_m2(&self) -> f64 {
         let both = self.radius_m * self.top_radius_m;
