@@ -85,6 +85,10 @@ fn side(side: &ComparedUnit) -> ComparedSide {
     }
 }
 
+/// Where there is no row.
+const NOTHING_IN_COMMON: &str = "No figure that has a limit or could be weighed is on record of both. A refused or \
+    incomplete run has none: name the job (--job), or give the folder of an accepted learn.";
+
 /// The answer in a line.
 fn answer(told: &CompareDocument) -> String {
     let of = |weighed| told.figures.iter().filter(|figure| figure.weighed == weighed).count();
@@ -106,7 +110,8 @@ fn text(told: &CompareDocument, page: Option<&Path>, fold: Fold) -> String {
     }));
     let mut rows = vec![["figure", "A", "B", "change", "unit", "weighed"].map(str::to_owned).to_vec()];
     rows.extend(told.figures.iter().filter(|figure| matters(figure)).map(row));
-    lines.extend([String::new(), fold.table(&rows), String::new()]);
+    let table = if rows.len() > 1 { fold.table(&rows) } else { fold.paragraph(NOTHING_IN_COMMON) };
+    lines.extend([String::new(), table, String::new()]);
     lines.push(fold.paragraph(&format!(
         "Weighed by {}. Figures without a limit stand on the page (--out) and in --json.",
         told.weighed_by
