@@ -244,6 +244,13 @@ fn a_learn_on_a_profile_of_this_unit_alone_is_never_accepted() {
             let looked = [&on_own[..], &["--checked", "all"]].concat();
             assert_eq!(bench.on("learn", "virtual:healthy", &looked).0, code, "{setup}");
             if code == 3 {
+                // What would be refused is not advised.
+                let mut learn = Command::new(assert_cmd::cargo_bin!("vanebench"));
+                learn.args(["learn", "--port", "virtual:healthy", "--unit", "u1"]).args(&looked);
+                let said = learn.current_dir(bench.folder.path()).output().unwrap();
+                let said =
+                    String::from_utf8(said.stdout).unwrap().split_whitespace().collect::<Vec<_>>().join(" ");
+                assert!(said.contains("nobody can confirm it") && !said.contains("unit confirm"), "{said}");
                 for words in ["all", "indexing", "sensor-scale"] {
                     let (ended, document) = bench.confirm(words, &[]);
                     let said = document["error"].as_str().unwrap_or_default();
@@ -254,5 +261,15 @@ fn a_learn_on_a_profile_of_this_unit_alone_is_never_accepted() {
             }
             assert_eq!(bench.on("step", "virtual:healthy", &on_own).0, code, "{setup}");
         }
+    }
+}
+
+#[test]
+fn a_free_actuator_is_learned_free_again() {
+    let bench = Bench::new();
+    for _ in 0..2 {
+        let free = ["--setup", "free", "--checked", "all"];
+        let (ended, document) = bench.on("learn", "virtual:healthy", &free);
+        assert_eq!(ended, 0, "{document:#}");
     }
 }

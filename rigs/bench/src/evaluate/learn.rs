@@ -7,7 +7,7 @@ use super::traces::LearnTrace;
 use super::{Exhibit, Shown, conditions, seconds};
 use crate::figures::{Figure, Measure};
 use crate::judge::{Evidence, FaultOf, Finding};
-use crate::profile::Profile;
+use crate::profile::{Profile, WINDOWS_OF_ITS_OWN};
 use crate::record::{Confirmation, Gauged, Mark, Row, Run};
 use crate::unit_store::how_to_confirm;
 
@@ -27,14 +27,20 @@ pub(super) fn evaluate(run: &Run, profile: &Profile) -> Shown {
     evidence.findings.extend(run.open_checks().iter().map(|check| Finding {
         code: "not-proven".into(),
         seen: format!("not proven: sensor and current cannot show it; still to do: {}", check.text()),
-        advice: format!(
-            "Do it, then say so, which moves nothing: `{}`.",
-            how_to_confirm(run.dir.parent().unwrap_or(&run.dir), CheckSet::NONE.with(check))
-        ),
+        advice: advice(run, profile, CheckSet::NONE.with(check)),
         fault_of: FaultOf::Rig,
     }));
     evidence.figures.extend(run.confirmed.iter().filter_map(gauged));
     Shown { evidence, exhibit: Some(Exhibit::Learn(trace(run, profile))) }
+}
+
+/// How an open check is settled on this profile.
+fn advice(run: &Run, profile: &Profile, check: CheckSet) -> String {
+    if check.minus(profile.beyond_confirming()).is_empty() {
+        return WINDOWS_OF_ITS_OWN.to_owned();
+    }
+    let how = how_to_confirm(run.dir.parent().unwrap_or(&run.dir), check);
+    format!("Do it, then say so, which moves nothing: `{how}`.")
 }
 
 /// The minimum-flow stop as a person gauged it.

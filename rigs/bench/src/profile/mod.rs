@@ -45,6 +45,9 @@ pub struct Profile {
 
 /// How the origin of a profile begins that was made from one unit: its windows are that unit's own, and prove nothing.
 pub(crate) const OF_ONE_UNIT: &str = "Characterised on this unit alone";
+/// What is said of checks that such a profile leaves open.
+pub(crate) const WINDOWS_OF_ITS_OWN: &str = "This profile's windows are this unit's own stops, so nobody can confirm it: \
+    learn on windows from other sound units or a data sheet.";
 
 const NEXT: &str = "Correct this line and run again; nothing was moved.";
 

@@ -14,6 +14,7 @@ use crate::exit::{Exit, Failure, VerbResult};
 use crate::judge::{FaultOf, Judgement};
 use crate::link_rig;
 use crate::procedure::{LearnChoice, Learned, Replayed, Target, TargetArgs, learn, replay, wander};
+use crate::profile::WINDOWS_OF_ITS_OWN;
 use crate::record::Run;
 use crate::screen::{LiveScreen, Subject};
 use crate::unit_result::{keep_verdict_of, vouched};
@@ -174,6 +175,18 @@ fn tell(console: &Console, target: &Target, learned: &Learned) -> VerbResult {
     Ok(judgement.exit())
 }
 
+/// What a person can still confirm, and how to say so.
+fn confirming(target: &Target, open: CheckSet) -> Vec<String> {
+    if open.is_empty() {
+        return Vec::new();
+    }
+    vec![
+        format!("  still to confirm:{}", check_lines(open)),
+        "  then say so, without moving it again:".into(),
+        format!("  {}", unit_store::how_to_confirm(&target.unit_dir, open)),
+    ]
+}
+
 fn text(
     target: &Target,
     learned: &Learned,
@@ -186,9 +199,11 @@ fn text(
         LearnOutcome::Accepted(_) => lines.push(format!("{unit}: learned, both stops accepted")),
         LearnOutcome::NotProven { check, .. } => {
             lines.push(format!("{unit}: stops found, NOT PROVEN: signals alone cannot show everything"));
-            lines.push(format!("  still to confirm:{}", check_lines(*check)));
-            lines.push("  then say so, without moving it again:".into());
-            lines.push(format!("  {}", unit_store::how_to_confirm(&target.unit_dir, *check)));
+            let beyond = check.minus(check.minus(target.profile.beyond_confirming()));
+            lines.extend(confirming(target, check.minus(beyond)));
+            if !beyond.is_empty() {
+                lines.push(format!("  {WINDOWS_OF_ITS_OWN} Open:{}", check_lines(beyond)));
+            }
         }
         LearnOutcome::Refused(_) => lines.push(format!("{unit}: NOT learned")),
     }
