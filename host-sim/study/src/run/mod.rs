@@ -59,6 +59,15 @@ pub struct TimedEvent {
     pub event: GuardEvent,
 }
 
+/// What the controller finds wrong from here on, until the next change.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct TimedFaults {
+    /// Time, s.
+    pub t_s: f64,
+    /// All faults that it sees; none where the last one is over.
+    pub faults: FaultSet,
+}
+
 /// What came of a run.
 #[derive(Debug, Clone, PartialEq)]
 pub struct RunOutcome {
@@ -68,6 +77,8 @@ pub struct RunOutcome {
     pub events: Vec<TimedEvent>,
     /// Faults that the controller saw at any time of the run.
     pub faults: FaultSet,
+    /// The same over time, the first [`MOST_EVENTS`] changes.
+    pub fault_changes: Vec<TimedFaults>,
     /// Rows, where recording was asked for.
     pub trace: Trace,
 }
@@ -134,6 +145,7 @@ impl<'a> RunUnderWay<'a> {
             metrics: meter.finish(),
             events: Vec::new(),
             faults: FaultSet::NONE,
+            fault_changes: Vec::new(),
             trace: Trace::default(),
         };
         let (warm_up_ticks, ticks) = (ticks(scenario.warm_up_s), ticks(scenario.duration_s));
@@ -164,6 +176,11 @@ impl<'a> RunUnderWay<'a> {
         }
         self.meter.add(&planned.row);
         self.outcome.faults = self.outcome.faults.union(planned.faults);
+        let changes = &mut self.outcome.fault_changes;
+        let before = changes.last().map_or(FaultSet::NONE, |change| change.faults);
+        if planned.faults != before && changes.len() < MOST_EVENTS {
+            changes.push(TimedFaults { t_s: planned.row.t_s, faults: planned.faults });
+        }
         if let (Some(event), true) = (planned.event, self.outcome.events.len() < MOST_EVENTS) {
             self.outcome.events.push(TimedEvent { t_s: planned.row.t_s, event });
         }
