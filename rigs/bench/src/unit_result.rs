@@ -141,10 +141,10 @@ pub(crate) fn write_report(
     result: &UnitResult,
     profile: &Profile,
     limits: &Limits,
-    more: Vec<Section>,
+    log: Option<Section>,
 ) -> Result<(), Failure> {
     let sheet = Sheet::of_unit(unit_dir).map_err(Failure::usage)?;
-    let html = result.report(profile, limits, sheet, more).render().map_err(Failure::undetermined)?;
+    let html = result.report(profile, limits, sheet, log).render().map_err(Failure::undetermined)?;
     write_file(path, html.as_bytes())
 }
 

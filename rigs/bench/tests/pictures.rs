@@ -30,8 +30,9 @@ fn between<'a>(text: &'a str, from: &str, to: &str) -> &'a str {
 fn chart(page: &str, caption: &str, left: f64, top: f64) -> String {
     let after = &page[page.find(&format!("<figcaption>{caption}")).expect(caption)..];
     let figure = &after[..after.find("</figure>").expect("a figure ends")];
-    let drawing = &figure
-        [figure.find("<svg viewBox=\"0 0 720").or(figure.find("<svg viewBox=\"0 0 352")).expect("a chart")..];
+    let drawing =
+        &figure[figure.find("<svg class=\"wide\"").or(figure.find("<svg class=\"any\"")).expect("a chart")..];
+    let drawing = &drawing[..drawing.find("</svg>").expect("a drawing ends") + "</svg>".len()];
     let size = between(drawing, "viewBox=\"0 0 ", "\"").split_once(' ').expect("width and height");
     let y = top + CAPTION_HEIGHT;
     let placed = drawing.replacen(

@@ -193,11 +193,44 @@ fn measured_turbos_stand_side_by_side_and_table_json_and_page_name_their_sheets(
     let page = fs::read_to_string(at.join("out/simulate.html")).unwrap();
     assert!(page.contains("turbo of ring-c") && page.contains("ring C, 9 vanes"), "{page}");
     assert!(page.contains("Turbos") && page.contains("measured areas count 1 times"), "{page}");
+    assert!(
+        page.contains(">turbo ring-c<") && !page.contains("controller ring-c"),
+        "a turbo is no controller"
+    );
     for file in ["ring-a.csv", "ring-c.csv"] {
         assert!(at.join("out").join(file).exists(), "{file}");
     }
     let without = self::told(&["simulate", "boost-step"], at);
     assert!(without["runs"][0].get("parts").is_none(), "{without}");
+}
+
+/// The built-in scenario's vanes run away at 2 s; the guard's answers stand on every chart and in a lane each.
+#[test]
+fn the_page_shows_what_was_put_in_what_the_controller_saw_and_what_its_guard_did() {
+    let folder = tempfile::tempdir().unwrap();
+    let at = folder.path();
+    vanebench(&["simulate", "runaway-vane", "--out", "out"], at);
+    let told: Value = serde_json::from_slice(&fs::read(at.join("out/simulate.json")).unwrap()).unwrap();
+    let events = told["runs"][0]["guard_events"].as_array().unwrap();
+    let page = fs::read_to_string(at.join("out/simulate.html")).unwrap();
+    let first = format!("guard changes its stage at {:.1}", events[0]["t_s"].as_f64().unwrap());
+    // Six charts, the widest one drawn twice.
+    assert_eq!(page.matches(&first).count(), 7, "{first}");
+    let seen = told["runs"][0]["faults"].as_array().unwrap();
+    assert!(!seen.is_empty() && page.matches("controller sees a fault at ").count() == 7);
+    for fault in seen {
+        assert!(page.contains(&format!("controller sees {}: ", fault.as_str().unwrap())), "{fault}");
+    }
+    assert!(
+        page.contains("put into the world: position-sensor: 2.00 to 10.00 s"),
+        "the scenario's own fault"
+    );
+    let calm = ["simulate", "boost-step", "--out", "calm"];
+    assert_eq!(vanebench(&calm, at).0, 0);
+    let page = fs::read_to_string(at.join("calm/simulate.html")).unwrap();
+    assert!(
+        page.contains("saw no fault and its guard never stepped in") && !page.contains("class=\"lanes\"")
+    );
 }
 
 #[test]

@@ -7,7 +7,7 @@ use crate::figures::Direction;
 use crate::figures::friction::{BINS, FrictionCurve};
 use crate::judge::{Evidence, FaultOf};
 use crate::profile::{FrictionPlan, Profile};
-use crate::record::{Loss, Run, Sample};
+use crate::record::{Run, Sample};
 use crate::rig::Measurand;
 use crate::span::Span;
 
@@ -52,15 +52,18 @@ pub(super) fn evaluate(run: &Run, profile: &Profile) -> Shown {
         FrictionCurve::try_new(&of(Direction::Opening), &of(Direction::Closing), plan.end_excluded)
     };
     let loss = run.loss();
-    let hidden = hidden(run, plan, &loss, &moving);
+    let unseen = holes::across(run, &loss, opening_on_a_ramp);
+    let hidden: Vec<_> = unseen.iter().filter(|across| is_hidden(across, plan, &moving)).collect();
     match (curve(|m| m.current), curve(|m| m.duty)) {
-        (Ok(_), Ok(_)) if !hidden.is_empty() => holes::nothing(run, &loss, &hidden_words(&hidden)),
         (Ok(current), Ok(duty)) => {
-            let figures = current.figures(&conditions(run));
-            Shown {
-                evidence: Evidence { figures, ..Evidence::default() },
-                exhibit: Some(Exhibit::Friction { current, duty }),
-            }
+            let moved = |(_, from, to): &(Span, f64, f64)| (from != to).then_some((*from, *to));
+            let holes = unseen.iter().filter_map(moved).collect();
+            let evidence = if hidden.is_empty() {
+                Evidence { figures: current.figures(&conditions(run)), ..Evidence::default() }
+            } else {
+                holes::nothing(run, &loss, &hidden_words(&hidden)).evidence
+            };
+            Shown { evidence, exhibit: Some(Exhibit::Friction { current, duty, holes }) }
         }
         (Err(error), _) | (_, Err(error)) if !loss.is_none() => {
             holes::nothing(run, &loss, &format!("the ramps are not whole: {error}"))
@@ -109,20 +112,19 @@ fn reading(first: &Sample, middle: &Sample, last: &Sample, slow: f64) -> Option<
     })
 }
 
-/// Holes of the ramps over a place that no other pass in the same direction shows, with the openings on either
-/// side: it may bind there. Ends that are left out anyway hide nothing.
-fn hidden(run: &Run, plan: &FrictionPlan, loss: &Loss, moving: &[Moving]) -> Vec<(Span, f64, f64)> {
-    let samples: Vec<&Sample> = run.samples().collect();
+fn opening_on_a_ramp(sample: &Sample) -> Option<f64> {
+    match sample.command {
+        Command::Duty(_) => sample.opening.map(f64::from),
+        Command::Release | Command::Opening(_) | Command::Current(_) => None,
+    }
+}
+
+/// True for a hole of the ramps over a place that no other pass in the same direction shows: it may bind there. Ends
+/// that are left out anyway hide nothing.
+fn is_hidden((_, from, to): &(Span, f64, f64), plan: &FrictionPlan, moving: &[Moving]) -> bool {
     let inside = plan.end_excluded..=1.0 - plan.end_excluded;
-    let across = |hole: &Span| {
-        let after = samples.partition_point(|sample| !sample.tick.has_reached(hole.last));
-        let (before, after) = (samples.get(after.checked_sub(1)?)?, samples.get(after)?);
-        let (Command::Duty(_), Command::Duty(_)) = (before.command, after.command) else { return None };
-        let (from, to) = (f64::from(before.opening?), f64::from(after.opening?));
-        let counts = inside.contains(&from) || inside.contains(&to);
-        (counts && widest_gap(moving, from, to) > HIDDEN).then_some((*hole, from, to))
-    };
-    loss.holes().iter().filter_map(across).collect()
+    let counts = inside.contains(from) || inside.contains(to);
+    counts && widest_gap(moving, *from, *to) > HIDDEN
 }
 
 /// Widest stretch of the way from one opening to another without a reading in that direction.
@@ -136,8 +138,8 @@ fn widest_gap(moving: &[Moving], from: f64, to: f64) -> f64 {
     places.windows(2).filter_map(|pair| Some(pair.last()? - pair.first()?)).fold(0.0, f64::max)
 }
 
-fn hidden_words(hidden: &[(Span, f64, f64)]) -> String {
-    let word = |(_, from, to): &(Span, f64, f64)| format!("{:.0} to {:.0} %", 100.0 * from, 100.0 * to);
+fn hidden_words(hidden: &[&(Span, f64, f64)]) -> String {
+    let word = |(_, from, to): &&(Span, f64, f64)| format!("{:.0} to {:.0} %", 100.0 * from, 100.0 * to);
     let places: Vec<String> = hidden.iter().map(word).collect();
     format!("the lever moved unseen from {} of travel", places.join(", "))
 }

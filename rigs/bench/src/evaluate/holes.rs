@@ -4,8 +4,19 @@
 use super::Shown;
 use crate::figures::{Figure, Measure};
 use crate::judge::{Evidence, FaultOf, Finding, Holed, LOSS_ADVICE};
-use crate::record::{Loss, Run};
+use crate::record::{Loss, Run, Sample};
 use crate::span::Span;
+
+/// Each hole with what `at` says of the samples on either side of it, where it says something of both.
+pub(super) fn across(run: &Run, loss: &Loss, at: impl Fn(&Sample) -> Option<f64>) -> Vec<(Span, f64, f64)> {
+    let samples: Vec<&Sample> = run.samples().collect();
+    let sides = |hole: &Span| {
+        let after = samples.partition_point(|sample| !sample.tick.has_reached(hole.last));
+        let (before, after) = (samples.get(after.checked_sub(1)?)?, samples.get(after)?);
+        Some((*hole, at(before)?, at(after)?))
+    };
+    loss.holes().iter().filter_map(sides).collect()
+}
 
 /// Moves figures whose ticks are not all there from what was measured to what is open.
 pub(super) fn set_aside(evidence: &mut Evidence, run: &Run) {

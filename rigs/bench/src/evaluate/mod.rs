@@ -33,7 +33,8 @@ pub use diagnostic::picture;
 #[cfg(test)]
 pub(crate) use selection::WhyLeftOut;
 pub(crate) use selection::{LeftOut, Selection};
-pub use traces::{BoostTrace, LearnTrace};
+pub(crate) use step::bands as step_bands;
+pub use traces::{BoostTrace, LearnTrace, SweepPart};
 pub use unit::UnitResult;
 
 /// What a run has for the report.
@@ -42,13 +43,24 @@ pub enum Exhibit {
     /// Position and current while learning.
     Learn(LearnTrace),
     /// Readings of the staircase, and the slow reversals.
-    Sweep(SweepTable, Vec<Reversal>),
+    Sweep {
+        /// The staircase.
+        table: SweepTable,
+        /// The reversals.
+        reversals: Vec<Reversal>,
+        /// Commands on either side of each hole in the staircase, per cent of travel.
+        holes: Vec<(f64, f64)>,
+    },
+    /// A staircase of which no cycle is whole.
+    SweepInPart(SweepPart),
     /// Friction from motor current, and the same from duty.
     Friction {
         /// By motor current.
         current: FrictionCurve,
         /// By duty.
         duty: FrictionCurve,
+        /// Openings on either side of each hole in which the lever moved.
+        holes: Vec<(f64, f64)>,
     },
     /// Where the lever binds, seen at low current.
     Diagnostic(Picture),

@@ -143,7 +143,7 @@ fn size_of(trace: &StepTrace) -> String {
 }
 
 /// The bands that a profile gives.
-pub(super) fn bands(profile: &Profile) -> StepBands {
+pub(crate) fn bands(profile: &Profile) -> StepBands {
     StepBands { moved: profile.plan.bands.moved, settled: profile.plan.bands.settled }
 }
 

@@ -130,7 +130,7 @@ fn play_shows_as_dead_band_in_a_slow_reversal() {
     let sweep = |width| evaluate(&run(RunKind::Sweep, &commands, play(width)), &profile);
     let shown = sweep(0.008);
     assert!((value(&shown, Measure::DeadBand) - 0.8).abs() < 0.06, "{:?}", shown.evidence.figures);
-    let Some(Exhibit::Sweep(_, reversals)) = &shown.exhibit else { panic!("no table") };
+    let Some(Exhibit::Sweep { reversals, .. }) = &shown.exhibit else { panic!("no table") };
     assert_eq!(reversals.iter().map(|r| r.dead_bands.len()).collect::<Vec<_>>(), [2]);
     // Wider than the ramps, and at a place that was not recorded: findings, never a figure of what is left.
     for (shown, code) in [
@@ -147,7 +147,7 @@ fn play_shows_as_hysteresis_of_its_width_and_repeats() {
     let shown = evaluate(&run(RunKind::Sweep, &staircase(), play(0.008)), &DEMO.profile().unwrap());
     assert!((value(&shown, Measure::Hysteresis(Sensor::Own)) - 0.8).abs() < 1e-4);
     assert!(value(&shown, Measure::NonRepeatability(Sensor::Own)) < 1e-4);
-    let Some(Exhibit::Sweep(table, _)) = &shown.exhibit else { panic!("no table") };
+    let Some(Exhibit::Sweep { table, .. }) = &shown.exhibit else { panic!("no table") };
     assert_eq!((table.inputs().len(), table.cycles()), (11, 3));
 }
 
@@ -195,14 +195,17 @@ fn a_step_from_a_lever_that_still_creeps_gives_no_time() {
     assert!(shown.evidence.figures.is_empty());
 }
 
-#[test]
-fn slow_ramps_read_the_friction_between_their_directions() {
+/// Ticks of the quick way to the start of the ramps.
+const QUICK: u32 = 600;
+
+/// A slow ramp each way over a spring and friction worth 0.05 of duty; current is ten times the duty.
+fn ramps() -> Run {
     let plan = DEMO.profile().unwrap().plan.friction;
     let (closing, opening) = (plan.closing_duty as f32, plan.opening_duty as f32);
     let ramp = |from: f32, to: f32, ticks: u32| {
         (0..ticks).map(move |i| from + (to - from) * i as f32 / ticks as f32)
     };
-    let quick = ramp(0.0, closing, 600);
+    let quick = ramp(0.0, closing, QUICK);
     let duties =
         quick.chain(ramp(closing, opening, plan.ramp_ticks)).chain(ramp(opening, closing, plan.ramp_ticks));
     let commands: Vec<_> = duties.map(|d| Command::Duty(Duty::saturating(d, Duty::ZERO))).collect();
@@ -212,16 +215,65 @@ fn slow_ramps_read_the_friction_between_their_directions() {
     let mut ticks = 0;
     let stick = |from: f32, command: Command| {
         ticks += 1;
-        let friction = if ticks <= 600 { 0.15 } else { 0.05 };
+        let friction = if ticks <= QUICK { 0.15 } else { 0.05 };
         match command {
             Command::Duty(duty) => from.max(rest(duty.get() - friction)).min(rest(duty.get() + friction)),
             _ => from,
         }
     };
-    let shown = evaluate(&run(RunKind::Friction, &commands, stick), &DEMO.profile().unwrap());
-    // Current is ten times the duty here.
+    run(RunKind::Friction, &commands, stick)
+}
+
+#[test]
+fn slow_ramps_read_the_friction_between_their_directions() {
+    let shown = evaluate(&ramps(), &DEMO.profile().unwrap());
     assert!((value(&shown, Measure::FrictionMedian) - 0.5).abs() < 0.02);
     assert!((value(&shown, Measure::FrictionLargest) - 0.5).abs() < 0.02);
+}
+
+/// What was lost of a ramp is shown where it is missing, and no figure is made of the rest.
+#[test]
+fn friction_with_a_hole_keeps_its_picture_and_marks_the_hole() {
+    let (whole, profile) = (ramps(), DEMO.profile().unwrap());
+    let middle = QUICK + profile.plan.friction.ramp_ticks / 2;
+    let lost = middle..middle + profile.plan.friction.ramp_ticks / 10;
+    let shown = evaluate(&without(&whole, |tick| lost.contains(&tick)), &profile);
+    assert_eq!(shown.evidence.figures, []);
+    assert_eq!(shown.evidence.findings[0].code, "lost-on-line");
+    let Some(Exhibit::Friction { current, holes, .. }) = &shown.exhibit else { panic!("no picture") };
+    let opening = |tick: u32| whole.samples().find(|sample| sample.tick.0 == tick).unwrap().opening.unwrap();
+    assert_eq!(holes, &[(opening(lost.start - 1).into(), opening(lost.end).into())]);
+    let inside = |at: f64| holes[0].0 + 0.02 < at && at < holes[0].1 - 0.02;
+    assert!(holes[0].1 - holes[0].0 > 0.1 && !current.points().iter().any(|point| inside(point.opening)));
+    let Some(Exhibit::Friction { holes, .. }) = evaluate(&whole, &profile).exhibit else {
+        panic!("no picture")
+    };
+    assert_eq!(holes, []);
+}
+
+#[test]
+fn a_sweep_with_a_hole_keeps_its_picture_and_marks_the_hole() {
+    let (profile, whole) = (DEMO.profile().unwrap(), run(RunKind::Sweep, &staircase(), play(0.008)));
+    let plan = &profile.plan.sweep;
+    let holes = |shown: super::Shown| match shown.exhibit {
+        Some(Exhibit::Sweep { holes, .. }) => holes,
+        other => panic!("{other:?}"),
+    };
+    assert_eq!(holes(evaluate(&whole, &profile)), []);
+    // A few ticks of the averaged part of the fourth dwell.
+    let end = 20 + 4 * plan.dwell_ticks;
+    let shown = evaluate(&without(&whole, |tick| (end - 40..end - 20).contains(&tick)), &profile);
+    let point = 100.0 * (plan.lowest + (plan.highest - plan.lowest) * 3.0 / f64::from(plan.points - 1));
+    let [(from, to)] = holes(shown)[..] else { panic!("one hole") };
+    assert!((from - point).abs() < 1e-9 && (to - point).abs() < 1e-9, "{from} to {to}, not {point}");
+    // That dwell in every cycle: none is whole.
+    let cycle = 20 + (2 * plan.points - 1) * plan.dwell_ticks;
+    let lost = |tick: u32| (end - plan.dwell_ticks..end).contains(&(tick % cycle));
+    let shown = evaluate(&without(&whole, lost), &profile);
+    assert_eq!(shown.evidence.figures, []);
+    let Some(Exhibit::SweepInPart(part)) = &shown.exhibit else { panic!("no picture: {:?}", shown.exhibit) };
+    assert_eq!(part.missing.len(), plan.cycles as usize + plan.preconditioning_cycles as usize);
+    assert!(part.missing.iter().all(|(from, to)| *from < point && point < *to), "{:?}", part.missing);
 }
 
 #[test]

@@ -15,6 +15,15 @@ pub struct LearnTrace {
     pub windows: Vec<(Stop, f64, f64)>,
 }
 
+/// What is left of a staircase of which no cycle is whole, per cent of travel.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct SweepPart {
+    /// Passes in order, each as command and reading; a pass ends where a point is missing.
+    pub passes: Vec<Vec<(f64, f64)>>,
+    /// Commands on either side of what is missing.
+    pub missing: Vec<(f64, f64)>,
+}
+
 /// A simulated step of the boost target.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct BoostTrace {

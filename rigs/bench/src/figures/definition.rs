@@ -26,7 +26,8 @@ const IEC_61298: &str = "IEC 61298-2, ISA-51.1";
 const ISA_75: &str = "ISA-75.25.01, IEC 60534-4";
 const IEC_61514: &str = "IEC 61514";
 const COMMON: &str = "common practice, no source";
-const TRAVEL: &str = "% of travel";
+/// Unit of what is measured against the travel.
+pub(crate) const TRAVEL: &str = "% of travel";
 
 /// What a definition says whatever the sensor, the step or the stop; `{}` stands for the step's size, the direction or
 /// the stop.

@@ -16,6 +16,7 @@ pub mod step;
 pub mod sweep;
 
 pub use definition::Definition;
+pub(crate) use definition::TRAVEL;
 pub use measure::{Direction, GaugedIn, Measure, Sensor, StepSize, Stop};
 
 use crate::number::fixed;

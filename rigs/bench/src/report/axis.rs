@@ -41,6 +41,12 @@ impl Scale {
         self.from_px + (value - self.low) / (self.high - self.low) * (self.to_px - self.from_px)
     }
 
+    /// The same stretch of page in another unit, so many times as large.
+    pub(super) fn times(&self, factor: f64, most_ticks: f64) -> Self {
+        let (low, high) = (factor * self.low, factor * self.high);
+        Self { low, high, step: nice_step((high - low) / most_ticks), ..self.clone() }
+    }
+
     /// The lowest value drawn.
     pub(super) fn low(&self) -> f64 {
         self.low

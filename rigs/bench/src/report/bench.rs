@@ -1,36 +1,49 @@
-//! The sections of a bench report: learn, sweep, friction, step, simulated boost.
+//! The sections of a bench report: learn, sweep, step, simulated boost; friction has a file of its own.
 //!
 //! In: plain traces and tables. Out: sections with their charts.
 
 use super::chart::{Axis, Chart, ChartMark, Ink};
+use super::lever::LeverTravel;
 use super::section::{Section, Table};
-use crate::evaluate::{BoostTrace, LearnTrace};
-use crate::figures::friction::{FrictionCurve, FrictionPoint};
+use crate::evaluate::{BoostTrace, LearnTrace, SweepPart};
 use crate::figures::motion::Reversal;
 use crate::figures::step::{StepBands, StepResponse, StepTrace, T63_SHARE, T86_SHARE};
 use crate::figures::sweep::SweepTable;
 use crate::figures::{Direction, Sensor, Stop, extent};
 
-const TRAVEL: &str = "opening, % of travel";
+/// Axis of openings.
+pub(super) const TRAVEL: &str = "opening, % of travel";
 const COMMAND: &str = "command, % of travel";
+const DEVIATION: &str = "deviation, % of travel";
 
 /// Learn trace with its touches.
 #[must_use]
 pub fn learn(trace: &LearnTrace) -> Section {
-    let time = || Axis::fixed("time, s", 0.0, trace.position.last().map_or(1.0, |p| p.0));
-    let whole = Chart::new("Position while learning, touches marked", time(), Axis::fit("position, counts"))
-        .trace("position", Ink::Main, trace.position.clone());
-    let whole = [Stop::Closed, Stop::Open].into_iter().fold(whole, |chart, stop| {
-        chart.dots(&format!("touches, {stop} stop"), ink_of(stop), touches(trace, stop))
-    });
     let current = Chart::new(
         "Motor current while learning",
-        time(),
+        learn_time(trace),
         Axis::with_zero("motor current, A; positive opens"),
     )
     .trace("", Ink::Main, trace.current.clone());
     let near = trace.windows.iter().map(|window| near_stop(trace, *window));
-    Section::new("Learning the end stops").charts([whole]).charts(near).charts([current])
+    Section::new("Learning the end stops").charts([learned(trace)]).charts(near).charts([current])
+}
+
+/// The whole learn with its touches.
+pub(super) fn learned(trace: &LearnTrace) -> Chart {
+    let title = "Position while learning, touches marked";
+    let whole = Chart::new(title, learn_time(trace), Axis::fit("position, counts")).trace(
+        "position",
+        Ink::Main,
+        trace.position.clone(),
+    );
+    [Stop::Closed, Stop::Open].into_iter().fold(whole, |chart, stop| {
+        chart.dots(&format!("touches, {stop} stop"), ink_of(stop), touches(trace, stop))
+    })
+}
+
+fn learn_time(trace: &LearnTrace) -> Axis {
+    Axis::fixed("time, s", 0.0, trace.position.last().map_or(1.0, |p| p.0))
 }
 
 /// The same trace, so near that the touches can be told apart.
@@ -68,35 +81,9 @@ fn touches(trace: &LearnTrace, stop: Stop) -> Vec<(f64, f64)> {
     trace.touches.iter().filter(|t| t.2 == stop).map(|t| (t.0, t.1)).collect()
 }
 
-/// Sweep loop, and its deviations with the hysteresis band.
+/// Sweep loop, and its deviations with the hysteresis band; holes are pairs of commands.
 #[must_use]
-pub fn sweep(table: &SweepTable, sensor: Sensor) -> Section {
-    let inputs = table.inputs();
-    let against = |averages: Vec<f64>| inputs.iter().copied().zip(averages).collect::<Vec<_>>();
-    let (up, down) = (against(table.average_up()), against(table.average_down()));
-    let error = |curve: &[(f64, f64)]| curve.iter().map(|(x, y)| (*x, y - x)).collect::<Vec<_>>();
-    let axis = || Axis::fixed(COMMAND, 0.0, 100.0);
-    let loop_chart = Chart::new("Opening against command", axis(), Axis::fixed(TRAVEL, 0.0, 100.0))
-        .line("opening", Ink::Opening, up.clone())
-        .line("closing", Ink::Closing, down.clone())
-        .half();
-    let band = up.iter().zip(&down).map(|(u, d)| (u.0, u.1.min(d.1) - u.0, u.1.max(d.1) - u.0)).collect();
-    let (hysteresis, at) = table.hysteresis();
-    let average = table.average_curve().iter().find(|p| p.0 == at).map_or(0.0, |p| p.1 - p.0);
-    let errors =
-        Chart::new("Deviation, and the hysteresis band", axis(), Axis::with_zero("deviation, % of travel"))
-            .band("hysteresis", Ink::Other, band)
-            .dots("", Ink::Opening, readings(table, Direction::Opening))
-            .dots("", Ink::Closing, readings(table, Direction::Closing))
-            .line("opening", Ink::Opening, error(&up))
-            .line("closing", Ink::Closing, error(&down))
-            .with(ChartMark::Label {
-                x: at,
-                y: average,
-                ink: Ink::Command,
-                text: format!("{hysteresis:.2} %"),
-            })
-            .half();
+pub fn sweep(table: &SweepTable, holes: &[(f64, f64)], sensor: Sensor, lever: LeverTravel) -> Section {
     let note = match sensor {
         Sensor::Own => {
             "Read with the unit's own sensor, which also closes the loop: this is what the loop leaves over. \
@@ -104,7 +91,60 @@ pub fn sweep(table: &SweepTable, sensor: Sensor) -> Section {
         }
         Sensor::LeverGauge => "Read with an independent gauge on the lever.",
     };
-    Section::new("Sweep").text(note).charts([loop_chart, errors])
+    let charts = [sweep_loop(table, lever), deviation(table, lever)];
+    Section::new("Sweep").text(note).charts(charts.map(|chart| chart.holes(holes.iter().copied())))
+}
+
+fn sweep_loop(table: &SweepTable, lever: LeverTravel) -> Chart {
+    let curve = |averages: Vec<f64>| table.inputs().iter().copied().zip(averages).collect();
+    let travel = lever.on(Axis::fixed(TRAVEL, 0.0, 100.0));
+    Chart::new("Opening against command", Axis::fixed(COMMAND, 0.0, 100.0), travel)
+        .line("opening", Ink::Opening, curve(table.average_up()))
+        .line("closing", Ink::Closing, curve(table.average_down()))
+        .half()
+}
+
+/// Deviations of a sweep with the hysteresis band.
+pub(super) fn deviation(table: &SweepTable, lever: LeverTravel) -> Chart {
+    let inputs = table.inputs();
+    let against = |averages: Vec<f64>| inputs.iter().copied().zip(averages).collect::<Vec<_>>();
+    let (up, down) = (against(table.average_up()), against(table.average_down()));
+    let error = |curve: &[(f64, f64)]| curve.iter().map(|(x, y)| (*x, y - x)).collect::<Vec<_>>();
+    let band = up.iter().zip(&down).map(|(u, d)| (u.0, u.1.min(d.1) - u.0, u.1.max(d.1) - u.0)).collect();
+    let (hysteresis, at) = table.hysteresis();
+    let average = table.average_curve().iter().find(|p| p.0 == at).map_or(0.0, |p| p.1 - p.0);
+    let axis = Axis::fixed(COMMAND, 0.0, 100.0);
+    Chart::new("Deviation, and the hysteresis band", axis, lever.on(Axis::with_zero(DEVIATION)))
+        .band("hysteresis", Ink::Other, band)
+        .dots("", Ink::Opening, readings(table, Direction::Opening))
+        .dots("", Ink::Closing, readings(table, Direction::Closing))
+        .line("opening", Ink::Opening, error(&up))
+        .line("closing", Ink::Closing, error(&down))
+        .with(ChartMark::Label {
+            x: at,
+            y: average,
+            ink: Ink::Command,
+            text: format!("{hysteresis:.2} % = {}", lever.text(hysteresis)),
+        })
+        .half()
+}
+
+/// A staircase of which no cycle is whole: what was read, and nothing made of it.
+#[must_use]
+pub(super) fn sweep_in_part(part: &SweepPart, lever: LeverTravel) -> Section {
+    Section::new("Sweep")
+        .text("No cycle is in the record whole, so nothing was computed from these readings.")
+        .charts([part_deviation(part, lever)])
+}
+
+/// What was read, pass by pass.
+pub(super) fn part_deviation(part: &SweepPart, lever: LeverTravel) -> Chart {
+    let axis = lever.on(Axis::with_zero(DEVIATION));
+    let chart = Chart::new("Deviation, as far as recorded", Axis::fixed(COMMAND, 0.0, 100.0), axis);
+    part.passes.iter().fold(chart.holes(part.missing.clone()).half(), |chart, pass| {
+        let points: Vec<_> = pass.iter().map(|(command, reading)| (*command, reading - command)).collect();
+        chart.dots("readings", Ink::Main, points.clone()).line("", Ink::Main, points)
+    })
 }
 
 fn readings(table: &SweepTable, direction: Direction) -> Vec<(f64, f64)> {
@@ -117,60 +157,45 @@ fn readings(table: &SweepTable, direction: Direction) -> Vec<(f64, f64)> {
         .collect()
 }
 
-/// Opening against command in slow reversals: the flat parts after each turn are the dead band.
-pub fn reversals(reversals: &[Reversal]) -> impl Iterator<Item = Chart> {
-    reversals.iter().map(|reversal| {
-        let percent: Vec<_> = reversal.course.iter().map(|(x, y)| (100.0 * x, 100.0 * y)).collect();
-        let title = format!("Slow reversal at {:.0} % of travel", 100.0 * reversal.place);
-        let ways = [("opening", Ink::Opening), ("closing", Ink::Closing), ("", Ink::Opening)];
-        let ramps = percent.chunks(percent.len().div_ceil(ways.len()).max(1)).zip(ways);
-        let chart = Chart::new(&title, Axis::fit(COMMAND), Axis::fit(TRAVEL)).half();
-        ramps.fold(chart, |chart, (ramp, (name, ink))| chart.line(name, ink, ramp.to_vec()))
-    })
+/// Opening against command in a slow reversal: the flat parts after each turn are the dead band.
+pub(super) fn reversal(reversal: &Reversal, lever: LeverTravel) -> Chart {
+    let percent: Vec<_> = reversal.course.iter().map(|(x, y)| (100.0 * x, 100.0 * y)).collect();
+    let title = format!("Slow reversal at {:.0} % of travel", 100.0 * reversal.place);
+    let chart = Chart::new(&title, Axis::fit(COMMAND), lever.on(Axis::fit(TRAVEL))).half();
+    let ways = [("opening", Ink::Opening), ("closing", Ink::Closing), ("", Ink::Opening)];
+    let ramps = between_turns(&percent).into_iter().zip(ways);
+    ramps.fold(chart, |chart, (ramp, (name, ink))| chart.trace(name, ink, ramp))
 }
 
-/// Duty against opening in both directions, and the friction between them.
-#[must_use]
-pub fn friction(curve: &FrictionCurve, duty: &FrictionCurve, limit: Option<f64>) -> Section {
-    let at = |value: fn(&FrictionPoint) -> f64| {
-        move |c: &FrictionCurve, scale: f64| {
-            c.points().iter().map(|p| (100.0 * p.opening, scale * value(p))).collect::<Vec<_>>()
+/// A course cut where its command turns; each turning point belongs to both sides.
+fn between_turns(course: &[(f64, f64)]) -> Vec<Vec<(f64, f64)>> {
+    let mut ramps = vec![course.iter().take(1).copied().collect::<Vec<_>>()];
+    let mut way = 0.0;
+    for (a, b) in course.iter().zip(course.iter().skip(1)) {
+        let step = b.0 - a.0;
+        if step * way < 0.0 {
+            ramps.push(vec![*a]);
         }
-    };
-    let axis = || Axis::fixed(TRAVEL, 0.0, 100.0);
-    let percent = |p: &FrictionPoint| (100.0 * p.opening, 100.0 * p.effort_closing, 100.0 * p.effort_opening);
-    let band = duty.points().iter().map(percent).collect();
-    let loop_chart = Chart::new(
-        "Duty against opening, slow and open-loop",
-        axis(),
-        Axis::with_zero("duty, %; positive opens"),
-    )
-    .band("", Ink::Other, band)
-    .line("opening", Ink::Opening, at(|p| p.effort_opening)(duty, 100.0))
-    .line("closing", Ink::Closing, at(|p| p.effort_closing)(duty, 100.0))
-    .half();
-    let mut friction = Chart::new("Friction along the travel", axis(), Axis::with_zero("motor current, A"))
-        .line("half the difference", Ink::Main, at(|p| p.friction())(curve, 1.0))
-        .line("balance (spring)", Ink::Command, at(|p| p.balance())(curve, 1.0))
-        .half();
-    if let Some(limit) = limit {
-        friction = friction.level(limit, Ink::Limit, "limit");
+        if step != 0.0 {
+            way = step;
+        }
+        if let Some(ramp) = ramps.last_mut() {
+            ramp.push(*b);
+        }
     }
-    Section::new("Friction")
-        .text("Slow duty ramps without the position loop: integral action would flatten what friction leaves. Half the difference between the directions is friction, their mean is the spring.")
-        .charts([loop_chart, friction])
+    ramps
 }
 
 /// Step responses with T63 and T86 marked.
 #[must_use]
-pub fn steps(steps: &[(StepTrace, StepResponse)], bands: StepBands) -> Section {
-    let charts = steps.iter().map(|(trace, response)| step_chart(trace, response, bands));
+pub fn steps(steps: &[(StepTrace, StepResponse)], bands: StepBands, lever: LeverTravel) -> Section {
+    let charts = steps.iter().map(|(trace, response)| step(trace, response, bands, lever));
     let mut table =
         Table::new(&["step", "dead time, ms", "T63, ms", "T86, ms", "overshoot, %", "settling, ms"]);
     for (_, r) in steps {
         let ms = |s: f64| format!("{:.0}", 1000.0 * s);
         table = table.row([
-            format!("{} %, {}", r.size.percent(), r.direction),
+            format!("{} % = {}, {}", r.size.percent(), lever.text(r.size.percent().into()), r.direction),
             ms(r.dead_time_s),
             ms(r.t63_s),
             ms(r.t86_s),
@@ -181,7 +206,13 @@ pub fn steps(steps: &[(StepTrace, StepResponse)], bands: StepBands) -> Section {
     Section::new("Steps").charts(charts).table(table)
 }
 
-fn step_chart(trace: &StepTrace, response: &StepResponse, bands: StepBands) -> Chart {
+/// One step with T63 and T86 marked.
+pub(super) fn step(
+    trace: &StepTrace,
+    response: &StepResponse,
+    bands: StepBands,
+    lever: LeverTravel,
+) -> Chart {
     let shown = (2.5 * response.settling_s.max(response.t86_s)).max(0.1);
     let last = trace.readings.last().map_or(shown, |r| r.0.min(shown));
     let before = -0.1 * last;
@@ -204,7 +235,7 @@ fn step_chart(trace: &StepTrace, response: &StepResponse, bands: StepBands) -> C
     Chart::new(
         &title,
         Axis::fixed("time from the step, ms", 1000.0 * before, 1000.0 * last),
-        Axis::fit(TRAVEL),
+        lever.on(Axis::fit(TRAVEL)),
     )
     .band("settled", Ink::Other, vec![(0.0, low, high), (1000.0 * last, low, high)])
     .line("command", Ink::Command, command)
@@ -217,24 +248,30 @@ fn step_chart(trace: &StepTrace, response: &StepResponse, bands: StepBands) -> C
 
 /// A simulated boost step with the guard's limit drawn.
 #[must_use]
-pub fn boost(trace: &BoostTrace, note: &str) -> Section {
+pub fn boost(trace: &BoostTrace, note: &str, lever: LeverTravel) -> Section {
+    let time = trace.boost.last().map_or(1.0, |p| p.0);
+    let percent = trace.opening.iter().map(|(t, y)| (*t, 100.0 * y)).collect();
+    let opening = Chart::new(
+        "Vane opening in the same run",
+        Axis::fixed("time, s", 0.0, time),
+        lever.on(Axis::fixed(TRAVEL, 0.0, 100.0)),
+    )
+    .trace("", Ink::Main, percent);
+    Section::new("Controller in simulation").text(note).charts([simulated_boost(trace), opening])
+}
+
+/// Boost against its target, with what the guard did.
+pub(super) fn simulated_boost(trace: &BoostTrace) -> Chart {
     let time = trace.boost.last().map_or(1.0, |p| p.0);
     let mut boost =
         Chart::new("Simulated boost", Axis::fixed("time, s", 0.0, time), Axis::fit("boost, kPa absolute"))
-            .line("target", Ink::Command, trace.target.clone())
-            .line("boost", Ink::Main, trace.boost.clone());
+            .trace("target", Ink::Command, trace.target.clone())
+            .trace("boost", Ink::Main, trace.boost.clone());
     if let Some(limit) = trace.guard_limit {
         boost = boost.level(limit, Ink::Limit, "boost limit: the guard opens the vanes before it");
     }
     for (at, stage) in &trace.guard_stages {
         boost = boost.with(ChartMark::Instant { x: *at, ink: Ink::Limit, label: stage.clone() });
     }
-    let percent = trace.opening.iter().map(|(t, y)| (*t, 100.0 * y)).collect();
-    let opening = Chart::new(
-        "Vane opening in the same run",
-        Axis::fixed("time, s", 0.0, time),
-        Axis::fixed(TRAVEL, 0.0, 100.0),
-    )
-    .line("", Ink::Main, percent);
-    Section::new("Controller in simulation").text(note).charts([boost, opening])
+    boost
 }

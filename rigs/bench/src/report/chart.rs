@@ -42,31 +42,37 @@ pub struct Axis {
     pub label: String,
     /// What part of it is drawn.
     pub range: AxisRange,
+    /// Degrees of the lever in one of its units, where they are shown beside it.
+    pub degrees_per_unit: Option<f64>,
 }
 
 impl Axis {
+    fn of(label: &str, range: AxisRange) -> Self {
+        Self { label: label.to_owned(), range, degrees_per_unit: None }
+    }
+
     /// An axis fitted to its data.
     #[must_use]
     pub fn fit(label: &str) -> Self {
-        Self { label: label.to_owned(), range: AxisRange::Fit }
+        Self::of(label, AxisRange::Fit)
     }
 
     /// An axis over a fixed range.
     #[must_use]
     pub fn fixed(label: &str, low: f64, high: f64) -> Self {
-        Self { label: label.to_owned(), range: AxisRange::Fixed(low, high) }
+        Self::of(label, AxisRange::Fixed(low, high))
     }
 
     /// An axis over a fixed range whose numbers mean nothing.
     #[must_use]
     pub fn unmarked(label: &str, low: f64, high: f64) -> Self {
-        Self { label: label.to_owned(), range: AxisRange::Unmarked(low, high) }
+        Self::of(label, AxisRange::Unmarked(low, high))
     }
 
     /// An axis fitted to its data and zero.
     #[must_use]
     pub fn with_zero(label: &str) -> Self {
-        Self { label: label.to_owned(), range: AxisRange::FitWithZero }
+        Self::of(label, AxisRange::FitWithZero)
     }
 }
 
@@ -127,6 +133,22 @@ pub enum ChartMark {
         /// Legend text, or nothing.
         name: String,
     },
+    /// A stretch of x that the record does not hold.
+    Hole {
+        /// Where it begins.
+        from: f64,
+        /// Where it ends.
+        to: f64,
+    },
+    /// Things that happened, on the line that they happened to.
+    Events {
+        /// When, and where the line stood.
+        points: Vec<(f64, f64)>,
+        /// What kind of thing.
+        kind: EventKind,
+        /// Legend text.
+        name: String,
+    },
     /// A labelled point.
     Label {
         /// Where.
@@ -138,6 +160,15 @@ pub enum ChartMark {
         /// Text beside it.
         text: String,
     },
+}
+
+/// What kind of thing happened.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum EventKind {
+    /// The guard changed its stage.
+    Guard,
+    /// A fault was seen for the first time.
+    Fault,
 }
 
 /// How much of the page's width a chart takes.
@@ -190,10 +221,31 @@ impl Chart {
         self.with(ChartMark::Line { points, ink, name: name.to_owned() })
     }
 
-    /// The same chart with a line through samples in time, which is not drawn across a hole in them.
+    /// The same chart with a line through samples in time, broken and marked where there is a hole in them.
     #[must_use]
     pub fn trace(self, name: &str, ink: Ink, samples: Vec<(f64, f64)>) -> Self {
-        self.line(name, ink, with_holes(samples))
+        let broken = with_holes(samples);
+        let edges = broken.windows(3).filter(|three| three[1].1.is_nan());
+        let holes: Vec<_> = edges.map(|three| (three[0].0, three[2].0)).collect();
+        self.holes(holes).line(name, ink, broken)
+    }
+
+    /// The same chart with marks where the record has holes; one that is marked already is not marked again.
+    #[must_use]
+    pub fn holes(self, holes: impl IntoIterator<Item = (f64, f64)>) -> Self {
+        holes.into_iter().fold(self, |chart, (from, to)| {
+            let hole = ChartMark::Hole { from: from.min(to), to: from.max(to) };
+            if chart.marks.contains(&hole) { chart } else { chart.with(hole) }
+        })
+    }
+
+    /// The same chart with things that happened; none are drawn and named where none did.
+    #[must_use]
+    pub fn events(self, name: &str, kind: EventKind, points: Vec<(f64, f64)>) -> Self {
+        if points.is_empty() {
+            return self;
+        }
+        self.with(ChartMark::Events { points, kind, name: name.to_owned() })
     }
 
     /// The same chart with the area between two lines, as `(x, low, high)`.
@@ -219,12 +271,12 @@ impl Chart {
 fn with_holes(samples: Vec<(f64, f64)>) -> Vec<(f64, f64)> {
     /// Distances that make a hole: two lost samples; one shows as a straight line of two pixels at most.
     const HOLE: f64 = 2.5;
-    let mut distances: Vec<f64> = samples.windows(2).map(|pair| pair[1].0 - pair[0].0).collect();
+    let mut distances: Vec<f64> = samples.windows(2).map(|pair| (pair[1].0 - pair[0].0).abs()).collect();
     distances.sort_by(f64::total_cmp);
     let usual = distances.get(distances.len() / 2).copied().unwrap_or(f64::INFINITY);
     let mut broken: Vec<(f64, f64)> = Vec::with_capacity(samples.len());
     for sample in samples {
-        if let Some(last) = broken.last().copied().filter(|last| sample.0 - last.0 > HOLE * usual) {
+        if let Some(last) = broken.last().copied().filter(|last| (sample.0 - last.0).abs() > HOLE * usual) {
             broken.push((last.0, f64::NAN));
         }
         broken.push(sample);
@@ -244,5 +296,12 @@ mod tests {
         assert_eq!(broken.len(), samples.len() + 1);
         assert!(broken[40].1.is_nan() && broken[41] == (60.0, 1.0));
         assert_eq!(with_holes(samples[..40].to_vec()), samples[..40]);
+        let falling: Vec<_> = samples.iter().rev().copied().collect();
+        assert_eq!(with_holes(falling).iter().filter(|sample| sample.1.is_nan()).count(), 1);
+        let chart = Chart::new("", Axis::fit("time, s"), Axis::fit("y"));
+        let chart = chart.trace("a", Ink::Main, samples.clone()).trace("b", Ink::Other, samples);
+        let hole = ChartMark::Hole { from: 39.0, to: 60.0 };
+        assert_eq!(chart.marks.iter().filter(|mark| **mark == hole).count(), 1, "marked once for both lines");
+        assert_eq!(chart.marks.len(), 3);
     }
 }

@@ -3,18 +3,35 @@
 
 use askama::Template;
 
-use super::axis::{self, AxisRange, Scale};
-use super::chart::{Chart, ChartMark, Ink, Width};
+use super::axis::{AxisRange, Scale};
+use super::chart::{Axis, Chart, ChartMark, Ink, Width};
 use super::labels::{Anchor, Labels, PlacedLabel};
 use super::path::{self, px};
+use super::words::{self, LegendEntry, LegendSign};
 use crate::figures::extent;
 
 const LEFT: f64 = 54.0;
 const RIGHT: f64 = 14.0;
+/// Right of the plot, where a second scale stands there.
+const RIGHT_SCALE: f64 = 40.0;
 const TOP: f64 = 26.0;
 const BOTTOM: f64 = 40.0;
-const FULL: (f64, f64) = (720.0, 240.0);
-const HALF: (f64, f64) = (352.0, 240.0);
+const FULL: PlotSize = PlotSize { width: 720.0, height: 240.0, most_x: 9.0 };
+const HALF: PlotSize = PlotSize { width: 352.0, height: 240.0, most_x: 5.0 };
+
+const MOST_Y: f64 = 7.0;
+/// Radius of a reading, and of something that happened.
+const DOT: &str = "2.2";
+const EVENT: &str = "3.4";
+const NARROWEST_HOLE: f64 = 2.0;
+
+#[derive(Clone, Copy)]
+struct PlotSize {
+    width: f64,
+    height: f64,
+    /// Most ticks along the bottom.
+    most_x: f64,
+}
 
 /// One `<path>`.
 pub(super) struct DrawnMark {
@@ -27,6 +44,7 @@ pub(super) struct Dot {
     pub(super) class: &'static str,
     pub(super) x: String,
     pub(super) y: String,
+    pub(super) r: &'static str,
 }
 
 /// One tick of an axis.
@@ -35,73 +53,85 @@ pub(super) struct AxisTick {
     pub(super) text: String,
 }
 
-/// One entry of the legend.
-pub(super) struct Entry {
-    pub(super) class: String,
-    pub(super) dots: bool,
-    pub(super) text: String,
-}
-
 /// A chart ready for the template.
 #[derive(Template)]
 #[template(path = "chart.html")]
 pub(super) struct Drawing<'a> {
-    id: usize,
     title: &'a str,
     told: String,
     width_class: &'static str,
+    legend: Vec<LegendEntry>,
+    plots: Vec<Plot<'a>>,
+}
+
+/// One drawing of it.
+struct Plot<'a> {
+    id: String,
+    /// On which pages it is shown.
+    class: &'static str,
     width: f64,
     height: f64,
     left: f64,
     right: f64,
     top: f64,
     bottom: f64,
-    x_label: &'a str,
+    x_label: String,
     y_label: &'a str,
     x_ticks: Vec<AxisTick>,
     y_ticks: Vec<AxisTick>,
+    degree_ticks: Vec<AxisTick>,
     shapes: Vec<DrawnMark>,
     dots: Vec<Dot>,
     labels: Vec<PlacedLabel>,
-    legend: Vec<Entry>,
 }
 
 impl<'a> Drawing<'a> {
-    /// Lays a chart out; `id` tells it from the others on the page.
+    /// Lays a chart out; `id` tells it from the others on the page. One of full width is drawn a second time for narrow
+    /// screens, where its text would be too small to read.
     pub(super) fn new(chart: &'a Chart, id: usize) -> Self {
-        let ((width, height), width_class, most_x) = match chart.width {
-            Width::Full => (FULL, "full", 9.0),
-            Width::Half => (HALF, "half", 5.0),
+        let (width_class, plots) = match chart.width {
+            Width::Full => {
+                let narrow = Plot::new(chart, format!("{id}-narrow"), "narrow", HALF);
+                ("full", vec![Plot::new(chart, id.to_string(), "wide", FULL), narrow])
+            }
+            Width::Half => ("half", vec![Plot::new(chart, id.to_string(), "any", HALF)]),
         };
-        let (right, bottom) = (width - RIGHT, height - BOTTOM);
+        let (told, legend) = (words::told(chart), words::legend(chart));
+        Self { title: &chart.title, told, width_class, legend, plots }
+    }
+}
+
+impl<'a> Plot<'a> {
+    fn new(chart: &'a Chart, id: String, class: &'static str, size: PlotSize) -> Self {
+        let PlotSize { width, height, most_x } = size;
+        let room = if chart.y.degrees_per_unit.is_some() { RIGHT_SCALE } else { RIGHT };
+        let (right, bottom) = (width - room, height - BOTTOM);
         let x = Scale::new(chart.x.range, extent(xs(chart)), (LEFT, right), most_x);
-        let y = Scale::new(chart.y.range, extent(ys(chart)), (bottom, TOP), 7.0);
-        let mut drawing = Self {
+        let y = Scale::new(chart.y.range, extent(ys(chart)), (bottom, TOP), MOST_Y);
+        let mut plot = Self {
             id,
-            title: &chart.title,
-            told: told(chart),
-            width_class,
+            class,
             width,
             height,
             left: LEFT,
             right,
             top: TOP,
             bottom,
-            x_label: &chart.x.label,
+            x_label: along_the_bottom(&chart.x),
             y_label: &chart.y.label,
             x_ticks: ticks(chart.x.range, &x),
             y_ticks: ticks(chart.y.range, &y),
+            degree_ticks: chart.y.degrees_per_unit.map_or_else(Vec::new, |degrees| degree_ticks(&y, degrees)),
             shapes: Vec::new(),
             dots: Vec::new(),
             labels: Vec::new(),
-            legend: legend(chart),
         };
         let mut labels = Labels::new(LEFT, right, TOP, bottom);
         for mark in &chart.marks {
-            drawing.add(mark, &x, &y, &mut labels);
+            plot.add(mark, &x, &y, &mut labels);
         }
-        drawing.labels = labels.placed();
-        drawing
+        plot.labels = labels.placed();
+        plot
     }
 
     fn add(&mut self, mark: &ChartMark, x: &Scale, y: &Scale, labels: &mut Labels) {
@@ -131,15 +161,24 @@ impl<'a> Drawing<'a> {
             ChartMark::Drop { x: px, y: py, label } => {
                 let (from, to) = (at(*px, *py), at(*px, y.low()));
                 self.shape("drop", Ink::Main, path::line(&[from, to]));
-                self.dot("mark", from);
+                self.dot("mark", DOT, from);
                 labels.avoid(from, to);
                 labels.want(label, "ink", from, Anchor::Beside);
             }
             ChartMark::Dots { points, ink, .. } => {
-                points.iter().for_each(|&(px, py)| self.dot(ink.class(), at(px, py)));
+                points.iter().for_each(|&(px, py)| self.dot(ink.class(), DOT, at(px, py)));
+            }
+            ChartMark::Hole { from, to } => {
+                let (left, right) = (x.px(*from), x.px(*to).max(x.px(*from) + NARROWEST_HOLE));
+                let (top, bottom) = (px(y.px(y.high())), px(y.px(y.low())));
+                let d = format!("M{} {top}H{}V{bottom}H{}Z", px(left), px(right), px(left));
+                self.shapes.push(DrawnMark { class: "hole".to_owned(), d });
+            }
+            ChartMark::Events { points, kind, .. } => {
+                points.iter().for_each(|&(px, py)| self.dot(kind.class(), EVENT, at(px, py)));
             }
             ChartMark::Label { x: px, y: py, ink, text } => {
-                self.dot(ink.class(), at(*px, *py));
+                self.dot(ink.class(), DOT, at(*px, *py));
                 labels.want(text, ink.class(), at(*px, *py), Anchor::Beside);
             }
         }
@@ -149,43 +188,9 @@ impl<'a> Drawing<'a> {
         self.shapes.push(DrawnMark { class: format!("{kind} {}", ink.class()), d });
     }
 
-    fn dot(&mut self, class: &'static str, at: (f64, f64)) {
-        self.dots.push(Dot { class, x: px(at.0), y: px(at.1) });
+    fn dot(&mut self, class: &'static str, r: &'static str, at: (f64, f64)) {
+        self.dots.push(Dot { class, x: px(at.0), y: px(at.1), r });
     }
-}
-
-/// The chart in words, for whoever cannot see it: axes, what each line spans, levels and instants.
-fn told(chart: &Chart) -> String {
-    let span = |name: &str, of: Option<(f64, f64)>| {
-        let (low, high) = of?;
-        let name = if name.is_empty() { "line" } else { name };
-        Some(format!("{name} from {} to {}", short(low), short(high)))
-    };
-    let mark = |mark: &ChartMark| match mark {
-        ChartMark::Line { points, name, .. } | ChartMark::Dots { points, name, .. } => {
-            span(name, extent(points.iter().map(|p| p.1).filter(|y| y.is_finite())))
-        }
-        ChartMark::Band { points, name, .. } => {
-            span(name, extent(points.iter().flat_map(|p| [p.1, p.2]).filter(|y| y.is_finite())))
-        }
-        ChartMark::Level { y, label, .. } => Some(format!("{label} at {}", short(*y))),
-        ChartMark::Instant { x, label, .. } => Some(format!("{label} at {} along the bottom", short(*x))),
-        ChartMark::Drop { label: text, .. } | ChartMark::Label { text, .. } => Some(text.clone()),
-    };
-    let marks: Vec<String> = chart.marks.iter().filter_map(mark).collect();
-    format!("Up the side: {}. Along the bottom: {}. {}.", chart.y.label, chart.x.label, marks.join("; "))
-}
-
-/// Four figures at most.
-fn short(value: f64) -> String {
-    let digits = if value.abs() >= 100.0 {
-        0
-    } else if value.abs() >= 1.0 {
-        1
-    } else {
-        3
-    };
-    axis::text(value, digits)
 }
 
 fn ticks(range: AxisRange, scale: &Scale) -> Vec<AxisTick> {
@@ -196,31 +201,26 @@ fn ticks(range: AxisRange, scale: &Scale) -> Vec<AxisTick> {
     scale.ticks().into_iter().map(|(value, text)| AxisTick { at: px(scale.px(value)), text }).collect()
 }
 
-/// The legend, in the order of the marks. It is text beside the drawing, so that it wraps by itself.
-fn legend(chart: &Chart) -> Vec<Entry> {
-    let named = chart.marks.iter().filter_map(named);
-    named.map(|(class, dots, name)| Entry { class, dots, text: name.to_owned() }).collect()
+/// The same scale in degrees of the lever.
+fn degree_ticks(scale: &Scale, per_unit: f64) -> Vec<AxisTick> {
+    let degrees = scale.times(per_unit, MOST_Y);
+    degrees.ticks().into_iter().map(|(value, text)| AxisTick { at: px(degrees.px(value)), text }).collect()
 }
 
-fn named(mark: &ChartMark) -> Option<(String, bool, &str)> {
-    let (class, dots, name) = match mark {
-        ChartMark::Line { ink, name, .. } => (format!("line {}", ink.class()), false, name),
-        ChartMark::Band { ink, name, .. } => (format!("band {}", ink.class()), false, name),
-        ChartMark::Dots { ink, name, .. } => (ink.class().to_owned(), true, name),
-        ChartMark::Level { .. }
-        | ChartMark::Instant { .. }
-        | ChartMark::Drop { .. }
-        | ChartMark::Label { .. } => return None,
-    };
-    (!name.is_empty()).then_some((class, dots, name))
+fn along_the_bottom(axis: &Axis) -> String {
+    axis.degrees_per_unit.map_or_else(
+        || axis.label.clone(),
+        |degrees| format!("{}; 100 % = {:.1}° of the lever", axis.label, 100.0 * degrees),
+    )
 }
 
 fn xs(chart: &Chart) -> impl Iterator<Item = f64> + '_ {
     chart.marks.iter().flat_map(|mark| -> Box<dyn Iterator<Item = f64> + '_> {
         match mark {
-            ChartMark::Line { points, .. } | ChartMark::Dots { points, .. } => {
-                Box::new(points.iter().map(|p| p.0))
-            }
+            ChartMark::Line { points, .. }
+            | ChartMark::Dots { points, .. }
+            | ChartMark::Events { points, .. } => Box::new(points.iter().map(|p| p.0)),
+            ChartMark::Hole { from, to } => Box::new([*from, *to].into_iter()),
             ChartMark::Band { points, .. } => Box::new(points.iter().map(|p| p.0)),
             ChartMark::Level { .. } => Box::new(std::iter::empty()),
             ChartMark::Instant { x, .. } | ChartMark::Drop { x, .. } | ChartMark::Label { x, .. } => {
@@ -233,14 +233,14 @@ fn xs(chart: &Chart) -> impl Iterator<Item = f64> + '_ {
 fn ys(chart: &Chart) -> impl Iterator<Item = f64> + '_ {
     chart.marks.iter().flat_map(|mark| -> Box<dyn Iterator<Item = f64> + '_> {
         match mark {
-            ChartMark::Line { points, .. } | ChartMark::Dots { points, .. } => {
-                Box::new(points.iter().map(|p| p.1))
-            }
+            ChartMark::Line { points, .. }
+            | ChartMark::Dots { points, .. }
+            | ChartMark::Events { points, .. } => Box::new(points.iter().map(|p| p.1)),
             ChartMark::Band { points, .. } => Box::new(points.iter().flat_map(|p| [p.1, p.2])),
             ChartMark::Level { y, .. } | ChartMark::Drop { y, .. } | ChartMark::Label { y, .. } => {
                 Box::new(std::iter::once(*y))
             }
-            ChartMark::Instant { .. } => Box::new(std::iter::empty()),
+            ChartMark::Instant { .. } | ChartMark::Hole { .. } => Box::new(std::iter::empty()),
         }
     })
 }

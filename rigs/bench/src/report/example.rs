@@ -2,7 +2,9 @@
 //! example_report` writes it.
 
 use super::bench;
-use super::{Report, Section, Sheet, Table};
+use super::friction::FrictionShown;
+use super::lever::LeverTravel;
+use super::{Front, Report, Section, Sheet, Table, UnitReport};
 use crate::actuator::DEMO;
 use crate::caution::CAUTIONS;
 use crate::evaluate::{BoostTrace, LearnTrace};
@@ -107,7 +109,7 @@ fn boost_trace() -> BoostTrace {
     }
 }
 
-fn report() -> Report {
+fn report() -> UnitReport {
     let steps: Vec<_> = [0.02, -0.02, 0.1, -0.1, 0.5, -0.5]
         .map(|size| (step(size), step(size).evaluate(BANDS).unwrap()))
         .to_vec();
@@ -130,7 +132,16 @@ fn report() -> Report {
     let verdict = judge(&Evidence { figures, findings, ..Evidence::default() }, &limits, |_| true);
     let table =
         Table::new(&["operator", "part", "trial", "reading, % of travel"]).row(["1", "A <b>", "1", "0.39"]);
-    Report {
+    let lever = LeverTravel::of(&DEMO.profile().unwrap(), None);
+    let (current, duty) = (friction_curve(1.0), friction_curve(0.14));
+    let friction =
+        FrictionShown { current: &current, duty: &duty, holes: &[(0.2, 0.22)], limit: Some(0.45), lever };
+    let front = Front {
+        lever,
+        sections: vec![Section::new("Pictures that say why").charts([bench::learned(&learn_trace())])],
+        background: vec![("software".to_owned(), "vanebench 0.1.0".to_owned())],
+    };
+    let report = Report {
         subject: "demo".into(),
         kind: "bench report".into(),
         facts: [
@@ -146,15 +157,20 @@ fn report() -> Report {
         verdict: Some(verdict),
         sections: vec![
             bench::learn(&learn_trace()),
-            bench::sweep(&sweep_table(), Sensor::Own),
-            bench::friction(&friction_curve(1.0), &friction_curve(0.14), Some(0.45)),
-            bench::steps(&steps, BANDS),
-            bench::boost(&boost_trace(), "2000 rpm, 25 mg per stroke, sea level. The engine is invented."),
+            bench::sweep(&sweep_table(), &[(40.4, 50.0)], Sensor::Own, lever),
+            friction.section(),
+            bench::steps(&steps, BANDS, lever),
+            bench::boost(
+                &boost_trace(),
+                "2000 rpm, 25 mg per stroke, sea level. The engine is invented.",
+                lever,
+            ),
             Section::new("Any other table").table(table),
         ],
         sheet: Some(Sheet::blank()),
         cautions: CAUTIONS.map(str::to_owned).to_vec(),
-    }
+    };
+    UnitReport { report, front }
 }
 
 #[test]
@@ -166,6 +182,11 @@ fn the_example_report_stands_alone_and_repeats_byte_for_byte() {
     }
     assert!(html.contains("A &#60;b&#62;"), "table cells are escaped");
     assert!(!html.contains("NaN") && !html.contains("inf"), "no chart holds a number that is none");
+    for told in
+        ["not in the record along the bottom: 20.0 to 22.0", "40.4 to 50.0", "T86 ", "guard: ease at 2.1"]
+    {
+        assert!(html.contains(told), "{told} is missing in the words of a chart");
+    }
     assert!(html.len() < 400_000, "{} bytes", html.len());
     if let Ok(path) = std::env::var("VANEBENCH_EXAMPLE") {
         std::fs::write(path, &html).unwrap();
@@ -176,7 +197,16 @@ fn the_example_report_stands_alone_and_repeats_byte_for_byte() {
 fn the_verdict_comes_first_and_every_caution_is_printed() {
     let html = report().render().unwrap();
     let at = |text: &str| html.find(text).unwrap_or_else(|| panic!("{text} is missing"));
-    assert!(at("Undetermined") < at("Figures") && at("Figures") < at("Learning the end stops"));
+    let order = [
+        "Undetermined",
+        "Against the limits",
+        "Pictures that say why",
+        "Signed by a person",
+        "How it was measured",
+        "All figures",
+        "Learning the end stops",
+    ];
+    assert!(order.windows(2).all(|pair| at(pair[0]) < at(pair[1])), "what is handed over comes first");
     for caution in CAUTIONS {
         at(&caution.replace('\'', "&#39;"));
     }

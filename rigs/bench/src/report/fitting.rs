@@ -6,6 +6,8 @@
 use firmware_core::calibration::Calibration;
 
 use super::Report;
+use super::hand_over::{LINE, date, whose};
+use super::lever::LeverTravel;
 use super::section::{Section, Table};
 use crate::caution::{CAUTIONS, HANDED_OVER, HOLDS_UNTIL};
 use crate::evaluate::UnitResult;
@@ -13,10 +15,7 @@ use crate::judge::Judgement;
 use crate::number::fixed;
 use crate::profile::Profile;
 use crate::record::{Run, RunKind};
-use crate::short_text::ShortText;
 
-/// Where a person writes.
-const LINE: &str = "______________";
 /// What stays on the bench.
 const STAYS_HERE: &str = "The calibration on this sheet lies on the bench's own board and stays there. The engine's own \
     control unit knows nothing of it: once the unit is fitted, that control unit must learn the stops anew, by the engine \
@@ -78,23 +77,9 @@ impl UnitResult {
     fn fitting_facts(&self, learn: Option<&Run>) -> Vec<(String, String)> {
         let word = self.verdict.judgement.word().to_owned();
         let mut facts = vec![("bench verdict", format!("{word} (judged on {})", self.covers()))];
-        if let Some(given) = learn.and_then(|run| run.file.run.provenance.as_ref()) {
-            let or_line =
-                |text: &Option<ShortText>| text.as_ref().map_or_else(|| LINE.to_owned(), ToString::to_string);
-            facts.push(("actuator serial", or_line(&given.serials.actuator)));
-            facts.push(("turbo serial", or_line(&given.serials.turbo)));
-            facts.push(("operator", or_line(&given.operator)));
-            facts.push(("customer's reference", or_line(&given.customer)));
-            facts.push(("job", given.job.to_string()));
-        }
         if let Some(run) = learn {
-            // Virtual units carry no date: their sheets repeat byte for byte.
-            let simulated = run.file.run.virtual_unit.as_ref();
-            let date = simulated.map_or_else(
-                || run.file.begun().unwrap_or_else(|| "not known".into()),
-                |unit| format!("{unit}: simulated, no real unit moved"),
-            );
-            facts.push(("learned", date));
+            facts.extend(whose(run));
+            facts.push(("learned", date(run)));
             facts.push(("evidence of the learn", format!("{}, SHA-256 {}", run.name, run.evidence)));
         }
         facts.into_iter().map(|(name, value)| (name.to_owned(), value)).collect()
@@ -121,7 +106,7 @@ fn learned(learn: Option<&Run>, profile: &Profile) -> Table {
     };
     let Calibration { closed, open, .. } = found;
     let span = f64::from(found.span_counts()).abs();
-    let degrees = profile.travel_deg * span / f64::from(profile.settings.actuator.nominal_span_counts);
+    let degrees = LeverTravel::of(profile, Some(&found)).degrees();
     let counts = |counts: f32| format!("{} counts", fixed(counts.into(), 0));
     let mut rows = vec![
         ("mounted", format!("{}, {}", run.file.run.setup, run.file.run.warmth)),

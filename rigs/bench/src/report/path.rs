@@ -7,12 +7,15 @@ pub(super) fn line(points: &[(f64, f64)]) -> String {
     pieces.map(|piece| joined(&thinned(piece))).collect()
 }
 
-/// The area between two lines over the same x, as `(x, low, high)` in pixels.
+/// The area between two lines over the same x, as `(x, low, high)` in pixels. Points that are not numbers break it.
 pub(super) fn band(points: &[(f64, f64, f64)]) -> String {
-    let sound: Vec<_> =
-        points.iter().filter(|(x, low, high)| x.is_finite() && low.is_finite() && high.is_finite()).collect();
-    let lower: Vec<_> = sound.iter().map(|p| (p.0, p.1)).collect();
-    let upper: Vec<_> = sound.iter().rev().map(|p| (p.0, p.2)).collect();
+    let pieces = points.split(|(x, low, high)| !(x.is_finite() && low.is_finite() && high.is_finite()));
+    pieces.map(outlined).collect()
+}
+
+fn outlined(piece: &[(f64, f64, f64)]) -> String {
+    let lower: Vec<_> = piece.iter().map(|p| (p.0, p.1)).collect();
+    let upper: Vec<_> = piece.iter().rev().map(|p| (p.0, p.2)).collect();
     let mut outline = thinned(&lower);
     outline.extend(thinned(&upper));
     if outline.is_empty() { String::new() } else { format!("{}Z", joined(&outline)) }
@@ -68,5 +71,7 @@ mod tests {
     #[test]
     fn a_missing_value_breaks_the_line() {
         assert_eq!(line(&[(0.0, 1.0), (5.0, 2.0), (9.0, f64::NAN), (12.0, 3.0)]), "M0 1L5 2M12 3");
+        let area = [(0.0, 1.0, 4.0), (5.0, 2.0, 5.0), (9.0, f64::NAN, 1.0), (12.0, 3.0, 6.0)];
+        assert_eq!(band(&area), "M0 1L5 2L5 5L0 4ZM12 3L12 6Z");
     }
 }

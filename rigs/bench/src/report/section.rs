@@ -1,6 +1,7 @@
 //! Sections of a report: text, charts side by side, tables. Any verb adds its own.
 
 use super::chart::Chart;
+use super::spans::Spans;
 
 /// A part of the report under its own heading.
 #[derive(Debug, Clone, PartialEq)]
@@ -29,15 +30,19 @@ pub enum Block {
     Text(String),
     /// Charts; halves stand side by side.
     Charts(Vec<Chart>),
+    /// What held from when to when.
+    Spans(Spans),
     /// A table.
     Table(Table),
     /// A finished drawing as SVG, made by this program.
     Drawing(String),
 }
 
-/// A table of text.
+/// A table of text. Its first column names the rows.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Table {
+    /// What it shows; without one, the section's heading says it.
+    pub caption: String,
     /// Column heads, with units.
     pub head: Vec<String>,
     /// Rows, as many cells as heads.
@@ -71,6 +76,13 @@ impl Section {
         self
     }
 
+    /// The same section with lanes of time.
+    #[must_use]
+    pub fn spans(mut self, spans: Spans) -> Self {
+        self.blocks.push(Block::Spans(spans));
+        self
+    }
+
     /// The same section with a drawing.
     #[must_use]
     pub fn drawing(mut self, svg: String) -> Self {
@@ -90,7 +102,14 @@ impl Table {
     /// A table with these heads.
     #[must_use]
     pub fn new(head: &[&str]) -> Self {
-        Self { head: head.iter().map(ToString::to_string).collect(), rows: Vec::new() }
+        let head = head.iter().map(ToString::to_string).collect();
+        Self { caption: String::new(), head, rows: Vec::new() }
+    }
+
+    /// The same table under a caption of its own.
+    #[must_use]
+    pub fn captioned(self, caption: &str) -> Self {
+        Self { caption: caption.to_owned(), ..self }
     }
 
     /// The same table with one more row.

@@ -1,67 +1,92 @@
 //! The report of a unit, drawn from its runs and their verdict.
 //!
-//! In: a [`UnitResult`], profile, limits and sheet. Out: a [`Report`].
+//! In: a [`UnitResult`], profile, limits and sheet. Out: a [`Report`]; its first pages are made next door, in `front.rs`.
 
+use super::friction::FrictionShown;
+use super::hand_over::{date, whose};
+use super::lever::LeverTravel;
 use super::section::{Section, Table};
-use super::{Report, Sheet};
+use super::{Front, Report, Sheet, UnitReport};
 use super::{bench, diagnostic};
 use crate::caution::{CAUTIONS, HOLDS_UNTIL};
-use crate::evaluate::{Exhibit, Shown, UnitResult};
-use crate::figures::step::StepBands;
+use crate::evaluate::{Exhibit, Shown, UnitResult, step_bands};
 use crate::figures::{Measure, Sensor};
-use crate::judge::Counted;
 use crate::limits::Limits;
 use crate::profile::Profile;
-use crate::record::{Endurance, Ground, Provenance, RunKind, Status};
-use crate::short_text::ShortText;
+use crate::record::{Endurance, Ground, RunKind, Status};
 
 /// What a reader must know of the simulated boost.
 const BOOST_NOTE: &str = "The same controller code over a simulated actuator and an invented engine (bench engine A): \
     no engine was run. Surge is outside the model. A real engine must be checked on the engine.";
 
 impl UnitResult {
-    /// The report. `more` are sections that other verbs add after the runs.
+    /// The report. `log` says how long the unit's log is.
     #[must_use]
-    pub fn report(&self, profile: &Profile, limits: &Limits, sheet: Sheet, more: Vec<Section>) -> Report {
+    pub fn report(
+        &self,
+        profile: &Profile,
+        limits: &Limits,
+        sheet: Sheet,
+        log: Option<Section>,
+    ) -> UnitReport {
+        let learned = self.runs.iter().find_map(|(run, _)| run.file.outcome.calibration.as_ref());
+        let lever = LeverTravel::of(profile, learned);
         let mut sections: Vec<Section> =
-            self.runs.iter().filter_map(|(_, shown)| section(shown, profile, limits)).collect();
+            self.runs.iter().filter_map(|(_, shown)| section(shown, profile, limits, lever)).collect();
         sections.push(self.run_table());
-        sections.extend(more);
         let subject = self.runs.first().map_or("no runs", |(run, _)| run.file.run.unit.as_str());
-        Report {
+        let report = Report {
             subject: subject.to_owned(),
             kind: "bench report".into(),
-            facts: self.facts(profile, limits),
+            facts: self.facts(),
             verdict: Some(self.verdict.clone()),
             sections,
             sheet: Some(sheet),
             cautions: CAUTIONS.map(str::to_owned).to_vec(),
-        }
+        };
+        let front = Front {
+            lever,
+            sections: self.front(profile, limits, lever, log),
+            background: self.background(profile, limits, lever),
+        };
+        UnitReport { report, front }
     }
 
-    fn facts(&self, profile: &Profile, limits: &Limits) -> Vec<(String, String)> {
+    /// Whose unit, when, and what the verdict counts.
+    fn facts(&self) -> Vec<(String, String)> {
+        let mut facts = Vec::new();
+        if let Some((run, _)) = self.runs.last() {
+            facts.extend(whose(run));
+            facts.push(("date", date(run)));
+        }
+        facts.push(("judged on", self.covers()));
+        facts.extend(self.verdict.confirmed.iter().map(|line| ("confirmed afterwards", line.clone())));
+        facts.extend(self.left_out().map(|left_out| ("not judged", left_out)));
+        owned(facts)
+    }
+
+    /// On what it was measured and by what it was judged.
+    fn background(&self, profile: &Profile, limits: &Limits, lever: LeverTravel) -> Vec<(String, String)> {
         let mut facts = vec![
             ("profile", format!("{}. {}", profile.name, profile.origin)),
             ("limits", format!("{}. {}", limits.name, limits.origin)),
+            ("travel", format!("{:.1}° of the lever, by the profile's scale", lever.degrees())),
         ];
         if let Some((run, _)) = self.runs.first() {
             let info = &run.file.run;
             facts.push(("setup", format!("{}, {}", info.setup, info.warmth)));
-            facts.extend(info.provenance.iter().flat_map(provenance));
+            if let Some(given) = &info.provenance {
+                facts.push(("board", given.board.to_string()));
+                facts.push(("settings", format!("{} (checksum of their content)", given.settings)));
+            }
             facts.push(("controller", info.controller.clone()));
             facts.push(("software", info.software.clone()));
-            if let Some(unit) = &info.virtual_unit {
-                let seed = info.seed.map_or_else(String::new, |seed| format!(", seed {seed}"));
-                facts.push(("virtual unit", format!("{unit}{seed}: simulated, no real unit moved")));
-            }
+            facts.extend(info.seed.map(|seed| ("seed", seed.to_string())));
         }
         facts.extend(self.grounds().map(|ground| ("moved on", ground)));
-        facts.extend(self.verdict.confirmed.iter().map(|line| ("confirmed afterwards", line.clone())));
-        facts.push(("judged on", self.covers()));
         let endurance = self.runs.iter().rev().find_map(|(run, _)| Endurance::of(run));
         facts.extend(endurance.map(|endurance| ("endurance", endurance.lines().join("; "))));
-        facts.extend(self.left_out().map(|left_out| ("not judged", left_out)));
-        facts.into_iter().map(|(name, value)| (name.to_owned(), value)).collect()
+        owned(facts)
     }
 
     /// On what each run moved, where that is not an accepted calibration; else on which learn.
@@ -118,46 +143,26 @@ impl UnitResult {
             }
             table = table.row(row);
         }
-        let mut evidence = Table::new(&["run", "evidence, SHA-256", "log"]);
-        for Counted { run, evidence: hash, kept } in &self.verdict.counted {
-            evidence = evidence.row([run, &hash.to_string(), kept.word()]);
-        }
-        Section::new("Runs").table(table).table(evidence)
+        Section::new("Runs").table(table)
     }
 }
 
-/// Whose unit it is, as far as the command line said.
-fn provenance(given: &Provenance) -> Vec<(&'static str, String)> {
-    let fact = |name, text: &Option<ShortText>| text.as_ref().map(|text| (name, text.to_string()));
-    [
-        fact("actuator serial", &given.serials.actuator),
-        fact("turbo serial", &given.serials.turbo),
-        fact("operator", &given.operator),
-        fact("customer's reference", &given.customer),
-        (!given.job.is_unnamed()).then(|| ("job", given.job.to_string())),
-        Some(("board", given.board.to_string())),
-        Some(("settings", format!("{} (checksum of their content)", given.settings))),
-    ]
-    .into_iter()
-    .flatten()
-    .collect()
+fn owned(facts: Vec<(&'static str, String)>) -> Vec<(String, String)> {
+    facts.into_iter().map(|(name, value)| (name.to_owned(), value)).collect()
 }
 
-fn section(shown: &Shown, profile: &Profile, limits: &Limits) -> Option<Section> {
+fn section(shown: &Shown, profile: &Profile, limits: &Limits, lever: LeverTravel) -> Option<Section> {
     Some(match shown.exhibit.as_ref()? {
         Exhibit::Learn(trace) => bench::learn(trace).text(HOLDS_UNTIL),
         Exhibit::Diagnostic(picture) => diagnostic::section(picture),
-        Exhibit::Sweep(table, reversals) => {
-            bench::sweep(table, Sensor::Own).charts(bench::reversals(reversals))
-        }
-        Exhibit::Friction { current, duty } => {
+        Exhibit::Sweep { table, reversals, holes } => bench::sweep(table, holes, Sensor::Own, lever)
+            .charts(reversals.iter().map(|reversal| bench::reversal(reversal, lever))),
+        Exhibit::SweepInPart(part) => bench::sweep_in_part(part, lever),
+        Exhibit::Friction { current, duty, holes } => {
             let limit = limits.of(Measure::FrictionLargest).and_then(|bounds| bounds.max);
-            bench::friction(current, duty, limit)
+            FrictionShown { current, duty, holes, limit, lever }.section()
         }
-        Exhibit::Steps(steps) => {
-            let bands = &profile.plan.bands;
-            bench::steps(steps, StepBands { moved: bands.moved, settled: bands.settled })
-        }
-        Exhibit::Boost(trace) => bench::boost(trace, BOOST_NOTE),
+        Exhibit::Steps(steps) => bench::steps(steps, step_bands(profile), lever),
+        Exhibit::Boost(trace) => bench::boost(trace, BOOST_NOTE, lever),
     })
 }

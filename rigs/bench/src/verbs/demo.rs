@@ -135,7 +135,7 @@ fn finish(args: &Args, target: &Target, console: &Console) -> VerbResult {
     keep_verdicts(&records, &target.profile, &target.limits)?;
     let result = UnitResult::of(runs.clone(), checked, &target.unit, &target.profile, &target.limits);
     let report = args.out.join(REPORT_FILE);
-    write_report(&report, &target.unit_dir, &result, &target.profile, &target.limits, Vec::new())?;
+    write_report(&report, &target.unit_dir, &result, &target.profile, &target.limits, None)?;
     let job = DemoDocument {
         origin: "invented unit and engine on the built-in virtual rig; no figure describes a real product",
         unit: UNIT,

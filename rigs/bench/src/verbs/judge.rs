@@ -149,7 +149,7 @@ impl Judged {
             let sheet = result.fitting_sheet(profile).render().map_err(Failure::undetermined)?;
             write_file(&path, sheet.as_bytes())?;
         } else {
-            write_report(&path, &args.judge.dir, result, profile, limits, log.iter().cloned().collect())?;
+            write_report(&path, &args.judge.dir, result, profile, limits, log.clone())?;
         }
         self.tell(Some(&path), console)
     }

@@ -6,6 +6,7 @@
 
 mod page;
 mod setup;
+mod spans;
 mod words;
 
 use std::path::{Path, PathBuf};
@@ -63,6 +64,7 @@ pub struct Args {
 /// A run and what came of it.
 struct Shown {
     name: String,
+    label: String,
     controller: String,
     parts: Option<PartsOfRun>,
     outcome: RunOutcome,
@@ -81,9 +83,9 @@ pub fn run(args: &Args, console: &Console) -> VerbResult {
     let setups = setups(args, &scenario)?;
     let folder = args.out.as_deref().map(|dir| OutFolder::claim(dir, Maker::Simulate)).transpose()?;
     let mut shown = Vec::new();
-    for Setup { name, controller, settings, scenario, parts } in setups {
+    for Setup { name, label, controller, settings, scenario, parts } in setups {
         let outcome = one_run(args, &scenario, settings)?;
-        shown.push(Shown { name, controller, parts, outcome });
+        shown.push(Shown { name, label, controller, parts, outcome });
     }
     let told = document(args, &scenario, &shown);
     if let Some(folder) = folder {

@@ -91,7 +91,8 @@ fn compressors(study: &Study) -> Section {
 fn table_of(rows: Vec<Vec<String>>) -> Table {
     let whole = |row: Vec<String>| row.iter().map(|cell| cell.replace(" ± ", "\u{a0}±\u{a0}")).collect();
     let mut rows = rows.into_iter().map(whole);
-    Table { head: rows.next().unwrap_or_default(), rows: rows.collect() }
+    let head = rows.next().unwrap_or_default();
+    Table { head, rows: rows.collect(), ..Table::default() }
 }
 
 fn figures(study: &Study) -> Section {

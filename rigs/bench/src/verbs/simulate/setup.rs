@@ -16,8 +16,10 @@ use plant::toml_file::TomlFile;
 
 /// What one run is made of.
 pub(super) struct Setup {
-    /// What tables, pictures and files call it.
+    /// What tables and files call it.
     pub(super) name: String,
+    /// What the page calls it: which controller, which turbo.
+    pub(super) label: String,
     pub(super) controller: String,
     pub(super) settings: Settings,
     pub(super) scenario: Scenario,
@@ -77,24 +79,34 @@ fn stem(path: &Path) -> String {
 /// Every controller with every turbo, named by what there is a choice of.
 pub(super) fn setups(args: &Args, scenario: &Scenario) -> Result<Vec<Setup>, Failure> {
     let controllers = controllers(args)?;
+    let turbos = told_apart(&args.parts.iter().map(|path| stem(path)).collect::<Vec<_>>());
     let mut setups = Vec::new();
     for (controller, settings) in &controllers {
-        let setup = |name: String, scenario: Scenario, parts: Option<PartsOfRun>| Setup {
+        let setup = |name: String, label: String, scenario: Scenario, parts: Option<PartsOfRun>| Setup {
             name,
+            label,
             controller: controller.clone(),
             settings: *settings,
             scenario,
             parts,
         };
         if args.parts.is_empty() {
-            setups.push(setup(controller.clone(), scenario.clone(), None));
+            setups.push(setup(
+                controller.clone(),
+                format!("controller {controller}"),
+                scenario.clone(),
+                None,
+            ));
         }
-        for path in &args.parts {
+        for (path, turbo) in args.parts.iter().zip(&turbos) {
             let (with_parts, told) =
                 put_on(path, scenario, args.scenario.as_deref().unwrap_or(&scenario.name))?;
-            let turbo = stem(path);
-            let name = if args.with.is_empty() { turbo } else { format!("{controller}-{turbo}") };
-            setups.push(setup(name, with_parts, Some(told)));
+            let (name, label) = if args.with.is_empty() {
+                (turbo.clone(), format!("turbo {turbo}"))
+            } else {
+                (format!("{controller}-{turbo}"), format!("turbo {turbo} under controller {controller}"))
+            };
+            setups.push(setup(name, label, with_parts, Some(told)));
         }
     }
     let names: Vec<String> = setups.iter().map(|setup| setup.name.clone()).collect();

@@ -27,6 +27,18 @@ pub(super) fn faults_line(run: &Shown) -> String {
     if names.is_empty() { "none".to_owned() } else { names.join(", ") }
 }
 
+/// A stage in a word, for a chart.
+pub(super) fn short_stage(stage: GuardStage) -> &'static str {
+    match stage {
+        GuardStage::Normal => "back to normal",
+        GuardStage::Ease => "eases",
+        GuardStage::BoostShort => "holds open",
+        GuardStage::Open => "trips",
+        GuardStage::CannotOpen => "cannot open",
+        GuardStage::Latched => "latches",
+    }
+}
+
 /// Every turbo with the names of the runs that had it; nothing of runs with the scenario's own.
 pub(super) fn turbos(shown: &[Shown]) -> Vec<(String, &PartsOfRun)> {
     let mut turbos: Vec<(String, &PartsOfRun)> = Vec::new();
@@ -40,7 +52,8 @@ pub(super) fn turbos(shown: &[Shown]) -> Vec<(String, &PartsOfRun)> {
     turbos
 }
 
-fn stage(stage: GuardStage) -> &'static str {
+/// What a stage of the guard is.
+pub(super) fn stage(stage: GuardStage) -> &'static str {
     match stage {
         GuardStage::Normal => "back to normal",
         GuardStage::Ease => "eases the vanes open",

@@ -83,7 +83,7 @@ fn over(title: &str, x: &str, y: &str, lines: [Points; 2]) -> Chart {
     let both = lines.into_iter().zip(INKS).zip(["A", "B"]);
     both.filter(|((points, _), _)| !points.is_empty())
         .fold(Chart::new(title, Axis::fit(x), Axis::fit(y)), |chart, ((points, ink), name)| {
-            chart.line(name, ink, points)
+            chart.trace(name, ink, points)
         })
 }
 
@@ -102,7 +102,7 @@ fn swept(side: &ComparedUnit) -> Points {
         table.inputs().iter().copied().zip(table.average_up()).map(|(x, y)| (x, y - x)).collect()
     };
     exhibits(side)
-        .find_map(|one| if let Exhibit::Sweep(table, _) = one { Some(points(table)) } else { None })
+        .find_map(|one| if let Exhibit::Sweep { table, .. } = one { Some(points(table)) } else { None })
         .unwrap_or_default()
 }
 
