@@ -285,6 +285,12 @@ fn a_ring_that_sooted_up_after_it_was_learned_steps_too_slowly_and_the_verdict_s
             blamed.iter().any(|reason| reason["code"].as_str().unwrap().starts_with("step_")),
             expected == 1
         );
+        // What is blamed is shown first, before the usual pictures.
+        vanebench(&["report", &folder.path().join("u1").display().to_string()]);
+        let page = fs::read_to_string(folder.path().join("u1/report.html")).unwrap();
+        let shown = page.split_once("Pictures that say why").unwrap().1;
+        let first = shown.split("<figcaption>").nth(1).unwrap();
+        assert_eq!(first.split('<').next().unwrap().contains(" % step, "), expected == 1, "{first:.60}");
     }
 }
 

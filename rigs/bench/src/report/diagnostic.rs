@@ -3,6 +3,7 @@
 use super::chart::{Axis, Chart, Ink};
 use super::section::Section;
 use crate::figures::binding::Picture;
+use crate::figures::range;
 
 /// Current against raw position.
 pub(super) fn chart(picture: &Picture) -> Chart {
@@ -11,8 +12,22 @@ pub(super) fn chart(picture: &Picture) -> Chart {
         Axis::fit("position, counts"),
         Axis::with_zero("motor current, A; positive opens"),
     )
-    .line("opening", Ink::Opening, picture.opening.clone())
-    .line("closing", Ink::Closing, picture.closing.clone())
+    .line("opening", Ink::Opening, by_pass(&picture.opening))
+    .line("closing", Ink::Closing, by_pass(&picture.closing))
+}
+
+/// A line that ends where the next pass begins elsewhere.
+fn by_pass(points: &[(f64, f64)]) -> Vec<(f64, f64)> {
+    /// Share of the travel seen that no lever goes from one sample to the next.
+    const JUMP: f64 = 0.1;
+    let jump = JUMP * range(points.iter().map(|point| point.0));
+    let mut line: Vec<(f64, f64)> = Vec::with_capacity(points.len());
+    for point in points {
+        let last = line.last().filter(|last| (point.0 - last.0).abs() > jump);
+        line.extend(last.map(|last| (last.0, f64::NAN)));
+        line.push(*point);
+    }
+    line
 }
 
 /// The same with the places that stand out.
