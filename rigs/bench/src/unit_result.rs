@@ -10,7 +10,7 @@ use crate::limits::Limits;
 use crate::output::write_file;
 use crate::profile::Profile;
 use crate::record::{Checked, HEAD_NOTE, RecordError, Run, RunName, VERDICT_FILE, runs_in};
-use crate::report::{Section, Sheet};
+use crate::report::{Section, Sheet, attachments};
 
 /// The file that a report is written to.
 pub(crate) const REPORT_FILE: &str = "report.html";
@@ -144,7 +144,9 @@ pub(crate) fn write_report(
     log: Option<Section>,
 ) -> Result<(), Failure> {
     let sheet = Sheet::of_unit(unit_dir).map_err(Failure::usage)?;
-    let html = result.report(profile, limits, sheet, log).render().map_err(Failure::undetermined)?;
+    let attached = attachments::section_of(unit_dir).map_err(Failure::undetermined)?;
+    let html =
+        result.report((profile, limits), sheet, log, attached).render().map_err(Failure::undetermined)?;
     write_file(path, html.as_bytes())
 }
 

@@ -78,6 +78,37 @@ fn a_comparison_tells_a_change_from_what_mounting_anew_explains() {
     assert_eq!(run(folder.path(), &few).0, 2);
 }
 
+/// A picture is shown by its first bytes alone; a drawing that could run a script is named and never opened in the page.
+#[test]
+fn a_report_shows_what_was_attached_and_lets_nothing_of_it_run() {
+    let folder = tempfile::tempdir().unwrap();
+    let at = |name: &str| folder.path().join(name);
+    assert_eq!(run(folder.path(), &["learn", "--port", "virtual:healthy", "--unit", "u1"]).0, 0);
+    // A PNG of one point (ISO/IEC 15948), and a drawing with a script under the name of a photograph.
+    let png = b"\x89PNG\r\n\x1a\n\0\0\0\rIHDR\0\0\0\x01\0\0\0\x01\x08\0\0\0\0";
+    fs::write(at("closed.png"), png).unwrap();
+    fs::write(at("\"><script>.jpg"), "<svg onload=alert(1)><script>alert(2)</script></svg>").unwrap();
+    for (file, note) in [("closed.png", "<b>soot</b>"), ("\"><script>.jpg", "\"><script>alert(3)</script>")] {
+        let attach = ["unit", "attach", "units/u1", file, "--by", "A", "--note", note];
+        assert_eq!(run(folder.path(), &attach).0, 0, "{file}");
+    }
+    let page = || {
+        run(folder.path(), &["report", "units/u1", "--out", "report.html"]);
+        fs::read_to_string(at("report.html")).unwrap()
+    };
+    let shown = page();
+    // The base 64 of RFC 4648 begins a PNG with these letters.
+    assert_eq!(shown.matches("src=\"data:image/png;base64,iVBORw0KGgo").count(), 1);
+    assert_eq!(shown.matches("src=").count(), 1);
+    for part in ["0001-closed.png", "named only: no PNG or JPEG", "&#60;b&#62;soot&#60;/b&#62;"] {
+        assert!(shown.contains(part), "{part} is missing in the report");
+    }
+    assert!(!shown.contains("<script") && !shown.contains("onload") && !shown.contains("<b>"));
+    fs::write(at("units/u1/attached/0001-closed.png"), [&png[..], b"more"].concat()).unwrap();
+    let changed = page();
+    assert!(changed.contains("changed since it was attached") && !changed.contains("src="));
+}
+
 #[test]
 fn a_file_that_was_attached_and_changed_removed_or_added_is_found() {
     let folder = tempfile::tempdir().unwrap();

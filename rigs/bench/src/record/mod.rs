@@ -31,7 +31,9 @@ pub use info::{Conditions, FaultOf, Made, Outcome, Refusal, RunFile, RunInfo, Ru
 pub(crate) use info::{LEARN_KIND, PORT, RELEARN, STARTED};
 pub use job::{Job, JobState};
 pub(crate) use log::HEAD_NOTE;
-pub(crate) use log::{Attached, AttachedTrouble, attach, attached, attached_trouble, explain};
+pub(crate) use log::{
+    Attached, AttachedTrouble, attach, attached, attached_bytes, attached_trouble, explain,
+};
 pub use log::{Checked, ConfirmedTrouble, LogHead, LogTrouble, RunTrouble, Unsound, Weight};
 pub use loss::Loss;
 pub use numbering::RunName;

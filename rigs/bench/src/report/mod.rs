@@ -3,6 +3,7 @@
 //! In: a [`Report`]: unit, verdict, sections of charts and tables, the acceptance sheet, cautions. Out: the
 //! file's text, the same bytes for the same report.
 
+pub(crate) mod attachments;
 mod axis;
 pub mod bench;
 pub mod chart;

@@ -4,7 +4,7 @@ use askama::Template;
 
 use super::draw::Drawing;
 use super::figure_lines::{FigureTable, conditions, definitions};
-use super::section::{Block, Section, SectionBegin, Table};
+use super::section::{AttachedPicture, Block, Section, SectionBegin, Table};
 use super::spans::DrawnSpans;
 use super::{Front, Report, ReportError};
 use crate::judge::{FigureRow, Judgement, Reason};
@@ -14,6 +14,7 @@ enum RenderedBlock<'a> {
     Charts(Vec<String>),
     Table(&'a Table),
     Drawing(&'a str),
+    Picture(&'a AttachedPicture),
     Spans(String),
 }
 
@@ -119,6 +120,7 @@ fn rendered<'a>(block: &'a Block, charts: &mut usize) -> Result<RenderedBlock<'a
     Ok(match block {
         Block::Text(text) => RenderedBlock::Text(text),
         Block::Table(table) => RenderedBlock::Table(table),
+        Block::Picture(picture) => RenderedBlock::Picture(picture),
         Block::Drawing(svg) => RenderedBlock::Drawing(svg),
         Block::Spans(spans) => RenderedBlock::Spans(DrawnSpans::new(spans).render()?),
         Block::Charts(list) => {

@@ -34,8 +34,21 @@ pub enum Block {
     Spans(Spans),
     /// A table.
     Table(Table),
+    /// A picture that a person attached.
+    Picture(AttachedPicture),
     /// A finished drawing as SVG, made by this program.
     Drawing(String),
+}
+
+/// A picture as it stands in the page.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct AttachedPicture {
+    /// `image/png` or `image/jpeg`.
+    pub mime: &'static str,
+    /// Its bytes in base 64.
+    pub base64: String,
+    /// What it shows.
+    pub note: String,
 }
 
 /// A table of text. Its first column names the rows.
@@ -80,6 +93,13 @@ impl Section {
     #[must_use]
     pub fn spans(mut self, spans: Spans) -> Self {
         self.blocks.push(Block::Spans(spans));
+        self
+    }
+
+    /// The same section with a picture that a person attached.
+    #[must_use]
+    pub(super) fn picture(mut self, picture: AttachedPicture) -> Self {
+        self.blocks.push(Block::Picture(picture));
         self
     }
 

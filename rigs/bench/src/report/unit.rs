@@ -20,20 +20,21 @@ const BOOST_NOTE: &str = "The same controller code over a simulated actuator and
     no engine was run. Surge is outside the model. A real engine must be checked on the engine.";
 
 impl UnitResult {
-    /// The report. `log` says how long the unit's log is.
+    /// The report. `log` says how long the unit's log is, `attached` what a person put to the unit.
     #[must_use]
     pub fn report(
         &self,
-        profile: &Profile,
-        limits: &Limits,
+        (profile, limits): (&Profile, &Limits),
         sheet: Sheet,
         log: Option<Section>,
+        attached: Option<Section>,
     ) -> UnitReport {
         let learned = self.runs.iter().find_map(|(run, _)| run.file.outcome.calibration.as_ref());
         let lever = LeverTravel::of(profile, learned);
         let mut sections: Vec<Section> =
             self.runs.iter().filter_map(|(_, shown)| section(shown, profile, limits, lever)).collect();
         sections.push(self.run_table());
+        sections.extend(attached);
         let subject = self.runs.first().map_or("no runs", |(run, _)| run.file.run.unit.as_str());
         let report = Report {
             subject: subject.to_owned(),

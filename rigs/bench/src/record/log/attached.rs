@@ -120,24 +120,34 @@ pub(crate) fn attached(unit_dir: &Path) -> Result<Vec<Attached>, RecordError> {
 /// # Errors
 /// When log, folder or a copy cannot be read.
 pub(crate) fn attached_trouble(unit_dir: &Path) -> Result<Vec<(String, AttachedTrouble)>, RecordError> {
-    let folder = unit_dir.join(ATTACHED);
-    let mut there = names_in(&folder)?;
+    let mut there = names_in(&unit_dir.join(ATTACHED))?;
     let mut found = Vec::new();
-    for Attached { name, sha256, .. } in attached(unit_dir)? {
-        let at = there.iter().position(|one| *one == name).map(|at| there.swap_remove(at));
-        let trouble = match at {
-            None => Some(AttachedTrouble::Removed),
-            Some(_) => {
-                let path = folder.join(&name);
-                let bytes = bytes_of(&path, MOST).map_err(RecordError::unread(&path))?;
-                (Sha256Hex::of(&bytes) != sha256).then_some(AttachedTrouble::Changed)
-            }
-        };
-        found.extend(trouble.map(|trouble| (name, trouble)));
+    for file in attached(unit_dir)? {
+        let trouble = attached_bytes(unit_dir, &file)?.err();
+        there.retain(|one| *one != file.name);
+        found.extend(trouble.map(|trouble| (file.name, trouble)));
     }
     there.sort();
     found.extend(there.into_iter().map(|name| (name, AttachedTrouble::Unnamed)));
     Ok(found.into_iter().map(|(name, trouble)| (format!("{ATTACHED}/{name}"), trouble)).collect())
+}
+
+/// What an attached file holds, where it is what was put there. A name that the folder does not list is never opened: a log
+/// that somebody else wrote may name any path.
+///
+/// # Errors
+/// When the folder or the file cannot be read.
+pub(crate) fn attached_bytes(
+    unit_dir: &Path,
+    file: &Attached,
+) -> Result<Result<Vec<u8>, AttachedTrouble>, RecordError> {
+    let folder = unit_dir.join(ATTACHED);
+    if !names_in(&folder)?.contains(&file.name) {
+        return Ok(Err(AttachedTrouble::Removed));
+    }
+    let path = folder.join(&file.name);
+    let bytes = bytes_of(&path, MOST).map_err(RecordError::unread(&path))?;
+    Ok(if Sha256Hex::of(&bytes) == file.sha256 { Ok(bytes) } else { Err(AttachedTrouble::Changed) })
 }
 
 fn names_in(folder: &Path) -> Result<Vec<String>, RecordError> {
@@ -154,4 +164,31 @@ fn plain_name(file: &Path) -> String {
     let plain = |c: char| if c.is_ascii_alphanumeric() || ".-_".contains(c) { c } else { '_' };
     let name: Vec<char> = name.to_string_lossy().chars().map(plain).collect();
     name[name.len().saturating_sub(NAME)..].iter().collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A log that somebody else wrote may name any file of this machine, with its true hash.
+    #[test]
+    fn nothing_outside_the_folder_is_opened() {
+        let dir = tempfile::tempdir().unwrap();
+        fs::create_dir(dir.path().join(ATTACHED)).unwrap();
+        fs::write(dir.path().join("secret"), b"s").unwrap();
+        fs::write(dir.path().join(ATTACHED).join("0001-a"), b"s").unwrap();
+        let named = |name: &str| Attached {
+            name: name.to_owned(),
+            sha256: Sha256Hex::of(b"s"),
+            by: "A".parse().unwrap(),
+            note: "n".parse().unwrap(),
+            on: String::new(),
+        };
+        let bytes = |name: &str| attached_bytes(dir.path(), &named(name)).unwrap();
+        assert_eq!(bytes("0001-a"), Ok(b"s".to_vec()));
+        let absolute = dir.path().join("secret").display().to_string();
+        for outside in ["../secret", &absolute, "", ".", "./0001-a"] {
+            assert_eq!(bytes(outside), Err(AttachedTrouble::Removed), "{outside}");
+        }
+    }
 }

@@ -20,7 +20,7 @@ use serde::Serialize;
 use super::{RecordError, RunName, Sha256Hex};
 use crate::short_text::ShortText;
 pub(super) use append::append;
-pub(crate) use attached::{Attached, AttachedTrouble, attach, attached, attached_trouble};
+pub(crate) use attached::{Attached, AttachedTrouble, attach, attached, attached_bytes, attached_trouble};
 pub use check::{Checked, LogTrouble, RunTrouble, Unsound, Weight};
 pub use confirmed::ConfirmedTrouble;
 pub(super) use entry::Entry;
