@@ -98,29 +98,38 @@ const HANDS_CLEAR: &str = "Hands and tools clear of the lever?";
 /// Between two looks at Ctrl-C while a question is open.
 const LOOK: Duration = Duration::from_millis(50);
 
-/// How much of the cautions is shown.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(crate) enum Showing {
-    /// All of them.
+/// What a job has shown of the cautions: all of them first, then what may hurt at any start.
+#[derive(Debug, Default)]
+pub(crate) struct JobCautions {
+    shown: Shown,
+}
+
+#[derive(Debug, Default)]
+enum Shown {
+    #[default]
+    Nothing,
     Whole,
-    /// Pinch, heat and emergency stop: all were shown before, in the same job.
-    Short,
 }
 
-/// Shows the cautions on standard error.
-pub(crate) fn show() {
-    show_as(Showing::Whole);
-}
-
-fn show_as(showing: Showing) {
-    const KEPT: usize = 3;
-    let many = match showing {
-        Showing::Whole => CAUTIONS.len(),
-        Showing::Short => KEPT,
-    };
-    for line in CAUTIONS.iter().take(many) {
-        console::say(&format!("CAUTION  {line}"));
+impl JobCautions {
+    /// The cautions of the next start.
+    fn next(&mut self) -> &'static [&'static str] {
+        /// Pinch, heat and emergency stop stand first.
+        const KEPT: usize = 3;
+        match std::mem::replace(&mut self.shown, Shown::Whole) {
+            Shown::Nothing => &CAUTIONS,
+            Shown::Whole => &CAUTIONS[..KEPT],
+        }
     }
+}
+
+/// Shows all cautions on standard error.
+pub(crate) fn show() {
+    say_each(&CAUTIONS);
+}
+
+fn say_each(cautions: &[&str]) {
+    cautions.iter().for_each(|line| console::say(&format!("CAUTION  {line}")));
 }
 
 impl HandsClear {
@@ -130,7 +139,7 @@ impl HandsClear {
     /// Without `--hands-clear`, without a terminal to ask at, with any answer but "yes", or on Ctrl-C: nothing
     /// moves.
     pub(crate) fn confirm(self, motion: Motion) -> Result<Acknowledged, Failure> {
-        self.confirm_showing(motion, Showing::Whole)
+        self.confirm_in(&mut JobCautions::default(), motion)
     }
 
     /// `--hands-clear` stands for several starts only together with a name.
@@ -146,12 +155,12 @@ impl HandsClear {
         Ok(())
     }
 
-    /// As [`HandsClear::confirm`], with so much of the cautions.
+    /// As [`HandsClear::confirm`], for one of the starts of a job.
     ///
     /// # Errors
     /// As [`HandsClear::confirm`].
-    pub(crate) fn confirm_showing(self, motion: Motion, showing: Showing) -> Result<Acknowledged, Failure> {
-        show_as(showing);
+    pub(crate) fn confirm_in(self, job: &mut JobCautions, motion: Motion) -> Result<Acknowledged, Failure> {
+        say_each(job.next());
         match (motion, self.hands_clear) {
             (Motion::Simulated, _) => {
                 console::say("(virtual rig: nothing real moves)\n");
@@ -271,4 +280,20 @@ fn has_line(stdin: &Stdin) -> bool {
     let patience = PollTimeout::try_from(LOOK).unwrap_or(PollTimeout::ZERO);
     // A signal ends the wait early: the caller looks for it.
     poll(&mut watched, patience).is_ok_and(|ready| ready > 0)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_job_shows_all_cautions_first_and_keeps_pinch_heat_and_emergency_stop() {
+        let mut job = JobCautions::default();
+        assert_eq!(job.next(), CAUTIONS);
+        for _ in 0..3 {
+            let kept: Vec<&str> = job.next().iter().filter_map(|line| line.split(':').next()).collect();
+            assert_eq!(kept, ["MOVING LEVER", "HOT PARTS", "EMERGENCY STOP"]);
+        }
+        assert_eq!(JobCautions::default().next(), CAUTIONS);
+    }
 }

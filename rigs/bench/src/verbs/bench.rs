@@ -11,7 +11,7 @@ use clap::ValueEnum;
 use firmware_core::learn::{CheckSet, LearnOutcome};
 
 use super::judge::{ReportArgs, report_job};
-use crate::caution::{self, Motion};
+use crate::caution::{self, JobCautions, Motion};
 use crate::checks::{check_lines, parse_check};
 use crate::console::Console;
 use crate::exit::{Exit, Failure, VerbResult};
@@ -84,10 +84,9 @@ pub fn run(args: &Args, console: &Console) -> VerbResult {
     }
     console.note(&heading(&target));
     let steps = BenchStep::value_variants().iter().copied().skip_while(|step| *step != args.from);
-    let mut bench = None;
-    for (number, step) in steps.enumerate() {
-        let first = if number == 0 { caution::Showing::Whole } else { caution::Showing::Short };
-        while let Err(failure) = one(args, &target, (step, first), &mut bench, console) {
+    let (mut bench, mut cautions) = (None, JobCautions::default());
+    for step in steps {
+        while let Err(failure) = one(args, &target, step, (&mut bench, &mut cautions), console) {
             if !goes_on(step, &failure, console)? {
                 return Err(how_to_go_on(step, failure));
             }
@@ -117,12 +116,12 @@ fn can_take_a_file(out: &Path) -> Result<(), Failure> {
 fn one(
     args: &Args,
     target: &Target,
-    (step, showing): (BenchStep, caution::Showing),
-    bench: &mut Option<Bench>,
+    step: BenchStep,
+    (bench, cautions): (&mut Option<Bench>, &mut JobCautions),
     console: &Console,
 ) -> Result<(), Failure> {
     console.note(&format!("\nNEXT  {}: {}", step.word(), step.doing()));
-    let cautions = args.target.hands_clear.confirm_showing(target.motion(), showing)?;
+    let cautions = args.target.hands_clear.confirm_in(cautions, target.motion())?;
     let bench = match bench {
         Some(bench) => bench,
         None => bench.insert(link_rig::open(target, cautions)?),
@@ -152,7 +151,7 @@ fn learn_unit(args: &Args, target: &Target, bench: &mut Bench, console: &Console
         LearnOutcome::NotProven { check, .. } => Err(Failure {
             exit: Exit::Undetermined,
             message: format!(
-                "both stops found, NOT PROVEN: still to confirm by eye or gauge:{}\n  then say so: {}",
+                "both stops found, NOT PROVEN: still to confirm by eye or gauge:{}\n  then say so:\n  {}",
                 check_lines(check),
                 unit_store::how_to_confirm(&target.unit_dir, check)
             ),
