@@ -7,6 +7,7 @@ mod bar;
 mod draw;
 mod keyboard;
 mod place;
+mod rows;
 mod view;
 mod words;
 

@@ -3,7 +3,7 @@
 //! In: everything that an observer is shown. Out: the lines of the screen. Draws nothing and knows no terminal.
 
 use firmware_core::calibration::Calibration;
-use firmware_core::faults::{Fault, Limit, LimitSet};
+use firmware_core::faults::LimitSet;
 use firmware_core::learn::{LearnEvent, LearnOutcome, Stop};
 use firmware_core::link::Source;
 use firmware_core::link::state::{MotionEvent, ReleaseReason};
@@ -83,14 +83,14 @@ pub(super) enum DriveState {
 pub(super) struct View {
     pub(super) subject: Subject,
     pub(super) drive: DriveState,
-    part: Option<PlanPart>,
-    newest: Option<StreamSample>,
+    pub(super) part: Option<PlanPart>,
+    pub(super) newest: Option<StreamSample>,
     phase: String,
-    touches: [u8; 2],
+    pub(super) touches: [u8; 2],
     /// Reading of the last touch at each stop.
-    touched: [Option<f32>; 2],
-    limits: LimitSet,
-    lost_ticks: u64,
+    pub(super) touched: [Option<f32>; 2],
+    pub(super) limits: LimitSet,
+    pub(super) lost_ticks: u64,
 }
 
 impl View {
@@ -174,8 +174,8 @@ impl View {
         let is_due = self.subject.drive == MayDrive::No && sample.tick.0.is_multiple_of(SECOND);
         is_due.then(|| {
             let told = ["position", "current", "supply", "housing", "faults", "to go"];
-            let rows = self.rows().into_iter().filter(|(name, _)| told.contains(name));
-            rows.map(|(name, value)| format!("{name} {value}")).collect::<Vec<_>>().join("; ")
+            let rows = self.rows().into_iter().filter(|row| told.contains(&row.name));
+            rows.map(|row| format!("{} {}", row.name, row.value)).collect::<Vec<_>>().join("; ")
         })
     }
 
@@ -215,40 +215,6 @@ impl View {
         }
     }
 
-    /// Name and value of everything that is told below the bar.
-    pub(super) fn rows(&self) -> Vec<(&'static str, String)> {
-        let none = || "-".to_owned();
-        let newest = self.newest.as_ref();
-        let mut rows = vec![
-            ("position", newest.map_or_else(none, |sample| self.position(sample))),
-            ("command", newest.map_or_else(none, |sample| self.command(sample))),
-            ("current", newest.map_or_else(none, |sample| words::amperes(sample.point.current().0))),
-            ("supply", newest.and_then(|s| s.supply).map_or_else(none, |volts| format!("{:.1} V", volts.0))),
-            ("housing", newest.and_then(|s| s.temperature).map_or_else(none, |t| format!("{:.0} °C", t.0))),
-        ];
-        if self.touches != [0; 2] {
-            let [closed, open] = self.touches;
-            rows.push(("touches", format!("closed {closed} of {TOUCHES}, open {open} of {TOUCHES}")));
-        }
-        if self.subject.drive == MayDrive::Yes {
-            rows.push(("limits met", words::named(self.limits.iter().map(Limit::name))));
-        }
-        let faults =
-            newest.map_or_else(none, |sample| words::named(sample.state.faults.iter().map(Fault::name)));
-        rows.push(("faults", faults));
-        if let (Some(place), Some(sample)) = (self.subject.place, newest) {
-            rows.push(("to go", place.to_go(f32::from(sample.point.position().0))));
-        }
-        if let Some(left) = self.left() {
-            rows.push(("time left", left));
-        }
-        if self.lost_ticks > 0 {
-            rows.push(("lost", format!("{} ms of samples, on the line", self.lost_ticks)));
-        }
-        rows.push(("may jump", self.may_jump()));
-        rows
-    }
-
     /// What goes on, in words.
     pub(super) fn phase(&self) -> &str {
         &self.phase
@@ -262,61 +228,11 @@ impl View {
         }
     }
 
-    /// Where the lever is between both stops, 0 closed to 1 open, and on what ground.
-    fn opening(&self, counts: f32) -> Option<(f32, &'static str)> {
-        let (ends, ground) = match (self.touched, self.subject.windows) {
-            ([Some(closed), Some(open)], _) => ([closed, open], "of the travel found"),
-            (_, Some(windows)) => ([windows.closed.centre(), windows.open.centre()], "by the profile"),
-            (_, None) => return None,
-        };
-        let opening = (counts - ends[0]) / (ends[1] - ends[0]);
-        opening.is_finite().then_some((opening, ground))
-    }
-
-    fn position(&self, sample: &StreamSample) -> String {
-        let counts = sample.point.position();
-        match self.opening(f32::from(counts.0)) {
-            Some((opening, ground)) => {
-                format!("{} counts, {:.1} % open {ground}", counts.0, 100.0 * opening)
-            }
-            None => format!("{} counts", counts.0),
-        }
-    }
-
-    /// The last sample before a stop still names a command; with the drive off there is none.
-    fn command(&self, sample: &StreamSample) -> String {
-        match self.drive {
-            DriveState::Off(_) => words::no_command(),
-            DriveState::Waiting | DriveState::On | DriveState::Stopping | DriveState::Unanswered => {
-                words::command(sample)
-            }
-        }
-    }
-
     /// The drive went off after a key, so many milliseconds later.
     pub(super) fn stopped(&mut self, after_ms: u128) {
         self.drive = DriveState::Off(Some(after_ms));
         self.phase = "stopped by a key".to_owned();
         self.part = None;
-    }
-
-    fn left(&self) -> Option<String> {
-        let (part, newest) = (self.part?, self.newest.as_ref()?);
-        let left = f64::from(part.planned) * (1.0 - part.done_at(newest.tick)) / 1000.0;
-        Some(if left > 0.0 { format!("about {left:.0} s") } else { "any moment".to_owned() })
-    }
-
-    /// Which way the lever may go by itself.
-    fn may_jump(&self) -> String {
-        let spring = match self.subject.spring {
-            SpringAction::None => "drive off: its own weight may move it",
-            SpringAction::Opens => "drive off: the spring pulls it OPEN",
-            SpringAction::Closes => "drive off: the spring pulls it CLOSED",
-        };
-        match self.drive {
-            DriveState::On | DriveState::Stopping => format!("either way; {spring}"),
-            DriveState::Waiting | DriveState::Off(_) | DriveState::Unanswered => spring.to_owned(),
-        }
     }
 
     /// The bar, where the windows of the stops are known.
@@ -326,9 +242,6 @@ impl View {
         Some(bar(windows, self.touched, lever, width))
     }
 }
-
-/// Touches of each stop in a sound learn.
-const TOUCHES: u8 = 3;
 
 fn index(stop: Stop) -> usize {
     match stop {
