@@ -64,7 +64,7 @@ const FLOORS: [(&str, &[&[&str]]); 4] = [
         &[
             &["checks", "exit", "fold", "number", "rig", "short_text", "span", "unit_name"],
             &["document_kind", "whole_number", "console", "figures", "output", "profile"],
-            &["interrupt", "limits"],
+            &["interrupt", "limits", "progress"],
             &["actuator", "caution"],
             &["client", "port"],
             &["record"],

@@ -85,9 +85,9 @@ fn the_tornado_puts_what_nobody_measured_on_top_and_repeats_byte_for_byte() {
         .collect();
     let (old, new) = (ring_a(), PartsSheet::parse("b", &unmeasured.join("\n")).unwrap());
     let found = between(&old, &new);
-    let first = sensitivity(&old, &new, &found, 64, 7).unwrap();
-    assert_eq!(first, sensitivity(&old, &new, &found, 64, 7).unwrap());
-    assert_ne!(first.campaign, sensitivity(&old, &new, &found, 64, 8).unwrap().campaign);
+    let first = sensitivity((&old, &new), &found, (64, 7), &|_, _| {}).unwrap();
+    assert_eq!(first, sensitivity((&old, &new), &found, (64, 7), &|_, _| {}).unwrap());
+    assert_ne!(first.campaign, sensitivity((&old, &new), &found, (64, 8), &|_, _| {}).unwrap().campaign);
     assert!(first.bars.windows(2).all(|pair| pair[0].span_kpa() >= pair[1].span_kpa()));
     let unmeasured = |bar: &Bar| bar.estimated && bar.name.starts_with("new: ");
     assert!(first.bars.iter().take(3).filter(|bar| unmeasured(bar)).count() >= 2, "{:?}", first.bars);

@@ -1,7 +1,5 @@
 //! The verbs and what each takes.
 
-use std::io::ErrorKind;
-
 use clap::error::{ContextKind, ContextValue};
 use clap::{CommandFactory, Parser, Subcommand};
 use plant::shown::brief;
@@ -15,13 +13,16 @@ use crate::{interrupt, verbs};
 /// Version and commit.
 const VERSION: &str = concat!(env!("CARGO_PKG_VERSION"), " (", env!("VANEBENCH_COMMIT"), ")");
 
+/// Columns that help takes at most, as all other text does.
+const WIDEST_HELP: usize = 80;
+
 /// Bench, simulate, validate and match VGT vane actuators and their controllers.
 ///
 /// Exit codes: 0 within limits or done; 1 out of limits; 2 wrong command line or file; 3 undetermined (link lost, supply
 /// out of range, not proven, run incomplete, disk or standard output refuses); 130 interrupted. A reader of
 /// the output that leaves early (`| head`) changes none of them.
 #[derive(Debug, Parser)]
-#[command(name = "vanebench", version = VERSION, propagate_version = true)]
+#[command(name = "vanebench", version = VERSION, propagate_version = true, max_term_width = WIDEST_HELP)]
 pub struct Cli {
     /// Print one JSON document on standard output instead of text
     #[arg(long, global = true)]
@@ -89,12 +90,12 @@ impl Cli {
     pub fn read(console: &Console) -> Result<Self, Exit> {
         Self::try_parse().map_err(|error| {
             if !error.use_stderr() {
-                return match error.print() {
-                    Err(refused) if refused.kind() != ErrorKind::BrokenPipe => {
+                return match console.help(&error.render()) {
+                    Err(refused) => {
                         console.note(&format!("vanebench: standard output: {refused}"));
                         Exit::Undetermined
                     }
-                    Ok(()) | Err(_) => Exit::Done,
+                    Ok(()) => Exit::Done,
                 };
             }
             Console::new(Style::asked_for()).usage(&brief_words(&error))

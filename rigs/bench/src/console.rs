@@ -4,7 +4,7 @@
 use std::io::{ErrorKind, IsTerminal, Write};
 use std::sync::atomic::{AtomicBool, Ordering};
 
-use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
+use clap::builder::StyledStr;
 use plant::shown::printable;
 
 use crate::document_kind::{Document, ErrorDocument, text as document_text};
@@ -71,6 +71,14 @@ impl Console {
     /// # Errors
     /// When standard output takes nothing more.
     pub(crate) fn result(&self, text: &str, document: &impl Document) -> Result<(), Failure> {
+        self.as_it_is(&for_reader(text.trim_end(), &std::io::stdout()), document)
+    }
+
+    /// The same for a text that a program takes: it is not folded.
+    ///
+    /// # Errors
+    /// As [`Console::result`].
+    pub(crate) fn as_it_is(&self, text: &str, document: &impl Document) -> Result<(), Failure> {
         self.is_told.store(true, Ordering::Relaxed);
         match self.style {
             Style::Plain => out(&printable(text.trim_end())),
@@ -82,6 +90,16 @@ impl Console {
                  stands. Free space or send the output elsewhere, then run again."
             ))
         })
+    }
+
+    /// Writes help, which the parser leaves unfolded in part.
+    ///
+    /// # Errors
+    /// When standard output takes nothing more.
+    pub(crate) fn help(&self, help: &StyledStr) -> std::io::Result<()> {
+        let is_styled = std::io::stdout().is_terminal() && std::env::var_os("NO_COLOR").is_none();
+        let text = if is_styled { help.ansi().to_string() } else { help.to_string() };
+        out(&Fold::of_the_reader().paragraph(text.trim_end()))
     }
 
     /// Writes a line for people on standard error; machines never see it.
@@ -109,23 +127,12 @@ impl Console {
         }
     }
 
-    /// A progress bar on standard error; silent when nobody watches.
+    /// Whether progress is told: never to a machine.
     #[must_use]
-    pub fn progress(&self, what: &str, steps: u64) -> ProgressBar {
-        let bar = ProgressBar::with_draw_target(Some(steps), self.draw_target());
-        if let Ok(style) = ProgressStyle::with_template("{msg:<28} {bar:32} {percent:>3} %  {elapsed}") {
-            bar.set_style(style);
-        }
-        bar.set_message(what.to_owned());
-        bar
-    }
-
-    fn draw_target(&self) -> ProgressDrawTarget {
-        let is_wanted = self.style == Style::Plain && self.progress == ShownProgress::Shown;
-        if is_wanted && std::io::stderr().is_terminal() {
-            ProgressDrawTarget::stderr_with_hz(10)
-        } else {
-            ProgressDrawTarget::hidden()
+    pub(crate) fn progress(&self) -> ShownProgress {
+        match self.style {
+            Style::Plain => self.progress,
+            Style::Json => ShownProgress::Hidden,
         }
     }
 }
@@ -140,13 +147,13 @@ fn out(text: &str) -> std::io::Result<()> {
 
 /// Writes a line for people on standard error, from wherever there is no [`Console`] at hand.
 pub fn say(text: &str) {
-    // Whoever reads from a pipe looks for whole sentences.
-    let text = match std::io::stderr().is_terminal() {
-        true => Fold::of_the_reader().paragraph(text),
-        false => text.to_owned(),
-    };
+    let text = for_reader(text, &std::io::stderr());
     // A closed standard error is no reason to stop a rig that is moving.
     let _closed = writeln!(std::io::stderr(), "{}", printable(&text));
+}
+
+fn for_reader(text: &str, stream: &impl IsTerminal) -> String {
+    Fold::where_stated(stream).map_or_else(|| text.to_owned(), |fold| fold.paragraph(text))
 }
 
 /// Control characters that JSON may hold as they are, as codes that it reads back.

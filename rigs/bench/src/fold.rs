@@ -1,9 +1,10 @@
 //! Text folded to the reader's terminal: paragraphs and tables.
 //!
 //! In: text, rows, a [`Fold`]. Out: lines of no more columns than that. A word is never cut: one that is longer than
-//! the width, such as a path, keeps a line to itself.
+//! the width, such as a path, keeps a line to itself. A command folds so that a shell takes it back as one.
 
 use std::env;
+use std::io::IsTerminal;
 
 use comfy_table::{ColumnConstraint, ContentArrangement, Table, Width, presets};
 use textwrap::{Options, WordSeparator, WordSplitter};
@@ -16,6 +17,10 @@ pub(crate) struct Fold(u16);
 const GAP: u16 = 2;
 /// Indent of what belongs to the line above.
 const INDENT: &str = "  ";
+/// How a command begins that a person may copy.
+const COMMAND: &str = "vanebench ";
+/// What tells a shell that a command goes on.
+const GOES_ON: &str = " \\";
 /// What stays on one line: a value with its uncertainty and its per cent, the slash with what it follows.
 const HELD_TOGETHER: [(&str, &str); 3] = [(" ± ", "\u{a0}±\u{a0}"), (" %", "\u{a0}%"), (" / ", "\u{a0}/ ")];
 
@@ -28,8 +33,14 @@ impl Fold {
     /// `COLUMNS` where it is set, else the terminal's own width; never wider than usual.
     #[must_use]
     pub(crate) fn of_the_reader() -> Self {
-        let stated = env::var("COLUMNS").ok().and_then(|columns| columns.parse().ok());
-        Self::of(stated.or_else(|| terminal_size::terminal_size().map(|(columns, _)| columns.0)))
+        Self::of(stated_columns().or_else(|| terminal_size::terminal_size().map(|(columns, _)| columns.0)))
+    }
+
+    /// The same where `COLUMNS` is set or the stream is a terminal; nothing elsewhere: whoever reads from a pipe looks
+    /// for whole sentences.
+    #[must_use]
+    pub(crate) fn where_stated(stream: &impl IsTerminal) -> Option<Self> {
+        (stated_columns().is_some() || stream.is_terminal()).then(Self::of_the_reader)
     }
 
     fn of(columns: Option<u16>) -> Self {
@@ -39,16 +50,25 @@ impl Fold {
     /// A text, each of its lines folded; what runs on is indented.
     #[must_use]
     pub(crate) fn paragraph(self, text: &str) -> String {
-        let indented = |line: &str| {
-            let own = line.len() - line.trim_start().len();
-            let options = Options::new(usize::from(self.0))
-                .word_separator(WordSeparator::AsciiSpace)
-                .word_splitter(WordSplitter::NoHyphenation)
-                .break_words(false);
-            let further = if own > 0 { " ".repeat(own) + INDENT } else { String::new() };
-            textwrap::fill(&held(line), options.subsequent_indent(&further))
-        };
-        loose(&text.lines().map(indented).collect::<Vec<_>>().join("\n"))
+        loose(&text.split('\n').map(|line| self.line(line)).collect::<Vec<_>>().join("\n"))
+    }
+
+    fn line(self, line: &str) -> String {
+        let own = line.len() - line.trim_start().len();
+        let is_command = line.trim_start().starts_with(COMMAND);
+        let goes_on = if is_command { GOES_ON } else { "" };
+        let fits = textwrap::core::display_width(line.trim_end()) <= usize::from(self.0);
+        if fits || !held(line.trim()).contains(' ') {
+            return line.trim_end().to_owned();
+        }
+        let options = Options::new(usize::from(self.0) - goes_on.len())
+            .word_separator(WordSeparator::AsciiSpace)
+            .word_splitter(WordSplitter::NoHyphenation)
+            .break_words(false);
+        let further = if own > 0 || is_command { " ".repeat(own) + INDENT } else { String::new() };
+        let line = held(line);
+        let folded = textwrap::wrap(&line, options.subsequent_indent(&further));
+        folded.join(&format!("{goes_on}\n"))
     }
 
     /// Rows, head first, in columns that line up; where the columns cannot stand side by side, row by row with the
@@ -72,11 +92,20 @@ impl Fold {
         loose(&table.trim_fmt())
     }
 
+    /// Words that stay on one line where they are short.
+    fn together(self, words: &str) -> String {
+        let is_short = textwrap::core::display_width(words) <= usize::from(self.0 / 2);
+        if is_short { words.replace(' ', "\u{a0}") } else { words.to_owned() }
+    }
+
     fn listed(self, rows: &[Vec<String>]) -> String {
         let Some((head, rows)) = rows.split_first() else { return String::new() };
         let block = |row: &Vec<String>| {
-            let named =
-                head.iter().zip(row).skip(1).map(|(head, cell)| format!("{head} {cell}").trim().to_owned());
+            let named = head
+                .iter()
+                .zip(row)
+                .skip(1)
+                .map(|(head, cell)| self.together(format!("{head} {cell}").trim()));
             let first = row.first().map_or("", String::as_str);
             let rest = named.filter(|words| !words.is_empty()).collect::<Vec<_>>().join("; ");
             self.paragraph(&format!("{first}\n{INDENT}{rest}"))
@@ -84,6 +113,10 @@ impl Fold {
         let head = self.paragraph(&format!("{}:", head.first().map_or("", String::as_str)));
         std::iter::once(head).chain(rows.iter().map(block)).collect::<Vec<_>>().join("\n")
     }
+}
+
+fn stated_columns() -> Option<u16> {
+    env::var("COLUMNS").ok().and_then(|columns| columns.parse().ok())
 }
 
 fn held(text: &str) -> String {
@@ -136,6 +169,13 @@ mod tests {
     fn a_value_keeps_its_uncertainty_and_its_per_cent() {
         let told = Fold(40).paragraph("the margin above surge at full load is 49 ± 13 % and so on");
         assert!(told.contains("49 ± 13 %"), "{told}");
+    }
+
+    #[test]
+    fn a_folded_command_is_one_command_to_a_shell() {
+        let command = "  vanebench learn --port /dev/ttyUSB0 --unit u1 --profile a.toml";
+        let told = Fold(40).paragraph(command);
+        assert_eq!(told, "  vanebench learn --port /dev/ttyUSB0 \\\n    --unit u1 --profile a.toml");
     }
 
     #[test]

@@ -29,6 +29,7 @@ pub mod output;
 pub mod port;
 pub mod procedure;
 pub mod profile;
+mod progress;
 pub mod record;
 pub mod report;
 pub mod rig;

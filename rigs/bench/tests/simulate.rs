@@ -81,7 +81,7 @@ fn a_limit_that_is_passed_is_named_with_its_time_and_ends_as_not_fit() {
     let (code, out, said) = vanebench(&["simulate", "strict.toml"], at);
     assert_eq!(code, 1, "{said}");
     let text = String::from_utf8(out).unwrap();
-    assert!(text.contains("limit passed under built-in: boost, for "), "{text}");
+    assert!(text.starts_with("OUT OF LIMITS: passed boost under built-in for "), "{text}");
     assert_eq!(vanebench(&["simulate", "boost-step"], at).0, 0);
 }
 
@@ -243,7 +243,7 @@ fn controllers_and_turbos_are_run_in_every_combination_and_a_turbo_is_described_
     let args =
         ["simulate", "boost-step", "--with", "own.toml", "--with", "slow.toml", "--parts", &a, "--parts", &b];
     let text = String::from_utf8(vanebench(&args, at).1).unwrap();
-    let heads = ["own-ring-a", "own-ring-b", "slow-ring-a", "slow-ring-b"];
+    let heads = ["metric", "own-ring-a", "own-ring-b", "slow-ring-a", "slow-ring-b"];
     assert!(text.lines().any(|line| line.split_whitespace().eq(heads)), "{text}");
     assert_eq!(text.matches("ring B, 9 vanes").count(), 1, "{text}");
     assert!(text.contains("own-ring-b, slow-ring-b: ring B, 9 vanes"), "{text}");

@@ -33,6 +33,6 @@ pub use opening_map::{Knot, Met, MinimumFlow, OpeningMatch, Unmet};
 pub use outline::{RingOutline, StopOutline};
 pub use remap::{Change, Remapped, remap_settings};
 pub use same_boost::{Reached, SameBoost};
-pub use sensitivity::{Bar, SWEPT, Sensitivity, Spread, sensitivity};
+pub use sensitivity::{Bar, SWEPT, Sensitivity, Spread, Watch, sensitivity};
 pub use study::{AreaPoint, SheetValue, Side, Study, StudyError, StudyPlan, match_sheets};
 pub use turbo::{LoadStep, WheelEntry};

@@ -4,6 +4,8 @@
 //! sheet at both its ends (the tornado), and with all of them drawn at once (the campaign). What both sheets share
 //! moves both. The calibration stays the one made for the values as measured: it is the parts that differ.
 
+use std::sync::atomic::{AtomicU64, Ordering};
+
 use rand::RngExt;
 use rand_pcg::Pcg64;
 use rayon::prelude::*;
@@ -111,25 +113,38 @@ impl Bench<'_> {
     }
 }
 
-/// Sweeps every error, then draws `runs` pairs of sheets from all of them.
+/// Told how many steps are done of how many.
+pub type Watch<'a> = dyn Fn(u64, u64) + Sync + 'a;
+
+/// Sweeps every error, then draws `runs` pairs of sheets from all of them; `watch` is told after each.
 #[must_use]
 pub fn sensitivity(
-    old: &PartsSheet,
-    new: &PartsSheet,
+    (old, new): (&PartsSheet, &PartsSheet),
     found: &OpeningMatch,
-    runs: u32,
-    seed: u64,
+    (runs, seed): (u32, u64),
+    watch: &Watch<'_>,
 ) -> Option<Sensitivity> {
     let engine = engine_that_suits(old, &found.old);
     let bench = Bench { pair: (old, new), found, engine, opening: found.opening(SWEPT.old_opening) };
     let nominal_kpa = bench.responses(bench.pair)?;
     let sources = error_sources(old, new);
     let difference = nominal_kpa.1 - nominal_kpa.0;
-    let mut bars: Vec<Bar> = sources.par_iter().filter_map(|source| bench.bar(source, difference)).collect();
+    let (done, wanted) = (AtomicU64::new(0), sources.len() as u64 + u64::from(runs));
+    let one_more = || watch(done.fetch_add(1, Ordering::Relaxed) + 1, wanted);
+    let bar = |source| {
+        let bar = bench.bar(source, difference);
+        one_more();
+        bar
+    };
+    let mut bars: Vec<Bar> = sources.par_iter().filter_map(bar).collect();
     bars.retain(|bar| bar.span_kpa() > 0.0);
     bars.sort_by(|a, b| b.span_kpa().total_cmp(&a.span_kpa()));
-    let drawn: Vec<Option<f64>> =
-        (0..runs).into_par_iter().map(|run| bench.draw(&sources, seed, run)).collect();
+    let draw = |run| {
+        let drawn = bench.draw(&sources, seed, run);
+        one_more();
+        drawn
+    };
+    let drawn: Vec<Option<f64>> = (0..runs).into_par_iter().map(draw).collect();
     Some(Sensitivity { nominal_kpa, bars, campaign: spread(&drawn, seed) })
 }
 

@@ -13,7 +13,7 @@ use super::gauge::GaugeJob;
 use super::limits::{CarriedLimits, LimitReached, standings};
 use super::opening_map::{Knot, Met, MinimumFlow, OpeningMatch, Unmet};
 use super::outline::RingOutline;
-use super::sensitivity::{Sensitivity, sensitivity};
+use super::sensitivity::{Sensitivity, Watch, sensitivity};
 use crate::figures::{
     Figure, StackUp, VaneRotation, figures, indexing_stack, propagate_sheet, vane_rotation,
 };
@@ -184,16 +184,21 @@ pub fn match_sheets(old: &PartsSheet, new: &PartsSheet) -> Result<OpeningMatch, 
 }
 
 impl Study {
-    /// Compares two sheets.
+    /// Compares two sheets; `watch` is told how many engine runs are done of how many.
     ///
     /// # Errors
     /// See [`StudyError`].
-    pub fn of(old: &PartsSheet, new: &PartsSheet, plan: StudyPlan) -> Result<Self, StudyError> {
+    pub fn of(
+        old: &PartsSheet,
+        new: &PartsSheet,
+        plan: StudyPlan,
+        watch: &Watch<'_>,
+    ) -> Result<Self, StudyError> {
         let found = match_sheets(old, new)?;
         same_size([(old, &found.old), (new, &found.new)])?;
         let air = compare(old, new, &found, plan.limits.boost_kpa)?;
-        let sensitivity =
-            sensitivity(old, new, &found, plan.runs, plan.seed).ok_or(StudyError::NoResponse)?;
+        let drawn = (plan.runs, plan.seed);
+        let sensitivity = sensitivity((old, new), &found, drawn, watch).ok_or(StudyError::NoResponse)?;
         let chain = Chain::of((old, new), &found, MAP_KNOTS, &air);
         let uncertainty = chain.and_then(|chain| chain.uncertainty()).ok_or(StudyError::NoResponse)?;
         let unmet = found.unmet();

@@ -13,6 +13,7 @@ use crate::console::Console;
 use crate::document::CampaignPartDocument;
 use crate::exit::{Exit, Failure};
 use crate::interrupt;
+use crate::progress::ProgressLine;
 use crate::whole_number::whole;
 
 /// Most threads; more than a computer has cores only take turns.
@@ -84,17 +85,16 @@ impl PartArgs {
         let job = PartOrder { share: self.part.unwrap_or(Share::WHOLE), file: self.kept_in(), told };
         let threads = rayon::ThreadPoolBuilder::new().num_threads(self.threads.unwrap_or(0));
         let pool = threads.build().map_err(Failure::undetermined)?;
-        let bar = console.progress(what, 0);
+        let shown = ProgressLine::begin(console, what);
         let watch = interrupt::watch();
         let counted = pool.install(|| {
             count(&job, &mut |progress| {
-                bar.set_length(progress.wanted);
-                bar.set_position(progress.done);
+                shown.set(progress.done, progress.wanted);
                 if interrupt::asked() { Next::Stop } else { Next::GoOn }
             })
         });
         drop(watch);
-        bar.finish_and_clear();
+        drop(shown);
         let so_far = counted.map_err(refused)?;
         match (self.part, &self.out) {
             (Some(share), Some(file)) => {

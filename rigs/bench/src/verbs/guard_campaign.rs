@@ -1,10 +1,10 @@
 //! `campaign guard`: does the guard keep boost, turbo speed and exhaust pressure under their limits, whatever
 //! is wrong? Every named fault in turn, each in a world of its own.
 
-use std::fmt::Write as _;
 use std::path::{Path, PathBuf};
 
 use serde::{Deserialize, Serialize};
+use study::campaign::Next;
 use study::campaign::guard::{
     AblationRow, GuardCampaign, GuardCampaignError, Row, Table, ablation, run as run_worlds,
 };
@@ -14,7 +14,10 @@ use super::{guard_report, simulate};
 use crate::console::Console;
 use crate::document::{AblatedRow, GuardDocument, GuardRow};
 use crate::exit::{Exit, Failure, VerbResult};
+use crate::fold::Fold;
+use crate::interrupt;
 use crate::output::{Maker, OutFolder};
+use crate::progress::ProgressLine;
 
 /// What `campaign guard` takes.
 #[derive(Debug, clap::Args)]
@@ -61,8 +64,21 @@ pub fn run(args: &Args, console: &Console) -> VerbResult {
         Counting::Part(exit) => return Ok(exit),
         Counting::Whole(so_far) => args.job.whole(so_far)?,
     };
-    let crippled = if args.ablate { ablation(&plan).map_err(refused)? } else { Vec::new() };
+    let crippled = if args.ablate { crippled(&plan, console)? } else { Vec::new() };
     tell(&told, (&table, &crippled), folder, console)
+}
+
+/// What each parameter of the guard is worth.
+fn crippled(plan: &GuardCampaign, console: &Console) -> Result<Vec<AblationRow>, Failure> {
+    let shown = ProgressLine::begin(console, "guard crippled in turn");
+    let _watch = interrupt::watch();
+    let rows = ablation(plan, &|progress| {
+        shown.set(progress.done, progress.wanted);
+        if interrupt::asked() { Next::Stop } else { Next::GoOn }
+    });
+    rows.map_err(refused)?.ok_or_else(|| {
+        Failure::interrupted("interrupted while the guard was crippled in turn; nothing of it is kept. Leave out --ablate for the campaign alone.")
+    })
 }
 
 /// The folder for verdict, page and table.
@@ -96,7 +112,7 @@ pub(super) fn tell(
         faults: table.rows.iter().map(GuardRow::from).collect(),
         ablation: crippled.iter().map(AblatedRow::from).collect(),
     };
-    console.result(&text(told, table, crippled), &document)?;
+    console.result(&text(told, table, crippled, Fold::of_the_reader()), &document)?;
     Ok(exit)
 }
 
@@ -110,64 +126,77 @@ fn refused(error: GuardCampaignError) -> Failure {
 }
 
 /// The verdict, what became of the worlds of each fault, why limits were passed, and the verdict once more.
-fn text(told: &GuardTold, table: &Table, crippled: &[AblationRow]) -> String {
+fn text(told: &GuardTold, table: &Table, crippled: &[AblationRow], fold: Fold) -> String {
     let verdict = verdict(table);
-    let mut out =
-        format!("{verdict}\n{} simulated worlds, seed {}; nothing moved\n\n", told.worlds, told.seed);
-    // Writing to a string cannot fail.
-    let _ = writeln!(
-        out,
-        "{:<24}{:>7}{:>7}{:>7}{:>8}{:>9}{:>11}{:>6}\n{:<24}{:>7}{:>7}{:>7}{:>8}{:>9}{:>11}{:>6}",
-        "",
-        "",
-        "de-",
-        "",
-        "kept in",
-        "",
-        "not",
-        "ms to", //
-        "fault",
-        "worlds",
-        "manding",
-        "quiet",
-        "time",
-        "too late",
-        "noticed",
-        "react"
-    );
     let rows = || table.rows.iter().filter(|row| row.worlds > 0);
-    rows().for_each(|row| out.push_str(&line(row)));
-    out.push_str(
-        "\ndemanding: would pass a limit without a guard; react: the slowest\n\
-         faults and drives are drawn evenly: shares of draws, no diagnostic coverage\n",
-    );
+    let head =
+        ["fault", "worlds", "demanding", "quiet", "kept in time", "too late", "not noticed", "ms to react"];
+    let mut told_rows = vec![head.map(str::to_owned).to_vec()];
+    told_rows.extend(rows().map(row));
+    let mut lines = vec![
+        verdict.clone(),
+        format!("{} simulated worlds, seed {}; nothing moved", told.worlds, told.seed),
+        String::new(),
+        fold.table(&told_rows),
+        String::new(),
+        "demanding: would pass a limit without a guard; react: the slowest".to_owned(),
+        "faults and drives are drawn evenly: shares of draws, no diagnostic coverage".to_owned(),
+    ];
     for row in rows().filter(|row| !row.causes.is_empty()) {
-        let _ = writeln!(out, "\n{}: what the runs that passed a limit show", row.fault.name());
-        for (cause, worlds) in &row.causes {
-            let _ = writeln!(out, "{worlds:>8}  {}", cause.name());
-        }
+        lines.push(format!("\n{}: what the runs that passed a limit show", row.fault.name()));
+        lines.extend(row.causes.iter().map(|(cause, worlds)| format!("  {worlds} × {}", cause.name())));
     }
     if !crippled.is_empty() {
-        let _ = writeln!(out, "\n{}", AblationRow::HEADER);
+        lines.extend([String::new(), fold.table(&ablation_rows(crippled))]);
     }
-    for row in crippled {
-        let _ = writeln!(out, "{row}");
-    }
-    out + "\n" + &verdict
+    lines.extend([String::new(), verdict]);
+    lines.join("\n")
 }
 
-fn line(row: &Row) -> String {
-    format!(
-        "{:<24}{:>7}{:>7}{:>7}{:>8}{:>9}{:>11}{:>6}\n",
-        row.fault.name(),
-        row.worlds,
-        row.demanding,
-        row.quiet,
-        row.in_time,
-        row.too_late.len(),
-        row.undetected.len(),
-        row.reaction_ticks
-    )
+fn row(row: &Row) -> Vec<String> {
+    vec![
+        row.fault.name().to_owned(),
+        row.worlds.to_string(),
+        row.demanding.to_string(),
+        row.quiet.to_string(),
+        row.in_time.to_string(),
+        row.too_late.len().to_string(),
+        row.undetected.len().to_string(),
+        row.reaction_ticks.to_string(),
+    ]
+}
+
+/// What each crippled parameter moved, head first.
+fn ablation_rows(crippled: &[AblationRow]) -> Vec<Vec<String>> {
+    let head = [
+        "crippled",
+        "demanding",
+        "kept in time",
+        "too late",
+        "not noticed",
+        "past a limit, s",
+        "mean share of limit",
+        "ms to react",
+        "trips",
+        "fuel limited, s",
+        "sound acted",
+    ];
+    let row = |row: &AblationRow| {
+        vec![
+            row.crippled.to_owned(),
+            row.demanding.to_string(),
+            row.in_time.to_string(),
+            row.too_late.to_string(),
+            row.undetected.to_string(),
+            format!("{:.3}", row.past_s),
+            format!("{:.4}", row.mean_used),
+            row.slowest_reaction_ticks.to_string(),
+            row.trips.to_string(),
+            format!("{:.1}", row.limited_s),
+            row.sound_acted.to_string(),
+        ]
+    };
+    std::iter::once(head.map(str::to_owned).to_vec()).chain(crippled.iter().map(row)).collect()
 }
 
 /// What it comes to, in a line.

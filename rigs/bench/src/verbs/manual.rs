@@ -60,6 +60,6 @@ fn of_verb(tool: &clap::Command, verb: &str) -> Result<clap::Command, Failure> {
 
 fn tell(text: &[u8], console: &Console) -> VerbResult {
     let text = String::from_utf8_lossy(text);
-    console.result(&text, &ShellTextDocument { text: &text })?;
+    console.as_it_is(&text, &ShellTextDocument { text: &text })?;
     Ok(Exit::Done)
 }

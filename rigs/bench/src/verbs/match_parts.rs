@@ -32,6 +32,7 @@ use crate::document::MatchDocument;
 use crate::exit::{Exit, Failure, VerbResult};
 use crate::fold::Fold;
 use crate::output::{Maker, OutFolder};
+use crate::progress::ProgressLine;
 use crate::whole_number::whole;
 
 /// Most draws of the what-if campaign: a minute or two.
@@ -131,7 +132,10 @@ pub fn run(args: &Args, console: &Console) -> VerbResult {
         runs: args.runs,
         seed: args.seed,
     };
-    let study = Study::of(&old, &new, plan).map_err(Failure::usage)?;
+    let shown = ProgressLine::begin(console, "match");
+    let study =
+        Study::of(&old, &new, plan, &|done, wanted| shown.set(done, wanted)).map_err(Failure::usage)?;
+    drop(shown);
     let found = match_sheets(&old, &new).map_err(Failure::usage)?;
     let remapped = remap_settings(&found, &limits, &before).map_err(|error| {
         Failure::usage(format!("settings for the new turbo: {error}; match by hand there"))

@@ -26,8 +26,10 @@ use crate::document::{
     self, PartsOfRun, ScenarioRow, ScenariosDocument, SimulatedEvent, SimulatedRun, SimulationDocument,
 };
 use crate::exit::{Exit, Failure, VerbResult};
+use crate::fold::Fold;
 use crate::number::shown_to;
 use crate::output::{Maker, OutFolder};
+use crate::progress::ProgressLine;
 use crate::whole_number::{MOST_RUNS, whole};
 pub(super) use setup::controller_or_built_in;
 use setup::{Setup, setups};
@@ -82,20 +84,24 @@ pub fn run(args: &Args, console: &Console) -> VerbResult {
     }
     let setups = setups(args, &scenario)?;
     let folder = args.out.as_deref().map(|dir| OutFolder::claim(dir, Maker::Simulate)).transpose()?;
+    let (progress, wanted) = (ProgressLine::begin(console, &scenario.name), setups.len() as u64);
     let mut shown = Vec::new();
-    for Setup { name, label, controller, settings, scenario, parts } in setups {
+    for (done, setup) in setups.into_iter().enumerate() {
+        let Setup { name, label, controller, settings, scenario, parts } = setup;
+        progress.set(done as u64, wanted);
         let outcome = one_run(args, &scenario, settings)?;
         shown.push(Shown { name, label, controller, parts, outcome });
     }
+    drop(progress);
     let told = document(args, &scenario, &shown);
     if let Some(folder) = folder {
         let dir = folder.dir().display().to_string();
         write_out(folder, &scenario, &shown, &told)?;
         console.note(&format!("written to {dir}"));
     }
-    console.result(&text(args, &scenario, &shown), &told)?;
-    let is_over = shown.iter().any(|run| !run.outcome.metrics.limits_passed().is_empty());
-    Ok(if is_over { Exit::OutOfLimits } else { Exit::Done })
+    let passed = limits_passed(&shown);
+    console.result(&text(args, &scenario, &shown, Fold::of_the_reader()), &told)?;
+    Ok(if passed.is_empty() { Exit::Done } else { Exit::OutOfLimits })
 }
 
 fn list(console: &Console) -> VerbResult {
@@ -108,8 +114,8 @@ fn list(console: &Console) -> VerbResult {
             duration_s: scenario.duration_s,
         });
     }
-    let lines: Vec<String> = listed.iter().map(|l| format!("{:<15} {}", l.name, l.about)).collect();
-    console.result(&lines.join("\n"), &ScenariosDocument { scenarios: listed })?;
+    let rows: Vec<_> = listed.iter().map(|row| vec![row.name.clone(), row.about.clone()]).collect();
+    console.result(&Fold::of_the_reader().table(&rows), &ScenariosDocument { scenarios: listed })?;
     Ok(Exit::Done)
 }
 
@@ -180,36 +186,57 @@ fn cell(column: &MetricColumn, run: &Shown) -> String {
     (column.value)(&run.outcome.metrics).map_or_else(|| "–".to_owned(), |value| shown_to(value, column.step))
 }
 
-fn text(args: &Args, scenario: &Scenario, shown: &[Shown]) -> String {
-    let mut lines = vec![format!("{}: {}", scenario.name, scenario.about)];
+/// Every limit that was passed, and under what.
+fn limits_passed(shown: &[Shown]) -> Vec<String> {
+    let of = |run: &Shown| {
+        let passed = run.outcome.metrics.limits_passed().into_iter();
+        passed
+            .map(|(limit, over_s)| format!("{limit} under {} for {over_s:.3} s", run.name))
+            .collect::<Vec<_>>()
+    };
+    shown.iter().flat_map(of).collect()
+}
+
+/// What it comes to, in a line.
+fn verdict(shown: &[Shown]) -> String {
+    let passed = limits_passed(shown);
+    if passed.is_empty() {
+        "WITHIN LIMITS: no limit of the scenario was passed".to_owned()
+    } else {
+        format!("OUT OF LIMITS: passed {}", passed.join("; "))
+    }
+}
+
+fn text(args: &Args, scenario: &Scenario, shown: &[Shown], fold: Fold) -> String {
+    let verdict = verdict(shown);
+    let mut lines = vec![verdict.clone(), format!("{}: {}", scenario.name, scenario.about)];
     let member = args.member.map_or_else(String::new, |run| format!(", run {run} of its campaign"));
     lines.push(format!("{} s, seed {}{member}; simulated, nothing moved", scenario.duration_s, args.seed));
     for (names, parts) in words::turbos(shown) {
         lines.extend(parts.lines().iter().map(|line| format!("  {names}: {line}")));
     }
-    const NARROWEST: usize = 16;
-    let longest = shown.iter().map(|run| run.name.chars().count()).max().unwrap_or(0);
-    let width = NARROWEST.max(longest + 2);
-    let heads: Vec<String> = shown.iter().map(|run| format!("{:>width$}", run.name)).collect();
-    lines.push(format!("  {:<36}{}", "", heads.join("")));
-    for column in METRICS {
-        if shown.iter().any(|run| (column.value)(&run.outcome.metrics).is_some()) {
-            let cells: Vec<String> =
-                shown.iter().map(|run| format!("{:>width$}", cell(column, run))).collect();
-            lines.push(format!("  {:<36}{}", format!("{}, {}", column.name, column.unit), cells.join("")));
-        }
-    }
+    lines.extend([String::new(), fold.table(&metric_rows(shown)), String::new()]);
     for run in shown {
-        for (limit, over_s) in run.outcome.metrics.limits_passed() {
-            lines.push(format!("  limit passed under {}: {limit}, for {over_s:.3} s", run.name));
-        }
         lines.push(format!("  guard under {}: {}", run.name, words::guard_line(run)));
         lines.push(format!("  faults seen under {}: {}", run.name, words::faults_line(run)));
     }
     if shown.iter().any(|run| run.parts.is_some()) {
         lines.push(format!("  {ON_WHAT_GROUND}"));
     }
+    lines.push(verdict);
     lines.join("\n")
+}
+
+/// A row for each metric that any run has, a column for each run.
+fn metric_rows(shown: &[Shown]) -> Vec<Vec<String>> {
+    let head = std::iter::once("metric".to_owned()).chain(shown.iter().map(|run| run.name.clone()));
+    let is_had =
+        |column: &&MetricColumn| shown.iter().any(|run| (column.value)(&run.outcome.metrics).is_some());
+    let row = |column: &MetricColumn| {
+        let cells = shown.iter().map(|run| cell(column, run).replace(' ', "\u{a0}"));
+        std::iter::once(format!("{}, {}", column.name, column.unit)).chain(cells).collect()
+    };
+    std::iter::once(head.collect()).chain(METRICS.iter().filter(is_had).map(row)).collect()
 }
 
 fn write_out(

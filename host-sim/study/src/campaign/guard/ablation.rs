@@ -4,6 +4,8 @@
 //! are run, and the sound ones: in the others a guard has nothing to hold. A parameter that moves nothing alone
 //! is crippled together with the one that covers for it.
 
+use std::sync::atomic::{AtomicU64, Ordering};
+
 use firmware_core::settings::{GuardLimits, GuardSettings, GuardStages, SPEED_POINTS, Settings};
 use firmware_core::units::{Kilopascal, Load, Opening, Rpm};
 use rayon::prelude::*;
@@ -12,7 +14,7 @@ use super::ending::WorldEnding;
 use super::fault::GuardFault;
 use super::run::{is_demanding, run_guarded};
 use super::watch::RunWatch;
-use super::{GuardCampaign, GuardCampaignError};
+use super::{GuardCampaign, GuardCampaignError, Next, Progress};
 use plant::world::TICK_S;
 
 /// What a crippled guard makes of the worlds.
@@ -86,17 +88,30 @@ const CRIPPLES: [Cripple; 29] = [
     }),
 ];
 
-/// Runs the demanding and the sound worlds of a campaign once for each crippled guard.
+/// Runs the demanding and the sound worlds of a campaign once for each crippled guard; nothing when `watch` stops it.
 ///
 /// # Errors
 /// The first world that was refused or ran away.
-pub fn ablation(campaign: &GuardCampaign) -> Result<Vec<AblationRow>, GuardCampaignError> {
+pub fn ablation(
+    campaign: &GuardCampaign,
+    watch: &(dyn Fn(Progress) -> Next + Sync),
+) -> Result<Option<Vec<AblationRow>>, GuardCampaignError> {
+    let done = AtomicU64::new(0);
+    let guards = CRIPPLES.len() as u64;
+    let one_more = |wanted| watch(Progress { done: done.fetch_add(1, Ordering::Relaxed) + 1, wanted });
+    let most = u64::from(campaign.worlds) * (1 + guards);
     let worlds: Vec<u32> = (0..campaign.worlds)
         .into_par_iter()
-        .map(|index| Ok((is_sound(index) || is_demanding(campaign, index)?).then_some(index)))
+        .map(|index| {
+            let is_run = is_sound(index) || is_demanding(campaign, index)?;
+            one_more(most);
+            Ok(is_run.then_some(index))
+        })
         .filter_map(Result::transpose)
         .collect::<Result<_, GuardCampaignError>>()?;
-    CRIPPLES.iter().map(|cripple| crippled(campaign, &worlds, cripple)).collect()
+    let wanted = u64::from(campaign.worlds) + worlds.len() as u64 * guards;
+    let rows = CRIPPLES.iter().map(|cripple| crippled(campaign, &worlds, cripple, &|| one_more(wanted)));
+    rows.map(Result::transpose).collect::<Option<Result<_, _>>>().transpose()
 }
 
 fn is_sound(index: u32) -> bool {
@@ -107,14 +122,20 @@ fn crippled(
     campaign: &GuardCampaign,
     worlds: &[u32],
     (crippled, change): &Cripple,
-) -> Result<AblationRow, GuardCampaignError> {
+    one_more: &(dyn Fn() -> Next + Sync),
+) -> Result<Option<AblationRow>, GuardCampaignError> {
     let mut settings: Settings = campaign.settings;
     let GuardSettings { limits, stages } = &mut settings.guard;
     change(limits, stages);
-    let runs: Vec<(u32, RunWatch)> = worlds
-        .par_iter()
-        .map(|index| run_guarded(campaign, &settings, *index).map(|watch| (*index, watch)))
-        .collect::<Result<_, _>>()?;
+    let run = |index: &u32| {
+        let watch = run_guarded(campaign, &settings, *index);
+        match one_more() {
+            Next::GoOn => Some(watch.map(|watch| (*index, watch))),
+            Next::Stop => None,
+        }
+    };
+    let runs: Option<Result<Vec<(u32, RunWatch)>, _>> = worlds.par_iter().map(run).collect();
+    let Some(runs) = runs.transpose()? else { return Ok(None) };
     let mut row = AblationRow { crippled, ..AblationRow::default() };
     for (index, watch) in &runs {
         if is_sound(*index) {
@@ -124,7 +145,7 @@ fn crippled(
         }
     }
     row.mean_used /= f64::from(row.demanding.max(1));
-    Ok(row)
+    Ok(Some(row))
 }
 
 impl AblationRow {
@@ -143,31 +164,4 @@ impl AblationRow {
         self.mean_used += watch.most_used();
         self.slowest_reaction_ticks = self.slowest_reaction_ticks.max(watch.slowest_reaction_ticks());
     }
-}
-
-/// The row as comma-separated values, units in [`AblationRow::HEADER`].
-impl core::fmt::Display for AblationRow {
-    fn fmt(&self, f: &mut core::fmt::Formatter<'_>) -> core::fmt::Result {
-        write!(
-            f,
-            "{},{},{},{},{},{:.3},{:.4},{},{},{:.1},{}",
-            self.crippled,
-            self.demanding,
-            self.in_time,
-            self.too_late,
-            self.undetected,
-            self.past_s,
-            self.mean_used,
-            self.slowest_reaction_ticks,
-            self.trips,
-            self.limited_s,
-            self.sound_acted,
-        )
-    }
-}
-
-impl AblationRow {
-    /// Names of the columns.
-    pub const HEADER: &'static str = "crippled,demanding,in_time,too_late,undetected,past_limit_s,\
-                                      mean_share_of_limit,slowest_reaction_ticks,trips,fuel_limited_s,sound_acted";
 }
