@@ -6,6 +6,8 @@ use crate::console;
 use crate::document::{self, VerdictDocument};
 use crate::evaluate::UnitResult;
 use crate::exit::Failure;
+use crate::fold::Fold;
+use crate::judge::{FigureRow, Verdict};
 use crate::limits::Limits;
 use crate::output::write_file;
 use crate::profile::Profile;
@@ -150,33 +152,42 @@ pub(crate) fn write_report(
     write_file(path, html.as_bytes())
 }
 
-/// A verdict in the few lines that a technician reads.
+/// A verdict as a technician reads it: the answer, what it rests on, `more`, the answer once more.
 #[must_use]
-pub(crate) fn spoken(unit: &str, result: &UnitResult) -> String {
+pub(crate) fn spoken(unit: &str, result: &UnitResult, more: &[String], fold: Fold) -> String {
     let verdict = &result.verdict;
     let word = verdict.judgement.word().to_uppercase();
     let job = if verdict.job.is_unnamed() { String::new() } else { format!("; {}", verdict.job) };
     let covers = if result.covers().is_empty() { "no run".to_owned() } else { result.covers() };
-    let mut lines = vec![format!("{unit}: {word} (judged on {covers}{job})")];
+    let answer = format!("{unit}: {word} (judged on {covers}{job})");
+    let mut lines = vec![answer.clone()];
     lines.extend(result.left_out().map(|left_out| format!("  not judged: {left_out}")));
     lines.extend(verdict.confirmed.iter().map(|line| format!("  confirmed afterwards: {line}")));
     for reason in &verdict.reasons {
         lines.push(format!("  {}: {}", reason.code, reason.seen));
         lines.push(format!("    try: {}", reason.advice));
     }
-    for row in verdict.figures.iter().filter(|row| row.key.starts_with("boost.")) {
-        lines.push(format!("  {:<34} {:>9} {:<12} (simulated)", row.name, row.text, row.unit));
+    let rows = figure_rows(verdict);
+    if rows.len() > 1 {
+        lines.extend([String::new(), fold.table(&rows), String::new()]);
     }
-    for check in &verdict.checks {
-        let row = verdict.figures.iter().find(|f| f.key == check.key && f.place == check.place);
-        if let Some(row) = row {
-            let allowed = check.bounds.text(&row.unit);
-            let place = if row.place.is_empty() { String::new() } else { format!(", {}", row.place) };
-            lines.push(format!(
-                "  {:<34} {:>9} {:<12} (allowed {allowed}){place}",
-                row.name, row.text, row.unit
-            ));
-        }
-    }
+    lines.extend(more.iter().cloned());
+    lines.push(answer);
     lines.join("\n")
+}
+
+/// The figures that have a limit, and those of the simulated engine.
+fn figure_rows(verdict: &Verdict) -> Vec<Vec<String>> {
+    let mut rows = vec![["figure", "value", "allowed", "unit", "where"].map(str::to_owned).to_vec()];
+    let row = |row: &FigureRow, allowed: String, place: &str| {
+        vec![row.name.clone(), row.text.clone(), allowed, row.unit.clone(), place.to_owned()]
+    };
+    let simulated = verdict.figures.iter().filter(|figure| figure.key.starts_with("boost."));
+    rows.extend(simulated.map(|figure| row(figure, "–".to_owned(), "simulated")));
+    rows.extend(verdict.checks.iter().filter_map(|check| {
+        let is_its = |figure: &&FigureRow| figure.key == check.key && figure.place == check.place;
+        let figure = verdict.figures.iter().find(is_its)?;
+        Some(row(figure, check.bounds.text("").trim_end().to_owned(), &figure.place))
+    }));
+    rows
 }

@@ -2,79 +2,20 @@
 
 #![allow(clippy::unwrap_used, reason = "a check that cannot go on says where it stopped")]
 
+mod calls;
+
 use std::fs;
 use std::io::Read;
 use std::path::Path;
 use std::process::{Command, Output, Stdio};
 
+use calls::{CALLS, lay_down_sheets, leaves};
 use clap::{CommandFactory, Parser};
 use vanebench::caution::{CAUTIONS, Effect, HANDED_OVER};
 use vanebench::cli::Cli;
 
 /// Most words that a person is shown at the top.
 const MOST_VERBS: usize = 22;
-
-/// A call of a verb, and the files that it hands over.
-type Call = (&'static [&'static str], &'static [&'static str]);
-
-/// One call of every verb at least, in an order in which each finds what it needs.
-const CALLS: [Call; 37] = [
-    (&["demo", "--out", "demo"], &[]),
-    (&["ports"], &[]),
-    (&["monitor", "--port", "virtual:healthy"], &[]),
-    (&["bench", "--port", "virtual:rod-off-inside-stops", "--unit", "u2"], &[]),
-    (&["rig", "nobody-of-this-name"], &[]),
-    (&["learn", "--port", "virtual:rod-off-inside-stops", "--unit", "u1"], &[]),
-    (&["learn", "--replay", "units/u1/0001-learn"], &[]),
-    (
-        &["unit", "confirm", "units/u1", "--checked", "all", "--by", "A", "--with", "eye"],
-        &["units/u1/confirmed.toml"],
-    ),
-    (&["sweep", "--port", "virtual:rod-off-inside-stops", "--unit", "u1"], &[]),
-    (&["friction", "--port", "virtual:rod-off-inside-stops", "--unit", "u1"], &[]),
-    (&["step", "--port", "virtual:healthy"], &[]),
-    (&["cycle", "--port", "virtual:rod-off-inside-stops", "--unit", "u1", "--strokes", "2"], &[]),
-    (&["tune", "demo/units/demo-unit/0004-step", "--out", "tuned.toml"], &["tuned.toml"]),
-    (
-        &["match", "ring-a.toml", "ring-b.toml", "--runs", "2", "--out", "matched"],
-        &["matched/controller.toml", "matched/opening-map.csv"],
-    ),
-    (&["judge", "units/u1"], &[]),
-    (&["report", "units/u1"], &[]),
-    (&["simulate"], &[]),
-    (&["campaign", "boost-step", "--runs", "1"], &[]),
-    (&["campaign", "learn", "--runs", "1", "--only", "healthy"], &[]),
-    (&["campaign", "guard", "--worlds", "1"], &[]),
-    (&["campaign", "gauge", "--units", "2", "--setups", "2", "--learns", "2"], &[]),
-    (&["campaign", "boost-step", "--runs", "2", "--part", "1/1", "--out", "part"], &[]),
-    (&["campaign", "merge", "part"], &[]),
-    (&["unit", "list"], &[]),
-    (&["unit", "history", "units/u1"], &[]),
-    (&["unit", "attach", "units/u1", "ring-a.toml", "--by", "A", "--note", "sheet"], &[]),
-    (&["unit", "compare", "units/u1", "units/u1/0001-learn"], &[]),
-    (&["unit", "check", "units/u1"], &[]),
-    (&["unit", "explain", "units/u1", "0001-learn", "--by", "A", "--why", "power cut"], &[]),
-    (&["sheet", "new", "units/u1"], &[]),
-    (&["sheet", "new", "empty.toml"], &[]),
-    (&["sheet", "compare", "ring-a.toml", "ring-b.toml"], &[]),
-    (&["profile", "check", "bench-actuator-b"], &[]),
-    (&["profile", "characterise", "--port", "virtual:healthy", "--unit", "u3", "--rated-voltage", "24"], &[]),
-    (&["schema"], &[]),
-    (&["completions", "bash"], &[]),
-    (&["manual", "learn"], &[]),
-];
-
-/// Every verb as it is called, `campaign learn` and the like included.
-fn leaves(command: &clap::Command, before: &[String]) -> Vec<Vec<String>> {
-    let inner: Vec<_> = command.get_subcommands().filter(|inner| inner.get_name() != "help").collect();
-    let deeper = inner.iter().flat_map(|inner| {
-        let path = [before, &[inner.get_name().to_owned()]].concat();
-        leaves(inner, &path)
-    });
-    let own =
-        (inner.is_empty() || command.get_arguments().any(clap::Arg::is_positional)).then(|| before.to_vec());
-    deeper.chain(own).collect()
-}
 
 fn run(args: &[&str], at: &Path) -> Output {
     Command::new(assert_cmd::cargo_bin!("vanebench")).args(args).current_dir(at).output().unwrap()
@@ -91,10 +32,7 @@ fn the_top_level_stays_short_enough_to_be_read() {
 fn every_verb_shows_the_caution_of_what_it_declares_on_screen_and_in_what_it_hands_over() {
     let folder = tempfile::tempdir().unwrap();
     let at = folder.path();
-    let sheets = Path::new(env!("CARGO_MANIFEST_DIR")).join("../profiles/sheets");
-    for sheet in ["ring-a.toml", "ring-b.toml"] {
-        fs::copy(sheets.join(sheet), at.join(sheet)).unwrap();
-    }
+    lay_down_sheets(at);
     let mut declared = [0; 3];
     for (args, files) in CALLS {
         let effect = Cli::try_parse_from([&["vanebench"], args].concat()).unwrap().effect();

@@ -14,6 +14,7 @@ use crate::console::Console;
 use crate::document::{self, DemoDocument};
 use crate::evaluate::UnitResult;
 use crate::exit::{Failure, VerbResult};
+use crate::fold::Fold;
 use crate::link_rig;
 use crate::output::{Maker, OutFolder};
 use crate::port::{PortSpec, Processor};
@@ -151,11 +152,9 @@ fn finish(args: &Args, target: &Target, console: &Console) -> VerbResult {
     };
     let text = document::text(&job)? + "\n";
     write_whole(&args.out.join(JOB_FILE), text.as_bytes()).map_err(Failure::undetermined)?;
-    let mut summary = format!("{}\n  report {}", spoken(UNIT, &result), report.display());
+    let mut more = vec![format!("  report {}", report.display())];
     // On screen only: the job's files repeat byte for byte, and the log holds the time.
-    for line in checked.head.iter().flat_map(LogHead::lines) {
-        summary.push_str(&format!("\n{line}"));
-    }
-    console.result(&summary, &job)?;
+    more.extend(checked.head.iter().flat_map(LogHead::lines));
+    console.result(&spoken(UNIT, &result, &more, Fold::of_the_reader()), &job)?;
     Ok(result.verdict.judgement.exit())
 }

@@ -4,8 +4,6 @@
 //! In: how many units, set-ups and learns. Out: the study of both stops and the travel by the published
 //! method (averages and ranges, and analysis of variance), from simulated units.
 
-use std::fmt::Write as _;
-
 use firmware_core::settings::Settings;
 use study::campaign::learn::{GaugeStudyError, GaugeStudyPlan, StudyLearns, StudyReadings, TOLERANCE, study};
 
@@ -14,6 +12,7 @@ use crate::console::Console;
 use crate::document::{GaugeDocument, Spreads, Studied};
 use crate::exit::{Exit, Failure, VerbResult};
 use crate::figures::gauge::{GaugeGrade, GaugeStudy, GaugeTable};
+use crate::fold::Fold;
 use crate::whole_number::whole;
 
 /// What `campaign gauge` takes: as many of each as the method's published constants allow.
@@ -60,7 +59,7 @@ pub fn run(args: &Args, console: &Console) -> VerbResult {
 /// When standard output takes nothing more.
 pub(super) fn tell(plan: GaugeStudyPlan, learns: &StudyLearns, console: &Console) -> VerbResult {
     let studied = evaluate(&learns.readings(plan))?;
-    let text = text(plan, &studied);
+    let text = text(plan, &studied, Fold::of_the_reader());
     console.result(&text, &GaugeDocument { gauge_study: studied, seed: plan.seed })?;
     Ok(Exit::Done)
 }
@@ -97,48 +96,36 @@ fn spreads(study: &GaugeStudy) -> Spreads {
 }
 
 /// The verdict, the spreads by cause, and the verdict once more.
-fn text(plan: GaugeStudyPlan, studied: &[Studied]) -> String {
+fn text(plan: GaugeStudyPlan, studied: &[Studied], fold: Fold) -> String {
     let verdict = verdict(studied);
-    let mut out = format!(
-        "{verdict}\n{} simulated units, {} set-ups of each, {} learns in each; seed {}; nothing moved\n\n\
-         standard deviations, % of travel; shares of six of them\n\
-         {:<12} {:<7}{:>9}{:>11}{:>9}{:>9}{:>9}{:>12}\n",
-        plan.units,
-        plan.setups,
-        plan.learns,
-        plan.seed,
-        "quantity",
-        "method",
-        "repeated",
-        "re-mounted",
-        "both",
-        "units",
-        "of all",
-        "of allowed"
-    );
+    let GaugeStudyPlan { units, setups, learns, seed } = plan;
+    let head = ["quantity", "method", "repeated", "re-mounted", "both", "units", "of all", "of allowed"];
+    let mut rows = vec![head.map(str::to_owned).to_vec()];
     for one in studied {
-        for (method, s) in [("ranges", &one.by_ranges), ("anova", &one.by_anova)] {
-            // Writing to a string cannot fail.
-            let _ = writeln!(
-                out,
-                "{:<12} {method:<7}{:>9.4}{:>11.4}{:>9.4}{:>9.4}{:>7.2} %{:>10.2} %",
-                one.quantity,
-                s.repeatability,
-                s.reproducibility,
-                s.gauge,
-                s.units,
-                s.percent_of_total,
-                s.percent_of_tolerance
-            );
-        }
+        rows.extend([row(one.quantity, "ranges", &one.by_ranges), row(one.quantity, "anova", &one.by_anova)]);
     }
-    let _ = write!(
-        out,
-        "\nrepeated: the same set-up; re-mounted: between set-ups; units: between units;\n\
-         allowed: a stop off by {:.0} % of travel, either way\n\n{verdict}",
-        100.0 * TOLERANCE
-    );
-    out
+    [
+        verdict.clone(),
+        format!("{units} simulated units, {setups} set-ups of each, {learns} learns in each; seed {seed}; nothing moved"),
+        String::new(),
+        "standard deviations, % of travel; shares of six of them".to_owned(),
+        fold.table(&rows),
+        String::new(),
+        "repeated: the same set-up; re-mounted: between set-ups; units: between units;".to_owned(),
+        format!("allowed: a stop off by {:.0} % of travel, either way", 100.0 * TOLERANCE),
+        String::new(),
+        verdict,
+    ]
+    .join("\n")
+}
+
+fn row(quantity: &str, method: &str, spreads: &Spreads) -> Vec<String> {
+    let Spreads { repeatability, reproducibility, gauge, units, percent_of_total, percent_of_tolerance } =
+        spreads;
+    let deviations =
+        [repeatability, reproducibility, gauge, units].map(|deviation| format!("{deviation:.4}"));
+    let shares = [percent_of_total, percent_of_tolerance].map(|share| format!("{share:.2} %"));
+    [quantity.to_owned(), method.to_owned()].into_iter().chain(deviations).chain(shares).collect()
 }
 
 /// How the worst of the stops and the travel stands against what is allowed.

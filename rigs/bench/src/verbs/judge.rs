@@ -7,6 +7,7 @@ use crate::criteria::{CriteriaArgs, recorded_on, same_profile};
 use crate::document::{self, VerdictDocument};
 use crate::evaluate::UnitResult;
 use crate::exit::{Failure, VerbResult};
+use crate::fold::Fold;
 use crate::limits::Limits;
 use crate::output::write_file;
 use crate::profile::Profile;
@@ -160,13 +161,13 @@ impl Judged {
     }
 
     fn tell(&self, report: Option<&Path>, console: &Console) -> VerbResult {
-        let mut text = spoken(&self.unit, &self.result);
-        if let Some(path) = report {
-            text.push_str(&format!("\n  report {}", path.display()));
-        }
+        let mut more: Vec<String> =
+            report.map(|path| format!("  report {}", path.display())).into_iter().collect();
         if let Some(head) = &self.head {
-            text.push_str(&format!("\n{}\n  {HEAD_NOTE}", head.lines().join("\n")));
+            more.extend(head.lines());
+            more.push(format!("  {HEAD_NOTE}"));
         }
+        let text = spoken(&self.unit, &self.result, &more, Fold::of_the_reader());
         console.result(&text, &self.document(report))?;
         Ok(self.result.verdict.judgement.exit())
     }

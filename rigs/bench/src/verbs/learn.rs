@@ -148,14 +148,14 @@ fn tell(console: &Console, target: &Target, learned: &Learned) -> VerbResult {
     let wander = outcome.calibration.as_ref().and_then(|now| wander(&target.unit_dir, settings, now));
     let wander = wander.filter(|wander| wander.since != run.name.to_string());
     let standing = unit_store::read(&target.unit_dir, &target.unit, target.setup, target.warmth)?;
-    let mut text = text(target, learned, &outcome, &standing);
-    if let Some(wander) = &wander {
-        text.push_str(&format!("\n  {}", wander.text()));
-    }
     let lost = run.loss().text();
-    if let Some(lost) = &lost {
-        text.push_str(&format!("\n  {lost}; the board decided on all ticks, a replay is not possible"));
-    }
+    let answer = answer(&target.unit, &learned.outcome);
+    let mut lines = vec![answer.clone()];
+    lines.extend(grounds(target, learned, &outcome, &standing));
+    lines.extend(wander.iter().map(|wander| format!("  {}", wander.text())));
+    let no_replay = "the board decided on all ticks, a replay is not possible";
+    lines.extend(lost.iter().map(|lost| format!("  {lost}; {no_replay}")));
+    lines.push(answer);
     let (unit, name) = (target.unit.clone(), run.name.to_string());
     let to_confirm = match &learned.outcome {
         LearnOutcome::NotProven { check, .. } => check.iter().map(|one| check_word(one).to_owned()).collect(),
@@ -171,7 +171,7 @@ fn tell(console: &Console, target: &Target, learned: &Learned) -> VerbResult {
         lost,
         outcome,
     };
-    console.result(&text, &document)?;
+    console.result(&lines.join("\n"), &document)?;
     Ok(judgement.exit())
 }
 
@@ -187,25 +187,34 @@ fn confirming(target: &Target, open: CheckSet) -> Vec<String> {
     ]
 }
 
-fn text(
+/// What came of it, in a line.
+fn answer(unit: &str, outcome: &LearnOutcome) -> String {
+    match outcome {
+        LearnOutcome::Accepted(_) => format!("{unit}: learned, both stops accepted"),
+        LearnOutcome::NotProven { .. } => {
+            format!("{unit}: stops found, NOT PROVEN: signals alone cannot show everything")
+        }
+        LearnOutcome::Refused(_) => format!("{unit}: NOT learned"),
+    }
+}
+
+/// What the answer rests on, and what is in force.
+fn grounds(
     target: &Target,
     learned: &Learned,
     outcome: &crate::record::Outcome,
     standing: &UnitStanding,
-) -> String {
-    let unit = &target.unit;
+) -> Vec<String> {
     let mut lines = Vec::new();
     match &learned.outcome {
-        LearnOutcome::Accepted(_) => lines.push(format!("{unit}: learned, both stops accepted")),
+        LearnOutcome::Accepted(_) | LearnOutcome::Refused(_) => {}
         LearnOutcome::NotProven { check, .. } => {
-            lines.push(format!("{unit}: stops found, NOT PROVEN: signals alone cannot show everything"));
             let beyond = check.minus(check.minus(target.profile.beyond_confirming()));
             lines.extend(confirming(target, check.minus(beyond)));
             if !beyond.is_empty() {
                 lines.push(format!("  {WINDOWS_OF_ITS_OWN} Open:{}", check_lines(beyond)));
             }
         }
-        LearnOutcome::Refused(_) => lines.push(format!("{unit}: NOT learned")),
     }
     if let Some(refusal) = &outcome.refusal {
         lines.push(format!("  reason: {}", refusal.text()));
@@ -233,5 +242,5 @@ fn text(
         }
     }
     lines.push(format!("  record {}", learned.dir.display()));
-    lines.join("\n")
+    lines
 }

@@ -1,17 +1,19 @@
 //! `campaign learn`: every fault of the catalogue, many times, judged by the truth of the simulated world.
 
-use std::fmt::Write as _;
 use std::path::{Path, PathBuf};
 
 use firmware_core::settings::Settings;
 use serde::{Deserialize, Serialize};
-use study::campaign::learn::{LearnCampaign, LearnCampaignError, LearnCounts, LearnPlan, Rate, campaign};
+use study::campaign::learn::{
+    FaultTally, LearnCampaign, LearnCampaignError, LearnCounts, LearnPlan, Rate, campaign,
+};
 use study::catalogue::{self, Preset, Tag};
 
 use super::campaign_job::{Counting, PartArgs, refused_part};
 use super::learn_picture;
 use crate::console::Console;
 use crate::exit::{Exit, Failure, VerbResult};
+use crate::fold::Fold;
 use crate::output::write_file;
 
 /// What `campaign learn` takes.
@@ -79,7 +81,7 @@ pub(super) fn tell(
     if let Some(path) = picture {
         write_file(path, learn_picture::confusion(&result).as_bytes())?;
     }
-    console.result(&text(&result), &result)?;
+    console.result(&text(&result, Fold::of_the_reader()), &result)?;
     Ok(if result.failures().is_empty() { Exit::Done } else { Exit::OutOfLimits })
 }
 
@@ -105,68 +107,81 @@ fn chosen(only: &[String]) -> Result<Vec<&'static Preset>, Failure> {
     Ok(presets)
 }
 
-/// The result as a table for people.
-#[must_use]
-pub fn text(result: &LearnCampaign) -> String {
-    let mut out = String::new();
-    // Writing to a string cannot fail.
-    let _ = writeln!(
-        out,
-        "{:<30} {:<13} {:>5} {:>8} {:>10} {:>8} {:>8} {:>8} {:>8}  reasons",
-        "fault", "must", "runs", "accepted", "not proven", "refused", "wrong +", "wrong -", "misfit"
-    );
-    for fault in &result.faults {
-        let reasons: Vec<String> =
-            fault.rejected.iter().map(|(name, count)| format!("{name} {count}")).collect();
-        let _ = writeln!(
-            out,
-            "{:<30} {:<13} {:>5} {:>8} {:>10} {:>8} {:>8} {:>8} {:>8}  {}",
-            fault.name,
-            must(fault.tag),
-            fault.runs,
-            fault.accepted,
-            fault.not_proven,
-            fault.refused(),
-            fault.wrongly_accepted,
-            fault.wrongly_rejected,
-            fault.other_reason,
-            reasons.join(", ")
-        );
-    }
-    let _ = writeln!(
-        out,
-        "\nwrong: a stop off by more than {:.1} % of travel; below the tolerance accepting is right, also of a \
-         fault that must be rejected",
-        100.0 * result.tolerance
-    );
-    rate(&mut out, "wrongly accepted of must-reject", &result.wrongly_accepted);
-    rate(&mut out, "accepted past a failed check", &result.accepted_unproven);
-    rate(&mut out, "wrongly rejected of must-accept", &result.wrongly_rejected);
-    rate(&mut out, "refused for another reason", &result.other_reason);
-    if let Some(times) =
-        result.faults.iter().find(|fault| fault.tag == Tag::MustAccept).and_then(|f| f.seconds)
-    {
-        let _ = writeln!(
-            out,
+/// The verdict, what became of each fault, the rates, and the verdict once more.
+fn text(result: &LearnCampaign, fold: Fold) -> String {
+    let verdict = verdict(result);
+    let mut rows = vec![["fault", "must", "came out as"].map(str::to_owned).to_vec()];
+    let row = |fault: &FaultTally| vec![fault.name.clone(), must(fault.tag).to_owned(), came_out(fault)];
+    rows.extend(result.faults.iter().map(row));
+    let mut lines = vec![
+        verdict.clone(),
+        format!("{} simulated learns of each fault, seed {}; nothing moved", result.runs, result.seed),
+        String::new(),
+        fold.table(&rows),
+        String::new(),
+        format!(
+            "wrong: a stop off by more than {:.1} % of travel; below the tolerance accepting is right, also of a fault \
+             that must be rejected",
+            100.0 * result.tolerance
+        ),
+        rate("wrongly accepted of must-reject", &result.wrongly_accepted),
+        rate("accepted past a failed check", &result.accepted_unproven),
+        rate("wrongly rejected of must-accept", &result.wrongly_rejected),
+        rate("refused for another reason", &result.other_reason),
+    ];
+    let sound =
+        result.faults.iter().find(|fault| fault.tag == Tag::MustAccept).and_then(|fault| fault.seconds);
+    lines.extend(sound.map(|times| {
+        format!(
             "time to learn of sound units: median {:.2} s, 95 % within {:.2} s, longest {:.2} s",
             times.median, times.p95, times.max
-        );
-    }
-    for failure in result.failures() {
-        let _ = writeln!(out, "NOT AS IT MUST BE: {failure}");
-    }
-    out
+        )
+    }));
+    lines.extend(result.failures().iter().map(|failure| format!("NOT AS IT MUST BE: {failure}")));
+    lines.push(verdict);
+    lines.join("\n")
 }
 
-fn rate(out: &mut String, what: &str, rate: &Rate) {
-    let _ = writeln!(
-        out,
+/// What it comes to, in a line.
+fn verdict(result: &LearnCampaign) -> String {
+    let believed = result.wrongly_accepted.count + result.accepted_unproven.count;
+    let counts =
+        format!("{believed} wrong stops believed, {} sound units refused", result.wrongly_rejected.count);
+    match result.failures().len() {
+        0 => format!("AS IT MUST BE: {counts}"),
+        failures => format!("NOT AS IT MUST BE: {counts}, {failures} findings"),
+    }
+}
+
+/// How the learns of a fault ended; what was wrong in capitals.
+fn came_out(fault: &FaultTally) -> String {
+    let plain =
+        [("accepted", fault.accepted), ("not proven", fault.not_proven), ("refused", fault.refused())];
+    let wrong = [
+        ("WRONGLY ACCEPTED", fault.wrongly_accepted),
+        ("WRONGLY REFUSED", fault.wrongly_rejected),
+        ("FOR ANOTHER REASON", fault.other_reason),
+    ];
+    let is_some = |(_, count): &(&str, u64)| *count > 0;
+    let said = |(what, count): (&str, u64)| format!("{what} {count}");
+    let mut parts: Vec<String> = plain.into_iter().filter(is_some).map(said).collect();
+    if !fault.rejected.is_empty() {
+        let reasons: Vec<String> =
+            fault.rejected.iter().map(|(name, count)| format!("{name} {count}")).collect();
+        parts.push(format!("by {}", reasons.join(", ")));
+    }
+    parts.extend(wrong.into_iter().filter(is_some).map(said));
+    parts.join("; ")
+}
+
+fn rate(what: &str, rate: &Rate) -> String {
+    format!(
         "{what}: {} of {} (exact 95 % bounds {:.4} % to {:.4} %)",
         rate.count,
         rate.of,
         100.0 * rate.bounds[0],
         100.0 * rate.bounds[1]
-    );
+    )
 }
 
 fn must(tag: Tag) -> &'static str {

@@ -6,6 +6,7 @@ use crate::actuator;
 use crate::console::Console;
 use crate::document::{Choice, PortsDocument};
 use crate::exit::{Exit, Failure, VerbResult};
+use crate::fold::Fold;
 use crate::port;
 
 /// What `ports` takes: nothing.
@@ -24,30 +25,38 @@ pub fn run(_args: &Args, console: &Console) -> VerbResult {
     let cases =
         catalogue::all().map(|preset| Choice { name: preset.name, what: preset.about.to_owned() }).collect();
     let found = PortsDocument { serial: port::found(), actuators, cases };
-    console.result(&text(&found), &found)?;
+    console.result(&text(&found, Fold::of_the_reader()), &found)?;
     Ok(Exit::Done)
 }
 
-fn choice(choice: &Choice) -> String {
-    format!("  {:<24} {}", choice.name, choice.what)
+fn choices(choices: &[Choice]) -> Vec<Vec<String>> {
+    choices.iter().map(|choice| vec![choice.name.to_owned(), choice.what.clone()]).collect()
 }
 
-fn text(found: &PortsDocument) -> String {
-    let mut lines = vec!["Serial ports of this machine:".to_owned()];
-    if found.serial.is_empty() {
-        lines.push("  none found; any device path can be given to --port all the same".into());
-    }
-    for port in &found.serial {
-        let product = port.product.as_deref().unwrap_or("");
-        lines.push(format!("  {:<24} {:<10} {product}", port.name, port.kind));
-    }
-    lines.push(
-        "Actuators (invented), for --port virtual:ACTUATOR/CASE; virtual:CASE is the first one's:".into(),
-    );
-    lines.extend(found.actuators.iter().map(choice));
-    lines.push(
-        "Cases; `,paced` behind one follows the clock, board: before it runs on the emulated board:".into(),
-    );
-    lines.extend(found.cases.iter().map(choice));
-    lines.join("\n")
+fn text(found: &PortsDocument, fold: Fold) -> String {
+    let serial: Vec<Vec<String>> = found
+        .serial
+        .iter()
+        .map(|port| {
+            let product = port.product.clone().unwrap_or_default();
+            vec![port.name.clone(), port.kind.to_owned(), product]
+        })
+        .collect();
+    let serial = if serial.is_empty() {
+        "none found; any device path can be given to --port all the same".to_owned()
+    } else {
+        fold.table(&serial)
+    };
+    let actuators =
+        "Actuators (invented), for --port virtual:ACTUATOR/CASE; virtual:CASE is the first one's:";
+    let cases = "Cases; `,paced` behind one follows the clock, board: before it runs on the emulated board:";
+    [
+        "Serial ports of this machine:".to_owned(),
+        serial,
+        format!("\n{actuators}"),
+        fold.table(&choices(&found.actuators)),
+        format!("\n{cases}"),
+        fold.table(&choices(&found.cases)),
+    ]
+    .join("\n")
 }

@@ -5,7 +5,6 @@
 //! profile gives instead, and the force that a learn has to spare. A contradiction is refused on reading. Out of limits
 //! (exit code 1) when too little force is left.
 
-use std::fmt::Write as _;
 use std::path::Path;
 
 use super::characterise;
@@ -93,35 +92,37 @@ fn document(profile: &Profile, reserve: Reserve) -> ProfileDocument {
     }
 }
 
-fn text(document: &ProfileDocument) -> String {
-    let mut out = format!("{}: read whole, nothing contradicts itself\n", document.profile);
-    for one in &document.settings {
-        // Writing to a string cannot fail.
-        let _ = match one.given {
-            None => writeln!(out, "  {} = {}", one.field, number(one.follows)),
-            Some(given) => {
-                writeln!(
-                    out,
-                    "  {} = {} given; {} would follow",
-                    one.field,
-                    number(given),
-                    number(one.follows)
-                )
-            }
-        };
-        let _ = writeln!(out, "      {}", one.rule);
-    }
+/// Is enough force left, in a line.
+fn verdict(document: &ProfileDocument) -> String {
     let reserve = &document.torque_reserve;
-    let _ = write!(
-        out,
+    let numbers = format!(
         "torque reserve {:.1} times friction (at least {}): {:.2} A available at low supply and warm winding, {:.2} A \
          needed",
         reserve.times_friction, reserve.least, reserve.available_a, reserve.needed_a
     );
-    if !reserve.is_enough {
-        out.push_str(
-            "\ntoo little torque in reserve: sound units will be refused. Check supply, winding, friction and spring.",
-        );
+    if reserve.is_enough {
+        format!("{}: read whole, nothing contradicts itself; {numbers}", document.profile)
+    } else {
+        format!(
+            "{}: too little torque in reserve: sound units will be refused. Check supply, winding, friction and spring. \
+             {numbers}",
+            document.profile
+        )
     }
-    out
+}
+
+fn text(document: &ProfileDocument) -> String {
+    let verdict = verdict(document);
+    let mut lines = vec![verdict.clone()];
+    for one in &document.settings {
+        lines.push(match one.given {
+            None => format!("  {} = {}", one.field, number(one.follows)),
+            Some(given) => {
+                format!("  {} = {} given; {} would follow", one.field, number(given), number(one.follows))
+            }
+        });
+        lines.push(format!("      {}", one.rule));
+    }
+    lines.push(verdict);
+    lines.join("\n")
 }

@@ -14,8 +14,16 @@ use super::simulate;
 use crate::console::Console;
 use crate::document::{CampaignDocument, MetricRow, PartsOfRun};
 use crate::exit::{Exit, Failure, VerbResult};
+use crate::fold::Fold;
 use crate::number::shown_to;
 use crate::whole_number::{MOST_RUNS, whole};
+
+/// The metrics that say whether a limit was passed, each with its limit.
+const TIMES_OVER: [(&str, &str); 3] = [
+    ("time over boost limit", "boost"),
+    ("time over turbo limit", "turbo speed"),
+    ("time over exhaust limit", "exhaust pressure"),
+];
 
 /// What `campaign SCENARIO` takes.
 #[derive(Debug, clap::Args)]
@@ -110,7 +118,7 @@ pub(super) fn tell(
     job: Option<&PartArgs>,
     console: &Console,
 ) -> VerbResult {
-    console.result(&text(told, stats, job), &document(told, stats))?;
+    console.result(&text(told, stats, job, Fold::of_the_reader()), &document(told, stats))?;
     Ok(if stats.runs() < told.runs { Exit::Interrupted } else { Exit::Done })
 }
 
@@ -134,32 +142,52 @@ fn document(told: &ScenarioTold, stats: &CampaignStats) -> CampaignDocument {
     }
 }
 
-fn text(told: &ScenarioTold, stats: &CampaignStats, job: Option<&PartArgs>) -> String {
-    let mut lines = vec![format!(
-        "{}: {} of {} runs, seed {}, {} could not be finished; simulated, nothing moved",
-        told.scenario,
-        stats.runs(),
-        told.runs,
-        told.seed,
-        stats.failures()
-    )];
+fn text(told: &ScenarioTold, stats: &CampaignStats, job: Option<&PartArgs>, fold: Fold) -> String {
+    let table = stats.table();
+    let answer = answer(&table);
+    let mut lines = vec![
+        answer.clone(),
+        format!(
+            "{}: {} of {} runs, seed {}, {} could not be finished; simulated, nothing moved",
+            told.scenario,
+            stats.runs(),
+            told.runs,
+            told.seed,
+            stats.failures()
+        ),
+    ];
     if let Some(job) = job.filter(|_| stats.runs() < told.runs) {
         lines.push(format!("  interrupted; {}", job.how_to_go_on()));
     }
     let parts = told.parts.as_ref();
     lines.extend(parts.iter().flat_map(|parts| parts.lines()).map(|line| format!("  {line}")));
-    lines.push(format!(
-        "  {:<36}{:>16}{:>10}{:>10}{:>10}{:>10}{:>10}{:>10}  worst runs",
-        "", "runs", "least", "5 %", "median", "95 %", "99 %", "most"
-    ));
-    lines.extend(stats.table().iter().map(|row| metric_line(row, stats.runs())));
+    let head = ["metric", "runs", "least", "5 %", "median", "95 %", "99 %", "most", "worst runs"];
+    let mut rows = vec![head.map(|word| word.replace(' ', "\u{a0}")).to_vec()];
+    rows.extend(table.iter().map(metric_row));
+    lines.extend([String::new(), fold.table(&rows), String::new()]);
     lines.push("  runs: those that have the metric; one that never settles has no settling time".to_owned());
     for failed in stats.failed().iter().take(3) {
         lines.push(format!("  run {} failed: {}", failed.run, failed.reason));
     }
     lines.extend(parts.map(|_| format!("  {ON_WHAT_GROUND}")));
-    lines.push(format!("  replay one: {}", told.replay));
+    lines.push(format!("  replay one:\n  {}", told.replay));
+    lines.push(answer);
     lines.join("\n")
+}
+
+/// Which limits any run passed, and for how long at most, in a line.
+fn answer(table: &[MetricSummary]) -> String {
+    let longest = |name: &str| table.iter().find(|row| row.name == name).map_or(0.0, |row| row.most);
+    let passed: Vec<String> = TIMES_OVER
+        .iter()
+        .filter(|(metric, _)| longest(metric) > 0.0)
+        .map(|(metric, limit)| format!("{limit}, for at most {:.2} s", longest(metric)))
+        .collect();
+    if passed.is_empty() {
+        "NO LIMIT PASSED in any run".to_owned()
+    } else {
+        format!("LIMITS PASSED: {}", passed.join("; "))
+    }
 }
 
 /// The command that runs one member again.
@@ -171,7 +199,7 @@ fn replay(args: &ScenarioCampaignArgs) -> String {
 }
 
 /// One metric: extremes as they were, quantiles to the decimal place that they are known to.
-fn metric_line(row: &MetricSummary, runs: u64) -> String {
+fn metric_row(row: &MetricSummary) -> Vec<String> {
     // Rounding must not push a quantile past the extremes.
     let quantile = |value: f64| {
         let step = row.step.max(10_f64.powf(row.known_to(value).log10().floor()));
@@ -179,8 +207,7 @@ fn metric_line(row: &MetricSummary, runs: u64) -> String {
         let kept = rounded.clamp(row.least, row.most);
         shown_to(kept, if kept == rounded { step } else { row.step })
     };
-    let cells = [
-        format!("{} of {runs}", row.count),
+    let values = [
         shown_to(row.least, row.step),
         quantile(row.q05),
         quantile(row.q50),
@@ -188,15 +215,11 @@ fn metric_line(row: &MetricSummary, runs: u64) -> String {
         quantile(row.q99),
         shown_to(row.most, row.step),
     ];
-    let [count, values @ ..] = cells;
-    let values: Vec<String> = values.iter().map(|cell| format!("{cell:>10}")).collect();
     // Where all runs are the same, none is the worst.
     let named = if row.most > row.least { 3 } else { 0 };
     let worst: Vec<String> = row.worst.iter().take(named).map(|worst| worst.run.to_string()).collect();
-    format!(
-        "  {:<36}{count:>16}{}  {}",
-        format!("{}, {}", row.name, row.unit),
-        values.concat(),
-        worst.join(", ")
-    )
+    let mut cells = vec![format!("{}, {}", row.name, row.unit), row.count.to_string()];
+    cells.extend(values.map(|value| value.replace(' ', "\u{a0}")));
+    cells.push(worst.join(", "));
+    cells
 }

@@ -3,6 +3,7 @@
 use crate::console::Console;
 use crate::document::{Described, Kind, SchemasDocument};
 use crate::exit::{Exit, Failure, VerbResult};
+use crate::fold::Fold;
 
 /// What `schema` takes.
 #[derive(Debug, clap::Args)]
@@ -18,13 +19,16 @@ pub struct Args {
 /// When standard output takes nothing more.
 pub fn run(args: &Args, console: &Console) -> VerbResult {
     let document = SchemasDocument::of(args.kind);
-    let text = match (args.kind, document.schemas.first()) {
-        (Some(_), Some(one)) => serde_json::to_string_pretty(&one.schema).map_err(Failure::undetermined)?,
-        (Some(_) | None, _) => {
-            let line = |one: &Described| format!("{:<16} {}", one.kind.word(), one.about);
-            document.schemas.iter().map(line).collect::<Vec<_>>().join("\n")
+    match (args.kind, document.schemas.first()) {
+        (Some(_), Some(one)) => {
+            let text = serde_json::to_string_pretty(&one.schema).map_err(Failure::undetermined)?;
+            console.as_it_is(&text, &document)?;
         }
-    };
-    console.result(&text, &document)?;
+        (Some(_) | None, _) => {
+            let row = |one: &Described| vec![one.kind.word().to_owned(), one.about.to_owned()];
+            let rows: Vec<_> = document.schemas.iter().map(row).collect();
+            console.result(&Fold::of_the_reader().table(&rows), &document)?;
+        }
+    }
     Ok(Exit::Done)
 }

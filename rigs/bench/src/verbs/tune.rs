@@ -17,6 +17,7 @@ use crate::console::Console;
 use crate::criteria::{profile, recorded_on, same_profile};
 use crate::document::{OldAndNew, StepFigures, TuneDocument};
 use crate::exit::{Exit, Failure, VerbResult};
+use crate::fold::Fold;
 use crate::number::number;
 use crate::output::{MADE_BY, write_file};
 use crate::record::Run;
@@ -102,7 +103,7 @@ pub fn run(args: &Args, console: &Console) -> VerbResult {
         written: write(args.out.as_deref(), &settings_now, &record)?,
         settings: settings_now,
     };
-    console.result(&text(&told), &told)?;
+    console.result(&text(&told, Fold::of_the_reader()), &told)?;
     Ok(Exit::Done)
 }
 
@@ -165,7 +166,7 @@ fn write(out: Option<&Path>, settings: &[OldAndNew], record: &Run) -> Result<Opt
     Ok(Some(path.to_owned()))
 }
 
-fn text(told: &TuneDocument) -> String {
+fn text(told: &TuneDocument, fold: Fold) -> String {
     let (found, gains) = (&told.identified, &told.gains);
     let mut lines = vec![
         format!(
@@ -174,12 +175,12 @@ fn text(told: &TuneDocument) -> String {
             found.samples,
             100.0 * found.explained
         ),
-        format!("  gain               {:8.4} opening/s per V", found.gain_per_s_v),
-        format!("  time constant      {:8.2} ms", 1e3 * found.time_constant_s),
-        format!("  dead time          {:8.2} ms", 1e3 * found.dead_time_s),
-        format!("  sliding friction   {:8.3} V", found.friction_v),
-        format!("  hold at mid travel {:8.3} V", found.hold_v),
-        format!("  play               {PLAY}"),
+        format!("  gain                {:.4} opening/s per V", found.gain_per_s_v),
+        format!("  time constant       {:.2} ms", 1e3 * found.time_constant_s),
+        format!("  dead time           {:.2} ms", 1e3 * found.dead_time_s),
+        format!("  sliding friction    {:.3} V", found.friction_v),
+        format!("  hold at mid travel  {:.3} V", found.hold_v),
+        format!("  play                {PLAY}"),
         match told.process {
             Process::Integrating { .. } => "model: integrating (no spring strong enough to matter)".into(),
             Process::FirstOrder { .. } => "model: first order with dead time (the spring decides)".into(),
@@ -197,25 +198,36 @@ fn text(told: &TuneDocument) -> String {
             margins.gain, margins.phase_deg, margins.sensitivity
         ));
     }
-    lines.push("step 0.45 to 0.55          predicted (linear)   simulated (controller, friction)".into());
-    lines.push(row("  T86, ms", told, |f| f.t86_ms.map_or("never".into(), |t| t.to_string())));
-    lines.push(row("  overshoot, %", told, |f| format!("{:.1}", f.overshoot_percent)));
-    lines
-        .push(row("  steady error, % travel", told, |f| format!("{:+.3}", f.steady_error_percent_of_travel)));
-    lines.push(format!("{:<42}{:>14}{:>14}", "profile field", "now", "proposed"));
-    let field = |one: &OldAndNew| format!("  {:<40}{:>14}{:>14}", one.field, shown(one.old), shown(one.new));
-    lines.extend(told.settings.iter().map(field));
+    lines.extend([String::new(), fold.table(&step_rows(told)), String::new(), fold.table(&field_rows(told))]);
     let OldAndNew { field, old, new } = &told.not_changed;
     lines.push(format!("  {field}: stays {}; this run says {}", shown(*old), shown(*new)));
     lines.extend(told.written.iter().map(|path| format!("written: {}", path.display())));
     lines.join("\n")
 }
 
+/// The step that the gains promise, head first.
+fn step_rows(told: &TuneDocument) -> Vec<Vec<String>> {
+    let row = |name: &str, figure: fn(&StepFigures) -> String| {
+        vec![name.to_owned(), figure(&told.predicted), figure(&told.simulated)]
+    };
+    vec![
+        ["step 0.45 to 0.55", "predicted (linear)", "simulated (controller, friction)"]
+            .map(str::to_owned)
+            .to_vec(),
+        row("T86, ms", |f| f.t86_ms.map_or("never".into(), |t| t.to_string())),
+        row("overshoot, %", |f| format!("{:.1}", f.overshoot_percent)),
+        row("steady error, % travel", |f| format!("{:+.3}", f.steady_error_percent_of_travel)),
+    ]
+}
+
+/// The fields of a profile that would change, head first.
+fn field_rows(told: &TuneDocument) -> Vec<Vec<String>> {
+    let head = ["profile field", "now", "proposed"].map(str::to_owned).to_vec();
+    let row = |one: &OldAndNew| vec![one.field.clone(), shown(one.old), shown(one.new)];
+    std::iter::once(head).chain(told.settings.iter().map(row)).collect()
+}
+
 /// Four significant digits.
 fn shown(value: f32) -> String {
     number(f64::from(value))
-}
-
-fn row(name: &str, told: &TuneDocument, figure: impl Fn(&StepFigures) -> String) -> String {
-    format!("{name:<27}{:<21}{}", figure(&told.predicted), figure(&told.simulated))
 }

@@ -60,7 +60,8 @@ fn text(document: &CheckDocument, checked: &Checked, dir: &Path, exit: Exit) -> 
         Exit::OutOfLimits => "NOT as it was recorded",
         Exit::Undetermined | Exit::Usage | Exit::Interrupted => "cannot be known",
     };
-    let mut lines = vec![format!("{}: {answer}", document.unit)];
+    let answer = format!("{}: {answer}", document.unit);
+    let mut lines = vec![answer.clone()];
     lines.extend(document.log_found.iter().map(|found| format!("  {found}")));
     lines.extend(checked.unsound.iter().map(|one| format!("  {one}")));
     lines.extend(document.confirmed_found.iter().map(|found| format!("  {found}")));
@@ -83,8 +84,9 @@ fn text(document: &CheckDocument, checked: &Checked, dir: &Path, exit: Exit) -> 
     }
     let is_open = |one: &&Unsound| one.trouble == RunTrouble::NotClosed;
     lines.extend(checked.unsound.iter().filter(is_open).map(|one| {
-        let dir = dir.display();
-        format!("  Or say why it was not closed: unit explain {dir} {} --by NAME --why TEXT", one.run)
+        let command = format!("vanebench unit explain {} {} --by NAME --why TEXT", dir.display(), one.run);
+        format!("  Or say why it was not closed:\n  {command}")
     }));
+    lines.push(answer);
     lines.join("\n")
 }

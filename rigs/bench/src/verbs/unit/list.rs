@@ -135,9 +135,7 @@ fn text(found: &UnitsDocument, fold: Fold) -> String {
         "{units}: {within} within limits, {out} out of limits, {open} undetermined, {without} without a kept verdict"
     );
     let drift = "Drift: the farther of the two stops, newest learn against the first, in per cent of travel.";
-    fold.paragraph(&format!("{answer}. {UNCHECKED}"))
-        + &format!("\n\n{}\n\n", fold.table(&rows))
-        + &fold.paragraph(&format!("{drift}\n{answer}"))
+    format!("{answer}. {UNCHECKED}\n\n{}\n\n{drift}\n{answer}", fold.table(&rows))
 }
 
 fn csv(found: &UnitsDocument) -> Result<Vec<u8>, Failure> {

@@ -103,7 +103,7 @@ fn answer(told: &CompareDocument) -> String {
 }
 
 fn text(told: &CompareDocument, page: Option<&Path>, fold: Fold) -> String {
-    let mut lines = vec![fold.paragraph(&answer(told)), String::new()];
+    let mut lines = vec![answer(told), String::new()];
     lines.extend([("A", &told.a), ("B", &told.b)].map(|(letter, side)| {
         let runs = if side.runs.is_empty() { "no run".to_owned() } else { side.runs.join(", ") };
         fold.paragraph(&format!("{letter}: {}, {} ({runs})", side.name, side.judgement.word()))
@@ -117,7 +117,7 @@ fn text(told: &CompareDocument, page: Option<&Path>, fold: Fold) -> String {
         told.weighed_by
     )));
     lines.extend(page.map(|path| format!("page {}", path.display())));
-    lines.push(fold.paragraph(&answer(told)));
+    lines.push(answer(told));
     lines.join("\n")
 }
 
