@@ -17,7 +17,7 @@ use plant::airpath::{EngineInputs, Operating, ReducedModel, ReducedParams, rk4};
 use plant::atmosphere::Ambient;
 use plant::friction::{LuGre, LuGreParams};
 use plant::world::{ACTUATOR_STEP_S, ACTUATOR_STEPS, EngineState, TICK_S, World, WorldConfig};
-use study::campaign::{CampaignPlan, Next, PartOrder, Spread, run_campaign};
+use study::campaign::{CampaignPlan, KeepRuns, Next, PartOrder, Spread, run_campaign};
 use study::metrics::Meter;
 use study::run::{Record, perfect_calibration, run_world};
 use study::scenario::{BuiltIn, Scenario, wanted_boost_kpa};
@@ -137,8 +137,14 @@ fn closed_loop(_: &mut Criterion) {
     let (settings, spread) = (Settings::default(), Spread::default());
     // Enough that the last chunk, which one thread may have to itself, weighs little.
     const CAMPAIGN: u32 = 128;
-    let plan =
-        CampaignPlan { scenario: scenario.clone(), settings, spread, seed: 1, runs: u64::from(CAMPAIGN) };
+    let plan = CampaignPlan {
+        scenario: scenario.clone(),
+        settings,
+        spread,
+        seed: 1,
+        runs: u64::from(CAMPAIGN),
+        keep: KeepRuns::None,
+    };
     for threads in [1, 2] {
         let pool = rayon::ThreadPoolBuilder::new().num_threads(threads).build().expect("threads");
         let what = format!("closed loop, campaign, threads: {threads}");

@@ -55,9 +55,15 @@ pub(crate) fn with_uncertainty(value: f64, uncertainty: f64) -> String {
 /// A value rounded to a step, in groups of three from 10 000 up.
 #[must_use]
 pub(crate) fn shown_to(value: f64, step: f64) -> String {
+    grouped(&in_steps((value / step).round(), step))
+}
+
+/// So many steps as a value, for machines.
+#[must_use]
+pub(crate) fn in_steps(steps: f64, step: f64) -> String {
     // A step of 0.2 shows one decimal, a step of 10 none.
     let decimals = (-(step.log10() + 1e-9).floor()).max(0.0) as usize;
-    grouped(&fixed((value / step).round() * step, decimals))
+    fixed(steps * step, decimals)
 }
 
 fn grouped(number: &str) -> String {

@@ -98,6 +98,65 @@ fn pages_and_pictures_are_those_of_one_run() {
 }
 
 #[test]
+fn every_run_is_a_row_of_the_same_bytes_on_any_number_of_threads_and_parts() {
+    let folder = folder();
+    let at = folder.path();
+    let [short, ..] = CAMPAIGNS;
+    for threads in ["1", "3"] {
+        run(&[short, &["--threads", threads, "--out", &format!("on-{threads}")]].concat(), at);
+    }
+    for k in ["1/2", "2/2"] {
+        make_part(&[short, &["--keep-runs"]].concat(), k, &format!("part-{}", &k[..1]), at);
+    }
+    let (code, _, said) = run(&["campaign", "merge", "part-2", "part-1", "--out", "merged"], at);
+    assert_eq!(code, 0, "{said}");
+    for file in ["campaign.html", "campaign.json", "runs.csv"] {
+        let read = |folder: &str| fs::read(at.join(folder).join(file)).unwrap();
+        assert!(read("on-1") == read("on-3") && read("on-1") == read("merged"), "{file}");
+    }
+    rows_agree_with_the_table(&at.join("on-1"));
+    let page = fs::read_to_string(at.join("on-1/campaign.html")).unwrap();
+    assert!(["<svg", "invented", "pinch", "Peak boost"].iter().all(|word| page.contains(word)), "{page}");
+    // What is not ours stays, and parts without their runs give the page alone.
+    fs::write(at.join("on-1/mine.txt"), "mine").unwrap();
+    let (code, _, said) = run(&[short, &["--out", "on-1"]].concat(), at);
+    assert!(code == 2 && said.contains("mine.txt"), "{code} {said}");
+    make_part(short, "1/1", "whole", at);
+    let (code, _, said) = run(&["campaign", "merge", "whole", "--out", "alone"], at);
+    assert!(code == 0 && said.contains("--keep-runs"), "{code} {said}");
+    assert!(at.join("alone/campaign.html").exists() && !at.join("alone/runs.csv").exists());
+    let (code, _, said) = run(&["campaign", "short.toml", "--runs", "50001", "--out", "many"], at);
+    assert!(code == 2 && said.contains("allowed up to 50000") && !at.join("many").exists(), "{code} {said}");
+}
+
+/// RFC 4180 as the crate csv reads it, and the extremes and the worst run that the statistics name.
+fn rows_agree_with_the_table(dir: &Path) {
+    let text = fs::read_to_string(dir.join("runs.csv")).unwrap();
+    assert_eq!(text.matches("\r\n").count(), 91);
+    let mut reader = csv::Reader::from_reader(text.as_bytes());
+    let head: Vec<String> = reader.headers().unwrap().iter().map(str::to_owned).collect();
+    let rows: Vec<csv::StringRecord> = reader.records().map(Result::unwrap).collect();
+    assert!(rows.iter().enumerate().all(|(run, row)| row[0] == run.to_string() && row[1] == *"yes"));
+    let told: serde_json::Value =
+        serde_json::from_slice(&fs::read(dir.join("campaign.json")).unwrap()).unwrap();
+    let metrics = told["metrics"].as_array().unwrap();
+    assert!(metrics.len() > 10);
+    for metric in metrics.iter().filter(|metric| metric["unit"] != "-") {
+        let name = format!("{} [{}]", metric["name"].as_str().unwrap(), metric["unit"].as_str().unwrap());
+        let column =
+            head.iter().position(|head| *head == name).unwrap_or_else(|| panic!("no {name}: {head:?}"));
+        let values: Vec<f64> = rows.iter().filter_map(|row| row[column].parse().ok()).collect();
+        assert_eq!(values.len() as u64, metric["runs"].as_u64().unwrap(), "{name}");
+        let (most, worst) = (metric["most"].as_f64().unwrap(), &metric["worst"][0]);
+        let shown = rows[worst["run"].as_u64().unwrap() as usize][column].parse::<f64>().unwrap();
+        // To half of the smallest step that is shown.
+        let step = if metric["unit"] == "rpm" { 10.0 } else { 0.1 };
+        let highest = values.iter().copied().fold(f64::MIN, f64::max);
+        assert!((highest - most).abs() <= step / 2.0 && (shown - most).abs() <= step / 2.0, "{name}: {most}");
+    }
+}
+
+#[test]
 #[cfg(unix)]
 fn parts_that_were_killed_go_on_and_merge_to_the_same_bytes() {
     const MOST_TRIES: usize = 40;

@@ -5,6 +5,7 @@
 //! all cores and are counted in order, so the result has the same bytes whatever the number of threads and parts,
 //! and memory does not grow with the number of runs. A file lets a part go on after an interruption.
 
+mod each;
 pub mod guard;
 pub mod learn;
 mod merge;
@@ -14,11 +15,12 @@ mod spread;
 mod stats;
 mod tally;
 
+pub use each::{KeepRuns, KeptRun, MOST_KEPT};
 pub use merge::{Merged, merge};
 pub use part::{Asks, PartError, asked_by};
 pub use share::Share;
 pub use spread::Spread;
-pub use stats::{CampaignStats, FailedRun, MetricSummary, WorstRun};
+pub use stats::{CampaignStats, FailedRun, MetricSpread, MetricSummary, WorstRun};
 pub use tally::{Counted, PartOrder, SoFar};
 
 use std::ops::Range;
@@ -48,6 +50,8 @@ pub struct CampaignPlan {
     pub seed: u64,
     /// Number of runs.
     pub runs: u64,
+    /// Whether every run is kept beside the statistics.
+    pub keep: KeepRuns,
 }
 
 /// How far a campaign is.
@@ -121,13 +125,14 @@ pub fn run_campaign(
         .with_sum_of("content of the scenario", &plan.scenario)
         .with_sum_of("sum of the settings", &plan.settings)
         .with_sum_of("sum of the spread", &plan.spread)
-        .with("seed", plan.seed);
+        .with("seed", plan.seed)
+        .with("runs kept", plan.keep);
     count((Asks::Scenario, marks, plan.runs), CHUNK, job, |runs| Ok(run_chunk(plan, runs)), watch)
 }
 
 fn run_chunk(plan: &CampaignPlan, runs: Range<u64>) -> CampaignStats {
     let members: Vec<_> = runs.clone().map(|run| member(plan, run)).collect();
-    let mut stats = CampaignStats::default();
+    let mut stats = CampaignStats::keeping(plan.keep);
     for (run, ended) in runs.zip(run_in_lanes(&plan.scenario, &members, &plan.settings)) {
         match ended {
             Ok(outcome) => stats.add(run, &outcome.metrics),
@@ -148,7 +153,8 @@ mod tests {
         let mut scenario = BuiltIn::named("boost-step").unwrap().scenario().unwrap();
         scenario.duration_s = 1.5;
         scenario.warm_up_s = 0.2;
-        CampaignPlan { scenario, settings: Settings::default(), spread: Spread::default(), seed: 11, runs }
+        let (settings, spread) = (Settings::default(), Spread::default());
+        CampaignPlan { scenario, settings, spread, seed: 11, runs, keep: KeepRuns::None }
     }
 
     fn on_threads(threads: usize, plan: &CampaignPlan) -> CampaignStats {
@@ -197,13 +203,14 @@ mod tests {
         let job = kept_in(&file);
         let plan = plan(1);
         run_campaign(&plan, &job, |_| Next::GoOn).unwrap();
-        let mut others = [plan.clone(), plan.clone(), plan.clone(), plan.clone(), plan.clone()];
+        let mut others: [_; 6] = std::array::from_fn(|_| plan.clone());
         others[0].seed = 12;
         others[1].runs = 2;
         others[2].spread.supply_v = spread::Distribution::Fixed(12.0);
         others[3].settings.guard.limits.boost.0 += 1.0;
         others[4].scenario.duration_s += 0.1;
-        let named = ["seed", "number of runs", "spread", "settings", "scenario"];
+        others[5].keep = KeepRuns::Each;
+        let named = ["seed", "number of runs", "spread", "settings", "scenario", "runs kept"];
         for (other, named) in others.iter().zip(named) {
             let refusal = run_campaign(other, &job, |_| Next::GoOn).unwrap_err();
             assert!(refusal.to_string().contains(named), "{named}: {refusal}");
@@ -218,6 +225,17 @@ mod tests {
         let nowhere = std::env::temp_dir().join("vanebench-no-such-folder/kept.json");
         let refusal = run_campaign(&plan(32), &kept_in(&nowhere), |_| panic!("a run was made")).unwrap_err();
         assert!(refusal.to_string().contains("there is no folder"), "{refusal}");
+    }
+
+    #[test]
+    fn each_run_is_kept_in_order_on_any_number_of_threads() {
+        assert_eq!(on_threads(2, &plan(8)).each(), None);
+        let plan = CampaignPlan { keep: KeepRuns::Each, ..plan(40) };
+        let (one, three) = (on_threads(1, &plan), on_threads(3, &plan));
+        let each = one.each().unwrap();
+        assert_eq!((each.len(), Some(each)), (40, three.each()));
+        let replayed = replay(&plan, 23, Record::EveryTicks(1)).unwrap();
+        assert_eq!(each[23], KeptRun::of(&replayed.metrics));
     }
 
     #[test]

@@ -6,6 +6,7 @@
 
 use serde::{Deserialize, Serialize};
 
+use super::each::{KeepRuns, KeptRun};
 use super::tally::Counted;
 use crate::metrics::{METRICS, MetricColumn, Metrics};
 
@@ -130,6 +131,26 @@ impl MetricStats {
         most
     }
 
+    /// Value, and the share of the runs at or below it, at the edges of the bins that hold any.
+    fn shares(&self, column: &MetricColumn, (least, most): (f64, f64)) -> Vec<(f64, f64)> {
+        let (low, high) = column.range;
+        let edge = |bin: usize| {
+            let share = bin as f64 / BINS as f64;
+            (low + (high - low) * share * share * share).clamp(least, most)
+        };
+        let share = |passed: u64| passed as f64 / self.count as f64;
+        let mut passed = self.below;
+        let mut points = vec![(least, share(passed))];
+        for (bin, count) in self.cube_root_bins.iter().enumerate().filter(|(_, count)| **count > 0) {
+            points.push((edge(bin), share(passed)));
+            passed += u64::from(*count);
+            points.push((edge(bin + 1), share(passed)));
+        }
+        points.push((most, 1.0));
+        points.dedup();
+        points
+    }
+
     fn summary(&self, column: &MetricColumn, extent: (f64, f64)) -> MetricSummary {
         MetricSummary {
             name: column.name,
@@ -194,6 +215,15 @@ impl MetricSummary {
     }
 }
 
+/// How one metric spreads.
+#[derive(Debug, Clone, PartialEq)]
+pub struct MetricSpread {
+    /// Its row of the table.
+    pub summary: MetricSummary,
+    /// Value, and the share of the runs at or below it; both rise.
+    pub shares: Vec<(f64, f64)>,
+}
+
 /// Statistics of a campaign.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct CampaignStats {
@@ -201,19 +231,35 @@ pub struct CampaignStats {
     failures: u64,
     failed: Vec<FailedRun>,
     metrics: Vec<MetricStats>,
+    /// Every run in order, where they are kept.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    each: Option<Vec<KeptRun>>,
 }
 
 impl Default for CampaignStats {
     fn default() -> Self {
         let metrics = METRICS.iter().map(|_| MetricStats::new()).collect();
-        Self { runs: 0, failures: 0, failed: Vec::new(), metrics }
+        Self { runs: 0, failures: 0, failed: Vec::new(), metrics, each: None }
     }
 }
 
 impl CampaignStats {
+    /// Nothing yet, with room for each run where they are kept.
+    #[must_use]
+    pub fn keeping(keep: KeepRuns) -> Self {
+        let each = match keep {
+            KeepRuns::None => None,
+            KeepRuns::Each => Some(Vec::new()),
+        };
+        Self { each, ..Self::default() }
+    }
+
     /// Takes one finished run.
     pub fn add(&mut self, run: u64, metrics: &Metrics) {
         self.runs += 1;
+        if let Some(each) = &mut self.each {
+            each.push(KeptRun::of(metrics));
+        }
         for (stats, column) in self.metrics.iter_mut().zip(METRICS) {
             if let Some(value) = (column.value)(metrics).filter(|value| value.is_finite()) {
                 stats.add(column, run, value);
@@ -225,6 +271,9 @@ impl CampaignStats {
     pub fn add_failure(&mut self, run: u64, reason: String) {
         self.runs += 1;
         self.failures += 1;
+        if let Some(each) = &mut self.each {
+            each.push(KeptRun::FAILED);
+        }
         if self.failed.len() < FAILURES_KEPT {
             self.failed.push(FailedRun { run, reason });
         }
@@ -248,6 +297,26 @@ impl CampaignStats {
         &self.failed
     }
 
+    /// Every run in order, where they were kept.
+    #[must_use]
+    pub fn each(&self) -> Option<&[KeptRun]> {
+        self.each.as_deref()
+    }
+
+    /// How each metric spreads that any run has, in table order.
+    #[must_use]
+    pub fn spreads(&self) -> Vec<MetricSpread> {
+        let rows = self.metrics.iter().zip(METRICS);
+        let spread = |(stats, column): (&MetricStats, &MetricColumn)| {
+            let extent = stats.extent?;
+            Some(MetricSpread {
+                summary: stats.summary(column, extent),
+                shares: stats.shares(column, extent),
+            })
+        };
+        rows.filter_map(spread).collect()
+    }
+
     /// The table: one row for each metric that any run has.
     #[must_use]
     pub fn table(&self) -> Vec<MetricSummary> {
@@ -258,6 +327,14 @@ impl CampaignStats {
 
 impl Counted for CampaignStats {
     fn join(&mut self, later: Self) {
+        self.each = match (self.runs, later.runs) {
+            (0, _) => later.each,
+            (_, 0) => self.each.take(),
+            (_, _) => self.each.take().zip(later.each).map(|(mut each, later)| {
+                each.extend(later);
+                each
+            }),
+        };
         self.runs += later.runs;
         self.failures += later.failures;
         self.failed.extend(later.failed);
@@ -270,6 +347,10 @@ impl Counted for CampaignStats {
     fn is_sound(&self) -> bool {
         self.metrics.len() == METRICS.len()
             && self.metrics.iter().all(|stats| stats.cube_root_bins.len() == BINS)
+            && self
+                .each
+                .as_ref()
+                .is_none_or(|each| each.len() as u64 == self.runs && each.iter().all(KeptRun::is_sound))
     }
 }
 

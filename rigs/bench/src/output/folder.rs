@@ -25,6 +25,8 @@ pub enum Maker {
     Characterise,
     /// `campaign guard`
     GuardCampaign,
+    /// `campaign SCENARIO`
+    ScenarioCampaign,
 }
 
 impl fmt::Display for Maker {
@@ -35,6 +37,7 @@ impl fmt::Display for Maker {
             Self::Match => "match",
             Self::Characterise => "profile characterise",
             Self::GuardCampaign => "campaign guard",
+            Self::ScenarioCampaign => "campaign SCENARIO",
         })
     }
 }

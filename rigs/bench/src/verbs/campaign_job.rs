@@ -51,6 +51,12 @@ impl PartArgs {
         if self.part.is_some() { None } else { self.out.as_deref() }
     }
 
+    /// How many of so many runs are made here.
+    pub(super) fn runs_of(&self, all: u64) -> u64 {
+        let runs = self.part.unwrap_or(Share::WHOLE).runs(all);
+        runs.end - runs.start
+    }
+
     /// Refuses a folder for pages.
     ///
     /// # Errors

@@ -17,7 +17,7 @@ pub struct Args {
     /// Files of all parts, in any order
     #[arg(required = true, value_name = "FILE")]
     files: Vec<PathBuf>,
-    /// Folder for the pages, as of `campaign guard --out`
+    /// Folder for the pages, as of `campaign guard --out` and `campaign SCENARIO --out`
     #[arg(long, value_name = "DIR")]
     out: Option<PathBuf>,
     /// Picture, as of `campaign learn --picture`
@@ -35,7 +35,7 @@ pub fn run(args: &Args, console: &Console) -> VerbResult {
     };
     let (out, picture) = (args.out.as_deref(), args.picture.as_deref());
     match asks {
-        Asks::Scenario | Asks::Learn | Asks::Gauge if out.is_some() => {
+        Asks::Learn | Asks::Gauge if out.is_some() => {
             Err(Failure::usage(format!("--out: a {asks} campaign makes no pages; leave it out")))
         }
         Asks::Scenario | Asks::Guard | Asks::Gauge if picture.is_some() => {
@@ -43,7 +43,8 @@ pub fn run(args: &Args, console: &Console) -> VerbResult {
         }
         Asks::Scenario => {
             let merged = all(args)?;
-            scenario_campaign::tell(&told(merged.told)?, &merged.counted, None, console)
+            let folder = scenario_campaign::claimed(out)?;
+            scenario_campaign::tell(&told(merged.told)?, &merged.counted, (None, folder), console)
         }
         Asks::Learn => {
             let merged = all(args)?;

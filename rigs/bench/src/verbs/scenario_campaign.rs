@@ -1,29 +1,32 @@
 //! `campaign SCENARIO`: one scenario over thousands of units and engines that differ as units do.
 //!
 //! In: a scenario, controller settings, a spread, a number of runs, a seed. Out: distributions of every metric
-//! and the worst runs by index, each of which `simulate --member` replays.
+//! and the worst runs by index, each of which `simulate --member` replays; with `--out` a page, one JSON and a CSV with
+//! a row for each run.
 
-use std::path::PathBuf;
+mod page;
+mod runs;
+mod words;
+
+use std::path::{Path, PathBuf};
 
 use serde::{Deserialize, Serialize};
-use study::campaign::{CampaignError, CampaignPlan, CampaignStats, MetricSummary, run_campaign};
+use study::campaign::{CampaignError, CampaignPlan, CampaignStats, KeepRuns, MOST_KEPT, run_campaign};
 
 use super::campaign_job::{Counting, PartArgs, refused_part};
 use super::parts_on_engine::{ON_WHAT_GROUND, put_on};
 use super::simulate;
 use crate::console::Console;
-use crate::document::{CampaignDocument, MetricRow, PartsOfRun};
+use crate::document::{self, CampaignDocument, MetricRow, PartsOfRun};
 use crate::exit::{Exit, Failure, VerbResult};
 use crate::fold::Fold;
-use crate::number::shown_to;
+use crate::output::{Maker, OutFolder};
 use crate::whole_number::{MOST_RUNS, whole};
 
-/// The metrics that say whether a limit was passed, each with its limit.
-const TIMES_OVER: [(&str, &str); 3] = [
-    ("time over boost limit", "boost"),
-    ("time over turbo limit", "turbo speed"),
-    ("time over exhaust limit", "exhaust pressure"),
-];
+/// The page's file, and those for machines.
+const PAGE: &str = "campaign.html";
+const JSON: &str = "campaign.json";
+const CSV: &str = "runs.csv";
 
 /// What `campaign SCENARIO` takes.
 #[derive(Debug, clap::Args)]
@@ -47,6 +50,9 @@ pub struct ScenarioCampaignArgs {
     /// How units and engines differ, a TOML file; without it, the built-in spread
     #[arg(long, value_name = "SPREAD.toml")]
     spread: Option<PathBuf>,
+    /// With --part: keep every run in the part too, for the runs.csv of `campaign merge --out`; at most 50 000 runs a part
+    #[arg(long, requires = "part")]
+    keep_runs: bool,
     #[command(flatten)]
     job: PartArgs,
 }
@@ -56,12 +62,28 @@ impl ScenarioCampaignArgs {
     fn scenario(&self) -> &str {
         self.scenario.as_deref().unwrap_or_default()
     }
+
+    /// Whether every run is kept: for the CSV of a folder, or of a merge to come.
+    fn keep(&self) -> Result<KeepRuns, Failure> {
+        let (option, advice) = match (self.job.folder(), self.keep_runs) {
+            (None, false) => return Ok(KeepRuns::None),
+            (Some(_), _) => ("--out", "make parts with --part K/N --keep-runs, then `campaign merge --out`"),
+            (None, true) => ("--keep-runs", "make more and smaller parts"),
+        };
+        match self.job.runs_of(self.runs) {
+            0..=MOST_KEPT => Ok(KeepRuns::Each),
+            runs => Err(Failure::usage(format!(
+                "{option}: {runs} runs; it keeps each of them: allowed up to {MOST_KEPT}; {advice}. Nothing was run."
+            ))),
+        }
+    }
 }
 
 /// What a result names beside its numbers; a part keeps it.
 #[derive(Debug, Serialize, Deserialize)]
 pub(super) struct ScenarioTold {
     scenario: String,
+    about: String,
     parts: Option<PartsOfRun>,
     runs: u64,
     seed: u64,
@@ -74,7 +96,8 @@ pub(super) struct ScenarioTold {
 /// # Errors
 /// A [`Failure`] that names file and field; an interrupted campaign ends with 130 and keeps its file.
 pub fn run(args: &ScenarioCampaignArgs, console: &Console) -> VerbResult {
-    args.job.without_pages()?;
+    let keep = args.keep()?;
+    let folder = claimed(args.job.folder())?;
     let settings = simulate::controller_or_built_in(args.with.as_deref())?;
     let scenario = simulate::scenario(args.scenario())?;
     let (scenario, parts) = match &args.parts {
@@ -85,6 +108,7 @@ pub fn run(args: &ScenarioCampaignArgs, console: &Console) -> VerbResult {
     };
     let told = ScenarioTold {
         scenario: scenario.name.clone(),
+        about: scenario.about.clone(),
         parts,
         runs: args.runs,
         seed: args.seed,
@@ -96,6 +120,7 @@ pub fn run(args: &ScenarioCampaignArgs, console: &Console) -> VerbResult {
         spread: simulate::spread(args.spread.as_ref())?,
         seed: args.seed,
         runs: args.runs,
+        keep,
     };
     match args.job.count(
         (&told.scenario, console),
@@ -104,22 +129,58 @@ pub fn run(args: &ScenarioCampaignArgs, console: &Console) -> VerbResult {
         refused,
     )? {
         Counting::Part(exit) => Ok(exit),
-        Counting::Whole(so_far) => tell(&told, &so_far.counted, Some(&args.job), console),
+        Counting::Whole(so_far) => tell(&told, &so_far.counted, (Some(&args.job), folder), console),
     }
 }
 
-/// Tells the result, or what there was before an interruption of `job`.
+/// The folder for page, JSON and CSV.
 ///
 /// # Errors
-/// When standard output takes nothing more.
+/// When it holds what no such campaign made.
+pub(super) fn claimed(dir: Option<&Path>) -> Result<Option<OutFolder>, Failure> {
+    dir.map(|dir| OutFolder::claim(dir, Maker::ScenarioCampaign)).transpose()
+}
+
+/// Tells the result, or what there was before an interruption of `job`; what is not whole is not written.
+///
+/// # Errors
+/// When the folder or standard output takes nothing more.
 pub(super) fn tell(
     told: &ScenarioTold,
     stats: &CampaignStats,
-    job: Option<&PartArgs>,
+    (job, folder): (Option<&PartArgs>, Option<OutFolder>),
     console: &Console,
 ) -> VerbResult {
-    console.result(&text(told, stats, job, Fold::of_the_reader()), &document(told, stats))?;
-    Ok(if stats.runs() < told.runs { Exit::Interrupted } else { Exit::Done })
+    let document = document(told, stats);
+    let is_whole = stats.runs() == told.runs;
+    if let Some(folder) = folder.filter(|_| is_whole) {
+        let dir = folder.dir().display().to_string();
+        let written = write(folder, told, stats, &document)?;
+        console.note(&format!("{written} written to\n  {dir}"));
+    }
+    console.result(&words::text(told, stats, job, Fold::of_the_reader()), &document)?;
+    Ok(if is_whole { Exit::Done } else { Exit::Interrupted })
+}
+
+/// Writes page, JSON and, where each run was kept, the CSV; says which.
+fn write(
+    folder: OutFolder,
+    told: &ScenarioTold,
+    stats: &CampaignStats,
+    document: &CampaignDocument,
+) -> Result<String, Failure> {
+    let page = page::page(told, stats).render().map_err(Failure::undetermined)?;
+    let json = document::text(document)?;
+    let csv = stats.each().map(runs::csv).transpose()?;
+    let mut files = vec![(PAGE, page.as_bytes()), (JSON, json.as_bytes())];
+    files.extend(csv.iter().map(|csv| (CSV, csv.as_slice())));
+    let kept = if csv.is_some() {
+        format!(", {CSV}")
+    } else {
+        format!("; no {CSV}: the parts were made without --keep-runs")
+    };
+    folder.replace(&files)?;
+    Ok(format!("{PAGE}, {JSON}{kept}"))
 }
 
 /// A plan that cannot be used is the caller's.
@@ -142,84 +203,10 @@ fn document(told: &ScenarioTold, stats: &CampaignStats) -> CampaignDocument {
     }
 }
 
-fn text(told: &ScenarioTold, stats: &CampaignStats, job: Option<&PartArgs>, fold: Fold) -> String {
-    let table = stats.table();
-    let answer = answer(&table);
-    let mut lines = vec![
-        answer.clone(),
-        format!(
-            "{}: {} of {} runs, seed {}, {} could not be finished; simulated, nothing moved",
-            told.scenario,
-            stats.runs(),
-            told.runs,
-            told.seed,
-            stats.failures()
-        ),
-    ];
-    if let Some(job) = job.filter(|_| stats.runs() < told.runs) {
-        lines.push(format!("  interrupted; {}", job.how_to_go_on()));
-    }
-    let parts = told.parts.as_ref();
-    lines.extend(parts.iter().flat_map(|parts| parts.lines()).map(|line| format!("  {line}")));
-    let head = ["metric", "runs", "least", "5 %", "median", "95 %", "99 %", "most", "worst runs"];
-    let mut rows = vec![head.map(|word| word.replace(' ', "\u{a0}")).to_vec()];
-    rows.extend(table.iter().map(metric_row));
-    lines.extend([String::new(), fold.table(&rows), String::new()]);
-    lines.push("  runs: those that have the metric; one that never settles has no settling time".to_owned());
-    for failed in stats.failed().iter().take(3) {
-        lines.push(format!("  run {} failed: {}", failed.run, failed.reason));
-    }
-    lines.extend(parts.map(|_| format!("  {ON_WHAT_GROUND}")));
-    lines.push(format!("  replay one:\n  {}", told.replay));
-    lines.push(answer);
-    lines.join("\n")
-}
-
-/// Which limits any run passed, and for how long at most, in a line.
-fn answer(table: &[MetricSummary]) -> String {
-    let longest = |name: &str| table.iter().find(|row| row.name == name).map_or(0.0, |row| row.most);
-    let passed: Vec<String> = TIMES_OVER
-        .iter()
-        .filter(|(metric, _)| longest(metric) > 0.0)
-        .map(|(metric, limit)| format!("{limit}, for at most {:.2} s", longest(metric)))
-        .collect();
-    if passed.is_empty() {
-        "NO LIMIT PASSED in any run".to_owned()
-    } else {
-        format!("LIMITS PASSED: {}", passed.join("; "))
-    }
-}
-
 /// The command that runs one member again.
 fn replay(args: &ScenarioCampaignArgs) -> String {
     let files = [("--with", &args.with), ("--parts", &args.parts), ("--spread", &args.spread)];
     let given = files.iter().filter_map(|(option, file)| Some((option, file.as_ref()?)));
     let options: String = given.map(|(option, file)| format!(" {option} {}", file.display())).collect();
     format!("vanebench simulate {}{options} --seed {} --member RUN", args.scenario(), args.seed)
-}
-
-/// One metric: extremes as they were, quantiles to the decimal place that they are known to.
-fn metric_row(row: &MetricSummary) -> Vec<String> {
-    // Rounding must not push a quantile past the extremes.
-    let quantile = |value: f64| {
-        let step = row.step.max(10_f64.powf(row.known_to(value).log10().floor()));
-        let rounded = (value / step).round() * step;
-        let kept = rounded.clamp(row.least, row.most);
-        shown_to(kept, if kept == rounded { step } else { row.step })
-    };
-    let values = [
-        shown_to(row.least, row.step),
-        quantile(row.q05),
-        quantile(row.q50),
-        quantile(row.q95),
-        quantile(row.q99),
-        shown_to(row.most, row.step),
-    ];
-    // Where all runs are the same, none is the worst.
-    let named = if row.most > row.least { 3 } else { 0 };
-    let worst: Vec<String> = row.worst.iter().take(named).map(|worst| worst.run.to_string()).collect();
-    let mut cells = vec![format!("{}, {}", row.name, row.unit), row.count.to_string()];
-    cells.extend(values.map(|value| value.replace(' ', "\u{a0}")));
-    cells.push(worst.join(", "));
-    cells
 }

@@ -14,7 +14,7 @@ use std::path::{Path, PathBuf};
 use firmware_core::settings::Settings;
 use plant::shown::brief;
 use plant::toml_file::TomlFile;
-use study::campaign::{self, CampaignPlan, Spread};
+use study::campaign::{self, CampaignPlan, KeepRuns, Spread};
 use study::metrics::{METRICS, MetricColumn};
 use study::run::{Record, RunError, RunOutcome, run_world};
 use study::scenario::{BuiltIn, Scenario, builtins};
@@ -149,8 +149,8 @@ fn one_run(args: &Args, scenario: &Scenario, settings: Settings) -> Result<RunOu
         None => run_world(scenario, &scenario.world, &settings, args.seed, record),
         Some(run) => {
             let spread = spread(args.spread.as_ref())?;
-            let plan =
-                CampaignPlan { scenario: scenario.clone(), settings, spread, seed: args.seed, runs: run + 1 };
+            let (scenario, seed, keep) = (scenario.clone(), args.seed, KeepRuns::None);
+            let plan = CampaignPlan { scenario, settings, spread, seed, runs: run + 1, keep };
             campaign::replay(&plan, run, record)
         }
     };
