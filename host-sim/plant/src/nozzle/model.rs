@@ -94,7 +94,8 @@ impl NozzleModel {
         } else if area_mm2 > most {
             AreaAt::AboveOpen
         } else {
-            AreaAt::Opening(bisect(0.0, 1.0, |opening| self.effective_area_mm2(opening) < area_mm2))
+            let excess_mm2 = |opening: f64| self.effective_area_mm2(opening) - area_mm2;
+            AreaAt::Opening(root((0.0, least - area_mm2), (1.0, most - area_mm2), excess_mm2))
         }
     }
 
@@ -165,6 +166,27 @@ impl NozzleModel {
 #[must_use]
 pub fn in_series_mm2(first_mm2: f64, second_mm2: f64) -> f64 {
     1.0 / libm::sqrt(1.0 / (first_mm2 * first_mm2) + 1.0 / (second_mm2 * second_mm2))
+}
+
+/// The root of a rising `f` between two places with the values there, the first below 0 and the second above, to the
+/// last bits: false position, an end that stays twice counting half (Illinois method; Dowell and Jarratt, BIT 11, 1971,
+/// from memory). A tenth of what halving takes.
+fn root(low: (f64, f64), high: (f64, f64), f: impl Fn(f64) -> f64) -> f64 {
+    let ((mut kept, mut at_kept), (mut newest, mut at_newest)) = (low, high);
+    for _ in 0..HALVINGS {
+        let place = newest - at_newest * (newest - kept) / (at_newest - at_kept);
+        let value = f(place);
+        if value == 0.0 || (place - newest).abs() <= f64::EPSILON {
+            return place;
+        }
+        if (value < 0.0) == (at_newest < 0.0) {
+            at_kept *= 0.5;
+        } else {
+            (kept, at_kept) = (newest, at_newest);
+        }
+        (newest, at_newest) = (place, value);
+    }
+    newest
 }
 
 /// The place between `low` and `high` where `is_below` turns from true to false.
