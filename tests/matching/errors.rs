@@ -29,7 +29,8 @@ fn measured(text: &str) -> PartsSheet {
 }
 
 /// Every printed uncertainty of map, stop and boost difference against draws of the whole chain, the rotors' inertia
-/// estimated to ± 30 %. The draws' own scatter: a standard deviation of 2000 draws is known to 1.6 %.
+/// estimated to ± 30 %. The draws here are others than the tool's, by a stream of their own: what this can show is that so
+/// many are enough.
 #[test]
 fn printed_uncertainties_are_those_of_the_drawn_chain_within_a_tenth() {
     drawn_as_printed(2000, (&sheet(RING_A), &sheet(RING_B)));
@@ -65,16 +66,18 @@ fn drawn_as_printed(draws: u32, (old, new): (&PartsSheet, &PartsSheet)) {
         .collect();
     assert_eq!(drawn.len(), draws as usize, "every draw makes a ring");
     let deviation = |at: usize| {
-        let count = drawn.len() as f64;
-        let mean = drawn.iter().map(|row| row[at]).sum::<f64>() / count;
-        (drawn.iter().map(|row| (row[at] - mean).powi(2)).sum::<f64>() / (count - 1.0)).sqrt()
+        let reached: Vec<f64> = drawn.iter().map(|row| row[at]).filter(|value| value.is_finite()).collect();
+        let missing = 1.0 - reached.len() as f64 / drawn.len() as f64;
+        assert!(missing <= 0.02, "{missing} of the draws never get there; the tool allows a hundredth");
+        let mean = reached.iter().sum::<f64>() / reached.len() as f64;
+        (reached.iter().map(|value| (value - mean).powi(2)).sum::<f64>() / (reached.len() as f64 - 1.0))
+            .sqrt()
     };
     assert_near("stop angle", printed.stop_deg, deviation(0), 0.1);
     assert_near("throat", printed.throat_mm, deviation(1), 0.1);
     assert_near("wanted area", printed.wanted_mm2, deviation(2), 0.1);
     for (at, opening) in printed.openings.iter().enumerate().skip(1) {
-        // At the open end some draws run into the stop, which no single error shows.
-        if let (true, Some(opening)) = (at + 1 < KNOTS as usize, opening) {
+        if let Some(opening) = opening {
             assert_near(&format!("opening {at}"), *opening, deviation(3 + at), 0.1);
         }
     }

@@ -5,7 +5,7 @@
 
 use serde::Serialize;
 
-use crate::errors::uncertainties;
+use crate::errors::{difference_uncertainty, error_sources, uncertainties};
 use crate::figures::{figure_names, figure_values};
 use crate::{Field, PartsSheet};
 
@@ -29,6 +29,10 @@ pub struct Difference {
 }
 
 impl Difference {
+    fn of(name: String, unit: &'static str, values: (f64, f64), standard_uncertainty: f64) -> Self {
+        Self { name, unit, values, difference: values.1 - values.0, standard_uncertainty }
+    }
+
     /// Is the difference more than the measurement leaves open?
     #[must_use]
     pub fn is_known(&self) -> bool {
@@ -52,35 +56,25 @@ pub struct SheetComparison {
 /// Lays two sheets side by side.
 #[must_use]
 pub fn compare_sheets(one: &PartsSheet, two: &PartsSheet) -> SheetComparison {
-    let both: Vec<Field> =
-        one.quantities().map(|(field, _)| field).filter(|&field| two.get(field).is_some()).collect();
-    let all = |sheet: &PartsSheet| {
-        let values = both.iter().map(|&field| sheet.value(field));
-        values.chain(figure_values(sheet)).collect::<Vec<f64>>()
-    };
+    let sources = error_sources(one, two);
+    let values = one.quantities().filter_map(|(field, _)| {
+        two.get(field)?;
+        let values = (one.value(field), two.value(field));
+        let unit = field.spec().dimension.symbol();
+        Some(Difference::of(field.path(), unit, values, difference_uncertainty(&sources, field)))
+    });
+    let values = values.collect();
     let differences = |one: &PartsSheet, two: &PartsSheet| {
-        all(one).into_iter().zip(all(two)).map(|(a, b)| b - a).collect::<Vec<f64>>()
+        figure_values(one).into_iter().zip(figure_values(two)).map(|(a, b)| b - a).collect::<Vec<f64>>()
     };
-    let nominal = differences(one, two);
-    let known = uncertainties((one, two), &nominal, |one, two| {
+    let known = uncertainties((one, two), figure_names().count(), |one, two| {
         (one.nozzle().is_ok() && two.nozzle().is_ok()).then(|| differences(one, two))
     });
-    let names = both
-        .iter()
-        .map(|field| (field.path(), field.spec().dimension.symbol()))
-        .chain(figure_names().map(|(name, unit)| (name.to_owned(), unit)));
-    let (first, second) = (all(one), all(two));
-    let mut values: Vec<Difference> = names
-        .enumerate()
-        .map(|(at, (name, unit))| Difference {
-            name,
-            unit,
-            values: (first[at], second[at]),
-            difference: nominal[at],
-            standard_uncertainty: known[at],
-        })
-        .collect();
-    let figures = values.split_off(both.len());
+    let figures = figure_names()
+        .zip(figure_values(one).into_iter().zip(figure_values(two)))
+        .zip(known)
+        .map(|(((name, unit), values), known)| Difference::of(name.to_owned(), unit, values, known));
+    let figures = figures.collect();
     SheetComparison { names: (one.name.clone(), two.name.clone()), values, figures, words: words(one, two) }
 }
 

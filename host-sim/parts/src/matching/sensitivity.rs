@@ -6,8 +6,6 @@
 
 use std::sync::atomic::{AtomicU64, Ordering};
 
-use rand::RngExt;
-use rand_pcg::Pcg64;
 use rayon::prelude::*;
 use serde::Serialize;
 
@@ -15,15 +13,12 @@ use super::air::LOAD_STEPS;
 use super::opening_map::OpeningMatch;
 use super::turbo::{LoadStep, TurboOnEngine, engine_that_suits};
 use crate::PartsSheet;
-use crate::errors::{ErrorSource, error_sources, with_errors};
+use crate::errors::{ErrorSource, ROOT_3, draw, error_sources, with_errors};
 use plant::airpath::EngineParams;
 use plant::nozzle::NozzleModel;
 
 /// The load step that the sweep runs: boost one second after it is "the boost response".
 pub const SWEPT: LoadStep = LOAD_STEPS[1];
-
-/// Half-width of a rectangular distribution over its standard deviation.
-const ROOT_3: f64 = 1.732_050_807_568_877_2;
 
 /// One bar of the tornado: boost one second after the step, new less old, less the same with all as measured.
 #[derive(Debug, Clone, PartialEq, Serialize, schemars::JsonSchema)]
@@ -108,8 +103,7 @@ impl Bench<'_> {
 
     /// One draw of the campaign: every error anywhere in its width, by its own stream.
     fn draw(&self, sources: &[ErrorSource], seed: u64, run: u32) -> Option<f64> {
-        let mut random = Pcg64::new(u128::from(seed), u128::from(run));
-        self.difference(sources.iter().map(|source| (source, random.random_range(-ROOT_3..=ROOT_3))))
+        self.difference(draw(sources, seed, run))
     }
 }
 

@@ -125,9 +125,9 @@ impl TurboOnEngine {
         }
     }
 
-    /// One step of the air path.
-    pub(super) fn step(&self, state: &AirState, vanes: Vanes, op: &Operating) -> AirState {
-        rk4(*state, STEP_S, |_, x| self.model.rates(x, vanes, op))
+    /// One step of so many seconds of the air path.
+    pub(super) fn step(&self, state: &AirState, vanes: Vanes, op: &Operating, step_s: f64) -> AirState {
+        rk4(*state, step_s, |_, x| self.model.rates(x, vanes, op))
     }
 
     /// States every [`STEP_S`] from rest before the step on.
@@ -140,7 +140,7 @@ impl TurboOnEngine {
         let (vanes, after) = (self.vanes(opening), point.after());
         let mut trace = vec![self.rest(vanes, &point.before(), None)?];
         for _ in 0..steps(run_s) {
-            trace.extend(trace.last().map(|state| self.step(state, vanes, &after)));
+            trace.extend(trace.last().map(|state| self.step(state, vanes, &after, STEP_S)));
         }
         Ok(trace)
     }
