@@ -9,6 +9,7 @@ mod each;
 pub mod guard;
 pub mod learn;
 mod merge;
+mod metric_stats;
 mod part;
 mod share;
 mod spread;
@@ -17,10 +18,11 @@ mod tally;
 
 pub use each::{KeepRuns, KeptRun, MOST_KEPT};
 pub use merge::{Merged, merge};
+pub use metric_stats::{MetricSummary, WorstRun};
 pub use part::{Asks, PartError, asked_by};
 pub use share::Share;
 pub use spread::Spread;
-pub use stats::{CampaignStats, FailedRun, MetricSpread, MetricSummary, WorstRun};
+pub use stats::{CampaignStats, FailedRun, MetricSpread};
 pub use tally::{Counted, PartOrder, SoFar};
 
 use std::ops::Range;
