@@ -153,10 +153,14 @@ pub(super) fn tell(
 ) -> VerbResult {
     let document = document(told, stats);
     let is_whole = stats.runs() == told.runs;
-    if let Some(folder) = folder.filter(|_| is_whole) {
+    if let Some(folder) = folder {
         let dir = folder.dir().display().to_string();
-        let written = write(folder, told, stats, &document)?;
-        console.note(&format!("{written} written to\n  {dir}"));
+        let written = if is_whole {
+            write(folder, told, stats, &document)? + " written to"
+        } else {
+            "the campaign is not whole; nothing was written to".to_owned()
+        };
+        console.note(&format!("{written}\n  {dir}"));
     }
     console.result(&words::text(told, stats, job, Fold::of_the_reader()), &document)?;
     Ok(if is_whole { Exit::Done } else { Exit::Interrupted })
