@@ -148,6 +148,8 @@ pub enum ChartMark {
         kind: EventKind,
         /// Legend text.
         name: String,
+        /// To which of several lines, for whoever cannot see it; or nothing.
+        of: String,
     },
     /// A labelled point.
     Label {
@@ -241,11 +243,11 @@ impl Chart {
 
     /// The same chart with things that happened; none are drawn and named where none did.
     #[must_use]
-    pub fn events(self, name: &str, kind: EventKind, points: Vec<(f64, f64)>) -> Self {
+    pub fn events(self, name: &str, of: &str, kind: EventKind, points: Vec<(f64, f64)>) -> Self {
         if points.is_empty() {
             return self;
         }
-        self.with(ChartMark::Events { points, kind, name: name.to_owned() })
+        self.with(ChartMark::Events { points, kind, name: name.to_owned(), of: of.to_owned() })
     }
 
     /// The same chart with the area between two lines, as `(x, low, high)`.

@@ -43,8 +43,9 @@ fn mark(mark: &ChartMark) -> Option<String> {
         ChartMark::Level { y, label, .. } => Some(format!("{label} at {}", short(*y))),
         ChartMark::Instant { x, label, .. } => Some(format!("{label} at {} along the bottom", short(*x))),
         ChartMark::Drop { label: text, .. } | ChartMark::Label { text, .. } => Some(text.clone()),
-        ChartMark::Events { points, name, .. } => {
+        ChartMark::Events { points, name, of, .. } => {
             let times: Vec<String> = points.iter().map(|point| short(point.0)).collect();
+            let name = if of.is_empty() { name.clone() } else { format!("{of}, {name}") };
             Some(format!("{name} at {} along the bottom", listed(&times)))
         }
         ChartMark::Hole { .. } => None,
@@ -133,14 +134,15 @@ mod tests {
 
     #[test]
     fn events_and_holes_are_told_the_first_few_by_place_and_stand_once_in_the_legend() {
-        let events = (0..9).map(|i| (f64::from(i), 1.0)).collect();
+        let events: Vec<_> = (0..9).map(|i| (f64::from(i), 1.0)).collect();
         let chart = Chart::new("", Axis::fit("time, s"), Axis::fit("boost"))
             .line("boost", Ink::Main, vec![(0.0, 1.0), (9.0, 2.0)])
             .holes([(0.5, 0.25), (3.0, 4.0)])
-            .events("guard acts", EventKind::Guard, events)
-            .events("fault seen", EventKind::Fault, Vec::new());
+            .events("guard acts", "run A", EventKind::Guard, events.clone())
+            .events("guard acts", "", EventKind::Guard, events)
+            .events("fault seen", "", EventKind::Fault, Vec::new());
         let told = told(&chart);
-        assert!(told.contains("guard acts at 0.000, 1.0, 2.0, 3.0, 4.0, 5.0 and 3 more"), "{told}");
+        assert!(told.contains("run A, guard acts at 0.000, 1.0, 2.0, 3.0, 4.0, 5.0 and 3 more along the bottom; guard acts at 0.000, 1.0, 2.0, 3.0, 4.0, 5.0 and 3 more"), "{told}");
         assert!(told.contains("not in the record along the bottom: 0.250 to 0.500, 3.0 to 4.0"), "{told}");
         let legend: Vec<String> = legend(&chart).into_iter().map(|entry| entry.text).collect();
         assert_eq!(legend, ["boost", "not in the record", "guard acts"]);

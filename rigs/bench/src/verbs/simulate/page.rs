@@ -25,11 +25,9 @@ fn chart(title: &str, axis: Axis, shown: &[Shown], value: fn(&TraceRow) -> f64) 
         let at = |t_s: f64| value_at(&outcome.trace.rows, t_s, value).map(|value| (t_s, value));
         let changes = outcome.events.iter().filter_map(|timed| at(timed.t_s)).collect();
         let seen = onsets(&outcome.fault_changes).into_iter().filter_map(at).collect();
-        chart.events("guard changes its stage", EventKind::Guard, changes).events(
-            "controller sees a fault",
-            EventKind::Fault,
-            seen,
-        )
+        let of = if shown.len() > 1 { run.label.as_str() } else { "" };
+        let chart = chart.events("guard changes its stage", of, EventKind::Guard, changes);
+        chart.events("controller sees a fault", of, EventKind::Fault, seen)
     })
 }
 
@@ -52,16 +50,15 @@ fn onsets(changes: &[TimedFaults]) -> Vec<f64> {
     onsets
 }
 
-/// The boost picture also says what the guard did, the first few times of each run.
+/// The boost picture of a single run also says what the guard did, the first few times; of several the lanes say it.
 fn with_stages(chart: Chart, shown: &[Shown]) -> Chart {
     const NAMED: usize = 4;
-    let value = |row: &TraceRow| row.boost_kpa;
-    shown.iter().fold(chart, |chart, run| {
-        run.outcome.events.iter().take(NAMED).fold(chart, |chart, timed| {
-            let Some(y) = value_at(&run.outcome.trace.rows, timed.t_s, value) else { return chart };
-            let text = words::short_stage(timed.event.to).to_owned();
-            chart.with(ChartMark::Label { x: timed.t_s, y, ink: Ink::Limit, text })
-        })
+    let [run] = shown else { return chart };
+    run.outcome.events.iter().take(NAMED).fold(chart, |chart, timed| {
+        let boost = |row: &TraceRow| row.boost_kpa;
+        let Some(y) = value_at(&run.outcome.trace.rows, timed.t_s, boost) else { return chart };
+        let text = words::short_stage(timed.event.to).to_owned();
+        chart.with(ChartMark::Label { x: timed.t_s, y, ink: Ink::Limit, text })
     })
 }
 
