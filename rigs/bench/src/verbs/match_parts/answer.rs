@@ -76,7 +76,7 @@ fn minimum_flow(kept: &MinimumFlow) -> String {
 
 /// The deciding numbers with their intervals.
 pub(super) fn numbers(study: &Study) -> Vec<Vec<String>> {
-    let mut rows = vec![row(["deciding number (± standard uncertainty)", "value", ""])];
+    let mut rows = vec![row(["deciding number (± standard uncertainty)", "value", "what it says"])];
     let throat = &study.gauge.throat_mm;
     rows.push(row([
         "throat width at the new closed stop, mm".to_owned(),
