@@ -16,8 +16,22 @@ const TOP: u64 = 1024;
 /// Writes a file of ours, over nothing or over an older one of ours.
 ///
 /// # Errors
-/// When another file stands there, or the system refuses.
+/// When the name is a folder's or in none, when another file stands there, or the system refuses.
 pub(crate) fn write_file(path: &Path, bytes: &[u8]) -> Result<(), Failure> {
+    if path.is_dir() {
+        return Err(Failure::usage(format!(
+            "{}: is a folder. Nothing was written. Name a file in it",
+            path.display()
+        )));
+    }
+    let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty());
+    if let Some(missing) = folder.filter(|folder| !folder.exists()) {
+        return Err(Failure::usage(format!(
+            "{}: there is no folder {}. Nothing was written. Make it, or name another place",
+            path.display(),
+            missing.display()
+        )));
+    }
     if is_foreign(path).map_err(|error| Failure::undetermined(format!("{}: {error}", path.display())))? {
         return Err(Failure::usage(format!(
             "{}: a file stands there that was not {MADE_BY}. Nothing was written. Give another name, or move that \
@@ -36,7 +50,7 @@ fn is_foreign(path: &Path) -> io::Result<bool> {
             File::open(path)?.take(TOP).read_to_end(&mut top)?;
             Ok(!String::from_utf8_lossy(&top).contains(MADE_BY))
         }
-        // Nothing there, an empty file, a device or a pipe. A folder is refused when it is written to.
+        // Nothing there, an empty file, a device or a pipe.
         Ok(_) => Ok(false),
         Err(error) if error.kind() == io::ErrorKind::NotFound => Ok(false),
         Err(error) => Err(error),

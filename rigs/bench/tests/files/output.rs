@@ -63,6 +63,17 @@ fn a_folder_or_file_of_someone_elses_is_not_written_over() {
 }
 
 #[test]
+fn a_name_that_is_a_folder_or_lies_in_none_says_so() {
+    let folder = tempfile::tempdir().unwrap();
+    let at = folder.path();
+    learned(at);
+    let before = state_of(at);
+    has(&ends(at, 2, &["unit", "list", "--csv", "units"]), &["units: is a folder", "Name a file in it"]);
+    has(&ends(at, 2, &["unit", "list", "--csv", "no/fleet.csv"]), &["no folder no", "Nothing was written"]);
+    assert_eq!(state_of(at), before);
+}
+
+#[test]
 fn a_read_only_archive_is_judged_and_reported_elsewhere() {
     let folder = tempfile::tempdir().unwrap();
     let at = folder.path();
