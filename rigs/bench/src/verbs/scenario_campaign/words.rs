@@ -1,5 +1,6 @@
 //! What a campaign over a scenario tells a person.
 
+use study::campaign::learn::exact_bounds;
 use study::campaign::{CampaignStats, MetricSummary};
 
 use super::{ON_WHAT_GROUND, PartArgs, ScenarioTold};
@@ -63,7 +64,11 @@ pub(super) fn answer(told: &ScenarioTold, stats: &CampaignStats) -> String {
         .collect();
     let limits = match (passed.is_empty(), stats.failures()) {
         (false, _) => format!("LIMITS PASSED: {}", passed.join("; ")),
-        (true, 0) => "NO LIMIT PASSED in any run".to_owned(),
+        (true, 0) => format!(
+            "NO LIMIT PASSED in any of {} runs (exact 95 % bound: at most {:.2} % of such units would)",
+            stats.runs(),
+            100.0 * exact_bounds(0, stats.runs())[1]
+        ),
         (true, failures) => format!("NO LIMIT PASSED, but {failures} runs could not be finished"),
     };
     if stats.runs() < told.runs {
