@@ -11,7 +11,7 @@ use firmware_core::link::Pacing;
 use firmware_core::link::self_test::SelfTest;
 
 use crate::console::Console;
-use crate::criteria::CriteriaArgs;
+use crate::criteria;
 use crate::document::{MonitorDocument, RestReadings};
 use crate::exit::{Exit, Failure, VerbResult};
 use crate::interrupt;
@@ -45,8 +45,9 @@ pub struct Args {
     /// Folder that holds the records
     #[arg(long, value_name = "DIR", default_value = "units")]
     records: PathBuf,
-    #[command(flatten)]
-    criteria: CriteriaArgs,
+    /// Actuator profile, TOML, for windows and travel [default: of the virtual actuator, invented]
+    #[arg(long, value_name = "FILE")]
+    profile: Option<PathBuf>,
     /// How the actuator is mounted
     #[arg(long, value_enum, default_value_t = SetupWord::Attached)]
     setup: SetupWord,
@@ -69,7 +70,7 @@ pub struct Args {
 /// A [`Failure`] when nobody answers, or the line is lost.
 pub fn run(args: &Args, console: &Console) -> VerbResult {
     let watch = interrupt::watch();
-    let (profile, _) = args.criteria.read(args.port.actuator())?;
+    let profile = criteria::profile(args.profile.as_deref(), args.port.actuator())?;
     let (setup, warmth) = (args.setup.into(), args.warmth.into());
     let stops = stops(args, setup, warmth)?;
     let windows = profile.settings.learn.windows.of(setup, warmth);
