@@ -8,6 +8,7 @@ use super::lever::LeverTravel;
 use super::section::{Section, Table};
 use super::{Front, Report, Sheet, UnitReport};
 use super::{bench, diagnostic};
+use crate::actuator::is_invented;
 use crate::caution::{CAUTIONS, HOLDS_UNTIL};
 use crate::evaluate::{Exhibit, Shown, UnitResult, step_bands};
 use crate::figures::{Measure, Sensor};
@@ -39,7 +40,7 @@ impl UnitResult {
         let report = Report {
             subject: subject.to_owned(),
             kind: "bench report".into(),
-            facts: self.facts(),
+            facts: self.facts(profile),
             verdict: Some(self.verdict.clone()),
             sections,
             sheet: Some(sheet),
@@ -54,11 +55,14 @@ impl UnitResult {
     }
 
     /// Whose unit, when, and what the verdict counts.
-    fn facts(&self) -> Vec<(String, String)> {
+    fn facts(&self, profile: &Profile) -> Vec<(String, String)> {
         let mut facts = Vec::new();
         if let Some((run, _)) = self.runs.last() {
             facts.extend(whose(run));
             facts.push(("date", date(run)));
+        }
+        if is_invented(profile).unwrap_or(true) {
+            facts.push(("profile", "invented, for practice: says nothing of a real unit".to_owned()));
         }
         facts.push(("judged on", self.covers()));
         facts.extend(self.verdict.confirmed.iter().map(|line| ("confirmed afterwards", line.clone())));
