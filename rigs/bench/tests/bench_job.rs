@@ -43,6 +43,8 @@ fn it_stops_at_the_first_refusal_with_reason_and_advice_and_says_how_to_go_on() 
     for word in ["stopped at learn", "NOT learned", "try: ", "--from learn"] {
         assert!(said.contains(word), "no {word:?} in:\n{said}");
     }
+    let (_, list, _) = vanebench(&["unit", "list"], at);
+    assert!(list.starts_with("1 unit: 0 within limits, 1 out of limits"), "{list}");
     assert!(!said.contains("NEXT  friction"), "{said}");
     // A step that needs what is not there goes no further either.
     let (code, _, said) =

@@ -54,9 +54,9 @@ pub(crate) struct TargetArgs {
     /// By what the unit is measured.
     #[command(flatten)]
     pub criteria: CriteriaArgs,
-    /// How the actuator is mounted
-    #[arg(long, value_enum, default_value_t = SetupWord::Attached)]
-    pub setup: SetupWord,
+    /// How the actuator is mounted [default: attached]
+    #[arg(long, value_enum)]
+    pub setup: Option<SetupWord>,
     /// Cold or hot
     #[arg(long, value_enum, default_value_t = WarmthWord::Cold)]
     pub warmth: WarmthWord,
@@ -140,7 +140,7 @@ impl TargetArgs {
             unit_dir,
             profile,
             limits,
-            setup: self.setup.into(),
+            setup: self.setup.unwrap_or(SetupWord::Attached).into(),
             warmth: self.warmth.into(),
             seed: self.seed,
             serials: self.serials.clone(),

@@ -10,14 +10,16 @@ use std::path::{Path, PathBuf};
 use clap::ValueEnum;
 use firmware_core::learn::{CheckSet, LearnOutcome};
 
-use super::judge::{ReportArgs, report_job};
+use super::judge::{ReportArgs, keep_stopped_job, report_job};
 use crate::caution::{self, JobCautions, Motion};
 use crate::checks::{check_lines, parse_check};
 use crate::console::Console;
 use crate::exit::{Exit, Failure, VerbResult};
 use crate::interrupt;
 use crate::link_rig;
-use crate::procedure::{Basis, Bench, LearnChoice, MoveKind, Target, TargetArgs, learn, record_move};
+use crate::procedure::{
+    Basis, Bench, LearnChoice, MoveKind, SetupWord, Target, TargetArgs, learn, record_move,
+};
 use crate::record::{JobState, Run};
 use crate::screen::{LiveScreen, Subject};
 use crate::short_text::ShortText;
@@ -84,17 +86,18 @@ pub fn run(args: &Args, console: &Console) -> VerbResult {
     }
     console.note(&heading(&target));
     let steps = BenchStep::value_variants().iter().copied().skip_while(|step| *step != args.from);
+    let (unit_dir, job) = (target.unit_dir.clone(), target.job.clone());
+    let report = ReportArgs::of_unit(unit_dir, args.target.criteria.clone(), job, args.out.clone());
     let (mut bench, mut cautions) = (None, JobCautions::default());
     for step in steps {
         while let Err(failure) = one(args, &target, step, (&mut bench, &mut cautions), console) {
             if !goes_on(step, &failure, console)? {
+                keep_stopped_job(&report);
                 return Err(how_to_go_on(step, failure));
             }
         }
     }
     drop(bench);
-    let Target { unit_dir, job, .. } = target;
-    let report = ReportArgs::of_unit(unit_dir, args.target.criteria.clone(), job, args.out.clone());
     report_job(&report, console)
 }
 
@@ -221,19 +224,37 @@ fn asked_for(given: &TargetArgs) -> Result<TargetArgs, Failure> {
         return Ok(asked);
     }
     text("Name of the job", "--job", &mut asked.job.name)?;
-    if asked.job.state.is_none() {
-        asked.job.state =
-            match caution::answer("State: f as found, l as left, Enter for none (--state): ")?.as_deref() {
-                Some("f") => Some(JobState::AsFound),
-                Some("l") => Some(JobState::AsLeft),
-                Some(_) | None => None,
-            };
-    }
+    let states = [("f", "as found", JobState::AsFound), ("l", "as left", JobState::AsLeft)];
+    choice("State", "none", "--state", &states, &mut asked.job.state)?;
     text("Customer's reference", "--customer", &mut asked.customer)?;
     text("Serial number on the actuator", "--actuator-serial", &mut asked.serials.actuator)?;
     text("Serial number on the turbo", "--turbo-serial", &mut asked.serials.turbo)?;
+    let setups = [
+        ("a", "attached to the ring", SetupWord::Attached),
+        ("f", "free", SetupWord::Free),
+        ("e", "on the engine", SetupWord::OnEngine),
+    ];
+    choice("Mounted", "attached", "--setup", &setups, &mut asked.setup)?;
     text("Who stands beside it", "--operator", &mut asked.operator)?;
     Ok(asked)
+}
+
+/// Asks for one of a few, each with its letter, until the answer is one of them or none.
+fn choice<T: Copy>(
+    question: &str,
+    otherwise: &str,
+    option: &str,
+    among: &[(&str, &str, T)],
+    into: &mut Option<T>,
+) -> Result<(), Failure> {
+    let letters: Vec<String> = among.iter().map(|(letter, words, _)| format!("{letter} {words}")).collect();
+    let question = format!("{question}: {}, Enter for {otherwise} ({option}): ", letters.join(", "));
+    while into.is_none()
+        && let Some(answer) = caution::answer(&question)?
+    {
+        *into = among.iter().find(|(letter, ..)| *letter == answer).map(|(.., one)| *one);
+    }
+    Ok(())
 }
 
 fn text(question: &str, option: &str, into: &mut Option<ShortText>) -> Result<(), Failure> {

@@ -98,6 +98,12 @@ pub(super) fn report_job(args: &ReportArgs, console: &Console) -> VerbResult {
     judged.lay_out(args, console)
 }
 
+/// Keeps the verdict of a job that was stopped, for overviews. Stopped before its first record it has none, and the
+/// reason of the stop is what the reader must see.
+pub(super) fn keep_stopped_job(args: &ReportArgs) {
+    let _nothing_on_record = Judged::of(&args.judge).and_then(|judged| judged.keep(&args.judge.dir));
+}
+
 /// The unit whose folder this is: the one that its runs name, if any of them does, else the first run's own.
 fn unit_of(dir: &Path, runs: &[Run]) -> String {
     let folder = dir
