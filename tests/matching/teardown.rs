@@ -70,6 +70,12 @@ fn what_differs_is_told_with_what_it_does_and_whether_the_measurement_can_tell()
     );
     let area = found.figures.iter().find(|d| d.name == "open throat area").unwrap();
     assert!(area.is_known() && area.difference > 0.0, "{area:?}");
+    // No error, no uncertainty: not one of rounding either.
+    let exact = RING_A.replace("inducer = { mm = 38.0, tol = 0.05 }", "inducer = { mm = 38.0, tol = 0.0 }");
+    let exact = exact.replace("exducer = { mm = 50.0, tol = 0.05 }", "exducer = { mm = 50.0, tol = 0.0 }");
+    let same = compare_sheets(&sheet(&exact), &sheet(&exact));
+    let trim = same.figures.iter().find(|d| d.name.contains("compressor trim")).unwrap();
+    assert_eq!(trim.standard_uncertainty, 0.0);
     assert_eq!(found.words, ["turbine blades: 10 → 11"]);
 }
 

@@ -160,10 +160,11 @@ pub(crate) fn uncertainties(
     let drawn: Vec<Vec<f64>> =
         (0..DRAWS).into_par_iter().map(of_draw).collect::<Vec<_>>().into_iter().flatten().collect();
     let deviation = |at: usize| {
-        let had: Vec<f64> =
-            drawn.iter().filter_map(|row| row.get(at).copied()).filter(|value| value.is_finite()).collect();
-        let is_known = had.len() as f64 >= LEAST_SHARE * drawn.len() as f64;
-        if is_known { had.std_dev() } else { f64::NAN }
+        let values = || drawn.iter().filter_map(move |row| row.get(at).copied()).filter(|value| value.is_finite());
+        let is_known = values().count() as f64 >= LEAST_SHARE * drawn.len() as f64;
+        // From the first on: what no error moves has exactly no deviation.
+        let first = values().next().unwrap_or(f64::NAN);
+        if is_known { values().map(|value| value - first).std_dev() } else { f64::NAN }
     };
     (0..results).map(deviation).collect()
 }
