@@ -160,7 +160,8 @@ pub(crate) fn uncertainties(
     let drawn: Vec<Vec<f64>> =
         (0..DRAWS).into_par_iter().map(of_draw).collect::<Vec<_>>().into_iter().flatten().collect();
     let deviation = |at: usize| {
-        let values = || drawn.iter().filter_map(move |row| row.get(at).copied()).filter(|value| value.is_finite());
+        let values =
+            || drawn.iter().filter_map(move |row| row.get(at).copied()).filter(|value| value.is_finite());
         let is_known = values().count() as f64 >= LEAST_SHARE * drawn.len() as f64;
         // From the first on: what no error moves has exactly no deviation.
         let first = values().next().unwrap_or(f64::NAN);
