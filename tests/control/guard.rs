@@ -118,7 +118,7 @@ fn can_be_held(campaign: &GuardCampaign, world: &WorldFigures) -> bool {
 proptest! {
     // A case is twenty-four seconds of engine; `PROPTEST_CASES=2000` with `--release` is the long mode.
     #![proptest_config(ProptestConfig {
-        cases: std::env::var("PROPTEST_CASES").ok().and_then(|cases| cases.parse().ok()).unwrap_or(16),
+        cases: vanebench_checks::cases(16),
         max_shrink_iters: 0,
         failure_persistence: None,
         ..ProptestConfig::default()

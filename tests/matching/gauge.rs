@@ -191,7 +191,11 @@ fn a_throat_that_the_ring_cannot_leave_is_named_with_line_and_cure() {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig { failure_persistence: None, ..ProptestConfig::with_cases(48) })]
+    #![proptest_config(ProptestConfig {
+        cases: vanebench_checks::cases(48),
+        failure_persistence: None,
+        ..ProptestConfig::default()
+    })]
 
     /// More throat, more area, later opening; a gauged match to itself stays the identity.
     #[test]

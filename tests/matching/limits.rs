@@ -117,7 +117,11 @@ fn the_margin_for_what_is_still_gained_never_falls() {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig { failure_persistence: None, ..ProptestConfig::with_cases(64) })]
+    #![proptest_config(ProptestConfig {
+        cases: vanebench_checks::cases(64),
+        failure_persistence: None,
+        ..ProptestConfig::default()
+    })]
 
     /// No wheel, material or temperature raises the limit, and more diameter never does.
     #[test]

@@ -72,7 +72,11 @@ fn openings(settings: &Settings) -> Vec<f32> {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig { failure_persistence: None, ..ProptestConfig::with_cases(16) })]
+    #![proptest_config(ProptestConfig {
+        cases: vanebench_checks::cases(16),
+        failure_persistence: None,
+        ..ProptestConfig::default()
+    })]
 
     #[test]
     fn a_turbo_matched_to_itself_changes_nothing_anywhere(turbo in turbos()) {

@@ -21,3 +21,9 @@ pub fn assert_near(what: &str, got: f64, want: f64, relative: f64) {
         "{what}: got {got}, source says {want}, off by {error:.3e} (allowed {relative:.1e})"
     );
 }
+
+/// Cases of a property that takes long: as many as `PROPTEST_CASES` says, else so few.
+#[must_use]
+pub fn cases(quick: u32) -> u32 {
+    std::env::var("PROPTEST_CASES").ok().and_then(|cases| cases.parse().ok()).unwrap_or(quick)
+}
