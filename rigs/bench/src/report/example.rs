@@ -9,7 +9,7 @@ use crate::actuator::DEMO;
 use crate::caution::CAUTIONS;
 use crate::evaluate::{BoostTrace, LearnTrace};
 use crate::figures::friction::FrictionCurve;
-use crate::figures::step::{StepBands, StepTrace};
+use crate::figures::step::{StepBands, StepResponse, StepTrace};
 use crate::figures::sweep::SweepTable;
 use crate::figures::{Figure, Measure, Sensor, Stop};
 use crate::judge::{Evidence, Finding, judge};
@@ -109,10 +109,7 @@ fn boost_trace() -> BoostTrace {
     }
 }
 
-fn report() -> UnitReport {
-    let steps: Vec<_> = [0.02, -0.02, 0.1, -0.1, 0.5, -0.5]
-        .map(|size| (step(size), step(size).evaluate(BANDS).unwrap()))
-        .to_vec();
+fn figures(steps: &[(StepTrace, StepResponse)]) -> Vec<Figure> {
     let mut figures = vec![
         Figure::new(Measure::Span, 10_703.2, ""),
         Figure::new(Measure::StopRepeatability(Stop::Closed), 0.021, ""),
@@ -127,6 +124,14 @@ fn report() -> UnitReport {
             .iter()
             .flat_map(|s| s.1.figures("held 1 s, movement beyond ±0.10 %, settled within ±0.50 % of travel")),
     );
+    figures
+}
+
+fn report() -> UnitReport {
+    let steps: Vec<_> = [0.02, -0.02, 0.1, -0.1, 0.5, -0.5]
+        .map(|size| (step(size), step(size).evaluate(BANDS).unwrap()))
+        .to_vec();
+    let figures = figures(&steps);
     let findings = vec![Finding::incomplete("0003-friction", "link lost at tick 8123 (device unplugged)")];
     let limits = DEMO.limits().unwrap();
     let verdict = judge(&Evidence { figures, findings, ..Evidence::default() }, &limits, |_| true);
