@@ -29,8 +29,8 @@ fn measured(text: &str) -> PartsSheet {
 }
 
 /// Every printed uncertainty of map, stop and boost difference against draws of the whole chain, the rotors' inertia
-/// estimated to ± 30 %. The draws here are others than the tool's, by a stream of their own: what this can show is that so
-/// many are enough.
+/// estimated to ± 30 %. These draws are not the tool's: the check shows that
+/// the tool draws often enough. An error of the chain itself is in both and cannot show here.
 #[test]
 fn printed_uncertainties_are_those_of_the_drawn_chain_within_a_tenth() {
     drawn_as_printed(2000, (&sheet(RING_A), &sheet(RING_B)));

@@ -1,7 +1,7 @@
-//! How far a long verb is, told by time: from the first second, with what is about left.
+//! Tells how far along a long verb is, from the first second, and about how much time is left.
 //!
-//! In: steps done and wanted. Out: on a terminal one line that is written anew, elsewhere a line now and then; all on
-//! standard error, nothing for a machine and nothing with `--quiet`.
+//! In: steps done and wanted. Out: on a terminal one line that is rewritten, elsewhere a line at growing intervals; all on
+//! standard error, nothing with `--json` or `--quiet`.
 
 use std::io::IsTerminal;
 use std::sync::{Arc, Condvar, Mutex, PoisonError};
@@ -12,14 +12,14 @@ use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 
 use crate::console::{Console, ShownProgress, say};
 
-/// Between two looks at how far it is.
+/// Time between two looks at the steps.
 const LOOK: Duration = Duration::from_millis(250);
-/// When a line is due where there is no terminal; after the last of them, once in [`FURTHER`].
+/// When a line is due without a terminal; after the last of these, one every [`FURTHER`].
 const DUE: [Duration; 3] = [Duration::from_secs(1), Duration::from_secs(10), Duration::from_secs(30)];
-/// Between two lines of a verb that takes long.
+/// Time between two later lines.
 const FURTHER: Duration = Duration::from_secs(60);
 
-/// The progress of one verb. Dropped, it is told no more.
+/// The progress of one verb; telling ends when it is dropped.
 pub(crate) struct ProgressLine {
     shared: Arc<Shared>,
     teller: Option<JoinHandle<()>>,
@@ -35,13 +35,13 @@ struct Shared {
 struct Steps {
     done: u64,
     wanted: u64,
-    /// The first report: what was done then may be of an earlier life of the verb.
+    /// The first report. What was done by then may come from a checkpoint.
     first: Option<(u64, Instant)>,
     is_over: bool,
 }
 
 impl ProgressLine {
-    /// Begins to tell of `what`.
+    /// Starts telling how far `what` is.
     pub(crate) fn begin(console: &Console, what: &str) -> Self {
         let shared = Arc::new(Shared { steps: Mutex::default(), over: Condvar::new() });
         let teller = match console.progress() {
@@ -55,7 +55,7 @@ impl ProgressLine {
         Self { shared, teller }
     }
 
-    /// So many steps are done of so many.
+    /// Reports `done` of `wanted` steps.
     pub(crate) fn set(&self, done: u64, wanted: u64) {
         let mut steps = self.shared.steps.lock().unwrap_or_else(PoisonError::into_inner);
         (steps.done, steps.wanted) = (done, wanted);
@@ -96,7 +96,7 @@ fn tell(shared: &Shared, what: &str) {
     }
 }
 
-/// The line that is written anew, where there is a terminal.
+/// The line that is rewritten, where there is a terminal.
 fn line() -> Option<ProgressBar> {
     if !std::io::stderr().is_terminal() {
         return None;
@@ -107,13 +107,13 @@ fn line() -> Option<ProgressBar> {
     Some(line)
 }
 
-/// When the line after so many is due.
+/// When the next line is due after `told` lines.
 fn due(told: usize) -> Duration {
     let further = told.saturating_sub(DUE.len() - 1) as u32;
     DUE[told.min(DUE.len() - 1)] + FURTHER * further
 }
 
-/// How far it is, numbers first: a narrow line loses its end.
+/// Numbers first: a narrow terminal cuts the end.
 fn words(what: &str, steps: Steps, so_far: Duration, now: Instant) -> String {
     let left = left(steps, now)
         .map_or_else(|| "no estimate yet".to_owned(), |left| format!("about {} left", time(left)));
@@ -121,7 +121,7 @@ fn words(what: &str, steps: Steps, so_far: Duration, now: Instant) -> String {
     format!("{percent} % done, {} so far, {left}: {what}", time(so_far))
 }
 
-/// What is left at the pace since the first report.
+/// Time left at the pace since the first report.
 fn left(steps: Steps, now: Instant) -> Option<Duration> {
     let (done_then, then) = steps.first?;
     let done = steps.done.checked_sub(done_then).filter(|done| *done > 0)?;
@@ -148,7 +148,7 @@ mod tests {
     fn what_is_left_follows_from_the_pace_since_the_first_report() {
         let then = Instant::now();
         let (now, so_far) = (then + Duration::from_secs(20), Duration::from_secs(30));
-        // Of an earlier life: 500 were done when this one began.
+        // From a checkpoint: 500 were done at the start.
         let steps = Steps { done: 600, wanted: 1000, first: Some((500, then)), is_over: false };
         assert_eq!(
             words("guard", steps, so_far, now),

@@ -100,7 +100,7 @@ fn a_report_shows_what_was_attached_and_lets_nothing_of_it_run() {
     // The base 64 of RFC 4648 begins a PNG with these letters.
     assert_eq!(shown.matches("src=\"data:image/png;base64,iVBORw0KGgo").count(), 1);
     assert_eq!(shown.matches("src=").count(), 1);
-    for part in ["0001-closed.png", "named only: no PNG or JPEG", "&#60;b&#62;soot&#60;/b&#62;"] {
+    for part in ["0001-closed.png", "named only: not a PNG or JPEG", "&#60;b&#62;soot&#60;/b&#62;"] {
         assert!(shown.contains(part), "{part} is missing in the report");
     }
     assert!(!shown.contains("<script") && !shown.contains("onload") && !shown.contains("<b>"));

@@ -43,19 +43,19 @@ pub(crate) fn section_of(unit_dir: &Path) -> Result<Option<Section>, RecordError
         table = table.row([name, &note.to_string(), &by.to_string(), on, &sha256.to_string(), &here]);
     }
     let section = Section::new("Attached to the unit")
-        .text("Copies lie in the unit's folder under attached/. They are what was put there as long as the hash holds.")
+        .text("Copies are in the unit's folder, under attached/; the hash shows whether they are still what was attached.")
         .table(table);
     Ok(Some(pictures.into_iter().fold(section, Section::picture)))
 }
 
 /// The file as a picture, or why it is only named.
 fn picture(file: &Attached, bytes: &[u8], room: usize) -> Result<AttachedPicture, &'static str> {
-    let (mime, points) = kind(bytes).ok_or("named only: no PNG or JPEG")?;
+    let (mime, points) = kind(bytes).ok_or("named only: not a PNG or JPEG")?;
     if bytes.len() > MOST_BYTES || points > MOST_POINTS {
         return Err("named only: too large to show");
     }
     if bytes.len() > room {
-        return Err("named only: pictures enough are shown");
+        return Err("named only: enough pictures are shown");
     }
     Ok(AttachedPicture { mime, base64: BASE64.encode(bytes), note: file.note.to_string() })
 }
@@ -113,13 +113,13 @@ mod tests {
         for no_picture in
             [&b"<svg onload=alert(1)>"[..], b"<html>", b"GIF89a", b"", b"\xff\xd8\xff", b"\x89PNG\r\n\x1a\n"]
         {
-            assert_eq!(shown(no_picture), Err("named only: no PNG or JPEG"));
+            assert_eq!(shown(no_picture), Err("named only: not a PNG or JPEG"));
         }
         let long = [png(640, 480), vec![0; MOST_BYTES]].concat();
         for large in [png(65_000, 65_000), png(u32::MAX, u32::MAX), jpeg(65_000, 65_000), long] {
             assert_eq!(shown(&large), Err("named only: too large to show"));
         }
-        assert_eq!(picture(&file, &png(640, 480), 10).err(), Some("named only: pictures enough are shown"));
+        assert_eq!(picture(&file, &png(640, 480), 10).err(), Some("named only: enough pictures are shown"));
     }
 
     #[test]

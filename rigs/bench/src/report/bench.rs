@@ -133,7 +133,7 @@ pub(super) fn deviation(table: &SweepTable, lever: LeverTravel) -> Chart {
 #[must_use]
 pub(super) fn sweep_in_part(part: &SweepPart, lever: LeverTravel) -> Section {
     Section::new("Sweep")
-        .text("No cycle is in the record whole, so nothing was computed from these readings.")
+        .text("The record holds no whole cycle, so nothing was computed from these readings.")
         .charts([part_deviation(part, lever)])
 }
 

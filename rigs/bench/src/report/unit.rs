@@ -62,7 +62,7 @@ impl UnitResult {
             facts.push(("date", date(run)));
         }
         if is_invented(profile).unwrap_or(true) {
-            facts.push(("profile", "invented, for practice: says nothing of a real unit".to_owned()));
+            facts.push(("profile", "invented, for practice; says nothing about a real unit".to_owned()));
         }
         facts.push(("judged on", self.covers()));
         facts.extend(self.verdict.confirmed.iter().map(|line| ("confirmed afterwards", line.clone())));

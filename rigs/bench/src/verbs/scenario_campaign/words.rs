@@ -65,7 +65,7 @@ pub(super) fn answer(told: &ScenarioTold, stats: &CampaignStats) -> String {
     let limits = match (passed.is_empty(), stats.failures()) {
         (false, _) => format!("LIMITS PASSED: {}", passed.join("; ")),
         (true, 0) => format!(
-            "NO LIMIT PASSED in any of {} runs (exact 95 % bound: at most {:.2} % of such units would)",
+            "NO LIMIT PASSED in any of {} runs (exact 95 % bound: at most {:.2} % of such units pass one)",
             stats.runs(),
             100.0 * exact_bounds(0, stats.runs())[1]
         ),
