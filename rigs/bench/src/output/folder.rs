@@ -57,6 +57,12 @@ impl OutFolder {
     /// # Errors
     /// When it holds anything that `maker` did not make, or cannot be read.
     pub fn claim(dir: &Path, maker: Maker) -> Result<Self, Failure> {
+        if dir.exists() && !dir.is_dir() {
+            return Err(Failure::usage(format!(
+                "{}: is not a folder. Nothing was touched. Name a new or empty folder with --out.",
+                dir.display()
+            )));
+        }
         let mut before = Vec::new();
         match walk(dir, Path::new(""), &mut before) {
             Err(error) if error.kind() == io::ErrorKind::NotFound => {}

@@ -69,6 +69,8 @@ fn a_name_that_is_a_folder_or_lies_in_none_says_so() {
     learned(at);
     let before = state_of(at);
     has(&ends(at, 2, &["unit", "list", "--csv", "units"]), &["units: is a folder", "Name a file in it"]);
+    has(&ends(at, 2, &["unit", "list", "--csv", "units/healthy/log.jsonl"]), &["was not made by vanebench"]);
+    has(&ends(at, 2, &["demo", "--out", "units/healthy/log.jsonl"]), &["log.jsonl: is not a folder"]);
     has(&ends(at, 2, &["unit", "list", "--csv", "no/fleet.csv"]), &["no folder no", "Nothing was written"]);
     assert_eq!(state_of(at), before);
 }
