@@ -27,7 +27,7 @@ fn a_folder_that_cannot_be_written_to_stays_as_it_is() {
     let at = folder.path();
     fs::write(at.join("taken"), "").unwrap();
     let (code, _, said) = vanebench(&["simulate", "boost-step", "--out", "taken"], at);
-    assert_eq!((code, said.contains("Give another folder")), (3, true), "{said}");
+    assert_eq!((code, said.contains("taken: is not a folder")), (2, true), "{said}");
     fs::create_dir_all(at.join("out/simulate.html")).unwrap();
     let (code, _, said) = vanebench(&["simulate", "boost-step", "--out", "out"], at);
     assert_eq!((code, said.contains("simulate.html")), (2, true), "{said}");
