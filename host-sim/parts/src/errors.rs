@@ -145,8 +145,8 @@ const LEAST_SHARE: f64 = 0.99;
 
 /// Standard uncertainties of the `results` values that `formula` makes of two sheets: all errors drawn at once
 /// (Monte Carlo method of JCGM 101:2008), which sees how a result bends and how errors bend each other's effect.
-/// Draws whose dimensions make no ring are left out; a result that more than a hundredth of the draws do not have is
-/// not a number.
+/// A draw whose dimensions make no ring has no result; one that more than a hundredth of the draws do not have is not
+/// a number.
 pub(crate) fn uncertainties(
     pair: (&PartsSheet, &PartsSheet),
     results: usize,
@@ -162,7 +162,7 @@ pub(crate) fn uncertainties(
     let deviation = |at: usize| {
         let values =
             || drawn.iter().filter_map(move |row| row.get(at).copied()).filter(|value| value.is_finite());
-        let is_known = values().count() as f64 >= LEAST_SHARE * drawn.len() as f64;
+        let is_known = values().count() as f64 >= LEAST_SHARE * f64::from(DRAWS);
         // From the first on: what no error moves has exactly no deviation.
         let first = values().next().unwrap_or(f64::NAN);
         if is_known { values().map(|value| value - first).std_dev() } else { f64::NAN }
@@ -183,4 +183,31 @@ pub(crate) fn difference_uncertainty(sources: &[ErrorSource], field: Field) -> f
         new_less_old * new_less_old
     };
     libm::sqrt(sources.iter().map(moved).sum())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Uncertainty of a result that all draws have but those of the lowest `share` of the first error.
+    fn with_missing(share: f64) -> f64 {
+        let ring = include_str!("../../../rigs/profiles/sheets/ring-a.toml");
+        let sheet = PartsSheet::parse("ring-a.toml", ring).unwrap();
+        let sources = error_sources(&sheet, &sheet);
+        let (_, field, size) = sources[0].moves[0];
+        let middle = sheet.value(field);
+        let least = middle + size * ROOT_3 * (2.0 * share - 1.0);
+        let of_draw = |old: &PartsSheet, _: &PartsSheet| {
+            let value = old.value(field);
+            (value >= least).then(|| vec![value])
+        };
+        uncertainties((&sheet, &sheet), 1, of_draw)[0]
+    }
+
+    #[test]
+    fn what_more_than_a_hundredth_of_the_draws_do_not_have_is_not_known() {
+        assert!(with_missing(0.0).is_finite());
+        assert!(with_missing(0.003).is_finite());
+        assert!(with_missing(0.03).is_nan());
+    }
 }
