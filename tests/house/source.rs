@@ -7,7 +7,7 @@ use std::process::Command;
 use syn::visit_mut::{self, VisitMut};
 
 /// Where production code lies, with the name of each crate.
-pub(crate) const CRATES: [(&str, &str); 9] = [
+pub(crate) const CRATES: [(&str, &str); 10] = [
     ("firmware_core", "firmware-core/src"),
     ("lockstep", "rigs/lockstep/src"),
     ("plant", "host-sim/plant/src"),
@@ -17,6 +17,7 @@ pub(crate) const CRATES: [(&str, &str); 9] = [
     ("virtual_rig", "rigs/virtual/src"),
     ("vanebench", "rigs/bench/src"),
     ("board", "rigs/board/src"),
+    ("board_kit", "rigs/board/kit/src"),
 ];
 
 /// One file of production code.

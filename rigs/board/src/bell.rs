@@ -2,6 +2,7 @@
 
 use core::sync::atomic::{AtomicU32, Ordering};
 
+use board_kit::Ring;
 use firmware_core::link::state::StartReason;
 use lockstep::{
     ANSWER_AT, ASK_AT, ITEM_BYTES, LENGTH_BYTES, MESSAGE_BYTES, STARTED_BELL, Started, WindowError, decode,
@@ -11,7 +12,7 @@ use serde::Serialize;
 use serde::de::DeserializeOwned;
 
 use crate::raw::SharedWindow;
-use crate::uart::{Ring, send};
+use crate::uart::send;
 use crate::wait_until;
 
 /// The second serial port: the bell.

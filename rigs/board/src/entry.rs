@@ -3,10 +3,11 @@
 
 use core::sync::atomic::{AtomicU32, Ordering};
 
+use board_kit::Clock;
 use cortex_m::register::primask;
 use cortex_m_rt::ExceptionFrame;
 
-use crate::stopwatch::{self, INTERRUPTS_OFF};
+use crate::stopwatch::{INTERRUPTS_OFF, Stopwatch, clocks_since};
 
 // The runtime gives handlers of the watchdog's interrupt (not maskable, hence this name) no stack frame. This one
 // takes it along: what the processor pushed lies at the stack pointer on entry.
@@ -39,15 +40,14 @@ unsafe impl critical_section::Impl for MaskInterrupts {
         let was_active = primask::read().is_active();
         cortex_m::interrupt::disable();
         if was_active {
-            MASKED_AT.store(stopwatch::now().clocks(), Ordering::Relaxed);
+            MASKED_AT.store(Stopwatch.now(), Ordering::Relaxed);
         }
         was_active
     }
 
     unsafe fn release(was_active: critical_section::RawRestoreState) {
         if was_active {
-            let clocks = stopwatch::now().clocks().wrapping_sub(MASKED_AT.load(Ordering::Relaxed));
-            INTERRUPTS_OFF.note(clocks);
+            INTERRUPTS_OFF.note(clocks_since(MASKED_AT.load(Ordering::Relaxed)));
             // SAFETY: interrupts were on before the outermost section.
             unsafe { cortex_m::interrupt::enable() }
         }

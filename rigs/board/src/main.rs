@@ -13,9 +13,6 @@
 mod bell;
 mod bridge;
 mod entry;
-mod flash;
-mod keep;
-mod last_words;
 mod log;
 mod raw;
 mod safe_state;
@@ -26,12 +23,12 @@ mod work;
 
 use core::mem::MaybeUninit;
 
+use board_kit::{Clock, Flash, Keep, Ring, Ticker};
 use cortex_m_rt::{entry, exception};
-
 use firmware_core::session::Session;
 
-use keep::Keep;
-use uart::{Ring, Uart};
+use stopwatch::Stopwatch;
+use uart::Uart;
 use work::Work;
 
 /// The first serial port: the link.
@@ -50,17 +47,20 @@ fn main() -> ! {
 
     // Duty 0 first. Then the store, which may erase for longer than the watchdog's patience.
     let bridge = bridge::start();
-    let reason = last_words::take();
-    let mut keep = Keep::prepare();
+    let reason = raw::LAST_WORDS.take();
+    let mut keep =
+        Keep::prepare(raw::take_store_memory().map(|memory| Flash::on(memory)), 0..raw::STORE_BYTES as u32);
     stopwatch::start();
-    watchdog::start();
+    let watchdog = watchdog::start();
     log::start();
     log::started(reason);
     log::store(keep.condition());
     let link = Uart::start(LINK_BASE, LINK_LINE, &LINK_BYTES);
     let _bell = Uart::start(bell::BASE, BELL_LINE, &BELLS);
     let session = work::begin_session(SESSION, reason, &mut keep);
-    let mut work = Work::new(session, link, bridge, keep);
+    let (link_end, control) = session.split();
+    let ticker = Ticker::new(control, bridge, watchdog, Stopwatch, &raw::LAST_WORDS, bridge::force_off);
+    let mut work = Work::new(link_end, ticker, link, keep);
     bell::tell_started(reason);
     loop {
         log::pump();
@@ -89,7 +89,7 @@ fn wait_until<T>(mut ready: impl FnMut() -> Option<T>) -> T {
 #[exception]
 #[allow(unsafe_code, reason = "the runtime asks for this signature; the body needs no unsafe")]
 unsafe fn DefaultHandler(line: i16) {
-    let began = stopwatch::now();
+    let began = Stopwatch.now();
     if line == LINK_LINE as i16 {
         uart::on_receive(LINK_BASE, &LINK_BYTES);
     } else if line == BELL_LINE as i16 {
@@ -97,5 +97,5 @@ unsafe fn DefaultHandler(line: i16) {
     } else if line == watchdog::TIMER_LINE as i16 {
         watchdog::on_slow_timer();
     }
-    stopwatch::HANDLER.note(began.clocks_since());
+    stopwatch::HANDLER.note(stopwatch::clocks_since(began));
 }

@@ -8,6 +8,7 @@
 use core::cell::UnsafeCell;
 use core::sync::atomic::{AtomicU32, Ordering};
 
+use board_kit::{LastWords, SECTOR_BYTES};
 use cortex_m::interrupt::InterruptNumber;
 use cortex_m::peripheral::NVIC;
 
@@ -74,38 +75,13 @@ impl SharedWindow {
     }
 }
 
-/// Words that a reset leaves alone; after power-on they hold anything.
-#[repr(transparent)]
-pub struct NoInit<const N: usize>([AtomicU32; N]);
-
-impl<const N: usize> NoInit<N> {
-    const fn new() -> Self {
-        Self([const { AtomicU32::new(0) }; N])
-    }
-
-    /// Reads word `at`; 0 beyond the end.
-    pub fn read(&self, at: usize) -> u32 {
-        self.0.get(at).map_or(0, |word| word.load(Ordering::Relaxed))
-    }
-
-    /// Writes word `at`; nothing beyond the end.
-    pub fn write(&self, at: usize, value: u32) {
-        if let Some(word) = self.0.get(at) {
-            word.store(value, Ordering::Relaxed);
-        }
-    }
-}
-
-/// Words of [`LAST_WORDS`].
-pub const LAST_WORDS: usize = 5;
-
 /// Where the image leaves word of how it ended.
-// SAFETY: `.uninit` is reserved by the linker script and not touched at start; any bits are a valid AtomicU32.
+// SAFETY: `.uninit` is reserved by the linker script and not touched at start; any bits are valid words.
 #[unsafe(link_section = ".uninit.last_words")]
-pub static LAST_WORDS_CELL: NoInit<LAST_WORDS> = NoInit::new();
+pub static LAST_WORDS: LastWords = LastWords::new();
 
 /// Bytes of the store.
-pub const STORE_BYTES: usize = 32_768;
+pub const STORE_BYTES: usize = 2 * SECTOR_BYTES;
 
 /// The RAM that stands for flash.
 pub struct StoreMemory(UnsafeCell<[u8; STORE_BYTES]>);

@@ -5,10 +5,11 @@
 
 use core::panic::PanicInfo;
 
+use board_kit::End;
 use cortex_m::peripheral::SCB;
 use cortex_m_rt::{ExceptionFrame, exception};
 
-use crate::last_words::{End, leave};
+use crate::raw::LAST_WORDS;
 use crate::{bridge, log};
 
 #[panic_handler]
@@ -18,14 +19,14 @@ fn on_panic(info: &PanicInfo) -> ! {
     // The place alone: the message would bring all of formatting into the image.
     let place = info.location();
     log::panicked(place);
-    leave(End::Panic { line: place.map_or(0, core::panic::Location::line) });
+    LAST_WORDS.leave(End::Panic { line: place.map_or(0, core::panic::Location::line) });
     SCB::sys_reset()
 }
 
 /// The watchdog's bark: a tick, or the write to the store behind it, did not come to its end.
 pub fn on_bark(frame: &ExceptionFrame) -> ! {
     bridge::force_off();
-    leave(End::HungTick { at: frame.pc() });
+    LAST_WORDS.leave(End::HungTick { at: frame.pc() });
     SCB::sys_reset()
 }
 
@@ -33,6 +34,6 @@ pub fn on_bark(frame: &ExceptionFrame) -> ! {
 #[allow(unsafe_code, reason = "the runtime asks for this signature; the body needs no unsafe")]
 unsafe fn HardFault(frame: &ExceptionFrame) -> ! {
     bridge::force_off();
-    leave(End::CpuFault { at: frame.pc() });
+    LAST_WORDS.leave(End::CpuFault { at: frame.pc() });
     SCB::sys_reset()
 }

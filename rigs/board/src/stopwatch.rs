@@ -1,6 +1,6 @@
 //! CMSDK APB timer 0, free running: how long things take, in board clocks.
 
-use core::sync::atomic::{AtomicU32, Ordering};
+use board_kit::{Clock, Longest};
 
 use crate::raw::Register;
 
@@ -10,9 +10,8 @@ const VALUE: Register = Register::at(BASE, 0x04);
 const RELOAD: Register = Register::at(BASE, 0x08);
 const CONTROL_ENABLE: u32 = 1 << 0;
 
-/// A moment, in board clocks.
-#[derive(Clone, Copy)]
-pub struct Moment(u32);
+/// The timer, for whoever counts its clocks.
+pub struct Stopwatch;
 
 /// Lets the timer run.
 pub fn start() {
@@ -21,45 +20,16 @@ pub fn start() {
     CONTROL.write(CONTROL_ENABLE);
 }
 
-/// Now.
-pub fn now() -> Moment {
-    // The timer counts down.
-    Moment(u32::MAX - VALUE.read())
-}
-
-impl Moment {
-    /// Board clocks since the stopwatch began, wrapping.
-    pub fn clocks(self) -> u32 {
-        self.0
-    }
-
-    /// Board clocks from this moment to now.
-    pub fn clocks_since(self) -> u32 {
-        now().0.wrapping_sub(self.0)
+impl Clock for Stopwatch {
+    fn now(&self) -> u32 {
+        // The timer counts down.
+        u32::MAX - VALUE.read()
     }
 }
 
-/// The longest of many spans.
-pub struct Longest(AtomicU32);
-
-impl Longest {
-    /// None so far.
-    pub const fn new() -> Self {
-        Self(AtomicU32::new(0))
-    }
-
-    /// Takes another span into account.
-    pub fn note(&self, clocks: u32) {
-        // No read-modify-write needed: all writers run at one priority.
-        if clocks > self.get() {
-            self.0.store(clocks, Ordering::Relaxed);
-        }
-    }
-
-    /// The longest so far, board clocks.
-    pub fn get(&self) -> u32 {
-        self.0.load(Ordering::Relaxed)
-    }
+/// Board clocks from a moment to now.
+pub fn clocks_since(began: u32) -> u32 {
+    Stopwatch.now().wrapping_sub(began)
 }
 
 /// Longest time with interrupts off.

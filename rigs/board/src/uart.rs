@@ -4,8 +4,8 @@
 //! counted: the link's frames carry a check, so a lost byte costs a frame and never a wrong one.
 
 use core::convert::Infallible;
-use core::sync::atomic::{AtomicU8, AtomicU32, AtomicUsize, Ordering};
 
+use board_kit::Ring;
 use embedded_io::{ErrorType, Read, ReadReady, Write};
 
 use crate::raw::{Register, enable_interrupt};
@@ -25,63 +25,6 @@ const CLEAR_RX: u32 = 1 << 1;
 
 /// 25 MHz over 115 200 baud, rounded.
 const DIVISOR: u32 = 217;
-
-/// Bytes that wait between two turns of the main loop: the longest frame and then some.
-const RING_BYTES: usize = 512;
-
-/// Bytes from the interrupt handler to the main loop. One writer, one reader, no lock.
-pub struct Ring {
-    bytes: [AtomicU8; RING_BYTES],
-    written: AtomicUsize,
-    read: AtomicUsize,
-    lost: AtomicU32,
-}
-
-impl Ring {
-    /// An empty ring.
-    pub const fn new() -> Self {
-        Self {
-            bytes: [const { AtomicU8::new(0) }; RING_BYTES],
-            written: AtomicUsize::new(0),
-            read: AtomicUsize::new(0),
-            lost: AtomicU32::new(0),
-        }
-    }
-
-    /// Bytes that wait.
-    pub fn len(&self) -> usize {
-        self.written.load(Ordering::Acquire).wrapping_sub(self.read.load(Ordering::Acquire))
-    }
-
-    /// Bytes that still fit.
-    #[cfg(feature = "log")]
-    pub fn room(&self) -> usize {
-        RING_BYTES.saturating_sub(self.len())
-    }
-
-    /// Appends a byte, or counts it as lost.
-    pub fn push(&self, byte: u8) {
-        let at = self.written.load(Ordering::Relaxed);
-        match self.bytes.get(at % RING_BYTES) {
-            Some(place) if self.len() < RING_BYTES => {
-                place.store(byte, Ordering::Relaxed);
-                self.written.store(at.wrapping_add(1), Ordering::Release);
-            }
-            _ => {
-                self.lost.fetch_add(1, Ordering::Relaxed);
-            }
-        }
-    }
-
-    /// Takes the oldest byte.
-    pub fn pop(&self) -> Option<u8> {
-        let at = self.read.load(Ordering::Relaxed);
-        let byte =
-            if self.len() == 0 { None } else { self.bytes.get(at % RING_BYTES) }?.load(Ordering::Relaxed);
-        self.read.store(at.wrapping_add(1), Ordering::Release);
-        Some(byte)
-    }
-}
 
 /// One UART.
 pub struct Uart {

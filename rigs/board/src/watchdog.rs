@@ -5,6 +5,8 @@
 //! host's world makes time pass, time stands still between two ticks: the watchdog is then given the longest
 //! patience it has, and a slow timer feeds it on.
 
+use board_kit::Watchdog;
+
 use crate::raw::{Register, enable_interrupt};
 
 const BASE: usize = 0x4000_8000;
@@ -31,32 +33,36 @@ const PATIENCE_CLOCKS: u32 = lockstep::BOARD_CLOCK_HZ / 100;
 const REST_CLOCKS: u32 = u32::MAX;
 const FEED_AT_REST_CLOCKS: u32 = lockstep::BOARD_CLOCK_HZ * 60;
 
+/// The watchdog, for whoever runs the ticks.
+pub struct ApbWatchdog;
+
 /// Switches the watchdog on, at rest.
-pub fn start() {
+pub fn start() -> ApbWatchdog {
     LOCK.write(UNLOCK);
-    rest();
+    let mut watchdog = ApbWatchdog;
+    watchdog.rest();
     CONTROL.write(COUNT_AND_RESET);
     TIMER_RELOAD.write(FEED_AT_REST_CLOCKS);
     TIMER_VALUE.write(FEED_AT_REST_CLOCKS);
     TIMER_CONTROL.write(TIMER_ON_WITH_INTERRUPT);
     enable_interrupt(TIMER_LINE);
+    watchdog
 }
 
-/// A tick begins: from here on its time is measured.
-pub fn expect_tick() {
-    LOAD.write(PATIENCE_CLOCKS);
-    CLEAR.write(1);
-}
+impl Watchdog for ApbWatchdog {
+    fn expect_tick(&mut self) {
+        LOAD.write(PATIENCE_CLOCKS);
+        CLEAR.write(1);
+    }
 
-/// A healthy tick ended.
-pub fn feed() {
-    CLEAR.write(1);
-}
+    fn feed(&mut self) {
+        CLEAR.write(1);
+    }
 
-/// Time stands still until the next tick.
-pub fn rest() {
-    LOAD.write(REST_CLOCKS);
-    CLEAR.write(1);
+    fn rest(&mut self) {
+        LOAD.write(REST_CLOCKS);
+        CLEAR.write(1);
+    }
 }
 
 /// The slow timer. During a tick it feeds nobody: the load stays the tick's, and 60 s cannot pass in it.

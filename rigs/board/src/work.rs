@@ -2,22 +2,24 @@
 
 use core::mem::MaybeUninit;
 
+use board_kit::{Flash, Keep, Ticker, short};
 use embedded_io::{Read, Write};
-use firmware_core::drive::{Bridge, PwmAndDirection};
+use firmware_core::drive::PwmAndDirection;
 use firmware_core::link::SelfTest;
 use firmware_core::link::state::{Identity, Pacing, StartReason};
 use firmware_core::sample::Sample;
-use firmware_core::session::{ControlEnd, LinkEnd, Session};
+use firmware_core::session::{LinkEnd, Session};
 use firmware_core::store::{Kept, LAYOUT_VERSION, StoreResult};
 use firmware_core::units::Tick;
 use lockstep::{Ask, Drill, Stepped, TickDone, Usage, WindowError};
 
 use crate::bell::{Incoming, Outgoing, answer};
-use crate::bridge::{Direction, Pwm, force_off};
-use crate::keep::Keep;
+use crate::bridge::{Direction, Pwm};
 use crate::log::{self, Watch};
+use crate::stopwatch::Stopwatch;
 use crate::uart::Uart;
-use crate::{last_words, raw, stopwatch, wait_until, watchdog};
+use crate::watchdog::ApbWatchdog;
+use crate::{raw, stopwatch, wait_until};
 
 const MODEL: &str = "emulated Cortex-M4F board";
 const BOARD: &str = "MPS2 AN386";
@@ -31,10 +33,9 @@ const CHUNK_BYTES: usize = 64;
 /// The session's two ends, drivers, and what they share.
 pub struct Work {
     link_end: LinkEnd<'static>,
-    control: ControlEnd<'static>,
+    ticker: Ticker<PwmAndDirection<Pwm, Direction>, ApbWatchdog, Stopwatch>,
     link: Uart,
-    bridge: PwmAndDirection<Pwm, Direction>,
-    keep: Keep,
+    keep: Keep<Flash>,
     watch: Watch,
     next: Tick,
     stored: u16,
@@ -46,7 +47,7 @@ pub struct Work {
 pub fn begin_session(
     place: &'static mut MaybeUninit<Session>,
     started: StartReason,
-    keep: &mut Keep,
+    keep: &mut Keep<Flash>,
 ) -> &'static mut Session {
     let identity = Identity {
         model: short(MODEL),
@@ -65,7 +66,7 @@ pub fn begin_session(
 
 /// On its own, so that what is read stands on the stack while nothing else does.
 #[inline(never)]
-fn restore(session: &mut Session, keep: &mut Keep) {
+fn restore(session: &mut Session, keep: &mut Keep<Flash>) {
     let mut kept = Kept::NOTHING;
     log::loaded(keep.load(&mut kept));
     session.restore(&kept);
@@ -74,14 +75,12 @@ fn restore(session: &mut Session, keep: &mut Keep) {
 impl Work {
     /// Everything at rest.
     pub fn new(
-        session: &'static mut Session,
+        link_end: LinkEnd<'static>,
+        ticker: Ticker<PwmAndDirection<Pwm, Direction>, ApbWatchdog, Stopwatch>,
         link: Uart,
-        bridge: PwmAndDirection<Pwm, Direction>,
-        keep: Keep,
+        keep: Keep<Flash>,
     ) -> Self {
-        let (link_end, control) = session.split();
-        let watch = Watch::new();
-        Self { link_end, control, link, bridge, keep, watch, next: Tick(0), stored: 0, drill: None }
+        Self { link_end, ticker, link, keep, watch: Watch::new(), next: Tick(0), stored: 0, drill: None }
     }
 
     /// Does what the host asks and rings back. An ask that does not decode gets an empty answer.
@@ -114,13 +113,13 @@ impl Work {
             out.put(&self.tick(&sample))?;
         }
         let sent = self.send(room);
-        let next_may_run = self.control.may_advance(self.next);
+        let next_may_run = self.ticker.may_advance(self.next);
         out.put(&Stepped { next_may_run, sent, stored: self.stored })
     }
 
     #[inline(never)]
     fn hear(&mut self, heard: u32) {
-        self.control.attend();
+        self.ticker.attend();
         let mut chunk = [0; CHUNK_BYTES];
         let mut missing = heard as usize;
         while missing > 0 {
@@ -129,7 +128,7 @@ impl Work {
             let Ok(count) = self.link.read(chunk.get_mut(..most).unwrap_or_default());
             for byte in chunk.get(..count).unwrap_or_default() {
                 if self.link_end.hear(*byte) {
-                    self.control.attend();
+                    self.ticker.attend();
                 }
             }
             missing = missing.saturating_sub(count);
@@ -140,33 +139,20 @@ impl Work {
     #[inline(never)]
     fn tick(&mut self, sample: &Sample) -> TickDone {
         self.save_what_is_due();
-        watchdog::expect_tick();
-        if let Some(drill) = self.drill.take() {
-            break_on_purpose(drill);
-        }
-        let began = stopwatch::now();
-        let output = self.control.tick(sample);
-        let clocks = began.clocks_since();
-        let driven = self.bridge.set(output.duty);
-        if driven.is_err() {
-            force_off();
-        } else {
-            watchdog::feed();
-        }
-        last_words::note_tick(sample.tick);
-        watchdog::rest();
-        self.watch.see(&output);
+        let drill = self.drill.take();
+        let timed = self.ticker.tick(sample, || drill.into_iter().for_each(break_on_purpose));
+        self.watch.see(&timed.output);
         self.next = sample.tick.after(1);
-        TickDone { output, clocks }
+        TickDone { output: timed.output, clocks: timed.clocks }
     }
 
     /// While the bridge is off and before the tick is due; on its own, so that a tick's stack does not hold what is
     /// kept.
     #[inline(never)]
     fn save_what_is_due(&mut self) {
-        let Some(kept) = self.control.take_save() else { return };
+        let Some(kept) = self.ticker.take_save() else { return };
         let result = self.keep.save(&kept);
-        self.control.saved(result);
+        self.ticker.saved(result);
         let done = result == StoreResult::Written;
         self.stored = self.stored.wrapping_add(u16::from(done));
         log::stored(done);
@@ -174,7 +160,7 @@ impl Work {
 
     #[inline(never)]
     fn send(&mut self, room: u16) -> u16 {
-        self.control.attend();
+        self.ticker.attend();
         let mut chunk = [0; CHUNK_BYTES];
         let mut sent: u16 = 0;
         loop {
@@ -210,15 +196,4 @@ fn break_on_purpose(drill: Drill) {
             raw::load_from_nowhere();
         }
     }
-}
-
-/// The link's strings are short; a longer one is cut, never refused.
-fn short<const N: usize>(text: &str) -> heapless::String<N> {
-    let mut out = heapless::String::new();
-    for letter in text.chars() {
-        if out.push(letter).is_err() {
-            break;
-        }
-    }
-    out
 }

@@ -7,10 +7,11 @@
 use core::cell::RefCell;
 use core::sync::atomic::{AtomicBool, AtomicU32, Ordering};
 
+use board_kit::Ring;
 use critical_section::Mutex;
 use defmt::{Encoder, Logger};
 
-use crate::uart::{Ring, send, switch_on_sending};
+use crate::uart::{send, switch_on_sending};
 
 /// The third serial port.
 const BASE: usize = 0x4000_6000;
@@ -43,7 +44,7 @@ pub fn pump(most: usize) {
     for byte in core::iter::from_fn(|| WAITING.pop()).take(most) {
         send(BASE, byte);
     }
-    if WAITING.len() == 0 {
+    if WAITING.is_empty() {
         let lost = LOST.swap(0, Ordering::Relaxed);
         if lost > 0 {
             defmt::warn!("lost {=u32} frames", lost);

@@ -3,19 +3,19 @@
 //! Prepared once at the start, which may erase; saved to between ticks and only at duty 0, which never does. The session
 //! sees to the duty.
 
+use core::ops::Range;
+
+use embedded_storage::nor_flash::NorFlash;
 use firmware_core::store::{Condition, Kept, Loaded, Store, StoreFault, StoreResult};
 
-use crate::flash::Flash;
-use crate::raw::STORE_BYTES;
-
 /// The store, where there is one.
-pub struct Keep(Option<Store<Flash>>);
+pub struct Keep<F: NorFlash>(Option<Store<F>>);
 
-impl Keep {
-    /// Opens the store and erases what later saves need erased.
+impl<F: NorFlash> Keep<F> {
+    /// Opens the store in a range of the flash and erases what later saves need erased.
     #[inline(never)]
-    pub fn prepare() -> Self {
-        Self(Flash::take().and_then(|flash| Store::prepare(flash, 0..STORE_BYTES as u32).ok()))
+    pub fn prepare(flash: Option<F>, range: Range<u32>) -> Self {
+        Self(flash.and_then(|flash| Store::prepare(flash, range).ok()))
     }
 
     /// How the store stands.

@@ -1,4 +1,4 @@
-//! Flash for the store, in RAM that survives a reset; after power-on it holds chance, as a chip that was never erased.
+//! Flash for the store of an emulated board, in RAM; where a reset leaves that alone, what is kept outlives it.
 //!
 //! It keeps to the rules of real NOR flash, so that the store is proven against them: erase sets a whole
 //! sector to ones, a write only clears bits, of whole words, once between two erases. Two sectors of 16 KB, as the
@@ -6,16 +6,14 @@
 
 use embedded_storage::nor_flash::{ErrorType, NorFlash, NorFlashError, NorFlashErrorKind, ReadNorFlash};
 
-use crate::raw::{STORE_BYTES, take_store_memory};
-
 /// Bytes of an erasable sector.
-const SECTOR_BYTES: usize = STORE_BYTES / 2;
+pub const SECTOR_BYTES: usize = 16_384;
 /// Bytes of a word, the least that can be written.
 const WORD_BYTES: usize = 4;
 const ERASED: u8 = 0xFF;
 
 /// The sectors that keep settings and calibrations.
-pub struct Flash(&'static mut [u8; STORE_BYTES]);
+pub struct Flash(&'static mut [u8]);
 
 /// Why the flash refused.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -39,9 +37,9 @@ impl NorFlashError for FlashError {
 }
 
 impl Flash {
-    /// The flash, for the one owner that takes it.
-    pub fn take() -> Option<Self> {
-        take_store_memory().map(Self)
+    /// Flash in this memory.
+    pub fn on(memory: &'static mut [u8]) -> Self {
+        Self(memory)
     }
 
     fn part(&mut self, from: u32, bytes: usize) -> Result<&mut [u8], FlashError> {
@@ -68,7 +66,7 @@ impl ReadNorFlash for Flash {
     }
 
     fn capacity(&self) -> usize {
-        STORE_BYTES
+        self.0.len()
     }
 }
 
