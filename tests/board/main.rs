@@ -2,4 +2,6 @@
 
 mod bit_exact;
 mod failures;
+mod flashable;
+mod stm32;
 mod support;

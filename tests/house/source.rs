@@ -7,7 +7,7 @@ use std::process::Command;
 use syn::visit_mut::{self, VisitMut};
 
 /// Where production code lies, with the name of each crate.
-pub(crate) const CRATES: [(&str, &str); 10] = [
+pub(crate) const CRATES: [(&str, &str); 11] = [
     ("firmware_core", "firmware-core/src"),
     ("lockstep", "rigs/lockstep/src"),
     ("plant", "host-sim/plant/src"),
@@ -18,6 +18,7 @@ pub(crate) const CRATES: [(&str, &str); 10] = [
     ("vanebench", "rigs/bench/src"),
     ("board", "rigs/board/src"),
     ("board_kit", "rigs/board/kit/src"),
+    ("board_stm32f4", "rigs/board/stm32f4/src"),
 ];
 
 /// One file of production code.

@@ -1,0 +1,109 @@
+//! The H-bridge on timer 1: two PWM pins at 20 kHz, an enable pin, and the bridge's fault at the break input.
+//!
+//! | pin | what |
+//! | --- | --- |
+//! | PB13 | enable, high to drive; 10 kΩ to ground makes every reset mean off |
+//! | PA8, PA9 | timer 1, channels 1 and 2: opens, closes |
+//! | PB12 | break input, low on a fault |
+//!
+//! The break takes the outputs off in hardware, and nothing but [`BreakBridge::enable`] ever sets them on again.
+//! Registers: RM0090 rev 19, 17.4 and 8.4.
+
+use core::convert::Infallible;
+
+use embedded_hal::pwm::{self, SetDutyCycle};
+use firmware_core::drive::{Bridge, DriveError, TwoPwm};
+use firmware_core::units::Duty;
+
+use crate::clock::CoreClock;
+use crate::raw::{gpioa, gpiob, rcc, tim1};
+
+const PWM_HZ: u32 = 20_000;
+/// Clocks before the middle of the pulse at which the converter starts.
+const BEFORE_MIDDLE: u16 = 1;
+
+/// One half of the bridge.
+pub struct Half {
+    channel: usize,
+    top: u16,
+}
+
+/// The bridge; off until it is enabled.
+pub struct BreakBridge(TwoPwm<Half>);
+
+/// The first thing that the image does: enable low, driven.
+pub fn hold_off() {
+    rcc().ahb1enr().modify(|_, w| w.gpioaen().enabled().gpioben().enabled());
+    gpiob().bsrr().write(|w| w.br13().set_bit());
+    gpiob().moder().modify(|_, w| w.moder13().output());
+}
+
+/// Off, from wherever the processor is: panic, fault and watch call this first. Writes only.
+pub fn force_off() {
+    gpiob().bsrr().write(|w| w.br13().set_bit());
+    tim1().bdtr().write(|w| w.moe().disabled_idle().ossi().idle_level().ossr().idle_level());
+    tim1().ccr1().write(|w| w.ccr().set(0));
+    tim1().ccr2().write(|w| w.ccr().set(0));
+}
+
+impl BreakBridge {
+    /// Sets timer 1 up: break first, outputs idle low, PWM running behind them, a pulse's middle to the converter.
+    pub fn start(clock: &CoreClock) -> Self {
+        // A PWM period is up and down; far below 2^16 at every clock.
+        let top = (clock.hz / (2 * PWM_HZ)) as u16;
+        rcc().apb2enr().modify(|_, w| w.tim1en().enabled());
+        let timer = tim1();
+        // Locked until the next reset: nothing can take the break away again or let it re-arm.
+        timer.bdtr().write(|w| {
+            let w = w.moe().disabled_idle().aoe().manual().bke().enabled().bkp().active_low();
+            w.ossi().idle_level().ossr().idle_level().lock().level1()
+        });
+        timer.arr().write(|w| w.arr().set(top));
+        timer.ccr1().write(|w| w.ccr().set(0));
+        timer.ccr2().write(|w| w.ccr().set(0));
+        timer.ccr4().write(|w| w.ccr().set(BEFORE_MIDDLE));
+        timer
+            .ccmr1_output()
+            .write(|w| w.oc1m().pwm_mode1().oc1pe().enabled().oc2m().pwm_mode1().oc2pe().enabled());
+        timer.ccmr2_output().write(|w| w.oc4m().pwm_mode1().oc4pe().enabled());
+        timer.ccer().write(|w| w.cc1e().set_bit().cc2e().set_bit());
+        timer.cr2().write(|w| w.mms().compare_oc4());
+        timer.egr().write(|w| w.ug().update());
+        timer.cr1().write(|w| w.cms().center_aligned1().arpe().enabled().cen().enabled());
+        gpiob().pupdr().modify(|_, w| w.pupdr12().pull_up());
+        gpiob().afrh().modify(|_, w| w.afrh12().af1());
+        gpiob().moder().modify(|_, w| w.moder12().alternate());
+        gpioa().afrh().modify(|_, w| w.afrh8().af1().afrh9().af1());
+        gpioa().moder().modify(|_, w| w.moder8().alternate().moder9().alternate());
+        Self(TwoPwm { open: Half { channel: 0, top }, close: Half { channel: 1, top } })
+    }
+
+    /// Lets the duty out, once, by software.
+    pub fn enable(&mut self) {
+        // What came in before the outputs were on is no fault of this run.
+        tim1().sr().write(|w| w.bif().clear());
+        tim1().bdtr().modify(|_, w| w.moe().enabled());
+        gpiob().bsrr().write(|w| w.bs13().set_bit());
+    }
+}
+
+impl Bridge for BreakBridge {
+    fn set(&mut self, duty: Duty) -> Result<(), DriveError> {
+        self.0.set(duty)
+    }
+}
+
+impl pwm::ErrorType for Half {
+    type Error = Infallible;
+}
+
+impl SetDutyCycle for Half {
+    fn max_duty_cycle(&self) -> u16 {
+        self.top
+    }
+
+    fn set_duty_cycle(&mut self, duty: u16) -> Result<(), Infallible> {
+        tim1().ccr(self.channel).write(|w| w.ccr().set(duty));
+        Ok(())
+    }
+}

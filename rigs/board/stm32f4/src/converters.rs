@@ -1,0 +1,104 @@
+//! The converter: four readings in step with the PWM, three beside it.
+//!
+//! | pin | channel | reads |
+//! | --- | --- | --- |
+//! | PA0 | 0 | motor current, shunt amplifier, mid supply at 0 A |
+//! | PA1 | 1 | position sensor, half of 5 V |
+//! | PA2 | 2 | supply, an eleventh |
+//! | PA3 | 3 | the sensor's own 5 V, half |
+//! | PA4 | 4 | boost |
+//! | PA5 | 5 | barometer |
+//! | – | 17 | the chip's own reference |
+//!
+//! Channels 0 to 3 are converted together when timer 1 is in the middle of a pulse, so that no edge of the PWM falls into
+//! a reading; the others one after the other, one a tick. Nothing waits: what was not converted since the last look is
+//! NaN. Registers: RM0090 rev 19, 13.13.
+
+use crate::raw::{adc_common, adc1, convert_in_step, convert_next, gpioa, rcc};
+
+const IN_STEP: [u8; 4] = [0, 1, 2, 3];
+const BESIDE: [u8; 3] = [4, 5, 17];
+/// Codes of the full range.
+const FULL_CODE: f32 = 4095.0;
+
+/// Readings of channels 0 to 3, as shares of the full range; NaN where there was no conversion.
+#[derive(Debug, Clone, Copy)]
+pub struct InStep {
+    /// Motor current.
+    pub current: f32,
+    /// Position sensor.
+    pub position: f32,
+    /// Supply.
+    pub supply: f32,
+    /// The sensor's own supply.
+    pub rail: f32,
+}
+
+/// Readings of the other channels, likewise.
+#[derive(Debug, Clone, Copy)]
+pub struct Beside {
+    /// Boost sensor.
+    pub boost: f32,
+    /// Barometer.
+    pub barometer: f32,
+    /// The chip's own reference.
+    pub reference: f32,
+}
+
+/// The converter, running.
+pub struct Converters {
+    beside: [f32; 3],
+    turn: usize,
+}
+
+impl Converters {
+    /// Switches the converter on; timer 1 starts each reading.
+    pub fn start() -> Self {
+        gpioa().moder().modify(|_, w| {
+            let w = w.moder0().analog().moder1().analog().moder2().analog();
+            w.moder3().analog().moder4().analog().moder5().analog()
+        });
+        rcc().apb2enr().modify(|_, w| w.adc1en().enabled());
+        // 21 MHz of 84; the converter takes 30 at most, 36 above 2.4 V (data sheet, from memory).
+        adc_common().ccr().write(|w| w.adcpre().div4().tsvrefe().enabled());
+        adc1().smpr2().write(|w| {
+            let w = w.smp0().cycles28().smp1().cycles28().smp2().cycles28().smp3().cycles28();
+            w.smp4().cycles84().smp5().cycles84()
+        });
+        // The reference wants 10 µs (data sheet, from memory); 480 clocks are 23.
+        adc1().smpr1().write(|w| w.smp17().cycles480());
+        convert_in_step(IN_STEP);
+        adc1().cr1().write(|w| w.scan().enabled());
+        adc1().cr2().write(|w| {
+            let w = w.adon().enabled().eocs().each_conversion();
+            w.jextsel().tim1trgo().jexten().rising_edge()
+        });
+        Self { beside: [f32::NAN; 3], turn: 0 }
+    }
+
+    /// What was converted in step since the last look.
+    pub fn in_step(&mut self) -> InStep {
+        let is_new = adc1().sr().read().jeoc().bit_is_set();
+        adc1().sr().write(|w| w.jeoc().clear_bit());
+        let share = |place: usize| {
+            if is_new { f32::from(adc1().jdr(place).read().jdata().bits()) / FULL_CODE } else { f32::NAN }
+        };
+        InStep { current: share(0), position: share(1), supply: share(2), rail: share(3) }
+    }
+
+    /// Takes the conversion that the last call started and starts the next; gives the newest of each channel.
+    pub fn beside(&mut self) -> Beside {
+        let is_new = adc1().sr().read().eoc().bit_is_set();
+        let code = adc1().dr().read().data().bits();
+        if let Some(place) = self.beside.get_mut(self.turn) {
+            *place = if is_new { f32::from(code) / FULL_CODE } else { f32::NAN };
+        }
+        self.turn = (self.turn + 1) % BESIDE.len();
+        if let Some(channel) = BESIDE.get(self.turn) {
+            convert_next(*channel);
+            adc1().cr2().modify(|_, w| w.swstart().start());
+        }
+        let [boost, barometer, reference] = self.beside;
+        Beside { boost, barometer, reference }
+    }
+}

@@ -1,0 +1,155 @@
+//! The controller on STM32F405, F411 and F401: drivers on the register crate, and no logic of its own.
+//!
+//! ```text
+//! SysTick, 1 kHz:  converter ─ sample ─▶ tick ─ duty ─▶ timer 1, bridge      ─ fed ─▶ watchdog
+//!                                         ║ queues
+//! main loop:       USART 1 ─ bytes ─▶ link end ─ bytes ─▶ USART 1            what is kept ─▶ flash
+//! ```
+//!
+//! The image that is flashed also starts in an emulator: every wait is bounded.
+#![no_std]
+#![no_main]
+
+mod bridge;
+mod clock;
+mod control;
+mod converters;
+mod entry;
+mod inputs;
+mod journal;
+mod raw;
+mod self_test;
+mod serial;
+mod watchdog;
+mod world;
+
+use core::mem::MaybeUninit;
+
+use board_kit::{FillingHand, Keep, SheetWays, Talker, Ticker, short};
+use cortex_m_rt::entry;
+use firmware_core::link::self_test::SelfTest;
+use firmware_core::link::state::{Identity, Pacing, StartReason};
+use firmware_core::session::Session;
+use firmware_core::store::{Kept, LAYOUT_VERSION};
+use firmware_core::units::{Duty, Tick};
+
+use bridge::BreakBridge;
+use clock::{ClockSource, CoreClock};
+use control::{Control, Cycles, Pace, Watched};
+use serial::Line;
+use world::Pages;
+
+const SOFTWARE: &str = concat!("vanebench-stm32f4 ", env!("CARGO_PKG_VERSION"));
+/// See `build.rs`.
+const CHIP: &str = env!("VANEBENCH_CHIP");
+const BUILD: u32 = include!(concat!(env!("OUT_DIR"), "/build"));
+
+#[entry]
+fn main() -> ! {
+    // In place, not by way of the stack: the session alone is larger than the stack.
+    static mut SESSION: MaybeUninit<Session> = MaybeUninit::uninit();
+    static mut WAYS: SheetWays = SheetWays::new();
+    static mut SHEET: Option<Kept> = None;
+
+    // The bridge off first.
+    bridge::hold_off();
+    let (filling, mut saving) = WAYS.split(SHEET);
+    let (mut talker, mut keep) = start(SESSION, filling);
+    loop {
+        control::note_turn();
+        talker.turn();
+        talker.save(&mut saving, |kept| keep.save(kept));
+        cortex_m::asm::wfi();
+    }
+}
+
+/// Everything up and ticking. On its own, so that the main loop's stack does not hold what only the start needs.
+#[inline(never)]
+fn start(session: &'static mut MaybeUninit<Session>, saves: FillingHand) -> (Talker<Line>, Keep<Pages>) {
+    let started = start_reason();
+    let clock = clock::start();
+    // The store may erase for longer than the watchdog's patience.
+    let mut keep = Keep::prepare(world::pages(), 0..raw::JOURNAL_BYTES as u32);
+    let mut bridge = BreakBridge::start(&clock);
+    self_test::start();
+    let (inputs, self_test) = world::start();
+    let watchdog = watchdog::start();
+    if self_test.is_sound() {
+        bridge.enable();
+    }
+    let session = begin_session(session, identity(&clock, started), self_test, &mut keep);
+    let (link_end, control) = session.split();
+    let ticker = Ticker::new(control, bridge, watchdog, Cycles, &raw::LAST_WORDS, bridge::force_off);
+    let (pace, watched) = (Pace::new(&clock), Watched::default());
+    start_ticks(Control { ticker, inputs, saves, pace, driven: Duty::ZERO, watched }, &clock);
+    (Talker::new(link_end, Line::start(&clock)), keep)
+}
+
+/// A watchdog's reset leaves no word but its flag; an emulator shows neither.
+fn start_reason() -> StartReason {
+    let words = raw::LAST_WORDS.take();
+    let is_watchdog = raw::rcc().csr().read().wdgrstf().bit_is_set();
+    raw::rcc().csr().modify(|_, w| w.rmvf().clear());
+    match words {
+        StartReason::Reset if is_watchdog => StartReason::HungTick { tick: Tick(0), at: 0 },
+        other => other,
+    }
+}
+
+fn identity(clock: &CoreClock, started: StartReason) -> Identity {
+    let origin = match clock.source {
+        ClockSource::Crystal => "crystal",
+        ClockSource::Internal => "no crystal",
+        ClockSource::InternalSlow => "slow clock",
+        ClockSource::Missing => "emulated",
+    };
+    let mut board = short(CHIP);
+    // A name that does not fit is cut.
+    let _fits = board.push_str(", ").and_then(|()| board.push_str(origin));
+    let mut serial = heapless::String::new();
+    if clock.source != ClockSource::Missing {
+        for nibble in
+            raw::own_number().iter().flat_map(|word| (0..8).rev().map(move |at| word >> (4 * at) & 0xF))
+        {
+            let _fits = serial.push(char::from_digit(nibble, 16).unwrap_or('?'));
+        }
+    }
+    Identity {
+        model: short(world::MODEL),
+        software: short(SOFTWARE),
+        build: BUILD,
+        layout: LAYOUT_VERSION,
+        board,
+        serial,
+        pacing: Pacing::Paced,
+        started,
+    }
+}
+
+/// A session that nobody has greeted, with what the store held.
+#[inline(never)]
+fn begin_session(
+    place: &'static mut MaybeUninit<Session>,
+    identity: Identity,
+    self_test: SelfTest,
+    keep: &mut Keep<Pages>,
+) -> &'static mut Session {
+    let session = place.write(Session::new(identity, self_test));
+    restore(session, keep);
+    session
+}
+
+/// On its own, so that what is read stands on the stack while nothing else does.
+#[inline(never)]
+fn restore(session: &mut Session, keep: &mut Keep<Pages>) {
+    let mut kept = Kept::NOTHING;
+    let _loaded = keep.load(&mut kept);
+    session.restore(&kept);
+}
+
+fn start_ticks(control: Control, clock: &CoreClock) {
+    if let Some(mut core) = cortex_m::Peripherals::take() {
+        raw::put_tick_last(&mut core.SCB);
+        control::start(control, clock, core.SYST, &mut core.DCB, &mut core.DWT);
+    }
+}

@@ -1,0 +1,30 @@
+//! The world that the image is flashed for: converter and flash.
+
+use firmware_core::link::self_test::SelfTest;
+
+use crate::converters::Converters;
+use crate::journal::Journal;
+use crate::self_test;
+
+/// What the hello calls this board.
+pub const MODEL: &str = "STM32F4 board";
+
+/// Where samples come from.
+pub type World = Converters;
+/// Where is kept what is kept.
+pub type Pages = Journal;
+
+/// The journal, once.
+pub fn pages() -> Option<Pages> {
+    Journal::take()
+}
+
+/// The converter, running, and what the self-test found, the bridge off.
+pub fn start() -> (World, SelfTest) {
+    let mut converters = Converters::start();
+    let found = self_test::run(&mut converters);
+    (converters, found)
+}
+
+/// Nothing breaks this board on purpose.
+pub fn break_on_purpose() {}

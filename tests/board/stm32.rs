@@ -1,0 +1,166 @@
+//! An emulated STM32F405 that runs by its own timer, and a host on its line.
+
+use std::io::{ErrorKind, Read, Write};
+use std::os::unix::net::{UnixListener, UnixStream};
+use std::path::PathBuf;
+use std::process::{Child, Command, Stdio};
+use std::time::{Duration, Instant};
+
+use firmware_core::link::Decoder;
+use firmware_core::link::message::{ToBoard, ToHost};
+use firmware_core::link::state::Welcome;
+use lockstep::INSTRUCTION_SHIFT;
+use tempfile::TempDir;
+
+use crate::support::Host;
+
+/// Longest wait for what must come; the board itself takes milliseconds, a busy machine makes seconds of them.
+const PATIENCE: Duration = Duration::from_secs(30);
+/// Seconds after which an emulator that no longer ends by itself is killed: a test that hangs must not stay.
+const LIFE: &str = "120";
+/// Between a hello and the next, as a host that opens the port repeats it.
+const HELLO_AGAIN: Duration = Duration::from_millis(500);
+/// Between two looks at a line or a file.
+const LOOK: Duration = Duration::from_millis(20);
+
+/// Images as `rigs/board/build-stm32f4.sh` leaves them.
+pub(crate) fn image(name: &str) -> PathBuf {
+    PathBuf::from(format!("rigs/board/target/images/vanebench-{name}.elf"))
+}
+
+/// A board that was powered, and all that hangs on it.
+pub(crate) struct Stm32 {
+    emulator: Child,
+    link: UnixStream,
+    monitor: UnixStream,
+    folder: TempDir,
+    host: Host,
+    decoder: Decoder,
+    pub(crate) heard: Vec<ToHost>,
+}
+
+impl Stm32 {
+    /// Powers a board with this image.
+    pub(crate) fn powered(name: &str) -> Self {
+        let image = image(name);
+        assert!(image.is_file(), "{}: build it with rigs/board/build-stm32f4.sh", image.display());
+        let folder = TempDir::new().unwrap();
+        let place = |name: &str| folder.path().join(name);
+        let ports = ["monitor", "link"].map(|name| UnixListener::bind(place(name)).unwrap());
+        let mut command = Command::new("timeout");
+        command.args(["-k", "5", LIFE, "qemu-system-arm", "-M", "netduinoplus2", "-display", "none"]);
+        command.args(["-monitor", &format!("unix:{}", place("monitor").display())]);
+        command.args(["-icount", &format!("shift={INSTRUCTION_SHIFT}")]);
+        command.args(["-serial", &format!("unix:{}", place("link").display())]);
+        command.args(["-d", "unimp", "-D"]).arg(place("trace")).arg("-kernel").arg(image);
+        let emulator =
+            command.stdin(Stdio::null()).stdout(Stdio::null()).stderr(Stdio::null()).spawn().unwrap();
+        let [monitor, link] = ports.map(|port| port.accept().unwrap().0);
+        link.set_read_timeout(Some(LOOK)).unwrap();
+        let (host, decoder) = (Host::default(), Decoder::new());
+        Self { emulator, link, monitor, folder, host, decoder, heard: Vec::new() }
+    }
+
+    /// Says one message.
+    pub(crate) fn say(&mut self, message: &ToBoard) {
+        let bytes = self.host.say(message);
+        self.link.write_all(&bytes).unwrap();
+    }
+
+    /// Says one message and waits for what `wanted` finds among all that comes from then on.
+    pub(crate) fn ask<T>(&mut self, message: &ToBoard, wanted: impl Fn(&ToHost) -> Option<T>) -> T {
+        self.heard.clear();
+        self.say(message);
+        self.wait_for(PATIENCE, wanted).unwrap_or_else(|| {
+            panic!(
+                "{message:?}: heard {:?}; the trace ends {:#?}",
+                self.heard,
+                self.trace().lines().rev().take(12).collect::<Vec<_>>()
+            )
+        })
+    }
+
+    /// Waits for what `wanted` finds, in what was heard since the last question or still comes.
+    pub(crate) fn wait_for<T>(
+        &mut self,
+        patience: Duration,
+        wanted: impl Fn(&ToHost) -> Option<T>,
+    ) -> Option<T> {
+        let until = Instant::now() + patience;
+        let mut seen = 0;
+        loop {
+            if let Some(found) = self.heard.iter().skip(seen).find_map(&wanted) {
+                return Some(found);
+            }
+            seen = self.heard.len();
+            if Instant::now() > until {
+                return None;
+            }
+            self.hear();
+        }
+    }
+
+    fn hear(&mut self) {
+        let mut bytes = [0; 1024];
+        let count = match self.link.read(&mut bytes) {
+            Ok(count) => count,
+            Err(error) if error.kind() == ErrorKind::WouldBlock => 0,
+            Err(error) => panic!("{error}"),
+        };
+        let frames = bytes[..count].iter().filter_map(|byte| self.decoder.push(*byte));
+        self.heard.extend(frames.map(|frame| frame.unwrap().message().unwrap()));
+    }
+
+    /// A new host's hello, repeated as a host repeats it until the board is up.
+    pub(crate) fn greet(&mut self) -> Welcome {
+        let until = Instant::now() + PATIENCE;
+        while Instant::now() < until {
+            (self.host, self.decoder) = (Host::default(), Decoder::new());
+            self.heard.clear();
+            self.say(&ToBoard::Hello);
+            let welcome = |message: &ToHost| match message {
+                ToHost::Welcome(welcome) => Some(welcome.clone()),
+                _ => None,
+            };
+            if let Some(welcome) = self.wait_for(HELLO_AGAIN, welcome) {
+                return welcome;
+            }
+        }
+        panic!("no welcome; the trace ends with {:?}", self.trace().lines().last());
+    }
+
+    /// Accesses to devices that the emulator does not have, in their order.
+    pub(crate) fn trace(&self) -> String {
+        std::fs::read_to_string(self.folder.path().join("trace")).unwrap()
+    }
+}
+
+/// What the runtime paints the stack with before the image runs.
+const PAINT: [u8; 4] = 0xCCCC_CCCC_u32.to_le_bytes();
+const STACK_ADDRESS: u32 = 0x2000_0000;
+const STACK_BYTES: usize = 8 * 1024;
+
+impl Stm32 {
+    /// Bytes of stack that have been in use since the start, interrupts included.
+    pub(crate) fn stack_high_water(&mut self) -> usize {
+        let dump = self.folder.path().join("stack");
+        writeln!(self.monitor, "pmemsave {STACK_ADDRESS:#x} {STACK_BYTES} \"{}\"", dump.display()).unwrap();
+        let until = Instant::now() + PATIENCE;
+        let bytes = loop {
+            match std::fs::read(&dump) {
+                Ok(bytes) if bytes.len() == STACK_BYTES => break bytes,
+                _ => assert!(Instant::now() < until, "the emulator saved no stack"),
+            }
+            std::thread::sleep(LOOK);
+        };
+        STACK_BYTES - bytes.chunks(PAINT.len()).take_while(|word| **word == PAINT).count() * PAINT.len()
+    }
+}
+
+impl Drop for Stm32 {
+    fn drop(&mut self) {
+        // `timeout` ends its emulator with it.
+        let _asked = Command::new("kill").arg(self.emulator.id().to_string()).status();
+        let _reaped = self.emulator.wait();
+    }
+}
