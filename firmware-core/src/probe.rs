@@ -13,7 +13,7 @@ use crate::command::Command;
 use crate::faults::{Fault, FaultSet};
 use crate::motion::Ease;
 use crate::sample::Sample;
-use crate::settings::{ActuatorSettings, SettingError, check};
+use crate::settings::{ActuatorSettings, SettingError, SettingField, within};
 use crate::units::{Ampere, Counts, Duty, TICK_SECONDS, Volt, larger, smaller};
 
 /// Longest segment, ticks: a minute.
@@ -85,6 +85,11 @@ pub struct ProbeSegment {
     pub until: ProbeUntil,
 }
 
+/// Refuses the number of a segment with this row when it lies outside `min ..= max`.
+fn check(row: u8, value: f32, min: f32, max: f32) -> Result<(), SettingError> {
+    within(value, min, max).map_err(|range| SettingError { field: SettingField::of_probe(row), range })
+}
+
 impl ProbeSegment {
     /// Checks every number against what the settings in use allow.
     ///
@@ -93,13 +98,13 @@ impl ProbeSegment {
     #[inline]
     pub fn validate(&self, actuator: &ActuatorSettings) -> Result<(), SettingError> {
         let most = actuator.nominal_supply.0;
-        check("probe.volts", self.volts.0, -most, most)?;
-        check("probe.volts_per_s", self.volts_per_s, 0.01, STEEPEST_V_PER_S)?;
-        check("probe.cap", self.cap.0, 0.01, actuator.max_current.0)?;
-        check("probe.counts_per_s", self.counts_per_s, 1.0, 200_000.0)?;
+        check(0, self.volts.0, -most, most)?;
+        check(1, self.volts_per_s, 0.01, STEEPEST_V_PER_S)?;
+        check(2, self.cap.0, 0.01, actuator.max_current.0)?;
+        check(3, self.counts_per_s, 1.0, 200_000.0)?;
         let second = self.second_cap.unwrap_or(self.cap).0;
-        check("probe.second_cap", second, self.cap.0, actuator.max_current.0)?;
-        check("probe.until.ticks", f32::from(self.until.ticks), 1.0, f32::from(MOST_TICKS))
+        check(4, second, self.cap.0, actuator.max_current.0)?;
+        check(5, f32::from(self.until.ticks), 1.0, f32::from(MOST_TICKS))
     }
 }
 

@@ -177,8 +177,8 @@ impl Face<'_> {
                 self.line(2, line.trim_end_matches(" {"));
             }
         } else {
-            let used = code.collect::<Vec<_>>().join(" ");
-            self.line(1, &format!("{}! {used}", text(&item.mac.path)));
+            self.line(1, &format!("{}!", text(&item.mac.path)));
+            code.for_each(|line| self.line(2, line));
         }
     }
 }

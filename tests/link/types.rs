@@ -6,7 +6,7 @@ use std::fmt::Write;
 use std::path::Path;
 
 /// Files that hold the link's types; the first definition of a name counts.
-const FILES: [&str; 25] = [
+const FILES: [&str; 26] = [
     "link/message.rs",
     "link/state.rs",
     "link/refusal.rs",
@@ -23,6 +23,7 @@ const FILES: [&str; 25] = [
     "learn/mod.rs",
     "learn/stop.rs",
     "learn/refusal/mod.rs",
+    "settings/field.rs",
     "settings/section.rs",
     "settings/actuator.rs",
     "settings/plausibility.rs",
@@ -76,7 +77,7 @@ pub(crate) fn tables(core: &Path) -> String {
         let source =
             std::fs::read_to_string(core.join(file)).unwrap_or_else(|error| panic!("{file}: {error}"));
         constants.extend(source.lines().filter_map(constant));
-        for found in types(&source) {
+        for found in types(&spelled_out(&source)) {
             if known.iter().all(|earlier| earlier.name != found.name) {
                 known.push(found);
             }
@@ -171,6 +172,77 @@ fn names_in(wire: &str) -> Vec<String> {
         .filter(|name| is_type(name))
         .map(str::to_owned)
         .collect()
+}
+
+/// A source with what its tables of settings stand for: a section's rows as fields whose comment ends with what is
+/// allowed, the list of sections as an enum.
+fn spelled_out(source: &str) -> String {
+    let mut text = String::new();
+    let mut table = false;
+    for line in source.lines() {
+        match line {
+            "section! {" => table = true,
+            "sections! {" => {
+                table = true;
+                text.push_str("/// One piece of the settings.\npub enum SettingsSection {\n");
+            }
+            "}" if table && !text.ends_with("}\n") => {
+                table = false;
+                text.push_str("}\n");
+            }
+            "}" if table => table = false,
+            _ if table => text.push_str(&row(line.strip_prefix("    ").unwrap_or(line))),
+            _ => writeln!(text, "{line}").unwrap(),
+        }
+    }
+    text
+}
+
+/// A line of such a table as Rust writes a field or a variant.
+fn row(line: &str) -> String {
+    let Some(row) = line.strip_suffix(';').filter(|row| !row.trim_start().starts_with("//")) else {
+        return line.replace(" as it {", " {") + "\n";
+    };
+    let (field, rule) = row.split_once(" = ").unwrap_or((row, ""));
+    let (field, _) = field.split_once(" at ").unwrap_or((field, ""));
+    let field = field.trim_start_matches(|c: char| c.is_ascii_digit() || c == ' ');
+    let Some((min, max)) = rule.split_once(", from ").and_then(|(_, range)| range.split_once(", to ")) else {
+        return format!("{field},\n");
+    };
+    let (max, step) = max.split_once(", rising by ").map_or((max, String::new()), |(max, step)| {
+        let step = step.trim_end_matches(" thousandths").parse::<f32>().unwrap() / 1000.0;
+        (max, format!(", each at least {step} above the one before"))
+    });
+    format!("/// Allowed: {} to {}{step}.\n{field},\n", bound(min), bound(max))
+}
+
+/// A bound as it is read: a number, or what it makes of a field above.
+fn bound(code: &str) -> String {
+    let code = code.replace("it.", "").replace(".as_f32()", "").replace(".get()", "");
+    if let Ok(value) = code.replace('_', "").parse::<f32>() {
+        return format!("{value}").replace('-', "−");
+    }
+    if let Some((one, other)) = code.strip_suffix(')').and_then(|code| code.split_once(".min(")) {
+        return format!("{} or {}, whichever is less", bound(one), bound(other));
+    }
+    if let Some((one, other)) = code.strip_suffix(')').and_then(|code| code.split_once(".max(")) {
+        return format!("{} or {}, whichever is more", bound(one), bound(other));
+    }
+    if let Some((one, other)) = code.split_once(" + ") {
+        return format!("{} + {}", bound(one), bound(other));
+    }
+    if let Some(whole) = code.strip_prefix("half(").and_then(|code| code.strip_suffix(')')) {
+        return format!("half of {}", bound(whole));
+    }
+    match code.as_str() {
+        "BAROMETER_MIN_KPA" => "30".to_owned(),
+        "MOST_LIMITED_FUEL" => "0.9".to_owned(),
+        "least_boost()" => "that".to_owned(),
+        _ => format!(
+            "`{}`",
+            code.trim_start_matches("f32::from(").trim_end_matches(')').trim_end_matches(".0")
+        ),
+    }
 }
 
 fn types(source: &str) -> Vec<Type> {

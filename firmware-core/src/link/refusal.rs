@@ -1,6 +1,5 @@
 //! How a host message went, and every reason why the board does not do what it is asked.
 
-use heapless::String;
 use serde::{Deserialize, Serialize};
 
 use super::self_test::SelfTest;
@@ -8,8 +7,8 @@ use super::state::Source;
 use crate::calibration::{Setup, Warmth};
 use crate::held::Standing;
 use crate::motion::MotionError;
-use crate::settings::{SettingError, SettingsHash};
-use crate::units::{Ampere, Tick};
+use crate::settings::{SettingError, SettingField, SettingsHash};
+use crate::units::{Ampere, OutOfRange, Tick};
 
 /// How a host message went.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -64,8 +63,8 @@ pub enum Refusal {
     },
     /// A setting is outside its range.
     Setting {
-        /// Path of the field, cut at 48 bytes.
-        field: String<48>,
+        /// Which it is.
+        field: SettingField,
         /// What was given.
         value: f32,
         /// Smallest allowed.
@@ -154,18 +153,10 @@ pub enum Refusal {
     MemoryChanged,
 }
 
-impl Refusal {
-    /// A setting outside its range, with as much of its name as fits.
+impl From<SettingError> for Refusal {
     #[inline]
-    #[must_use]
-    pub fn setting(error: &SettingError) -> Self {
-        let mut field = String::new();
-        for letter in error.field.chars() {
-            if field.push(letter).is_err() {
-                break;
-            }
-        }
-        Self::Setting { field, value: error.range.value, min: error.range.min, max: error.range.max }
+    fn from(SettingError { field, range: OutOfRange { value, min, max } }: SettingError) -> Self {
+        Self::Setting { field, value, min, max }
     }
 }
 

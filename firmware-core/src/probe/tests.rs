@@ -2,6 +2,9 @@
 
 extern crate std;
 
+use std::borrow::ToOwned;
+use std::string::ToString;
+
 use super::*;
 use crate::sample::testing::{any_sample, sample};
 use proptest::prelude::*;
@@ -153,15 +156,15 @@ fn what_a_probe_may_not_ask_for_is_refused_by_name() {
     let refused = |change: fn(&mut ProbeSegment)| {
         let mut segment = segment(8.0);
         change(&mut segment);
-        segment.validate(&actuator).map_err(|error| error.field)
+        segment.validate(&actuator).map_err(|error| error.field.to_string())
     };
     assert_eq!(refused(|_| {}), Ok(()));
-    assert_eq!(refused(|s| s.volts.0 = f32::NAN), Err("probe.volts"));
-    assert_eq!(refused(|s| s.volts_per_s = 201.0), Err("probe.volts_per_s"));
-    assert_eq!(refused(|s| s.cap.0 = 4.1), Err("probe.cap"));
-    assert_eq!(refused(|s| s.second_cap = Some(Ampere(0.9))), Err("probe.second_cap"));
-    assert_eq!(refused(|s| s.counts_per_s = 0.0), Err("probe.counts_per_s"));
-    assert_eq!(refused(|s| s.until.ticks = 0), Err("probe.until.ticks"));
+    assert_eq!(refused(|s| s.volts.0 = f32::NAN), Err("probe.volts".to_owned()));
+    assert_eq!(refused(|s| s.volts_per_s = 201.0), Err("probe.volts_per_s".to_owned()));
+    assert_eq!(refused(|s| s.cap.0 = 4.1), Err("probe.cap".to_owned()));
+    assert_eq!(refused(|s| s.second_cap = Some(Ampere(0.9))), Err("probe.second_cap".to_owned()));
+    assert_eq!(refused(|s| s.counts_per_s = 0.0), Err("probe.counts_per_s".to_owned()));
+    assert_eq!(refused(|s| s.until.ticks = 0), Err("probe.until.ticks".to_owned()));
 }
 
 prop_compose! {

@@ -59,7 +59,7 @@ impl ControlEnd<'_> {
     #[inline]
     pub(super) fn apply_settings(&mut self, section: &SettingsSection) -> Result<(), Refusal> {
         self.check_idle()?;
-        self.take_section(section).map_err(|error| Refusal::setting(&error))?;
+        self.take_section(section)?;
         // Whoever armed did so for the settings before.
         self.own.lease.disarm();
         self.bring_into_use();

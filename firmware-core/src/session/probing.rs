@@ -19,7 +19,7 @@ impl ControlEnd<'_> {
     pub(super) fn start_probe(&mut self, start_at: Tick, segment: &ProbeSegment) -> Result<(), Refusal> {
         self.check_ready(start_at)?;
         let actuator = &self.own.controller.settings().actuator;
-        segment.validate(actuator).map_err(|error| Refusal::setting(&error))?;
+        segment.validate(actuator)?;
         self.own.in_use = None;
         self.own.controller.hold(None);
         let probe = Probe::new(*segment);

@@ -63,7 +63,7 @@ impl ControlEnd<'_> {
         // What was checked at the start stands: nothing that it depends on changes while an engine is followed.
         if self.own.activity.source() != Source::Engine {
             self.check_ready(self.own.next)?;
-            self.own.controller.settings().validate_together().map_err(|error| Refusal::setting(&error))?;
+            self.own.controller.settings().validate_together()?;
             let setup = self.check_engine()?;
             self.choose(setup);
         }

@@ -43,6 +43,9 @@ impl Settings {
 
 #[cfg(test)]
 mod tests {
+    extern crate std;
+    use std::string::ToString;
+
     use super::*;
     use crate::command::Command;
     use crate::controller::Controller;
@@ -53,7 +56,7 @@ mod tests {
 
     #[test]
     fn blank_settings_are_refused_wherever_settings_are_checked() {
-        assert_eq!(Settings::BLANK.validate().unwrap_err().field, "actuator.max_current");
+        assert_eq!(Settings::BLANK.validate().unwrap_err().field.to_string(), "actuator.max_current");
     }
 
     proptest! {

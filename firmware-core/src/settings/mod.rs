@@ -5,15 +5,18 @@
 
 mod actuator;
 mod blank;
+mod field;
 mod guard;
 mod hash;
 mod learn;
 mod motion;
 mod plausibility;
 mod section;
+mod table;
 mod target;
 
 pub use actuator::{ActuatorSettings, CountsDirection, SpringAction};
+pub use field::{SettingError, SettingField};
 pub use guard::{GuardLimits, GuardSettings, GuardStages, SPEED_POINTS};
 pub use hash::SettingsHash;
 pub use learn::{
@@ -22,11 +25,10 @@ pub use learn::{
 pub use motion::{LimitSettings, PositionSettings, SlewSettings};
 pub use plausibility::PlausibilitySettings;
 pub use section::{MAX_SECTION_BYTES, SECTIONS, SettingsSection};
+pub(crate) use table::within;
 pub use target::{MapAxes, ModeSettings, OpeningMap, TargetSettings, TrimSettings};
 
 use serde::{Deserialize, Serialize};
-
-use crate::units::{OutOfRange, is_within};
 
 /// All settings of one controller.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
@@ -71,41 +73,13 @@ impl Default for Settings {
     }
 }
 
-/// A setting outside its range.
-#[derive(Debug, Clone, Copy, PartialEq)]
-#[cfg_attr(feature = "defmt", derive(defmt::Format))]
-pub struct SettingError {
-    /// Path of the field, as written in TOML.
-    pub field: &'static str,
-    /// What was given and what is allowed.
-    pub range: OutOfRange,
-}
-
-impl core::fmt::Display for SettingError {
-    fn fmt(&self, f: &mut core::fmt::Formatter<'_>) -> core::fmt::Result {
-        write!(f, "{} = {}: allowed {} to {}", self.field, self.range.value, self.range.min, self.range.max)
-    }
-}
-
-impl core::error::Error for SettingError {}
-
-/// Refuses a value outside `min ..= max`, NaN included.
-#[inline]
-pub(crate) fn check(field: &'static str, value: f32, min: f32, max: f32) -> Result<(), SettingError> {
-    if is_within(value, min, max) {
-        Ok(())
-    } else {
-        Err(SettingError { field, range: OutOfRange { value, min, max } })
-    }
-}
-
 impl Settings {
     /// Checks every field against its range and the sections against each other.
     ///
     /// # Errors
     /// The first field that is out of range, with what was given and what is allowed.
     pub fn validate(&self) -> Result<(), SettingError> {
-        self.validate_fields()?;
+        self.sections().try_for_each(|section| section.validate())?;
         self.validate_together()
     }
 
@@ -118,22 +92,14 @@ impl Settings {
     pub fn validate_together(&self) -> Result<(), SettingError> {
         self.plausibility.reaches(&self.guard.limits)
     }
-
-    /// Checks every field against its own range.
-    fn validate_fields(&self) -> Result<(), SettingError> {
-        self.actuator.validate()?;
-        self.plausibility.validate()?;
-        self.target.validate()?;
-        self.guard.validate()?;
-        self.slew.validate()?;
-        self.position.validate()?;
-        self.limits.validate()?;
-        self.learn.validate()
-    }
 }
 
 #[cfg(test)]
 mod tests {
+    extern crate std;
+    use std::borrow::ToOwned;
+    use std::string::ToString;
+
     use super::*;
     use crate::units::Load;
 
@@ -147,28 +113,28 @@ mod tests {
         let refused = |change: fn(&mut GuardLimits)| {
             let mut settings = Settings::default();
             change(&mut settings.guard.limits);
-            settings.validate().map_err(|error| error.field)
+            settings.validate().map_err(|error| error.field.to_string())
         };
         assert_eq!(
             refused(|limits| {
                 limits.boost_ratio = 1.1;
                 limits.boost_lag_margin.0 = 40.0;
             }),
-            Err("guard.limits.boost_lag_margin")
+            Err("guard.limits.boost_lag_margin".to_owned())
         );
         assert_eq!(
             refused(|limits| {
                 limits.turbo_speed.0 = 40_000.0;
                 limits.turbo_speed_lag_margin.0 = 45_000.0;
             }),
-            Err("guard.limits.turbo_speed_lag_margin")
+            Err("guard.limits.turbo_speed_lag_margin".to_owned())
         );
         assert_eq!(
             refused(|limits| {
                 limits.exhaust.0 = 200.0;
                 limits.exhaust_lag_margin.0 = 250.0;
             }),
-            Err("guard.limits.exhaust_lag_margin")
+            Err("guard.limits.exhaust_lag_margin".to_owned())
         );
     }
 
@@ -176,26 +142,26 @@ mod tests {
     fn a_stage_that_reacts_too_late_or_limits_nothing_is_refused() {
         let mut settings = Settings::default();
         settings.guard.stages.debounce_ticks = settings.guard.stages.reaction_ticks;
-        assert_eq!(settings.validate().unwrap_err().field, "guard.stages.reaction_ticks");
+        assert_eq!(settings.validate().unwrap_err().field.to_string(), "guard.stages.reaction_ticks");
         let mut settings = Settings::default();
         settings.guard.stages.derate = Load::MAX;
-        assert_eq!(settings.validate().unwrap_err().field, "guard.stages.derate");
+        assert_eq!(settings.validate().unwrap_err().field.to_string(), "guard.stages.derate");
         let mut settings = Settings::default();
         settings.guard.stages.smoke_limit = Load::MAX;
-        assert_eq!(settings.validate().unwrap_err().field, "guard.stages.smoke_limit");
+        assert_eq!(settings.validate().unwrap_err().field.to_string(), "guard.stages.smoke_limit");
         let mut settings = Settings::default();
         settings.limits.stalled_current.0 = settings.limits.continuous_current.0 + 0.1;
-        assert_eq!(settings.validate().unwrap_err().field, "limits.stalled_current");
+        assert_eq!(settings.validate().unwrap_err().field.to_string(), "limits.stalled_current");
     }
 
     #[test]
     fn a_sensor_that_ends_below_its_limit_is_refused() {
         let mut settings = Settings::default();
         settings.plausibility.exhaust_max.0 = settings.guard.limits.exhaust.0 - 1.0;
-        assert_eq!(settings.validate().unwrap_err().field, "plausibility.exhaust_max");
+        assert_eq!(settings.validate().unwrap_err().field.to_string(), "plausibility.exhaust_max");
         let mut settings = Settings::default();
         settings.guard.limits.turbo_speed.0 = settings.plausibility.turbo_speed_max.0 + 1.0;
-        assert_eq!(settings.validate().unwrap_err().field, "plausibility.turbo_speed_max");
+        assert_eq!(settings.validate().unwrap_err().field.to_string(), "plausibility.turbo_speed_max");
     }
 
     #[test]
@@ -214,6 +180,6 @@ mod tests {
     fn a_setting_that_is_not_a_number_is_refused_by_name() {
         let mut settings = Settings::default();
         settings.actuator.winding_resistance_ohm = f32::NAN;
-        assert_eq!(settings.validate().unwrap_err().field, "actuator.winding_resistance_ohm");
+        assert_eq!(settings.validate().unwrap_err().field.to_string(), "actuator.winding_resistance_ohm");
     }
 }

@@ -1,11 +1,14 @@
 //! Settings in pieces that fit one frame of the link each.
 
-use serde::{Deserialize, Serialize};
+use serde::de::{Error, SeqAccess, Visitor};
+use serde::ser::SerializeTuple;
+use serde::{Deserialize, Deserializer, Serialize, Serializer};
 
+use super::table::{AllowedRange, OnWire, WireField};
 use super::{
     ActuatorSettings, GuardLimits, GuardStages, LearnLimits, LearnMotion, LearnWindows, LimitSettings,
-    MapAxes, ModeSettings, OpeningMap, PlausibilitySettings, PositionSettings, SettingError, Settings,
-    SlewSettings, TrimSettings,
+    MapAxes, ModeSettings, OpeningMap, PlausibilitySettings, PositionSettings, SettingError, SettingField,
+    Settings, SlewSettings, TrimSettings,
 };
 use crate::tables::MAP_POINTS;
 
@@ -13,75 +16,114 @@ use crate::tables::MAP_POINTS;
 /// included.
 pub const MAX_SECTION_BYTES: usize = 200;
 
-/// Number of sections that all settings have.
-pub const SECTIONS: u8 = 15;
-
 /// Number of the first piece that is a map's row.
 const FIRST_ROW: u8 = 13;
 
-/// One piece of the settings.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-#[cfg_attr(feature = "defmt", derive(defmt::Format))]
-pub enum SettingsSection {
+/// Makes the sections from their list: number on the wire, name, type, place in the settings.
+macro_rules! sections {
+    ($($(#[$says:meta])* $number:literal $name:ident($type:ty) at $first:ident$(.$rest:ident)*;)*) => {
+        /// One piece of the settings.
+        #[derive(Debug, Clone, Copy, PartialEq)]
+        #[cfg_attr(feature = "defmt", derive(defmt::Format))]
+        pub enum SettingsSection {
+            $($(#[$says])* $name($type),)*
+        }
+
+        /// Number of sections that all settings have.
+        pub const SECTIONS: u8 = [$($number),*].len() as u8;
+
+        /// What a section is called, and its rows.
+        pub(super) fn path(number: u8) -> Option<(&'static str, &'static [&'static str])> {
+            match number {
+                $($number => Some((concat!(stringify!($first)$(, ".", stringify!($rest))*), <$type>::FIELDS)),)*
+                _ => None,
+            }
+        }
+
+        impl Settings {
+            /// The section with this number, counted from 0; `None` past the last.
+            #[must_use]
+            pub fn section(&self, number: u8) -> Option<SettingsSection> {
+                match number {
+                    $($number => Some(SettingsSection::$name(self.$first$(.$rest)*)),)*
+                    _ => None,
+                }
+            }
+
+            fn put(&mut self, section: &SettingsSection) {
+                match section {
+                    $(SettingsSection::$name(section) => self.$first$(.$rest)* = *section,)*
+                }
+            }
+        }
+
+        impl SettingsSection {
+            /// Its number in the order in which sections are sent, from 0.
+            #[inline]
+            #[must_use]
+            pub fn index(&self) -> u8 {
+                match self {
+                    $(Self::$name(_) => $number,)*
+                }
+            }
+
+            #[inline]
+            fn with_rows(&mut self, job: &mut dyn FnMut(&mut [WireField<'_>], &[AllowedRange])) {
+                match self {
+                    $(Self::$name(section) => section.with_rows(job),)*
+                }
+            }
+        }
+    };
+}
+
+sections! {
     /// Actuator constants.
-    Actuator(ActuatorSettings),
+    0 Actuator(ActuatorSettings) at actuator;
     /// When a reading is believed.
-    Plausibility(PlausibilitySettings),
+    1 Plausibility(PlausibilitySettings) at plausibility;
     /// Axes of the maps.
-    MapAxes(MapAxes),
+    2 MapAxes(MapAxes) at target.axes;
     /// Feed-forward map.
-    FeedForward(OpeningMap),
+    3 FeedForward(OpeningMap) at target.feed_forward;
     /// Map of least openings.
-    MinimumOpening(OpeningMap),
+    4 MinimumOpening(OpeningMap) at target.minimum_opening;
     /// Trim on boost error.
-    Trim(TrimSettings),
+    5 Trim(TrimSettings) at target.trim;
     /// Modes and boost target.
-    Modes(ModeSettings),
+    6 Modes(ModeSettings) at target.modes;
     /// Limits of the guard.
-    GuardLimits(GuardLimits),
+    7 GuardLimits(GuardLimits) at guard.limits;
     /// Stages of the guard.
-    GuardStages(GuardStages),
+    8 GuardStages(GuardStages) at guard.stages;
     /// Rates of the wanted opening.
-    Slew(SlewSettings),
+    9 Slew(SlewSettings) at slew;
     /// Position loop.
-    Position(PositionSettings),
+    10 Position(PositionSettings) at position;
     /// Heat, stall, end stops.
-    Limits(LimitSettings),
+    11 Limits(LimitSettings) at limits;
     /// Speeds and pushes of the learn.
-    LearnMotion(LearnMotion),
+    12 LearnMotion(LearnMotion) at learn.motion;
     /// What makes a stop believable.
-    LearnLimits(LearnLimits),
+    13 LearnLimits(LearnLimits) at learn.limits;
     /// Where the stops may lie.
-    LearnWindows(LearnWindows),
+    14 LearnWindows(LearnWindows) at learn.windows;
+}
+
+impl OpeningMap {
+    /// A map is one row without a name of its own.
+    const FIELDS: &[&str] = &[];
+
+    #[inline]
+    fn with_rows(&mut self, job: &mut dyn FnMut(&mut [WireField<'_>], &[AllowedRange])) {
+        job(&mut [self.place()], &[[0.0, 1.0]]);
+    }
 }
 
 impl Settings {
     /// All sections, in the order in which they are sent.
     pub fn sections(&self) -> impl Iterator<Item = SettingsSection> + '_ {
-        (0..).map_while(|index| self.section(index))
-    }
-
-    /// The section with this number, counted from 0; `None` past the last.
-    #[must_use]
-    pub fn section(&self, index: u8) -> Option<SettingsSection> {
-        Some(match index {
-            0 => SettingsSection::Actuator(self.actuator),
-            1 => SettingsSection::Plausibility(self.plausibility),
-            2 => SettingsSection::MapAxes(self.target.axes),
-            3 => SettingsSection::FeedForward(self.target.feed_forward),
-            4 => SettingsSection::MinimumOpening(self.target.minimum_opening),
-            5 => SettingsSection::Trim(self.target.trim),
-            6 => SettingsSection::Modes(self.target.modes),
-            7 => SettingsSection::GuardLimits(self.guard.limits),
-            8 => SettingsSection::GuardStages(self.guard.stages),
-            9 => SettingsSection::Slew(self.slew),
-            10 => SettingsSection::Position(self.position),
-            11 => SettingsSection::Limits(self.limits),
-            12 => SettingsSection::LearnMotion(self.learn.motion),
-            13 => SettingsSection::LearnLimits(self.learn.limits),
-            14 => SettingsSection::LearnWindows(self.learn.windows),
-            _ => return None,
-        })
+        (0..).map_while(|number| self.section(number))
     }
 
     /// Pieces of about equal size, for [`Settings::is_same_in`]: a map's rows are pieces of their own.
@@ -107,7 +149,7 @@ impl Settings {
         }
     }
 
-    /// Rows of the feed-forward map, then of the map of least openings.
+    /// SectionReader of the feed-forward map, then of the map of least openings.
     fn has_same_row(&self, row: usize, other: &Self) -> bool {
         let least = row.saturating_sub(MAP_POINTS);
         let (mine, others) = if row < MAP_POINTS {
@@ -125,75 +167,75 @@ impl Settings {
     #[inline]
     pub fn apply(&mut self, section: &SettingsSection) -> Result<(), SettingError> {
         section.validate()?;
-        match section {
-            SettingsSection::Actuator(actuator) => self.actuator = *actuator,
-            SettingsSection::Plausibility(plausibility) => self.plausibility = *plausibility,
-            SettingsSection::MapAxes(axes) => self.target.axes = *axes,
-            SettingsSection::FeedForward(map) => self.target.feed_forward = *map,
-            SettingsSection::MinimumOpening(map) => self.target.minimum_opening = *map,
-            SettingsSection::Trim(trim) => self.target.trim = *trim,
-            SettingsSection::Modes(modes) => self.target.modes = *modes,
-            SettingsSection::GuardLimits(limits) => self.guard.limits = *limits,
-            SettingsSection::GuardStages(stages) => self.guard.stages = *stages,
-            SettingsSection::Slew(slew) => self.slew = *slew,
-            SettingsSection::Position(position) => self.position = *position,
-            SettingsSection::Limits(limits) => self.limits = *limits,
-            SettingsSection::LearnMotion(motion) => self.learn.motion = *motion,
-            SettingsSection::LearnLimits(limits) => self.learn.limits = *limits,
-            SettingsSection::LearnWindows(windows) => self.learn.windows = *windows,
-        }
+        self.put(section);
         Ok(())
     }
 }
 
 impl SettingsSection {
-    /// Its number in the order in which sections are sent, from 0.
     #[inline]
-    #[must_use]
-    pub fn index(&self) -> u8 {
-        match self {
-            Self::Actuator(_) => 0,
-            Self::Plausibility(_) => 1,
-            Self::MapAxes(_) => 2,
-            Self::FeedForward(_) => 3,
-            Self::MinimumOpening(_) => 4,
-            Self::Trim(_) => 5,
-            Self::Modes(_) => 6,
-            Self::GuardLimits(_) => 7,
-            Self::GuardStages(_) => 8,
-            Self::Slew(_) => 9,
-            Self::Position(_) => 10,
-            Self::Limits(_) => 11,
-            Self::LearnMotion(_) => 12,
-            Self::LearnLimits(_) => 13,
-            Self::LearnWindows(_) => 14,
-        }
+    pub(super) fn validate(&self) -> Result<(), SettingError> {
+        let (section, mut result) = (self.index(), Ok(()));
+        { *self }.with_rows(&mut |places, ranges| {
+            result = (0..).zip(places.iter().zip(ranges)).try_for_each(|(row, (place, range))| {
+                let field = SettingField { section, row };
+                place.check(*range).map_err(|range| SettingError { field, range })
+            });
+        });
+        result
+    }
+}
+
+impl Serialize for SettingsSection {
+    #[inline]
+    fn serialize<S: Serializer>(&self, wire: S) -> Result<S::Ok, S::Error> {
+        let mut wire = wire.serialize_tuple(MAX_SECTION_BYTES)?;
+        let mut result = wire.serialize_element(&self.index());
+        { *self }.with_rows(&mut |places, _| {
+            if result.is_ok() {
+                result = places.iter().try_for_each(|place| place.write(&mut wire));
+            }
+        });
+        result?;
+        wire.end()
+    }
+}
+
+impl<'de> Deserialize<'de> for SettingsSection {
+    #[inline]
+    fn deserialize<D: Deserializer<'de>>(wire: D) -> Result<Self, D::Error> {
+        wire.deserialize_tuple(MAX_SECTION_BYTES, SectionReader)
+    }
+}
+
+/// Reads a section row by row.
+struct SectionReader;
+
+impl<'de> Visitor<'de> for SectionReader {
+    type Value = SettingsSection;
+
+    fn expecting(&self, f: &mut core::fmt::Formatter<'_>) -> core::fmt::Result {
+        f.write_str("a section of the settings")
     }
 
     #[inline]
-    fn validate(&self) -> Result<(), SettingError> {
-        match self {
-            Self::Actuator(actuator) => actuator.validate(),
-            Self::Plausibility(plausibility) => plausibility.validate(),
-            Self::MapAxes(axes) => axes.validate(),
-            Self::FeedForward(map) => map.validate("target.feed_forward"),
-            Self::MinimumOpening(map) => map.validate("target.minimum_opening"),
-            Self::Trim(trim) => trim.validate(),
-            Self::Modes(modes) => modes.validate(),
-            Self::GuardLimits(limits) => limits.validate(),
-            Self::GuardStages(stages) => stages.validate(),
-            Self::Slew(slew) => slew.validate(),
-            Self::Position(position) => position.validate(),
-            Self::Limits(limits) => limits.validate(),
-            Self::LearnMotion(motion) => motion.validate(),
-            Self::LearnLimits(limits) => limits.validate(),
-            Self::LearnWindows(windows) => windows.validate(),
-        }
+    fn visit_seq<A: SeqAccess<'de>>(self, mut wire: A) -> Result<SettingsSection, A::Error> {
+        let number = wire.next_element()?.unwrap_or(SECTIONS);
+        let mut section =
+            Settings::BLANK.section(number).ok_or_else(|| A::Error::custom("no such section"))?;
+        let mut result = Ok(());
+        section.with_rows(&mut |places, _| {
+            result = places.iter_mut().try_for_each(|place| place.read(&mut wire));
+        });
+        result.map(|()| section)
     }
 }
 
 #[cfg(test)]
 mod tests {
+    extern crate std;
+    use std::string::ToString;
+
     use super::*;
     use crate::units::Kilopascal;
 
@@ -224,7 +266,7 @@ mod tests {
         let mut limits = settings.limits;
         limits.heat_time_s = f32::NAN;
         let refusal = settings.apply(&SettingsSection::Limits(limits)).unwrap_err();
-        assert_eq!(refusal.field, "limits.heat_time_s");
+        assert_eq!(refusal.field.to_string(), "limits.heat_time_s");
         assert_eq!(settings, Settings::default());
     }
 }

@@ -61,7 +61,7 @@ impl Kept {
     fn read<F: ReadNorFlash>(&mut self, reader: &mut SlotReader<'_, F>) -> Option<()> {
         match reader.take::<u8>()? {
             0 => {}
-            SECTIONS => read_settings(self.settings.insert(Settings::DEFAULT), reader)?,
+            SECTIONS => read_settings(self.settings.insert(Settings::BLANK), reader)?,
             _ => return None,
         }
         for (held, setup) in self.held.iter_mut().zip([Setup::Free, Setup::Attached, Setup::OnEngine]) {

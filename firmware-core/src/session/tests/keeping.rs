@@ -9,7 +9,7 @@ fn a_setting_out_of_range_is_refused_by_name_and_changes_nothing() {
     actuator.winding_resistance_ohm = 900.0;
     let outcome = bench.ask(&ToBoard::Settings(SettingsSection::Actuator(actuator)));
     let Outcome::Refused(Refusal::Setting { field, value, max, .. }) = outcome else { panic!("{outcome:?}") };
-    assert_eq!((field.as_str(), value, max), ("actuator.winding_resistance_ohm", 900.0, 50.0));
+    assert_eq!((&*field.to_string(), value, max), ("actuator.winding_resistance_ohm", 900.0, 50.0));
     assert_eq!(bench.session.control.controller.settings(), &Settings::default());
 }
 

@@ -3,6 +3,7 @@
 extern crate std;
 
 use proptest::prelude::*;
+use std::string::ToString;
 use std::vec::Vec as List;
 
 use super::*;

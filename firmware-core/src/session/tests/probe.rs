@@ -32,7 +32,7 @@ fn a_probe_needs_an_armed_board_that_does_nothing_else_and_numbers_in_range() {
     bench.arm();
     assert!(matches!(
         start(&mut bench, segment(f32::NAN)),
-        Outcome::Refused(Refusal::Setting { field, .. }) if field == "probe.volts"
+        Outcome::Refused(Refusal::Setting { field, .. }) if field.to_string() == "probe.volts"
     ));
     assert_eq!(start(&mut bench, segment(3.0)), Outcome::Done);
     assert_eq!(start(&mut bench, segment(3.0)), refused(Refusal::Busy { source: Source::Probe }));
