@@ -9,16 +9,9 @@ use firmware_core::link::self_test::SelfCheck;
 use firmware_core::link::state::{Pacing, StartReason, Streaming};
 use firmware_core::settings::Settings;
 
-use crate::stm32::Stm32;
+use crate::stm32::{Stm32, reply};
 
 const IMAGE: &str = "F405RG";
-
-fn reply(message: &ToHost) -> Option<Outcome> {
-    match message {
-        ToHost::Reply { outcome, .. } => Some(outcome.clone()),
-        _ => None,
-    }
-}
 
 #[test]
 #[ignore = "needs QEMU and the board image; .ci/run runs it"]

@@ -1,6 +1,7 @@
 //! The emulated board against the host. Needs the image and QEMU: `rigs/board/build.sh` first.
 
 mod bit_exact;
+mod emulated;
 mod failures;
 mod flashable;
 mod stm32;

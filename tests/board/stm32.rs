@@ -8,6 +8,7 @@ use std::time::{Duration, Instant};
 
 use firmware_core::link::Decoder;
 use firmware_core::link::message::{ToBoard, ToHost};
+use firmware_core::link::refusal::Outcome;
 use firmware_core::link::state::Welcome;
 use lockstep::INSTRUCTION_SHIFT;
 use tempfile::TempDir;
@@ -20,6 +21,8 @@ const PATIENCE: Duration = Duration::from_secs(30);
 const LIFE: &str = "120";
 /// Between a hello and the next, as a host that opens the port repeats it.
 const HELLO_AGAIN: Duration = Duration::from_millis(500);
+/// Between two signs of life; the drive's lease is 500 ms.
+const SIGN_OF_LIFE: Duration = Duration::from_millis(100);
 /// Between two looks at a line or a file.
 const LOOK: Duration = Duration::from_millis(20);
 
@@ -32,6 +35,7 @@ pub(crate) fn image(name: &str) -> PathBuf {
 pub(crate) struct Stm32 {
     emulator: Child,
     link: UnixStream,
+    drills: UnixStream,
     monitor: UnixStream,
     folder: TempDir,
     host: Host,
@@ -46,19 +50,21 @@ impl Stm32 {
         assert!(image.is_file(), "{}: build it with rigs/board/build-stm32f4.sh", image.display());
         let folder = TempDir::new().unwrap();
         let place = |name: &str| folder.path().join(name);
-        let ports = ["monitor", "link"].map(|name| UnixListener::bind(place(name)).unwrap());
+        let ports = ["monitor", "link", "drills"].map(|name| UnixListener::bind(place(name)).unwrap());
         let mut command = Command::new("timeout");
         command.args(["-k", "5", LIFE, "qemu-system-arm", "-M", "netduinoplus2", "-display", "none"]);
         command.args(["-monitor", &format!("unix:{}", place("monitor").display())]);
         command.args(["-icount", &format!("shift={INSTRUCTION_SHIFT}")]);
-        command.args(["-serial", &format!("unix:{}", place("link").display())]);
+        for name in ["link", "drills"] {
+            command.args(["-serial", &format!("unix:{}", place(name).display())]);
+        }
         command.args(["-d", "unimp", "-D"]).arg(place("trace")).arg("-kernel").arg(image);
         let emulator =
             command.stdin(Stdio::null()).stdout(Stdio::null()).stderr(Stdio::null()).spawn().unwrap();
-        let [monitor, link] = ports.map(|port| port.accept().unwrap().0);
+        let [monitor, link, drills] = ports.map(|port| port.accept().unwrap().0);
         link.set_read_timeout(Some(LOOK)).unwrap();
         let (host, decoder) = (Host::default(), Decoder::new());
-        Self { emulator, link, monitor, folder, host, decoder, heard: Vec::new() }
+        Self { emulator, link, drills, monitor, folder, host, decoder, heard: Vec::new() }
     }
 
     /// Says one message.
@@ -75,7 +81,7 @@ impl Stm32 {
             panic!(
                 "{message:?}: heard {:?}; the trace ends {:#?}",
                 self.heard,
-                self.trace().lines().rev().take(12).collect::<Vec<_>>()
+                self.accesses().iter().rev().take(12).collect::<Vec<_>>()
             )
         })
     }
@@ -126,13 +132,66 @@ impl Stm32 {
                 return welcome;
             }
         }
-        panic!("no welcome; the trace ends with {:?}", self.trace().lines().last());
+        panic!("no welcome; the trace ends with {:?}", self.accesses().last());
     }
 
-    /// Accesses to devices that the emulator does not have, in their order.
-    pub(crate) fn trace(&self) -> String {
-        std::fs::read_to_string(self.folder.path().join("trace")).unwrap()
+    /// Breaks the board on purpose: the emulated image's second serial port.
+    pub(crate) fn break_by(&mut self, letter: u8) {
+        self.drills.write_all(&[letter]).unwrap();
     }
+
+    /// Waits for what `wanted` finds in all that comes from now on, with a sign of life now and then as a host gives it.
+    pub(crate) fn wait_alive<T>(&mut self, wanted: impl Fn(&ToHost) -> Option<T>) -> T {
+        let until = Instant::now() + PATIENCE;
+        while Instant::now() < until {
+            if let Some(found) = self.wait_for(SIGN_OF_LIFE, &wanted) {
+                return found;
+            }
+            self.say(&ToBoard::KeepAlive);
+        }
+        panic!("heard {:?}", self.heard)
+    }
+
+    /// Accesses to devices that the emulator lacks, in their order: `GPIOB write 018 20000000`, `RCC read 030`.
+    pub(crate) fn accesses(&self) -> Vec<String> {
+        let trace = String::from_utf8(std::fs::read(self.folder.path().join("trace")).unwrap()).unwrap();
+        // The last line may still be in the making.
+        let whole = trace.rfind('\n').map_or("", |end| &trace[..end]);
+        whole.lines().filter_map(access).collect()
+    }
+
+    /// Waits until the accesses are as wanted.
+    pub(crate) fn wait_for_accesses(&self, is_wanted: impl Fn(&[String]) -> bool) -> Vec<String> {
+        let until = Instant::now() + PATIENCE;
+        loop {
+            let accesses = self.accesses();
+            if is_wanted(&accesses) {
+                return accesses;
+            }
+            assert!(Instant::now() < until, "the last accesses: {:#?}", accesses.iter().rev().take(20));
+            std::thread::sleep(LOOK);
+        }
+    }
+}
+
+/// The outcome that a reply tells.
+pub(crate) fn reply(message: &ToHost) -> Option<Outcome> {
+    match message {
+        ToHost::Reply { outcome, .. } => Some(outcome.clone()),
+        _ => None,
+    }
+}
+
+/// One line of the emulator's trace.
+fn access(line: &str) -> Option<String> {
+    let (device, rest) = line.split_once(": unimplemented device ")?;
+    let kind = rest.split_whitespace().next()?;
+    let number = |name: &str| {
+        let (_, from) = rest.split_once(name)?;
+        from.split([',', ')']).next()
+    };
+    let (offset, value) = (number("offset 0x")?, number("value 0x").unwrap_or_default());
+    Some(format!("{device} {kind} {offset} {value}").trim_end().to_owned())
 }
 
 /// What the runtime paints the stack with before the image runs.

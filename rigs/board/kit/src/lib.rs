@@ -14,6 +14,7 @@
 mod identity;
 mod keep;
 mod last_words;
+mod lever;
 mod longest;
 mod nor_ram;
 mod ring;
@@ -24,6 +25,7 @@ mod ticker;
 pub use identity::short;
 pub use keep::Keep;
 pub use last_words::{End, LastWords, WORDS};
+pub use lever::Lever;
 pub use longest::Longest;
 pub use nor_ram::{Flash, FlashError, SECTOR_BYTES};
 pub use ring::{RING_BYTES, Ring};

@@ -6,9 +6,14 @@
 //! main loop:       USART 1 ─ bytes ─▶ link end ─ bytes ─▶ USART 1            what is kept ─▶ flash
 //! ```
 //!
-//! The image that is flashed also starts in an emulator: every wait is bounded.
+//! One image: the feature `emulated` swaps `world`, where samples come from and where is kept what is kept. The image
+//! that is flashed also starts in an emulator: every wait is bounded.
 #![no_std]
 #![no_main]
+#![cfg_attr(
+    feature = "emulated",
+    allow(dead_code, reason = "what the emulated world does not read stays as it is")
+)]
 
 mod bridge;
 mod clock;
@@ -21,6 +26,8 @@ mod raw;
 mod self_test;
 mod serial;
 mod watchdog;
+#[cfg_attr(feature = "emulated", path = "world/emulated.rs")]
+#[cfg_attr(not(feature = "emulated"), path = "world/real.rs")]
 mod world;
 
 use core::mem::MaybeUninit;
@@ -56,6 +63,7 @@ fn main() -> ! {
     let (filling, mut saving) = WAYS.split(SHEET);
     let (mut talker, mut keep) = start(SESSION, filling);
     loop {
+        world::turn();
         control::note_turn();
         talker.turn();
         talker.save(&mut saving, |kept| keep.save(kept));

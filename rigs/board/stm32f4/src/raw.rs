@@ -37,6 +37,9 @@ registers! {
     adc_common: adc_common, ADC_COMMON;
     /// The link.
     usart1: usart1, USART1;
+    /// Breaks the emulated board on purpose.
+    #[cfg(feature = "emulated")]
+    usart2: usart1, USART2;
     /// Flash control.
     flash: flash, FLASH;
     /// The independent watchdog.
@@ -99,6 +102,34 @@ const OWN_NUMBER_ADDRESS: usize = 0x1FFF_7A10;
 pub fn own_number() -> [u32; 3] {
     // SAFETY: the manual's address, readable on every chip of the family.
     [0, 4, 8].map(|at| unsafe { ((OWN_NUMBER_ADDRESS + at) as *const u32).read_volatile() })
+}
+
+/// The RAM that stands for the journal's flash on the emulated board.
+#[cfg(feature = "emulated")]
+struct StoreMemory(core::cell::UnsafeCell<[u8; JOURNAL_BYTES]>);
+
+// SAFETY: reached only through `take_store_memory`, which hands it out once.
+#[cfg(feature = "emulated")]
+unsafe impl Sync for StoreMemory {}
+
+// SAFETY: a section of its own, not loaded and not cleared; any bits are valid bytes.
+#[cfg(feature = "emulated")]
+#[unsafe(link_section = ".store")]
+static STORE: StoreMemory = StoreMemory(core::cell::UnsafeCell::new([0; JOURNAL_BYTES]));
+
+/// The store's memory, for the one owner that takes it; `None` for everyone after.
+#[cfg(feature = "emulated")]
+pub fn take_store_memory() -> Option<&'static mut [u8; JOURNAL_BYTES]> {
+    static TAKEN: AtomicBool = AtomicBool::new(false);
+    // SAFETY: one caller is the first, so this is the only reference ever made.
+    is_first(&TAKEN).then(|| unsafe { &mut *STORE.0.get() })
+}
+
+/// Loads from an address where nothing is, for the drill.
+#[cfg(feature = "emulated")]
+pub fn load_from_nowhere() {
+    // SAFETY: the load itself faults; nothing is read.
+    let _never = unsafe { (0xA000_0000 as *const u32).read_volatile() };
 }
 
 /// Where the image leaves word of how it ended.

@@ -28,3 +28,6 @@ pub fn start() -> (World, SelfTest) {
 
 /// Nothing breaks this board on purpose.
 pub fn break_on_purpose() {}
+
+/// The main loop has no more to do.
+pub fn turn() {}
