@@ -4,31 +4,65 @@
 //! `vanebench --json campaign learn --runs 1000 --seed 20261128`, run with the thresholds frozen.
 
 use firmware_core::settings::Settings;
-use study::campaign::learn::{FaultTally, LearnCampaign, LearnPlan, campaign};
+use study::campaign::learn::{
+    ERROR_STEP_ENDS, FaultTally, LearnCampaign, LearnPlan, SignRow, TOLERANCE, ablation, campaign,
+};
 use study::campaign::{Next, PartOrder};
 use study::catalogue;
 use vanebench_checks::{assert_near, reference_dir};
 
-fn short(name: &str, runs: u64) -> FaultTally {
-    let preset = catalogue::find(name).expect("a name of the catalogue");
-    let plan = LearnPlan {
-        presets: vec![preset],
+fn plan(names: &[&str], runs: u64) -> LearnPlan {
+    let preset = |name: &&str| catalogue::find(name).expect("a name of the catalogue");
+    LearnPlan {
+        presets: names.iter().map(preset).collect(),
         nominal: catalogue::nominal_unit(),
         settings: Settings::default(),
         runs,
         seed: 99,
-    };
-    let counted = campaign(&plan, &PartOrder::WHOLE, |_| Next::GoOn).expect("no world runs away").counted;
+    }
+}
+
+fn short(name: &str, runs: u64) -> FaultTally {
+    let counted = campaign(&plan(&[name], runs), &PartOrder::WHOLE, |_| Next::GoOn)
+        .expect("no world runs away")
+        .counted;
     counted.finish().remove(0)
 }
 
 #[test]
 fn a_short_campaign_believes_no_wrong_stop() {
     let names = ["healthy", "closed-stop-shifted-in", "loose-stop", "sensor-gain", "blocked-travel"];
-    let result = LearnCampaign::new(99, 12, names.map(|name| short(name, 12)).to_vec());
+    let result = LearnCampaign::new(("A", 99, 12), names.map(|name| short(name, 12)).to_vec(), Vec::new());
     assert_eq!(result.wrongly_accepted.count, 0, "{:?}", result.failures());
     assert_eq!(result.accepted_unproven.count, 0, "{:?}", result.failures());
     assert_eq!(result.wrongly_rejected.count, 0, "{:?}", result.failures());
+}
+
+#[test]
+fn acceptance_falls_from_all_to_none_before_a_shifted_stop_is_wrong() {
+    let shifted = short("closed-stop-shifted-in", 300);
+    let shares: Vec<f64> = shifted
+        .curves
+        .by_error
+        .iter()
+        .map(|step| step.believed())
+        .map(|rate| rate.count as f64 / rate.of as f64)
+        .collect();
+    assert!(shares[0] > 0.9, "{shares:?}");
+    let within = ERROR_STEP_ENDS.iter().filter(|end| **end <= TOLERANCE).count();
+    assert!(shares[within..].iter().all(|share| *share == 0.0), "{shares:?}");
+}
+
+#[test]
+fn the_window_and_the_span_cover_for_each_other_and_without_both_a_wrong_stop_is_believed() {
+    let plan = plan(&["healthy", "closed-stop-shifted-in"], 12);
+    let rows = ablation(&plan, &|_| Next::GoOn).unwrap().unwrap();
+    let without = |what: &str| -> &SignRow { rows.iter().find(|row| row.without.starts_with(what)).unwrap() };
+    let believed = |what: &str| without(what).believed;
+    assert_eq!((believed("nothing"), believed("windows,"), believed("span")), (0, 0, 0));
+    assert!(believed("windows and span") > 0);
+    assert_eq!(without("windows and span").most, Some("closed-stop-shifted-in"));
+    assert!(ablation(&plan, &|_| Next::Stop).unwrap().is_none());
 }
 
 #[test]

@@ -34,7 +34,7 @@ use crate::sensor::Noise;
 use debris::Debris;
 use loose_stop::LooseStop;
 use sensors::Sensors;
-use truth::zero_push_lever_rad;
+use truth::{first_contact_lever_rad, zero_push_lever_rad};
 
 /// One tick of the world, s.
 pub const TICK_S: f64 = 1e-3;
@@ -245,8 +245,19 @@ impl World {
     /// sound sensor: what a perfect learner would find.
     #[must_use]
     pub fn stop_truth(&self) -> StopTruth {
+        self.contacts(zero_push_lever_rad)
+    }
+
+    /// Where the lever meets the first contact on its way to each stop, in counts of the sound sensor: what a learner
+    /// that believes everything would find.
+    #[must_use]
+    pub fn first_contacts(&self) -> StopTruth {
+        self.contacts(first_contact_lever_rad)
+    }
+
+    fn contacts(&self, lever_rad: fn(&ActuatorParams, End) -> Option<f64>) -> StopTruth {
         let at = |end: End| {
-            zero_push_lever_rad(self.actuator.params(), end)
+            lever_rad(self.actuator.params(), end)
                 .map(|lever_rad| self.sensors.position.params().counts_at(lever_rad))
         };
         match self.config.opening {

@@ -42,13 +42,27 @@ pub struct StopTruth {
 /// joint's play taken up.
 pub(super) fn zero_push_lever_rad(params: &ActuatorParams, end: End) -> Option<f64> {
     let own = params.lever_stops.at(end).map(|stop| stop.angle_rad);
-    let ring = match params.linkage {
+    let ring = params.ring.stops.at(end).and_then(|stop| through_joint(params, end, stop.angle_rad));
+    own.into_iter().chain(ring).reduce(nearer(end))
+}
+
+/// As [`zero_push_lever_rad`], what stands in the ring's way counting as a stop of the end that it shuts off.
+pub(super) fn first_contact_lever_rad(params: &ActuatorParams, end: End) -> Option<f64> {
+    let in_the_way = params.ring.obstruction.filter(|obstruction| obstruction.shuts_off == end);
+    let in_the_way =
+        in_the_way.and_then(|obstruction| through_joint(params, end, obstruction.stop.angle_rad));
+    zero_push_lever_rad(params, end).into_iter().chain(in_the_way).reduce(nearer(end))
+}
+
+fn through_joint(params: &ActuatorParams, end: End, ring_rad: f64) -> Option<f64> {
+    match params.linkage {
         Linkage::Detached => None,
         linkage @ (Linkage::Rigid | Linkage::Lash { .. }) => {
-            let half_play = 0.5 * linkage.play_rad();
-            params.ring.stops.at(end).map(|stop| stop.angle_rad + end.sign() * half_play)
+            Some(ring_rad + end.sign() * 0.5 * linkage.play_rad())
         }
-    };
-    let nearer = |a: f64, b: f64| if end == End::High { a.min(b) } else { a.max(b) };
-    own.into_iter().chain(ring).reduce(nearer)
+    }
+}
+
+fn nearer(end: End) -> impl Fn(f64, f64) -> f64 {
+    move |a: f64, b: f64| if end == End::High { a.min(b) } else { a.max(b) }
 }

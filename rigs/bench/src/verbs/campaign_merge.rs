@@ -48,7 +48,7 @@ pub fn run(args: &Args, console: &Console) -> VerbResult {
         }
         Asks::Learn => {
             let merged = all(args)?;
-            learn_campaign::tell(&told(merged.told)?, merged.counted, picture, console)
+            learn_campaign::tell(&told(merged.told)?, (merged.counted, Vec::new()), picture, console)
         }
         Asks::Guard => {
             let merged = all(args)?;

@@ -2,19 +2,23 @@
 
 use std::path::{Path, PathBuf};
 
-use firmware_core::settings::Settings;
 use serde::{Deserialize, Serialize};
+use study::campaign::Next;
 use study::campaign::learn::{
-    FaultTally, LearnCampaign, LearnCampaignError, LearnCounts, LearnPlan, Rate, campaign,
+    ERROR_STEP_ENDS, Endings, FaultTally, LearnCampaign, LearnCampaignError, LearnCounts, LearnPlan, Rate,
+    SEVERITY_STEPS, SignRow, ablation, campaign,
 };
 use study::catalogue::{self, Preset, Tag};
 
 use super::campaign_job::{Counting, PartArgs, refused_part};
 use super::learn_picture;
+use crate::actuator::{BuiltInActuator, DEMO, read_name};
 use crate::console::Console;
 use crate::exit::{Exit, Failure, VerbResult};
 use crate::fold::Fold;
+use crate::interrupt;
 use crate::output::write_file;
+use crate::progress::ProgressLine;
 
 /// What `campaign learn` takes.
 #[derive(Debug, clap::Args)]
@@ -25,10 +29,16 @@ pub struct Args {
     /// Seed; the same seed gives the same bytes
     #[arg(long, default_value_t = 1)]
     seed: u64,
+    /// Built-in actuator whose units are learned, under its own profile; `vanebench ports` lists them
+    #[arg(long, value_name = "NAME", value_parser = read_name, default_value = DEMO.name)]
+    actuator: &'static BuiltInActuator,
     /// Only this fault; may be given more than once
     #[arg(long, value_name = "FAULT")]
     only: Vec<String>,
-    /// Also draw the confusion table as an SVG picture
+    /// Also switch each sign of the learner off in turn, over the same draws: about twenty times as long
+    #[arg(long, conflicts_with = "part")]
+    ablate: bool,
+    /// Also draw acceptance against error and severity as an SVG picture
     #[arg(long, value_name = "FILE")]
     picture: Option<PathBuf>,
     #[command(flatten)]
@@ -38,6 +48,7 @@ pub struct Args {
 /// What a result names beside its numbers; a part keeps it.
 #[derive(Debug, Serialize, Deserialize)]
 pub(super) struct LearnTold {
+    actuator: String,
     seed: u64,
     runs: u64,
 }
@@ -50,12 +61,12 @@ pub fn run(args: &Args, console: &Console) -> VerbResult {
     args.job.without_pages()?;
     let plan = LearnPlan {
         presets: chosen(&args.only)?,
-        nominal: catalogue::nominal_unit(),
-        settings: Settings::default(),
+        nominal: args.actuator.plant().map_err(Failure::usage)?,
+        settings: args.actuator.profile().map_err(Failure::usage)?.settings,
         runs: args.runs,
         seed: args.seed,
     };
-    let told = LearnTold { seed: args.seed, runs: args.runs };
+    let told = LearnTold { actuator: args.actuator.name.to_owned(), seed: args.seed, runs: args.runs };
     match args.job.count(
         ("learn campaign", console),
         &told,
@@ -63,8 +74,25 @@ pub fn run(args: &Args, console: &Console) -> VerbResult {
         refused,
     )? {
         Counting::Part(exit) => Ok(exit),
-        Counting::Whole(so_far) => tell(&told, args.job.whole(so_far)?, args.picture.as_deref(), console),
+        Counting::Whole(so_far) => {
+            let counts = args.job.whole(so_far)?;
+            let signs = if args.ablate { without_signs(&plan, console)? } else { Vec::new() };
+            tell(&told, (counts, signs), args.picture.as_deref(), console)
+        }
     }
+}
+
+/// What is believed without each sign.
+fn without_signs(plan: &LearnPlan, console: &Console) -> Result<Vec<SignRow>, Failure> {
+    let shown = ProgressLine::begin(console, "signs switched off in turn");
+    let _watch = interrupt::watch();
+    let rows = ablation(plan, &|progress| {
+        shown.set(progress.done, progress.wanted);
+        if interrupt::asked() { Next::Stop } else { Next::GoOn }
+    });
+    rows.map_err(refused)?.ok_or_else(|| {
+        Failure::interrupted("interrupted while signs were switched off in turn; nothing of it is kept. Leave out --ablate for the campaign alone.")
+    })
 }
 
 /// Tells the result of a whole campaign.
@@ -73,13 +101,13 @@ pub fn run(args: &Args, console: &Console) -> VerbResult {
 /// When the picture or standard output cannot be written.
 pub(super) fn tell(
     told: &LearnTold,
-    counts: LearnCounts,
+    (counts, signs): (LearnCounts, Vec<SignRow>),
     picture: Option<&Path>,
     console: &Console,
 ) -> VerbResult {
-    let result = LearnCampaign::new(told.seed, told.runs, counts.finish());
+    let result = LearnCampaign::new((&told.actuator, told.seed, told.runs), counts.finish(), signs);
     if let Some(path) = picture {
-        write_file(path, learn_picture::confusion(&result).as_bytes())?;
+        write_file(path, learn_picture::drawn(&result).as_bytes())?;
     }
     console.result(&text(&result, Fold::of_the_reader()), &result)?;
     Ok(if result.failures().is_empty() { Exit::Done } else { Exit::OutOfLimits })
@@ -115,7 +143,10 @@ fn text(result: &LearnCampaign, fold: Fold) -> String {
     rows.extend(result.faults.iter().map(row));
     let mut lines = vec![
         verdict.clone(),
-        format!("{} simulated learns of each fault, seed {}; nothing moved", result.runs, result.seed),
+        format!(
+            "{}, invented: {} simulated learns of each fault, seed {}; nothing moved",
+            result.actuator, result.runs, result.seed
+        ),
         String::new(),
         fold.table(&rows),
         String::new(),
@@ -128,6 +159,10 @@ fn text(result: &LearnCampaign, fold: Fold) -> String {
         rate("accepted past a failed check", &result.accepted_unproven),
         rate("wrongly rejected of must-accept", &result.wrongly_rejected),
         rate("refused for another reason", &result.other_reason),
+        String::new(),
+        "must-reject faults that put a stop, or something before it, where it does not belong:".to_owned(),
+        fold.table(&by_error(result)),
+        String::new(),
     ];
     let sound =
         result.faults.iter().find(|fault| fault.tag == Tag::MustAccept).and_then(|fault| fault.seconds);
@@ -137,6 +172,9 @@ fn text(result: &LearnCampaign, fold: Fold) -> String {
             times.median, times.p95, times.max
         )
     }));
+    if !result.signs.is_empty() {
+        lines.extend([String::new(), fold.table(&sign_rows(&result.signs)), String::new()]);
+    }
     lines.extend(result.failures().iter().map(|failure| format!("NOT AS IT MUST BE: {failure}")));
     lines.push(verdict);
     lines.join("\n")
@@ -171,7 +209,51 @@ fn came_out(fault: &FaultTally) -> String {
         parts.push(format!("by {}", reasons.join(", ")));
     }
     parts.extend(wrong.into_iter().filter(is_some).map(said));
+    parts.extend(last_accepted(fault));
     parts.join("; ")
+}
+
+/// The severity below which every acceptance of a must-reject fault lies.
+fn last_accepted(fault: &FaultTally) -> Option<String> {
+    let step = fault.curves.by_severity.iter().rposition(|step| step.believed().count > 0)?;
+    let severity = catalogue::find(&fault.name).ok()?.severity;
+    let end = severity.at((step + 1) as f64 / SEVERITY_STEPS as f64);
+    (fault.tag == Tag::MustReject).then(|| format!("none accepted past {end:.3} {}", severity.unit))
+}
+
+/// Acceptance against the error of the stop that the ring meets first, head first.
+fn by_error(result: &LearnCampaign) -> Vec<Vec<String>> {
+    let head = ["off by, % of travel", "learns", "accepted", "exact 95 % bounds", "of these wrong"];
+    let mut from = 0.0;
+    let mut row = |(step, endings): (usize, &Endings)| {
+        let rate = endings.believed();
+        let range = match ERROR_STEP_ENDS.get(step) {
+            Some(end) => format!("{:.1} to {:.1}", 100.0 * from, 100.0 * end),
+            None => format!("over {:.1}", 100.0 * from),
+        };
+        from = ERROR_STEP_ENDS.get(step).copied().unwrap_or(from);
+        let bounds = rate.bounds.map(|bound| format!("{:.2} %", 100.0 * bound)).join(" to ");
+        let counts = [rate.of, rate.count].map(|count| count.to_string());
+        let [of, count] = counts;
+        vec![range, of, count, bounds, endings.accepted_wrongly.to_string()]
+    };
+    let rows: Vec<Vec<String>> = result.by_error.iter().enumerate().map(&mut row).collect();
+    std::iter::once(head.map(str::to_owned).to_vec()).chain(rows).collect()
+}
+
+/// What is believed without each sign, head first.
+fn sign_rows(signs: &[SignRow]) -> Vec<Vec<String>> {
+    let head = ["switched off", "wrongly accepted", "most of", "sound refused", "misfit"];
+    let row = |row: &SignRow| {
+        vec![
+            row.without.to_owned(),
+            format!("{} of {}", row.believed, row.must_reject),
+            row.most.unwrap_or("").to_owned(),
+            format!("{} of {}", row.refused, row.must_accept),
+            row.other_reason.to_string(),
+        ]
+    };
+    std::iter::once(head.map(str::to_owned).to_vec()).chain(signs.iter().map(row)).collect()
 }
 
 fn rate(what: &str, rate: &Rate) -> String {

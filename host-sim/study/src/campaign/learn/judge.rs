@@ -43,6 +43,8 @@ pub struct JudgedLearn {
     pub reason: Option<&'static str>,
     /// Severity drawn.
     pub severity: f64,
+    /// How far off the first contact on the way to the closed and open stop stands, share of travel; 1 for none.
+    pub met: [f64; 2],
     /// Error of the closed and open stop, share of travel, where a calibration came out.
     pub errors: Option<[f64; 2]>,
     /// Spread of the zero-push readings at each stop, share of travel, where a calibration came out.
@@ -62,7 +64,18 @@ pub struct JudgedLearn {
 /// # Errors
 /// [`RunError`] when the healthy world cannot be made.
 pub(crate) fn intended_stops(healthy: &WorldConfig, case: &Case, ticks: u32) -> Result<StopTruth, RunError> {
-    let truth = World::new(healthy, 0)?.stop_truth();
+    Ok(as_read(World::new(healthy, 0)?.stop_truth(), case, ticks))
+}
+
+/// Where the first contact on the way to each stop reads, the fault included.
+///
+/// # Errors
+/// [`RunError`] when the world cannot be made.
+pub(super) fn met_stops(case: &Case, ticks: u32) -> Result<StopTruth, RunError> {
+    Ok(as_read(World::new(&case.world, 0)?.first_contacts(), case, ticks))
+}
+
+fn as_read(truth: StopTruth, case: &Case, ticks: u32) -> StopTruth {
     let seconds = f64::from(ticks) / 1000.0;
     let through = |counts: f64| {
         case.world.faults.iter().fold(counts, |counts, fault| {
@@ -78,10 +91,7 @@ pub(crate) fn intended_stops(healthy: &WorldConfig, case: &Case, ticks: u32) -> 
             }
         })
     };
-    Ok(StopTruth {
-        closed_counts: truth.closed_counts.map(through),
-        open_counts: truth.open_counts.map(through),
-    })
+    StopTruth { closed_counts: truth.closed_counts.map(through), open_counts: truth.open_counts.map(through) }
 }
 
 /// Judges a run.
@@ -91,7 +101,7 @@ pub fn judge(
     severity: f64,
     checked: CheckSet,
     run: &LearnRun,
-    truth: StopTruth,
+    (truth, met): (StopTruth, StopTruth),
     travel_counts: f64,
 ) -> JudgedLearn {
     let (calibration, reason, words) = match &run.outcome {
@@ -106,6 +116,8 @@ pub fn judge(
         verdict: verdict(preset, checked, &run.outcome, errors, reason),
         reason,
         severity,
+        met: [(met.closed_counts, truth.closed_counts), (met.open_counts, truth.open_counts)]
+            .map(|(met, truth)| met.zip(truth).map_or(1.0, |(met, truth)| (met - truth) / travel_counts)),
         errors,
         repeat: calibration
             .map(|c| [c.closed, c.open].map(|stop| f64::from(stop.repeat_range_counts) / travel_counts)),

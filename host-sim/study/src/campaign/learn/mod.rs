@@ -4,15 +4,19 @@
 //! of that was wrong by the truth of the world. A run depends on seed, fault and its own number only, so
 //! the tally is the same on any number of threads.
 
+mod ablation;
 mod bound;
 mod case;
+mod curve;
 mod judge;
 mod study;
 mod summary;
 mod tally;
 
+pub use ablation::{SignRow, ablation};
 pub use bound::exact_bounds;
 pub use case::{LearnRun, RunError, relearn, run};
+pub use curve::{Curves, ERROR_STEP_ENDS, ERROR_STEPS, Endings, SEVERITY_STEPS};
 pub(crate) use judge::intended_stops;
 pub use judge::{JudgedLearn, LearnVerdict, TOLERANCE, judge};
 pub use study::{GaugeStudyError, GaugeStudyPlan, StudyLearns, StudyReadings, study};
@@ -80,7 +84,7 @@ pub fn campaign(
     job: &PartOrder<'_>,
     watch: impl FnMut(Progress) -> Next + Send,
 ) -> Result<SoFar<LearnCounts>, LearnCampaignError> {
-    let learns = plan.runs * plan.presets.len() as u64;
+    let learns = plan.learns();
     let names: Vec<&str> = plan.presets.iter().map(|preset| preset.name).collect();
     let marks = Marks::new(learns)
         .with("faults", names.join(", "))
@@ -90,13 +94,26 @@ pub fn campaign(
     count((Asks::Learn, marks, learns), CHUNK, job, |learns| some(plan, learns), watch)
 }
 
+impl LearnPlan {
+    /// Learns in all.
+    fn learns(&self) -> u64 {
+        self.runs * self.presets.len() as u64
+    }
+
+    /// One learn by its number, judged.
+    fn learn(&self, learn: u64) -> Result<(&'static Preset, JudgedLearn), LearnCampaignError> {
+        let number = learn % self.runs;
+        let preset = self.presets[(learn / self.runs) as usize];
+        one(preset, &self.nominal, &self.settings, self.seed, number)
+            .map(|judged| (preset, judged))
+            .map_err(|error| LearnCampaignError::Learn { fault: preset.name, number, error })
+    }
+}
+
 fn some(plan: &LearnPlan, learns: Range<u64>) -> Result<LearnCounts, LearnCampaignError> {
     let mut counts = LearnCounts::default();
     for learn in learns {
-        let number = learn % plan.runs;
-        let Some(preset) = plan.presets.get((learn / plan.runs) as usize) else { break };
-        let judged = one(preset, &plan.nominal, &plan.settings, plan.seed, number)
-            .map_err(|error| LearnCampaignError::Learn { fault: preset.name, number, error })?;
+        let (preset, judged) = plan.learn(learn)?;
         counts.add(preset, judged);
     }
     Ok(counts)
@@ -126,7 +143,8 @@ pub fn one(
     let start = case.start_opening(moved_by_hand);
     let learned = run(&case, settings, order, start, rng.random())?;
     let intended = intended_stops(&healthy, &case, learned.ticks)?;
-    Ok(judge(preset, severity, checked, &learned, intended, travel_counts(nominal)))
+    let met = judge::met_stops(&case, learned.ticks)?;
+    Ok(judge(preset, severity, checked, &learned, (intended, met), travel_counts(nominal)))
 }
 
 /// One seed per campaign seed, fault and run (FNV-1a over the name, then splitmix64).

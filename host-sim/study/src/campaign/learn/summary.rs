@@ -2,7 +2,9 @@
 
 use serde::Serialize;
 
+use super::ablation::SignRow;
 use super::bound::exact_bounds;
+use super::curve::{ERROR_STEPS, Endings, pooled};
 use super::judge::TOLERANCE;
 use super::tally::FaultTally;
 use crate::catalogue::Tag;
@@ -24,7 +26,7 @@ pub struct Rate {
 }
 
 impl Rate {
-    fn new(count: u64, of: u64) -> Self {
+    pub(super) fn new(count: u64, of: u64) -> Self {
         Self { count, of, bounds: exact_bounds(count, of) }
     }
 }
@@ -32,6 +34,8 @@ impl Rate {
 /// A finished campaign.
 #[derive(Debug, Clone, PartialEq, Serialize, schemars::JsonSchema)]
 pub struct LearnCampaign {
+    /// Whose units were learned.
+    pub actuator: String,
     /// Seed.
     pub seed: u64,
     /// Runs of each fault.
@@ -46,14 +50,23 @@ pub struct LearnCampaign {
     pub accepted_unproven: Rate,
     /// Refusals whose reason does not fit, among all refusals.
     pub other_reason: Rate,
+    /// Learns of must-reject faults by the error of the stop that the ring meets first.
+    pub by_error: [Endings; ERROR_STEPS],
     /// Every fault, in the order of the catalogue.
     pub faults: Vec<FaultTally>,
+    /// Each sign switched off in turn, where that was asked for.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub signs: Vec<SignRow>,
 }
 
 impl LearnCampaign {
     /// Sums up.
     #[must_use]
-    pub fn new(seed: u64, runs: u64, faults: Vec<FaultTally>) -> Self {
+    pub fn new(
+        (actuator, seed, runs): (&str, u64, u64),
+        faults: Vec<FaultTally>,
+        signs: Vec<SignRow>,
+    ) -> Self {
         let sum = |keep: fn(Tag) -> bool, count: fn(&FaultTally) -> u64| -> u64 {
             faults.iter().filter(|fault| keep(fault.tag)).map(count).sum()
         };
@@ -62,6 +75,7 @@ impl LearnCampaign {
         let is_undecidable = |tag| matches!(tag, Tag::UndecidableWithout(_));
         let any = |_| true;
         Self {
+            actuator: actuator.to_owned(),
             seed,
             runs,
             tolerance: TOLERANCE,
@@ -72,7 +86,9 @@ impl LearnCampaign {
                 sum(is_undecidable, |f| f.runs),
             ),
             other_reason: Rate::new(sum(any, |f| f.other_reason), sum(any, FaultTally::refused)),
+            by_error: pooled(faults.iter().filter(|f| is_reject(f.tag)).map(|f| &f.curves)),
             faults,
+            signs,
         }
     }
 

@@ -5,9 +5,10 @@ use std::collections::BTreeMap;
 use serde::{Deserialize, Serialize};
 
 use super::bound::exact_bounds;
+use super::curve::Curves;
 use super::judge::{JudgedLearn, LearnVerdict};
 use crate::campaign::Counted;
-use crate::catalogue::{Family, Preset, Tag};
+use crate::catalogue::{Family, Preset, Severity, Tag};
 
 /// Median, 95th percentile and largest of a set of numbers.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, schemars::JsonSchema)]
@@ -74,6 +75,8 @@ pub struct FaultTally {
     pub largest_duty: f64,
     /// Words of the first refusal that does not fit, with its severity.
     pub first_misfit: Option<String>,
+    /// Endings in steps of severity and of error.
+    pub curves: Curves,
 }
 
 impl FaultTally {
@@ -96,11 +99,13 @@ impl FaultTally {
             fastest_hit: 0.0,
             largest_duty: 0.0,
             first_misfit: None,
+            curves: Curves::default(),
         }
     }
 
-    fn add(&mut self, judged: &JudgedLearn) {
+    fn add(&mut self, severity: Severity, judged: &JudgedLearn) {
         self.runs += 1;
+        self.curves.add(severity, judged);
         match judged.verdict {
             LearnVerdict::AcceptedRightly => self.accepted += 1,
             LearnVerdict::AcceptedWrongly => {
@@ -150,6 +155,7 @@ impl FaultTally {
         self.fastest_hit = self.fastest_hit.max(later.fastest_hit);
         self.largest_duty = self.largest_duty.max(later.largest_duty);
         self.first_misfit = self.first_misfit.take().or(later.first_misfit);
+        self.curves.join(&later.curves);
     }
 
     /// Refusals of any kind.
@@ -171,7 +177,7 @@ impl LearnCounts {
             self.0.push((FaultTally::new(preset), BTreeMap::new()));
         }
         if let Some((fault, ticks)) = self.0.last_mut() {
-            fault.add(&judged);
+            fault.add(preset.severity, &judged);
             if has_calibration {
                 *ticks.entry(judged.ticks).or_insert(0) += 1;
             }
