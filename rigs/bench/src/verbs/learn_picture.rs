@@ -53,56 +53,61 @@ pub(crate) fn drawn(result: &LearnCampaign) -> String {
     out
 }
 
+/// Height of a share in the chart of errors.
+fn height_of(share: f64) -> f64 {
+    (CHART_TOP + CHART_HEIGHT) as f64 - CHART_HEIGHT as f64 * share
+}
+
 fn by_error(out: &mut String, steps: &[Endings; ERROR_STEPS]) {
-    let (left, bottom) = (NAMES, CHART_TOP + CHART_HEIGHT);
     let step_width = BAR as f64 / ERROR_STEPS as f64;
-    let y = |share: f64| bottom as f64 - CHART_HEIGHT as f64 * share;
     for share in [0.0, 0.5, 1.0] {
+        let y = height_of(share);
         // Writing to a string cannot fail.
         let _ = write!(
             out,
-            "<path d=\"M{left} {0:.1}h{BAR}\" stroke=\"#ccc\"/><text x=\"{1}\" y=\"{2:.1}\" text-anchor=\"end\">{3:.0} %</text>",
-            y(share),
-            left - 6,
-            y(share) + 4.0,
+            "<path d=\"M{NAMES} {y:.1}h{BAR}\" stroke=\"#ccc\"/><text x=\"{}\" y=\"{:.1}\" text-anchor=\"end\">{:.0} %</text>",
+            NAMES - 6,
+            y + 4.0,
             100.0 * share
         );
     }
     for (index, endings) in steps.iter().enumerate() {
-        let x = left as f64 + step_width * index as f64;
-        let middle = x + 0.5 * step_width;
-        let rate = endings.believed();
-        let share = rate.count as f64 / rate.of.max(1) as f64;
-        let _ = write!(
-            out,
-            "<rect x=\"{:.1}\" y=\"{:.1}\" width=\"{:.1}\" height=\"{:.1}\" fill=\"{}\"/>\
-             <path d=\"M{middle:.1} {:.1}V{:.1}\" stroke=\"#222\"/>\
-             <text x=\"{middle:.1}\" y=\"{}\" text-anchor=\"middle\">{}</text>\
-             <text x=\"{middle:.1}\" y=\"{}\" text-anchor=\"middle\" fill=\"#555\">{} of {}</text>",
-            x + 6.0,
-            y(share),
-            step_width - 12.0,
-            CHART_HEIGHT as f64 * share,
-            if endings.accepted_wrongly > 0 { PARTS[4].1 } else { PARTS[0].1 },
-            y(rate.bounds[0]),
-            y(rate.bounds[1]),
-            bottom + 16,
-            end_of(index),
-            bottom + 32,
-            rate.count,
-            rate.of
-        );
+        step(out, NAMES as f64 + step_width * (index as f64 + 0.5), (endings, &end_of(index)));
     }
     let within = ERROR_STEP_ENDS.iter().filter(|end| **end <= TOLERANCE).count();
+    let x = NAMES as f64 + step_width * within as f64;
     let _ = write!(
         out,
-        "<path d=\"M{0:.1} {1}V{bottom}\" stroke=\"#c8102e\" stroke-dasharray=\"4 3\"/>\
-         <text x=\"{2:.1}\" y=\"{3}\">tolerance, {4} %: past it, accepted is wrong</text>",
-        left as f64 + step_width * within as f64,
+        "<path d=\"M{x:.1} {}V{:.1}\" stroke=\"#c8102e\" stroke-dasharray=\"4 3\"/>\
+         <text x=\"{:.1}\" y=\"{}\">tolerance, {} %: past it, accepted is wrong</text>",
         CHART_TOP - 6,
-        left as f64 + step_width * within as f64 + 6.0,
+        height_of(0.0),
+        x + 6.0,
         CHART_TOP + 4,
         100.0 * TOLERANCE
+    );
+}
+
+/// A bar with its bounds, its step's end and its counts under it.
+fn step(out: &mut String, middle: f64, (endings, end): (&Endings, &str)) {
+    let width = BAR as f64 / ERROR_STEPS as f64 - 12.0;
+    let rate = endings.believed();
+    let [top, low, high] =
+        [rate.count as f64 / rate.of.max(1) as f64, rate.bounds[0], rate.bounds[1]].map(height_of);
+    let bottom = height_of(0.0);
+    let colour = if endings.accepted_wrongly > 0 { PARTS[4].1 } else { PARTS[0].1 };
+    let _ = write!(
+        out,
+        "<rect x=\"{:.1}\" y=\"{top:.1}\" width=\"{width:.1}\" height=\"{:.1}\" fill=\"{colour}\"/>\
+         <path d=\"M{middle:.1} {low:.1}V{high:.1}\" stroke=\"#222\"/>\
+         <text x=\"{middle:.1}\" y=\"{:.0}\" text-anchor=\"middle\">{end}</text>\
+         <text x=\"{middle:.1}\" y=\"{:.0}\" text-anchor=\"middle\" fill=\"#555\">{} of {}</text>",
+        middle - 0.5 * width,
+        bottom - top,
+        bottom + 16.0,
+        bottom + 32.0,
+        rate.count,
+        rate.of
     );
 }
 

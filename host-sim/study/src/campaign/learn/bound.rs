@@ -4,6 +4,7 @@
 //! (C. J. Clopper, E. S. Pearson, "The use of confidence or fiducial limits illustrated in the case of the
 //! binomial", Biometrika 26, 1934).
 
+use serde::Serialize;
 use statrs::distribution::{Beta, ContinuousCDF};
 
 /// Probability left out at each side.
@@ -22,6 +23,23 @@ pub fn exact_bounds(count: u64, total: u64) -> [f64; 2] {
     let low = if count == 0 { 0.0 } else { quantile(x, n - x + 1.0, TAIL) };
     let high = if count == total { 1.0 } else { quantile(x + 1.0, n - x, 1.0 - TAIL) };
     [low, high]
+}
+
+/// Something counted, with its exact two-sided 95 % bounds.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, schemars::JsonSchema)]
+pub struct Rate {
+    /// How many.
+    pub count: u64,
+    /// Of how many.
+    pub of: u64,
+    /// Clopper–Pearson bounds.
+    pub bounds: [f64; 2],
+}
+
+impl Rate {
+    pub(super) fn new(count: u64, of: u64) -> Self {
+        Self { count, of, bounds: exact_bounds(count, of) }
+    }
 }
 
 /// Quantile of the beta distribution by halving; the crate's own stops at seven digits.

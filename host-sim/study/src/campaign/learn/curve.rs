@@ -5,8 +5,8 @@
 
 use serde::{Deserialize, Serialize};
 
+use super::bound::Rate;
 use super::judge::{JudgedLearn, LearnVerdict};
-use super::summary::Rate;
 use crate::catalogue::Severity;
 
 /// Equal steps of a severity range, mildest first.

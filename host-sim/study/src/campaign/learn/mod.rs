@@ -14,13 +14,13 @@ mod summary;
 mod tally;
 
 pub use ablation::{SignRow, ablation};
-pub use bound::exact_bounds;
+pub use bound::{Rate, exact_bounds};
 pub use case::{LearnRun, RunError, relearn, run};
 pub use curve::{Curves, ERROR_STEP_ENDS, ERROR_STEPS, Endings, SEVERITY_STEPS};
 pub(crate) use judge::intended_stops;
 pub use judge::{JudgedLearn, LearnVerdict, TOLERANCE, judge};
 pub use study::{GaugeStudyError, GaugeStudyPlan, StudyLearns, StudyReadings, study};
-pub use summary::{LearnCampaign, Rate};
+pub use summary::LearnCampaign;
 pub use tally::{FaultTally, LearnCounts, Spread};
 
 use std::ops::Range;

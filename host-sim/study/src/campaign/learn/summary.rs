@@ -3,7 +3,7 @@
 use serde::Serialize;
 
 use super::ablation::SignRow;
-use super::bound::exact_bounds;
+use super::bound::Rate;
 use super::curve::{ERROR_STEPS, Endings, pooled};
 use super::judge::TOLERANCE;
 use super::tally::FaultTally;
@@ -13,23 +13,6 @@ use crate::catalogue::Tag;
 pub(crate) const MAY_REJECT: f64 = 0.01;
 /// Share of a fault's refusals that must give a reason that fits it.
 pub(crate) const MUST_FIT: f64 = 0.95;
-
-/// Something counted, with its exact two-sided 95 % bounds.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, schemars::JsonSchema)]
-pub struct Rate {
-    /// How many.
-    pub count: u64,
-    /// Of how many.
-    pub of: u64,
-    /// Clopper–Pearson bounds.
-    pub bounds: [f64; 2],
-}
-
-impl Rate {
-    pub(super) fn new(count: u64, of: u64) -> Self {
-        Self { count, of, bounds: exact_bounds(count, of) }
-    }
-}
 
 /// A finished campaign.
 #[derive(Debug, Clone, PartialEq, Serialize, schemars::JsonSchema)]
