@@ -243,11 +243,14 @@ fn by_error(result: &LearnCampaign) -> Vec<Vec<String>> {
 
 /// What is believed without each sign, head first.
 fn sign_rows(signs: &[SignRow]) -> Vec<Vec<String>> {
-    let head = ["switched off", "wrongly accepted", "most of", "sound refused", "misfit"];
+    let head =
+        ["switched off", "of must-reject", "accepted", "wrongly", "most more of", "sound refused", "misfit"];
     let row = |row: &SignRow| {
         vec![
             row.without.to_owned(),
-            format!("{} of {}", row.believed, row.must_reject),
+            row.must_reject.to_string(),
+            row.accepted.to_string(),
+            row.believed.to_string(),
             row.most.unwrap_or("").to_owned(),
             format!("{} of {}", row.refused, row.must_accept),
             row.other_reason.to_string(),

@@ -25,9 +25,11 @@ pub struct SignRow {
     pub without: &'static str,
     /// Learns of must-reject faults, and of those that signals cannot show.
     pub must_reject: u64,
+    /// Of these, accepted, whether or not the stops are right.
+    pub accepted: u64,
     /// Of these, believed wrongly.
     pub believed: u64,
-    /// The fault believed most often; nothing where none was.
+    /// The fault that is accepted more often than with all signs, by most; nothing where none is.
     pub most: Option<&'static str>,
     /// Learns of units that must be accepted.
     pub must_accept: u64,
@@ -131,33 +133,47 @@ pub fn ablation(
     let wanted = plan.learns() * SWITCHES.len() as u64;
     let one_more = || watch(Progress { done: done.fetch_add(1, Ordering::Relaxed) + 1, wanted });
     let rows = SWITCHES.iter().map(|switch| without(plan, switch, &one_more));
-    rows.map(Result::transpose).collect::<Option<Result<_, _>>>().transpose()
+    let rows: Option<Result<Vec<_>, _>> = rows.map(Result::transpose).collect();
+    let Some(rows) = rows.transpose()? else { return Ok(None) };
+    let with_all = rows.first().map(|(_, accepted)| accepted.clone()).unwrap_or_default();
+    let finished = rows.into_iter().map(|(row, accepted)| {
+        let more = |(name, count): (&'static str, u64)| {
+            let more = count.saturating_sub(*with_all.get(name).unwrap_or(&0));
+            (more > 0).then_some((name, more))
+        };
+        let most = accepted.into_iter().filter_map(more).max_by_key(|(_, more)| *more);
+        SignRow { most: most.map(|(name, _)| name), ..row }
+    });
+    Ok(Some(finished.collect()))
 }
+
+/// Acceptances of each fault.
+type Accepted = BTreeMap<&'static str, u64>;
 
 fn without(
     plan: &LearnPlan,
     (without, switch_off): &SwitchOff,
     one_more: &(dyn Fn() -> Next + Sync),
-) -> Result<Option<SignRow>, LearnCampaignError> {
+) -> Result<Option<(SignRow, Accepted)>, LearnCampaignError> {
     let mut plan = plan.clone();
     switch_off(&mut plan.settings.learn);
     let run = |learn: u64| match one_more() {
         Next::GoOn => plan.learn(learn).map(Some),
         Next::Stop => Ok(None),
     };
-    let learns: Vec<Option<(&Preset, JudgedLearn)>> =
+    let learns: Vec<Option<(&'static Preset, JudgedLearn)>> =
         (0..plan.learns()).into_par_iter().map(run).collect::<Result<_, _>>()?;
     let Some(learns) = learns.into_iter().collect::<Option<Vec<_>>>() else { return Ok(None) };
     let mut row = SignRow { without, ..SignRow::default() };
-    let mut believed = BTreeMap::<&str, u64>::new();
+    let mut accepted = Accepted::new();
     for (preset, judged) in &learns {
         row.add(preset.tag, judged.verdict);
-        if judged.verdict == LearnVerdict::AcceptedWrongly {
-            *believed.entry(preset.name).or_default() += 1;
+        if preset.tag != Tag::MustAccept && judged.verdict.is_in_force() {
+            row.accepted += 1;
+            *accepted.entry(preset.name).or_default() += 1;
         }
     }
-    row.most = believed.into_iter().max_by_key(|(_, count)| *count).map(|(name, _)| name);
-    Ok(Some(row))
+    Ok(Some((row, accepted)))
 }
 
 impl SignRow {

@@ -34,6 +34,18 @@ pub enum LearnVerdict {
     RejectedWrongly,
 }
 
+impl LearnVerdict {
+    /// Is there a calibration in force?
+    pub(super) fn is_in_force(self) -> bool {
+        match self {
+            Self::AcceptedRightly | Self::AcceptedWrongly => true,
+            Self::NotProven | Self::Rejected | Self::RejectedForAnotherReason | Self::RejectedWrongly => {
+                false
+            }
+        }
+    }
+}
+
 /// One judged run.
 #[derive(Debug, Clone, PartialEq)]
 pub struct JudgedLearn {
