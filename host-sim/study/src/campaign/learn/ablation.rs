@@ -148,13 +148,13 @@ pub fn ablation(
 }
 
 /// Acceptances of each fault.
-type Accepted = BTreeMap<&'static str, u64>;
+type AcceptedByFault = BTreeMap<&'static str, u64>;
 
 fn without(
     plan: &LearnPlan,
     (without, switch_off): &SwitchOff,
     one_more: &(dyn Fn() -> Next + Sync),
-) -> Result<Option<(SignRow, Accepted)>, LearnCampaignError> {
+) -> Result<Option<(SignRow, AcceptedByFault)>, LearnCampaignError> {
     let mut plan = plan.clone();
     switch_off(&mut plan.settings.learn);
     let run = |learn: u64| match one_more() {
@@ -165,7 +165,7 @@ fn without(
         (0..plan.learns()).into_par_iter().map(run).collect::<Result<_, _>>()?;
     let Some(learns) = learns.into_iter().collect::<Option<Vec<_>>>() else { return Ok(None) };
     let mut row = SignRow { without, ..SignRow::default() };
-    let mut accepted = Accepted::new();
+    let mut accepted = AcceptedByFault::new();
     for (preset, judged) in &learns {
         row.add(preset.tag, judged.verdict);
         if preset.tag != Tag::MustAccept && judged.verdict.is_in_force() {
