@@ -30,7 +30,7 @@ pub enum Push {
 
 /// The drive's state in one tick.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Drive {
+pub struct DriveNow {
     /// Supply.
     pub supply: Volt,
     /// Back-EMF, positive when opening.
@@ -57,7 +57,7 @@ pub struct Limited {
 
 /// Memory of the limits.
 #[derive(Debug, Clone, Copy, Default)]
-pub struct Limits {
+pub struct LimitMemory {
     /// Mean square current, A².
     heat: f32,
     /// Current that flowed in the last tick, A: measured, or estimated from duty.
@@ -69,10 +69,10 @@ pub struct Limits {
 /// Heat, as a fraction of what the winding can take for ever, at which the current is faded down.
 const FADE_FROM: f32 = 0.7;
 
-impl Limits {
+impl LimitMemory {
     /// Takes away from `wanted` what must not be.
     #[inline(always)]
-    pub fn tick(&mut self, settings: &Settings, drive: &Drive, wanted: Duty, push: Push) -> Limited {
+    pub fn tick(&mut self, settings: &Settings, drive: &DriveNow, wanted: Duty, push: Push) -> Limited {
         let mut limits = LimitSet::NONE;
         self.heat_up(settings, drive);
         let stalled = self.stall.tick(settings, drive, self.current, wanted, push);
@@ -111,7 +111,7 @@ impl Limits {
     }
 
     #[inline(always)]
-    fn heat_up(&mut self, settings: &Settings, drive: &Drive) {
+    fn heat_up(&mut self, settings: &Settings, drive: &DriveNow) {
         if let Some(measured) = self.flow.tick(settings, drive) {
             self.current = measured.0;
         }
@@ -144,6 +144,6 @@ fn toward_zero(wanted: f32, held: f32) -> f32 {
     if wanted > 0.0 { smaller(larger(held, 0.0), wanted) } else { larger(smaller(held, 0.0), wanted) }
 }
 
-fn estimated_current(duty: f32, drive: &Drive, resistance: f32) -> f32 {
+fn estimated_current(duty: f32, drive: &DriveNow, resistance: f32) -> f32 {
     (duty * drive.supply.0 - drive.back_emf.0) / resistance
 }

@@ -26,7 +26,7 @@ pub struct Wanted {
 
 /// Memory of the stage.
 #[derive(Debug, Clone, Copy, Default)]
-pub struct Target {
+pub struct TargetMemory {
     trim: Regulator,
     boost_target: Option<f32>,
     /// Boost without the sensor's noise.
@@ -43,7 +43,7 @@ struct MapPlace {
     minimum: f32,
 }
 
-impl Target {
+impl TargetMemory {
     /// The wanted opening in `mode`, with every least opening raised by `raise`; `standing` is the opening that was
     /// commanded in the last tick.
     pub fn tick(
@@ -183,7 +183,7 @@ mod tests {
         }
     }
 
-    fn opening(target: &mut Target, settings: &TargetSettings, air: &Air) -> f32 {
+    fn opening(target: &mut TargetMemory, settings: &TargetSettings, air: &Air) -> f32 {
         target.tick(settings, air, air.demand.mode, 0.0, Opening::OPEN).opening.get()
     }
 
@@ -199,7 +199,7 @@ mod tests {
             }
             settings.minimum_opening.0 = Default::default();
             let (low, high) = if a < b { (a, b) } else { (b, a) };
-            let mut target = Target::default();
+            let mut target = TargetMemory::default();
             let at_low = opening(&mut target, &settings, &air(Mode::Idle, speed, low, 101.0));
             let at_high = opening(&mut target, &settings, &air(Mode::Idle, speed, high, 101.0));
             prop_assert!(at_high >= at_low - 1.0e-6, "{at_low} then {at_high}");
@@ -210,7 +210,7 @@ mod tests {
             boosts in prop::collection::vec(90.0f32..300.0, 1..200), speed in 800.0f32..3600.0, load in 0.0f32..=1.0,
         ) {
             let settings = TargetSettings::default();
-            let mut target = Target::default();
+            let mut target = TargetMemory::default();
             let place = MapPlace::find(&settings, &air(Mode::Boost, speed, load, 101.0), 0.0);
             for boost in boosts {
                 let opening = opening(&mut target, &settings, &air(Mode::Boost, speed, load, boost));
@@ -223,7 +223,7 @@ mod tests {
     #[test]
     fn boost_short_at_the_least_opening_does_not_wind_up() {
         let settings = TargetSettings::default();
-        let mut target = Target::default();
+        let mut target = TargetMemory::default();
         for _ in 0..60_000 {
             opening(&mut target, &settings, &air(Mode::Boost, 2000.0, 0.625, 120.0));
         }
@@ -238,7 +238,7 @@ mod tests {
     #[test]
     fn the_brake_opens_over_its_exhaust_pressure_and_speed() {
         let settings = TargetSettings::default();
-        let mut target = Target::default();
+        let mut target = TargetMemory::default();
         let mut braking = air(Mode::Brake, 2500.0, 0.0, 120.0);
         braking.exhaust = Some(Kilopascal(settings.modes.brake_exhaust.0 - 10.0));
         assert_eq!(opening(&mut target, &settings, &braking), settings.modes.brake_opening.get());

@@ -8,7 +8,7 @@ use plant::airpath::FuelResponse;
 use proptest::prelude::*;
 use rayon::prelude::*;
 use study::campaign::guard::{
-    GuardCampaign, GuardFault, LossCause, Table, WorldEnding, WorldFigures, run, run_one, sound_hours,
+    FaultTable, GuardCampaign, GuardFault, LossCause, WorldEnding, WorldFigures, run, run_one, sound_hours,
 };
 use study::campaign::{Next, PartOrder};
 use study::run::{Record, run_world};
@@ -23,7 +23,7 @@ fn campaign(worlds: u32) -> GuardCampaign {
     GuardCampaign { settings: Settings::default(), worlds, seed: 20_260_101 }
 }
 
-fn whole(campaign: &GuardCampaign) -> Table {
+fn whole(campaign: &GuardCampaign) -> FaultTable {
     run(campaign, &PartOrder::WHOLE, |_| Next::GoOn).expect("worlds that run").counted
 }
 

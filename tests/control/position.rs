@@ -7,7 +7,7 @@ use firmware_core::controller::Controller;
 use firmware_core::sample::Request;
 use firmware_core::settings::Settings;
 use firmware_core::units::{Opening, Tick, Volt};
-use plant::actuator::Linkage;
+use plant::actuator::LeverJoint;
 use plant::friction::RingCondition;
 use plant::world::{EngineState, World, WorldConfig};
 use rand::{RngExt, SeedableRng};
@@ -174,7 +174,7 @@ fn random_ring(condition: RingCondition, seed: u64) -> WorldConfig {
     friction.breakaway = friction.coulomb * rng.random_range(1.2..1.8);
     friction.bristle_stiffness *= rng.random_range(0.6..1.6);
     friction.stribeck_speed *= rng.random_range(0.6..1.6);
-    config.actuator.linkage = Linkage::with_play_deg(rng.random_range(0.1..1.0));
+    config.actuator.linkage = LeverJoint::with_play_deg(rng.random_range(0.1..1.0));
     config.sensors.position.noise_counts = rng.random_range(0.5..5.0);
     config.actuator.bridge.supply_v = rng.random_range(10.0..14.8);
     config

@@ -5,15 +5,15 @@
 
 use firmware_core::settings::Settings;
 use study::campaign::learn::{
-    ERROR_STEP_ENDS, FaultTally, LearnCampaign, LearnPlan, SignRow, TOLERANCE, ablation, campaign,
+    ERROR_STEP_ENDS, FaultTally, LearnCampaign, LearnRuns, SignRow, TOLERANCE, ablation, campaign,
 };
 use study::campaign::{Next, PartOrder};
 use study::catalogue;
 use vanebench_checks::{assert_near, reference_dir};
 
-fn plan(names: &[&str], runs: u64) -> LearnPlan {
+fn plan(names: &[&str], runs: u64) -> LearnRuns {
     let preset = |name: &&str| catalogue::find(name).expect("a name of the catalogue");
-    LearnPlan {
+    LearnRuns {
         presets: names.iter().map(preset).collect(),
         nominal: catalogue::nominal_unit(),
         settings: Settings::default(),

@@ -2,8 +2,8 @@
 #![allow(clippy::unwrap_used, reason = "a check that cannot be set up must fail")]
 
 use parts::matching::{
-    Bar, ClockedPart, End, LearnedCounts, LeverSensor, OpeningMatch, OpeningSign, SWEPT, TravelFinding,
-    check_travel, compare, sensitivity,
+    Bar, ClockedPart, LearnedCounts, LeverSensor, OpeningEnd, OpeningMatch, OpeningSign, SWEPT,
+    TravelFinding, check_travel, compare, sensitivity,
 };
 use parts::{Field, PartsSheet};
 use vanebench_checks::assert_near;
@@ -123,12 +123,15 @@ fn a_travel_that_fits_the_parts_has_reserves_at_both_ends_and_no_findings() {
 #[test]
 fn a_lever_one_hole_off_is_named_with_its_direction() {
     let found = findings(counts(16.0, 82.0));
-    assert!(found.iter().any(|f| matches!(f, TravelFinding::NoReserve { end: End::Open, .. })), "{found:?}");
+    assert!(
+        found.iter().any(|f| matches!(f, TravelFinding::NoReserve { end: OpeningEnd::Open, .. })),
+        "{found:?}"
+    );
     let clocked = found.iter().find_map(|f| match f {
         TravelFinding::Clocked { part: ClockedPart::Lever, holes, toward, .. } => Some((*holes, *toward)),
         _ => None,
     });
-    assert_eq!(clocked, Some((1, End::Open)), "{found:?}");
+    assert_eq!(clocked, Some((1, OpeningEnd::Open)), "{found:?}");
     assert!(found.iter().any(|f| matches!(f, TravelFinding::SpanShort { .. })), "{found:?}");
 }
 
@@ -139,7 +142,7 @@ fn a_ring_one_hole_off_is_named() {
     assert!(
         found.iter().any(|f| matches!(
             f,
-            TravelFinding::Clocked { part: ClockedPart::Ring, holes: 1, toward: End::Closed, .. }
+            TravelFinding::Clocked { part: ClockedPart::Ring, holes: 1, toward: OpeningEnd::Closed, .. }
         )),
         "{found:?}"
     );

@@ -2,7 +2,7 @@
 #![allow(clippy::unwrap_used, reason = "a check that cannot be set up must fail")]
 
 use parts::errors::error_sources;
-use parts::figures::{Figure, figures};
+use parts::figures::{PartFigure, figures};
 use parts::flow::bench_flow_g_s;
 use parts::matching::{Chain, GaugeJob, compare, match_sheets};
 use parts::pendulum::Pendulum;
@@ -23,7 +23,7 @@ fn with(text: &str, section: &str, lines: &str) -> String {
     text.replacen(section, &format!("{section}\n{lines}"), 1)
 }
 
-fn figure(sheet: &PartsSheet, name: &str) -> Figure {
+fn figure(sheet: &PartsSheet, name: &str) -> PartFigure {
     figures(sheet).into_iter().find(|figure| figure.name == name).unwrap()
 }
 
@@ -112,7 +112,7 @@ fn a_gauged_throat_outranks_the_geometry_with_its_own_uncertainty() {
     let gauged = with(RING_B, "[nozzle]", &format!("throat_closed = {{ mm = {throat:.6}, tol = 0.01 }}"));
     let by_pin = figure(&sheet(&gauged), "minimum-flow throat area");
     assert_near("area", by_pin.value, by_angle.value, 1e-5);
-    let share = |figure: &Figure| figure.standard_uncertainty / figure.value;
+    let share = |figure: &PartFigure| figure.standard_uncertainty / figure.value;
     assert!(share(&by_pin) < 0.012 && share(&by_pin) < share(&by_angle) / 2.0, "{:?} {:?}", by_pin, by_angle);
     // n h w: 9 × 7.2 × width, whatever the angle on the sheet says.
     let wider = with(RING_B, "[nozzle]", "throat_closed = { mm = 1.9, tol = 0.01 }");

@@ -7,7 +7,7 @@ use firmware_core::motion::{Ending, Motion, MotionProfile, MotionStep, Seen, Seg
 use firmware_core::sample::Request;
 use firmware_core::settings::Settings;
 use firmware_core::units::{Opening, TICKS_PER_SECOND, Tick};
-use plant::actuator::{End, Linkage};
+use plant::actuator::{LeverJoint, TravelEnd};
 use plant::world::{EngineState, World, WorldConfig};
 use rand::RngExt;
 use rand_pcg::Pcg64Mcg;
@@ -234,8 +234,8 @@ pub fn wide_unit(rng: &mut Pcg64Mcg) -> WorldConfig {
         spring.preload_nm *= factor;
         spring.rate_nm_per_rad *= factor;
     }
-    actuator.linkage = Linkage::with_play_deg(rng.random_range(0.1..1.2));
-    for end in [End::Low, End::High] {
+    actuator.linkage = LeverJoint::with_play_deg(rng.random_range(0.1..1.2));
+    for end in [TravelEnd::Low, TravelEnd::High] {
         if let Some(stop) = actuator.ring.stops.at_mut(end) {
             stop.stiffness_nm_per_rad *= rng.random_range(0.8..1.2);
         }

@@ -2,7 +2,7 @@
 
 use firmware_core::settings::Settings;
 use firmware_core::store::{
-    Found, Kept, LAYOUT_VERSION, RangeError, SAVE_BYTES_MAX, SECTOR_BYTES_MIN, Store, StoreFault,
+    FoundRecord, Kept, LAYOUT_VERSION, RangeError, SAVE_BYTES_MAX, SECTOR_BYTES_MIN, Store, StoreFault,
 };
 use serde_json::Value;
 
@@ -75,7 +75,7 @@ fn a_record_of_another_layout_is_named_and_stays_until_the_next_save() {
         let mut store = start(flash);
         assert_eq!(
             store.load(&mut kept(9)).found,
-            Found::OtherLayout { found: LAYOUT_VERSION + 1, known: LAYOUT_VERSION }
+            FoundRecord::OtherLayout { found: LAYOUT_VERSION + 1, known: LAYOUT_VERSION }
         );
         flash = store.into_flash();
     }
@@ -92,7 +92,7 @@ fn a_record_with_a_setting_out_of_range_is_not_used() {
     }
     let mut store = start(Small::erased());
     store.save(&record).unwrap();
-    assert_eq!(store.load(&mut kept(9)).found, Found::NotAllowed);
+    assert_eq!(store.load(&mut kept(9)).found, FoundRecord::NotAllowed);
 }
 
 #[test]

@@ -12,7 +12,7 @@ mod records;
 mod time;
 
 use embedded_storage::nor_flash::NorFlash;
-use firmware_core::store::{Found, Kept, Store};
+use firmware_core::store::{FoundRecord, Kept, Store};
 use flash::Flash;
 
 /// Two sectors of 16 KB, words of 4 bytes: as the STM32F405's.
@@ -32,7 +32,9 @@ fn start<F: NorFlash>(flash: F) -> Store<F> {
 fn found<F: NorFlash>(store: &mut Store<F>) -> Kept {
     let mut kept = Kept::NOTHING;
     match store.load(&mut kept).found {
-        Found::Kept | Found::Nothing => kept,
-        other @ (Found::OtherLayout { .. } | Found::NotAllowed) => panic!("never saved: {other:?}"),
+        FoundRecord::Kept | FoundRecord::Nothing => kept,
+        other @ (FoundRecord::OtherLayout { .. } | FoundRecord::NotAllowed) => {
+            panic!("never saved: {other:?}")
+        }
     }
 }

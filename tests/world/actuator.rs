@@ -6,7 +6,8 @@
 
 use crate::reference::column;
 use plant::actuator::{
-    Actuator, ActuatorParams, ActuatorState, Drive, GearParams, Linkage, SpringParams, Stop, StopPair,
+    Actuator, ActuatorParams, ActuatorState, GearParams, LeverJoint, SpringParams, StopPair, StopParams,
+    WindingDrive,
 };
 use vanebench_checks::assert_near;
 
@@ -35,7 +36,7 @@ fn at_rest() -> ActuatorState {
 
 fn run(actuator: &mut Actuator, volts: f64, span_s: f64, dt: f64) {
     for _ in 0..(span_s / dt).round() as u64 {
-        actuator.step(Drive::Volts(volts), 0.0, dt);
+        actuator.step(WindingDrive::Volts(volts), 0.0, dt);
     }
 }
 
@@ -87,7 +88,7 @@ fn stop_to_stop(dt: f64) -> (f64, Vec<(f64, f64)>) {
     let (mut steps, mut worst, mut path) = (0_u32, 0.0_f64, Vec::new());
     for (t, angle) in times.iter().zip(&angles) {
         while f64::from(steps) * dt < t - 0.5 * dt {
-            actuator.step(Drive::Volts(volts((f64::from(steps) + 0.5) * dt)), 0.0, dt);
+            actuator.step(WindingDrive::Volts(volts((f64::from(steps) + 0.5) * dt)), 0.0, dt);
             steps += 1;
         }
         worst = worst.max((actuator.state().lever_rad - angle).abs());
@@ -133,7 +134,7 @@ fn restitution(dt: f64) -> f64 {
     let mut params = linear();
     params.gear = GearParams { viscous_nm_s_per_rad: 0.0, ..params.gear };
     params.motor.torque_constant_nm_per_a = 0.0;
-    params.ring.stops.high = Some(Stop::bench_a(0.1));
+    params.ring.stops.high = Some(StopParams::bench_a(0.1));
     let mut actuator = Actuator::try_new(params).unwrap();
     actuator.set_state(ActuatorState { lever_rad_s: 5.0, ring_rad_s: 5.0, ..at_rest() });
     run(&mut actuator, 0.0, 0.06, dt);
@@ -163,7 +164,7 @@ fn a_slow_torque_swing_creeps_before_it_slides() {
         let steps = 1_000_000;
         for step in 1..=steps {
             let torque = amplitude * f64::from(step) / f64::from(steps);
-            actuator.step(Drive::Volts(0.0), torque, 2.5 / f64::from(steps));
+            actuator.step(WindingDrive::Volts(0.0), torque, 2.5 / f64::from(steps));
         }
         assert_near("angle at the first peak, °", actuator.state().lever_rad.to_degrees(), degrees, 1e-4);
     }
@@ -172,7 +173,7 @@ fn a_slow_torque_swing_creeps_before_it_slides() {
 #[test]
 fn a_tiny_play_behaves_like_none() {
     let mut params = ActuatorParams::bench_actuator_a();
-    params.linkage = Linkage::with_play_deg(1e-6);
+    params.linkage = LeverJoint::with_play_deg(1e-6);
     let mut with_play = Actuator::try_new(params).unwrap();
     let mut without = Actuator::try_new(ActuatorParams::bench_actuator_a()).unwrap();
     for actuator in [&mut with_play, &mut without] {
@@ -185,7 +186,7 @@ fn a_tiny_play_behaves_like_none() {
 #[test]
 fn play_shows_as_a_gap_when_the_drive_reverses() {
     let mut params = ActuatorParams::bench_actuator_a();
-    params.linkage = Linkage::with_play_deg(0.8);
+    params.linkage = LeverJoint::with_play_deg(0.8);
     params.spring = Some(SpringParams { preload_nm: 0.0, rate_nm_per_rad: 0.0 });
     let mut actuator = Actuator::try_new(params).unwrap();
     run(&mut actuator, 6.0, 0.15, 1e-4);

@@ -5,7 +5,7 @@
 //! practice, no source.
 
 use firmware_core::settings::Settings;
-use plant::actuator::{End, Obstruction, Stop};
+use plant::actuator::{Obstruction, StopParams, TravelEnd};
 use plant::airpath::FuelResponse;
 use plant::world::{Fault, FaultKind};
 use study::metrics::METRICS;
@@ -78,8 +78,8 @@ fn at_altitude_boost_settles_on_the_lowered_target() {
 fn jammed_closed(response: FuelResponse) -> RunOutcome {
     let mut scenario = built_in("runaway-vane");
     scenario.world.engine.fuel_response = response;
-    let stop = Stop::bench_a(58.0_f64.to_radians());
-    let what = FaultKind::Obstruction(Obstruction { shuts_off: End::Low, stop });
+    let stop = StopParams::bench_a(58.0_f64.to_radians());
+    let what = FaultKind::Obstruction(Obstruction { shuts_off: TravelEnd::Low, stop });
     scenario.world.faults = vec![Fault { at_s: 2.0, until_s: None, what }];
     run(&scenario, 1)
 }

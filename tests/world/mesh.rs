@@ -4,7 +4,9 @@
 //! self-locking where φ is at least λ (screw theory, as in any handbook of machine elements; from memory); what
 //! a motor takes and a load gives at steady speed. The parameters are invented.
 
-use plant::actuator::{Actuator, ActuatorParams, ActuatorState, Drive, Linkage, MeshParams, StopPair};
+use plant::actuator::{
+    Actuator, ActuatorParams, ActuatorState, LeverJoint, MeshParams, StopPair, WindingDrive,
+};
 use vanebench_checks::assert_near;
 
 /// A square-threaded screw, degrees of lead and of friction.
@@ -17,7 +19,7 @@ fn screw(lead_deg: f64, friction_deg: f64) -> MeshParams {
 }
 
 /// A motor and a gear on a ring that hardly rubs, without spring or stops: the gas is all its load.
-fn geared(mesh: MeshParams, linkage: Linkage) -> Actuator {
+fn geared(mesh: MeshParams, linkage: LeverJoint) -> Actuator {
     let mut params = ActuatorParams::bench_actuator_a();
     params.spring = None;
     params.ring.stops = StopPair::default();
@@ -34,16 +36,16 @@ fn geared(mesh: MeshParams, linkage: Linkage) -> Actuator {
 
 fn run(actuator: &mut Actuator, volts: f64, load_nm: f64, span_s: f64) {
     for _ in 0..(span_s / 1e-4).round() as u32 {
-        actuator.step(Drive::Volts(volts), load_nm, 1e-4);
+        actuator.step(WindingDrive::Volts(volts), load_nm, 1e-4);
     }
 }
 
 /// 0.018 N m/A × gear 48.
 const NM_PER_A: f64 = 0.864;
 const OHM: f64 = 1.6;
-const JOINTS: [Linkage; 2] = [
-    Linkage::Rigid,
-    Linkage::Lash { play_rad: 0.007, stiffness_nm_per_rad: 2000.0, damping_nm_s_per_rad: 1.0 },
+const JOINTS: [LeverJoint; 2] = [
+    LeverJoint::Rigid,
+    LeverJoint::Lash { play_rad: 0.007, stiffness_nm_per_rad: 2000.0, damping_nm_s_per_rad: 1.0 },
 ];
 
 #[test]

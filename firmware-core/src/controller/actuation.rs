@@ -6,7 +6,7 @@
 use crate::calibration::Calibration;
 use crate::command::Command;
 use crate::faults::{FaultSet, Limit, LimitSet};
-use crate::limits::{Drive, Limits, Push};
+use crate::limits::{DriveNow, LimitMemory, Push};
 use crate::plausibility::Vetted;
 use crate::position::regulator::OutputRange;
 use crate::position::speed::Speed;
@@ -19,7 +19,7 @@ use crate::units::{Ampere, Duty, Opening, Volt};
 pub(super) struct Actuation {
     position: PositionLoop,
     speed: Speed,
-    limits: Limits,
+    limits: LimitMemory,
     /// Volts that the current loop has added to its feed-forward.
     current_rest_v: f32,
 }
@@ -54,7 +54,7 @@ impl Actuation {
         push: Push,
         share: f32,
     ) -> Actuated {
-        let drive = Drive {
+        let drive = DriveNow {
             supply: vetted.supply,
             back_emf: self.back_emf(settings, vetted),
             motor_current: vetted.motor_current,
@@ -123,7 +123,7 @@ impl Actuation {
     fn follow_opening(
         &mut self,
         settings: &Settings,
-        drive: &Drive,
+        drive: &DriveNow,
         calibration: &Calibration,
         wanted: Opening,
         measured: f32,
@@ -155,7 +155,7 @@ impl Actuation {
     }
 
     /// Winding resistance and back-EMF are fed forward, an integral takes care of the rest.
-    fn follow_current(&mut self, settings: &Settings, drive: &Drive, wanted: Ampere) -> Duty {
+    fn follow_current(&mut self, settings: &Settings, drive: &DriveNow, wanted: Ampere) -> Duty {
         let resistance = settings.actuator.winding_resistance_ohm;
         let wanted = symmetric(drive.max_current.0).hold(wanted.0);
         let supply = symmetric(drive.supply.0);

@@ -20,7 +20,7 @@ use crate::plausibility::{Air, LoopState, Plausibility, Vetted};
 use crate::sample::{Request, Sample};
 use crate::settings::{SettingError, Settings, SettingsSection, SlewSettings};
 use crate::slew::{Haste, Slew};
-use crate::target::Target;
+use crate::target::TargetMemory;
 use crate::units::{Duty, Load, Opening, Tick};
 use actuation::Actuation;
 use memory::SecondCopy;
@@ -41,7 +41,7 @@ pub struct Controller {
     doubt: Doubt,
     footing: Footing,
     plausibility: Plausibility,
-    target: Target,
+    target: TargetMemory,
     guard: Guard,
     slew: Slew,
     actuation: Actuation,
@@ -110,7 +110,7 @@ impl Controller {
             doubt: Doubt::None,
             footing: Footing::Accepted,
             plausibility: Plausibility::default(),
-            target: Target::default(),
+            target: TargetMemory::default(),
             guard: Guard::default(),
             slew: Slew::default(),
             actuation: Actuation::default(),

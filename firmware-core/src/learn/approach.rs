@@ -27,7 +27,7 @@ const EVEN: f32 = 0.15;
 
 /// How an approach is driven.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Pace {
+pub(super) enum ApproachPace {
     /// From afar: brisk until near the stop.
     Brisk,
     /// After backing off: soft all the way.
@@ -74,7 +74,7 @@ pub(super) struct Ahead {
 #[derive(Debug, Clone)]
 pub(super) struct Approach {
     start: f32,
-    pace: Pace,
+    pace: ApproachPace,
     farthest: f32,
     standing: u16,
     contact: u16,
@@ -96,7 +96,7 @@ struct TickBlock {
 
 impl Approach {
     /// Begins at a progress; `known` is the running current of an earlier approach to the same stop.
-    pub(super) fn new(start: f32, pace: Pace, known: Option<f32>) -> Self {
+    pub(super) fn new(start: f32, pace: ApproachPace, known: Option<f32>) -> Self {
         Self {
             start,
             pace,
@@ -126,8 +126,8 @@ impl Approach {
         heading: Ahead,
     ) -> (f32, ApproachEnd) {
         let wanted = match self.pace {
-            Pace::Soft => plan.soft_speed(),
-            Pace::Brisk => plan.speed_at(expected, heading.progress),
+            ApproachPace::Soft => plan.soft_speed(),
+            ApproachPace::Brisk => plan.speed_at(expected, heading.progress),
         };
         let volts = drive.tick(SpeedError {
             wanted,

@@ -25,13 +25,13 @@ pub(super) enum PushStep {
 
 /// A push under way.
 #[derive(Debug, Clone, Copy)]
-pub(super) struct Push {
+pub(super) struct PushUnderWay {
     asked: f32,
     target: f32,
     settle: Settle,
 }
 
-impl Push {
+impl PushUnderWay {
     pub(super) fn new(plan: &LearnPlan, from: f32, target: f32) -> Self {
         Self { asked: from, target: plan.capped(target), settle: Settle::new(TIMES, plan.settled_range) }
     }

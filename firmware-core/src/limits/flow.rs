@@ -4,7 +4,7 @@
 //! missing, one that a sound winding cannot draw, a reading that cannot be; and how far the drive is cut
 //! back until the reading keeps the limit. Nothing is said where a sound unit could read the same.
 
-use super::Drive;
+use super::DriveNow;
 use crate::faults::{Fault, FaultSet};
 use crate::settings::Settings;
 use crate::units::{Ampere, larger, smaller};
@@ -52,7 +52,7 @@ pub(super) struct Flow {
 
 impl Flow {
     /// Judges the reading that the last tick's volts made; gives it back where it may be believed.
-    pub(super) fn tick(&mut self, settings: &Settings, drive: &Drive) -> Option<Ampere> {
+    pub(super) fn tick(&mut self, settings: &Settings, drive: &DriveNow) -> Option<Ampere> {
         let reading = drive.motor_current.filter(|_| !self.is_impossible(settings, drive));
         let Some(measured) = reading else {
             (self.cut, self.missing, self.shorted) = (0.0, 0, 0);
@@ -85,7 +85,7 @@ impl Flow {
     }
 
     /// Cuts the drive back to the resistance that the reading shows, and counts what only a short shows.
-    fn watch_excess(&mut self, settings: &Settings, drive: &Drive, size: f32) {
+    fn watch_excess(&mut self, settings: &Settings, drive: &DriveNow, size: f32) {
         let actuator = &settings.actuator;
         let most = actuator.max_current.0;
         let seen = self.surely_driving(drive) / (size * actuator.winding_resistance_ohm);
@@ -99,13 +99,13 @@ impl Flow {
 
     /// The most volts that can have been left over for the winding: the back-EMF is uncertain by its
     /// constant, and by what the speed filter has still to follow.
-    fn surely_driving(&self, drive: &Drive) -> f32 {
+    fn surely_driving(&self, drive: &DriveNow) -> f32 {
         let back_emf = drive.back_emf.0;
         let uncertain = (MOST_BACK_EMF - 1.0) * libm::fabsf(back_emf);
         libm::fabsf(self.volts - back_emf) + uncertain + SPEED_LAG * libm::fabsf(back_emf - self.back_emf)
     }
 
-    fn watch_missing(&mut self, settings: &Settings, drive: &Drive, size: f32) {
+    fn watch_missing(&mut self, settings: &Settings, drive: &DriveNow, size: f32) {
         if self.volts == 0.0 {
             // A bridge that is off carries nothing, whatever turns the motor.
             self.missing = 0;
@@ -120,7 +120,7 @@ impl Flow {
 
     /// The least current that a sound unit draws, A: hot winding, strong magnets, slow switches. Braking
     /// current is left out, for not every bridge carries it; so is a vane whose speed is unknown.
-    fn surely_flowing(&self, settings: &Settings, drive: &Drive) -> f32 {
+    fn surely_flowing(&self, settings: &Settings, drive: &DriveNow) -> f32 {
         if drive.position.is_none() {
             return 0.0;
         }
@@ -132,7 +132,7 @@ impl Flow {
 
     /// True while the reading is over the limit although next to nothing drives the motor or turns it: a
     /// reading like that must not take the drive away for ever.
-    fn is_impossible(&mut self, settings: &Settings, drive: &Drive) -> bool {
+    fn is_impossible(&mut self, settings: &Settings, drive: &DriveNow) -> bool {
         let Some(reading) = drive.motor_current else { return false };
         let most = settings.actuator.max_current.0;
         let behind = libm::fabsf(self.volts) + libm::fabsf(drive.back_emf.0);

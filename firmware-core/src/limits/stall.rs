@@ -2,7 +2,7 @@
 //!
 //! In: position, current, duty wanted. Out: whether the push must be taken back.
 
-use super::{Drive, Push};
+use super::{DriveNow, Push};
 use crate::settings::Settings;
 use crate::units::{Counts, Duty};
 
@@ -42,7 +42,7 @@ impl Stall {
     pub(super) fn tick(
         &mut self,
         settings: &Settings,
-        drive: &Drive,
+        drive: &DriveNow,
         current: f32,
         wanted: Duty,
         push: Push,

@@ -65,7 +65,7 @@ impl Motor {
 struct Rig {
     settings: Settings,
     motor: Motor,
-    limits: Limits,
+    limits: LimitMemory,
     speed: Speed,
     /// What the channel makes of the current.
     reading: fn(f32) -> f32,
@@ -77,7 +77,7 @@ impl Rig {
         Self {
             settings: Settings::default(),
             motor,
-            limits: Limits::default(),
+            limits: LimitMemory::default(),
             speed: Speed::default(),
             reading,
             last: Limited { duty: Duty::ZERO, limits: LimitSet::NONE, faults: FaultSet::NONE },
@@ -88,7 +88,7 @@ impl Rig {
         let actuator = &self.settings.actuator;
         let position = Some(Counts(self.motor.counts as i16));
         let counts_per_s = self.speed.tick(position) * actuator.counts_direction.sign();
-        let drive = Drive {
+        let drive = DriveNow {
             supply: Volt(self.motor.supply),
             back_emf: Volt(counts_per_s * actuator.back_emf_v_per_count_per_s),
             motor_current: Some(Ampere((self.reading)(self.motor.amperes))),

@@ -6,7 +6,7 @@ use super::activity::Activity;
 use super::bank::Bank;
 use super::exchange::{Answer, ControlSide, ControlStatus, ToLink};
 use super::given::Given;
-use super::keep::Keep;
+use super::keep::Saves;
 use super::lease::Lease;
 use super::stream::Stream;
 use crate::calibration::Setup;
@@ -44,7 +44,7 @@ pub(super) struct ControlMemory {
     pub(super) bank: Bank,
     /// The setup whose calibration is in use, if it is in force.
     pub(super) in_use: Option<Setup>,
-    pub(super) keep: Keep,
+    pub(super) keep: Saves,
     /// Stops that have been heeded.
     pub(super) stops: u32,
     /// Raw position of the last tick.
@@ -75,7 +75,7 @@ impl ControlMemory {
             given: Given::nothing(),
             bank: Bank::empty(),
             in_use: None,
-            keep: Keep::new(),
+            keep: Saves::new(),
             stops: 0,
             position: Counts(0),
             is_at_rest: true,

@@ -18,7 +18,7 @@ enum Phase {
 
 /// One save at a time, numbered from the hello.
 #[derive(Debug, Clone, Copy)]
-pub(super) struct Keep {
+pub(super) struct Saves {
     phase: Phase,
     /// The calibrations held are not those in the store.
     is_behind: bool,
@@ -27,13 +27,13 @@ pub(super) struct Keep {
 
 /// A save that has ended.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) struct Ended {
+pub(super) struct SaveEnded {
     pub(super) number: u16,
     /// What must not be found after a power-off may still be there.
     pub(super) is_lost: bool,
 }
 
-impl Keep {
+impl Saves {
     pub(super) const fn new() -> Self {
         Self { phase: Phase::Idle, is_behind: false, number: 0 }
     }
@@ -80,7 +80,7 @@ impl Keep {
     }
 
     /// The rig's answer; `None` when it had nothing to write.
-    pub(super) fn end(&mut self, result: StoreResult) -> Option<Ended> {
+    pub(super) fn end(&mut self, result: StoreResult) -> Option<SaveEnded> {
         self.phase = match self.phase {
             Phase::Taken => Phase::Idle,
             Phase::TakenAndAsked => Phase::Asked,
@@ -94,6 +94,6 @@ impl Keep {
         self.is_behind |= is_lost;
         let number = self.number;
         self.number = self.number.saturating_add(1);
-        Some(Ended { number, is_lost })
+        Some(SaveEnded { number, is_lost })
     }
 }

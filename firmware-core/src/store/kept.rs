@@ -85,7 +85,7 @@ fn read_settings<F: ReadNorFlash>(settings: &mut Settings, reader: &mut SlotRead
 /// What the newest whole record says.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
-pub enum Found {
+pub enum FoundRecord {
     /// No whole record.
     Nothing,
     /// What was kept last.
@@ -101,7 +101,7 @@ pub enum Found {
     NotAllowed,
 }
 
-impl Found {
+impl FoundRecord {
     /// Reads a whole record. A build that changes the layout adds an arm here for each older layout that it can still
     /// read.
     pub(super) fn read<F: ReadNorFlash>(flash: &mut F, record: &Placed, into: &mut Kept) -> Self {

@@ -23,7 +23,7 @@ mod result;
 mod sector;
 mod slot;
 
-pub use kept::{Found, Kept, LAYOUT_VERSION};
+pub use kept::{FoundRecord, Kept, LAYOUT_VERSION};
 pub use result::{StoreFault, StoreResult};
 
 use core::ops::Range;
@@ -83,7 +83,7 @@ pub struct Condition {
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Loaded {
     /// What the newest whole record says.
-    pub found: Found,
+    pub found: FoundRecord,
     /// As in [`Condition::damaged`]: each was a save that was cut short, or a record that is lost.
     pub damaged: u16,
 }
@@ -124,12 +124,12 @@ impl<F: NorFlash> Store<F> {
         Ok(store)
     }
 
-    /// Reads the newest whole record into place; unless [`Found::Kept`] says so, that holds nothing.
+    /// Reads the newest whole record into place; unless [`FoundRecord::Kept`] says so, that holds nothing.
     pub fn load(&mut self, into: &mut Kept) -> Loaded {
         *into = Kept::NOTHING;
         let found = match &self.newest {
-            Some(record) => Found::read(&mut self.flash, record, into),
-            None => Found::Nothing,
+            Some(record) => FoundRecord::read(&mut self.flash, record, into),
+            None => FoundRecord::Nothing,
         };
         Loaded { found, damaged: self.damaged }
     }

@@ -5,7 +5,7 @@
 
 use super::field::Field;
 use super::pendulum_sheet::{PENDULUM, PLATFORM};
-use super::problem::{Finding, Problem, Wheel};
+use super::problem::{Problem, SheetFinding, Wheel};
 use super::sheet::{ActsOn, PartsSheet};
 use super::wheels::turbine_in_flow;
 use plant::nozzle::NozzleModel;
@@ -13,10 +13,10 @@ use plant::nozzle::NozzleModel;
 /// Where a field stands in the file.
 type LineOf<'a> = &'a dyn Fn(Field) -> Option<usize>;
 
-pub(super) fn check(sheet: &PartsSheet, line: LineOf<'_>) -> Vec<Finding> {
+pub(super) fn check(sheet: &PartsSheet, line: LineOf<'_>) -> Vec<SheetFinding> {
     let mut findings = Vec::new();
     let mut report = |field: Field, problem: Problem| {
-        findings.push(Finding { line: line(field), field: field.path(), problem });
+        findings.push(SheetFinding { line: line(field), field: field.path(), problem });
     };
     wheels(sheet, &mut report);
     turbine_throat(sheet, &mut report);

@@ -8,7 +8,9 @@ use serde::Deserialize;
 use toml::Value;
 
 use super::problem::Problem;
-use super::quantity::{Dimension, INCH_MM, Origin, Quantity, TOLERANCE_SHARE, ToleranceOrigin, UNITS, Unit};
+use super::quantity::{
+    Dimension, INCH_MM, Quantity, TOLERANCE_SHARE, ToleranceOrigin, UNITS, Unit, ValueOrigin,
+};
 use super::specs::FieldSpec;
 
 use plant::shown::MOST_SHOWN;
@@ -125,10 +127,13 @@ pub(super) fn words(text: String, most: usize) -> Result<String, Problem> {
 }
 
 /// Who and with what: from the entry, else from the sheet.
-pub(super) fn measured_by(own: &dyn Fn(&str) -> Option<String>, sheet: &Measured) -> Result<Origin, Problem> {
+pub(super) fn measured_by(
+    own: &dyn Fn(&str) -> Option<String>,
+    sheet: &Measured,
+) -> Result<ValueOrigin, Problem> {
     let by = own("by").or_else(|| sheet.by.clone());
     let with = own("with").or_else(|| sheet.with.clone());
-    Ok(Origin::Measured {
+    Ok(ValueOrigin::Measured {
         by: words(by.ok_or(Problem::NobodyNamed { what: "who measured it (by)" })?, MOST_SHOWN)?,
         with: words(with.ok_or(Problem::NobodyNamed { what: "with which tool (with)" })?, MOST_SHOWN)?,
     })

@@ -13,7 +13,7 @@ use rayon::prelude::*;
 use statrs::statistics::Statistics;
 
 use super::field::Field;
-use super::quantity::{Dimension, Origin, Quantity};
+use super::quantity::{Dimension, Quantity, ValueOrigin};
 use super::sheet::PartsSheet;
 
 /// Rules of thumb whose error two turbos share, and the correlation of it; own choice. What the other rules get
@@ -57,11 +57,11 @@ struct SharedBy {
 fn shared(sheet: &PartsSheet, field: Field, quantity: &Quantity) -> Option<(SharedBy, f64)> {
     let dimension = field.spec().dimension;
     match &quantity.origin {
-        Origin::Measured { with, .. } => {
+        ValueOrigin::Measured { with, .. } => {
             let correlation = *sheet.instruments.get(with)?;
             Some((SharedBy { words: with.clone(), dimension, rule_for: None }, correlation))
         }
-        Origin::Estimated { rule } => {
+        ValueOrigin::Estimated { rule } => {
             let (_, correlation) = SHARED_RULES.iter().find(|(ruled, _)| *ruled == field)?;
             Some((SharedBy { words: rule.clone(), dimension, rule_for: Some(field) }, *correlation))
         }

@@ -16,7 +16,7 @@ use plant::nozzle::{NozzleModel, in_series_mm2};
 
 /// One figure.
 #[derive(Debug, Clone, PartialEq, Serialize, schemars::JsonSchema)]
-pub struct Figure {
+pub struct PartFigure {
     /// What it is.
     pub name: &'static str,
     /// Unit.
@@ -217,11 +217,11 @@ pub(crate) fn figure_values(sheet: &PartsSheet) -> Vec<f64> {
 
 /// All figures of a sheet.
 #[must_use]
-pub fn figures(sheet: &PartsSheet) -> Vec<Figure> {
+pub fn figures(sheet: &PartsSheet) -> Vec<PartFigure> {
     RECIPES.iter().map(|recipe| figure(sheet, recipe)).collect()
 }
 
-fn figure(sheet: &PartsSheet, recipe: &Recipe) -> Figure {
+fn figure(sheet: &PartsSheet, recipe: &Recipe) -> PartFigure {
     let result = propagate_sheet(sheet, recipe.of);
     let rests_on_estimates = sheet
         .quantities()
@@ -229,7 +229,7 @@ fn figure(sheet: &PartsSheet, recipe: &Recipe) -> Figure {
         .filter(|((_, quantity), share)| quantity.is_estimated() && share.component != 0.0)
         .map(|((field, _), _)| field.path())
         .collect();
-    Figure {
+    PartFigure {
         name: recipe.name,
         unit: recipe.unit,
         value: result.value,

@@ -7,7 +7,7 @@ use serde::Deserialize;
 use serde_spanned::Spanned;
 
 use super::entry::words;
-use super::problem::{Finding, Problem};
+use super::problem::{Problem, SheetFinding};
 use super::sheet::{ActsOn, IndexLink, Indexing};
 use plant::shown::{MOST_SHOWN, brief};
 
@@ -37,10 +37,13 @@ const TOL_MM: Allowed = ("tol_mm", "mm", 0.0, 20.0);
 /// From the smallest pivot circle's pins to the longest ring lever, with room.
 const AT_RADIUS_MM: Allowed = ("at_radius_mm", "mm", 5.0, 260.0);
 
-pub(super) fn read(raw: RawIndexing, line_of: &dyn Fn(usize) -> usize) -> Result<Indexing, Vec<Finding>> {
+pub(super) fn read(
+    raw: RawIndexing,
+    line_of: &dyn Fn(usize) -> usize,
+) -> Result<Indexing, Vec<SheetFinding>> {
     let mut findings = Vec::new();
     let datum = words(raw.datum, MOST_SHOWN).unwrap_or_else(|problem| {
-        findings.push(Finding { line: None, field: "indexing.datum".into(), problem });
+        findings.push(SheetFinding { line: None, field: "indexing.datum".into(), problem });
         String::new()
     });
     let mut chain = Vec::new();
@@ -49,7 +52,7 @@ pub(super) fn read(raw: RawIndexing, line_of: &dyn Fn(usize) -> usize) -> Result
         match link(spanned.into_inner()) {
             Ok(link) => chain.push(link),
             Err((at, field, problem)) => {
-                findings.push(Finding { line: Some(line_of(at.unwrap_or(start))), field, problem });
+                findings.push(SheetFinding { line: Some(line_of(at.unwrap_or(start))), field, problem });
             }
         }
     }

@@ -30,8 +30,8 @@ pub mod wheels;
 
 pub use field::Field;
 
-pub use problem::{Finding, Problem, SheetError, Wheel};
-pub use quantity::{Dimension, Origin, Quantity, ToleranceOrigin, UNITS, Unit};
+pub use problem::{Problem, SheetError, SheetFinding, Wheel};
+pub use quantity::{Dimension, Quantity, ToleranceOrigin, UNITS, Unit, ValueOrigin};
 pub use sheet::{ActsOn, Count, IndexLink, Indexing, Material, PartsSheet, WheelMaterial};
 pub use specs::{EstimateRule, FieldSpec, Missing};
 

@@ -6,7 +6,7 @@
 use super::field::Field;
 use super::figures::propagate_sheet;
 use super::pendulum::Pendulum;
-use super::quantity::{Origin, Quantity, ToleranceOrigin};
+use super::quantity::{Quantity, ToleranceOrigin, ValueOrigin};
 use super::sheet::PartsSheet;
 
 /// All of these, or none.
@@ -28,13 +28,13 @@ pub(super) fn add_inertia(sheet: &mut PartsSheet) {
     if sheet.get(Field::RotorInertia).is_some() {
         return;
     }
-    let Origin::Measured { by, .. } = swing.origin.clone() else { return };
+    let ValueOrigin::Measured { by, .. } = swing.origin.clone() else { return };
     let found = propagate_sheet(sheet, inertia);
     let quantity = Quantity {
         value: found.value,
         tolerance: ROOT_3 * found.standard_uncertainty,
         tolerance_origin: ToleranceOrigin::Stated,
-        origin: Origin::Measured { by, with: "pendulum, from its entries".into() },
+        origin: ValueOrigin::Measured { by, with: "pendulum, from its entries".into() },
         readings: Vec::new(),
     };
     sheet.quantities.insert(Field::RotorInertia, quantity);

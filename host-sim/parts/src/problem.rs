@@ -5,7 +5,7 @@ use plant::shown::number;
 
 /// One thing wrong, with its place.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Finding {
+pub struct SheetFinding {
     /// Line of the file, from 1, where it is known.
     pub line: Option<usize>,
     /// `section.key`, or the section.
@@ -20,7 +20,7 @@ pub struct SheetError {
     /// The file, as it was named.
     pub file: String,
     /// Everything found wrong, in file order where lines are known.
-    pub findings: Vec<Finding>,
+    pub findings: Vec<SheetFinding>,
 }
 
 impl std::fmt::Display for SheetError {

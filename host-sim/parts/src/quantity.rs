@@ -101,7 +101,7 @@ impl Dimension {
 /// Where a value came from.
 #[derive(Debug, Clone, PartialEq, serde::Serialize, schemars::JsonSchema)]
 #[serde(rename_all = "kebab-case")]
-pub enum Origin {
+pub enum ValueOrigin {
     /// Someone measured it.
     Measured {
         /// Who.
@@ -139,7 +139,7 @@ pub struct Quantity {
     /// Where the tolerance came from.
     pub tolerance_origin: ToleranceOrigin,
     /// Where the value came from.
-    pub origin: Origin,
+    pub origin: ValueOrigin,
     /// The single readings whose mean the value is; empty where there was one.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub readings: Vec<f64>,
@@ -155,6 +155,6 @@ impl Quantity {
     /// Was the value estimated rather than measured?
     #[must_use]
     pub fn is_estimated(&self) -> bool {
-        matches!(self.origin, Origin::Estimated { .. })
+        matches!(self.origin, ValueOrigin::Estimated { .. })
     }
 }

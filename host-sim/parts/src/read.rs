@@ -16,8 +16,8 @@ use super::entry::{self, Measured};
 use super::field::Field;
 use super::indexing::{self, RawIndexing};
 use super::pendulum_sheet;
-use super::problem::{Finding, Problem, SheetError};
-use super::quantity::{Origin, Quantity, ToleranceOrigin};
+use super::problem::{Problem, SheetError, SheetFinding};
+use super::quantity::{Quantity, ToleranceOrigin, ValueOrigin};
 use super::sheet::{Count, Indexing, Material, PartsSheet, WheelMaterial};
 use super::specs::{FieldSpec, Missing, SPECS};
 use super::teardown::Teardown;
@@ -72,7 +72,7 @@ impl PartsSheet {
             Ok(text) => Self::parse(&file, &text),
             Err(error) => {
                 let problem = Problem::Unreadable { reason: error.to_string() };
-                let finding = Finding { line: None, field: "sheet".into(), problem };
+                let finding = SheetFinding { line: None, field: "sheet".into(), problem };
                 Err(SheetError { file, findings: vec![finding] })
             }
         }
@@ -83,7 +83,7 @@ impl PartsSheet {
     /// # Errors
     /// As [`Self::read`].
     pub fn parse(file: &str, text: &str) -> Result<Self, SheetError> {
-        let refuse = |mut findings: Vec<Finding>| {
+        let refuse = |mut findings: Vec<SheetFinding>| {
             findings.sort_by_key(|finding| finding.line.unwrap_or(usize::MAX));
             SheetError { file: file.to_owned(), findings }
         };
@@ -91,7 +91,7 @@ impl PartsSheet {
             let line = error.span().map(|span| line_of(text, span.start));
             let written = line.and_then(|line| text.lines().nth(line - 1)).map(brief).unwrap_or_default();
             let problem = Problem::Syntax { reason: said(error.message(), &written) };
-            refuse(vec![Finding { line, field: "sheet".into(), problem }])
+            refuse(vec![SheetFinding { line, field: "sheet".into(), problem }])
         })?;
         let mut reader = Reader { text, measured: raw.measured.clone(), findings: Vec::new() };
         let (sheet, sections) = reader.sheet(raw);
@@ -126,13 +126,13 @@ type Sections = BTreeMap<&'static str, Entries>;
 struct Reader<'a> {
     text: &'a str,
     measured: Measured,
-    findings: Vec<Finding>,
+    findings: Vec<SheetFinding>,
 }
 
 impl Reader<'_> {
     fn report(&mut self, entry: Option<&Spanned<Value>>, field: impl Into<String>, problem: Problem) {
         let line = entry.map(|entry| line_of(self.text, entry.span().start));
-        self.findings.push(Finding { line, field: field.into(), problem });
+        self.findings.push(SheetFinding { line, field: field.into(), problem });
     }
 
     fn sheet(&mut self, raw: RawSheet) -> (Option<PartsSheet>, Sections) {
@@ -244,13 +244,13 @@ impl Reader<'_> {
         let (min, max) = COUNTS;
         let problem = match (entry.map(Spanned::get_ref), estimate) {
             (None, Some((value, rule))) => {
-                return Some(Count { value, origin: Origin::Estimated { rule: rule.to_owned() } });
+                return Some(Count { value, origin: ValueOrigin::Estimated { rule: rule.to_owned() } });
             }
             (None, None) => Problem::Missing { example: format!("{key} = 11") },
             (Some(Value::Integer(count)), _) => match u32::try_from(*count) {
                 Ok(value) if (min..=max).contains(&value) => {
                     let by = self.measured.by.clone().unwrap_or_else(|| "unnamed".into());
-                    return Some(Count { value, origin: Origin::Measured { by, with: "count".into() } });
+                    return Some(Count { value, origin: ValueOrigin::Measured { by, with: "count".into() } });
                 }
                 _ => Problem::Count { count: *count, min, max },
             },
@@ -264,12 +264,12 @@ impl Reader<'_> {
         let entry = sections[section].get("material");
         let Some(value) = entry.map(Spanned::get_ref) else {
             let rule = "the usual alloy for this wheel".to_owned();
-            return Some(WheelMaterial { material: usual, origin: Origin::Estimated { rule } });
+            return Some(WheelMaterial { material: usual, origin: ValueOrigin::Estimated { rule } });
         };
         let name = value.as_str().unwrap_or_default();
         if let Some((_, material)) = Material::NAMED.iter().find(|(named, _)| *named == name) {
             let by = self.measured.by.clone().unwrap_or_else(|| "unnamed".into());
-            let origin = Origin::Measured { by, with: "inspection".into() };
+            let origin = ValueOrigin::Measured { by, with: "inspection".into() };
             return Some(WheelMaterial { material: *material, origin });
         }
         let allowed = Material::NAMED.map(|(named, _)| named).join(", ");
@@ -293,7 +293,7 @@ impl Reader<'_> {
                 let problem = Problem::OutOfRange { value, unit: "(correlation)", min: 0.0, max: 1.0 };
                 let line = Some(line_of(self.text, correlation.span().start));
                 let field = format!("instruments.{:?}", brief(name));
-                self.findings.push(Finding { line, field, problem });
+                self.findings.push(SheetFinding { line, field, problem });
             }
         }
         raw.into_iter().map(|(name, correlation)| (name, correlation.into_inner())).collect()
@@ -338,7 +338,7 @@ fn estimate_inertia(sheet: &mut PartsSheet) {
         value,
         tolerance: wheels::INERTIA_ESTIMATE_SHARE * value,
         tolerance_origin: ToleranceOrigin::Estimated,
-        origin: Origin::Estimated { rule: wheels::INERTIA_RULE.to_owned() },
+        origin: ValueOrigin::Estimated { rule: wheels::INERTIA_RULE.to_owned() },
         readings: Vec::new(),
     });
 }
@@ -355,7 +355,7 @@ fn estimate(spec: &FieldSpec, known: &BTreeMap<Field, Quantity>) -> Result<Optio
                 value,
                 tolerance,
                 tolerance_origin: ToleranceOrigin::Estimated,
-                origin: Origin::Estimated { rule: rule.words.to_owned() },
+                origin: ValueOrigin::Estimated { rule: rule.words.to_owned() },
                 readings: Vec::new(),
             }))
         }

@@ -9,7 +9,7 @@ use std::sync::Arc;
 use super::compressor_map::CompressorMap;
 use super::field::Field;
 use super::flow::bench_flow_g_s;
-use super::quantity::{Origin, Quantity};
+use super::quantity::{Quantity, ValueOrigin};
 use super::teardown::Teardown;
 use plant::nozzle::{FourBar, Linkage, NozzleModel, RingDimensions, RingError, SlotDrive, VaneRing};
 
@@ -19,7 +19,7 @@ pub struct Count {
     /// How many.
     pub value: u32,
     /// Counted or estimated.
-    pub origin: Origin,
+    pub origin: ValueOrigin,
 }
 
 /// What a wheel is made of. Densities are handbook values for the usual alloys (from memory, ±3 %).
@@ -63,7 +63,7 @@ pub struct WheelMaterial {
     /// Which.
     pub material: Material,
     /// Known or estimated.
-    pub origin: Origin,
+    pub origin: ValueOrigin,
 }
 
 /// What a tolerance in the indexing chain turns.

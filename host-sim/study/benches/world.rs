@@ -12,7 +12,7 @@ use firmware_core::controller::Controller;
 use firmware_core::sample::{EngineDemand, Mode, Request};
 use firmware_core::settings::Settings;
 use firmware_core::units::{Duty, Kilopascal, Load, Rpm, Tick};
-use plant::actuator::{Actuator, ActuatorParams, Drive};
+use plant::actuator::{Actuator, ActuatorParams, WindingDrive};
 use plant::airpath::{EngineInputs, Operating, ReducedModel, ReducedParams, rk4};
 use plant::atmosphere::Ambient;
 use plant::friction::{LuGre, LuGreParams};
@@ -48,7 +48,7 @@ fn actuators(c: &mut Criterion) {
         let mut tick = 0_u32;
         c.bench_function(name, |b| {
             b.iter(|| {
-                let drive = Drive::Bridge { duty: swing(tick), supply_v: 12.0 };
+                let drive = WindingDrive::Bridge { duty: swing(tick), supply_v: 12.0 };
                 for _ in 0..ACTUATOR_STEPS {
                     actuator.step(black_box(drive), 0.05, ACTUATOR_STEP_S);
                 }

@@ -68,12 +68,12 @@ pub const COLUMNS: &[TraceColumn] = columns![
 
 /// All rows of a run.
 #[derive(Debug, Clone, PartialEq, Default)]
-pub struct Trace {
+pub struct RunTrace {
     /// The rows, in time order.
     pub rows: Vec<TraceRow>,
 }
 
-impl Trace {
+impl RunTrace {
     /// The trace as CSV (RFC 4180), units in the header, numbers that print exactly and end early.
     #[must_use]
     pub fn to_csv(&self) -> String {

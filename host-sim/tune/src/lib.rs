@@ -23,5 +23,5 @@ pub use identify::{Identified, IdentifyError, TunePoint, identify};
 pub use margins::{Loop, Margins};
 pub use process::Process;
 pub use relay::{RelayCycle, relay_cycle};
-pub use response::{StepResponse, predicted, simulated};
+pub use response::{StepRecord, predicted, simulated};
 pub use rules::{Rule, tuned_settings};

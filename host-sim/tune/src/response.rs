@@ -16,7 +16,7 @@ use super::process::ProcessInTime;
 
 /// One step response, sampled each millisecond.
 #[derive(Debug, Clone, PartialEq, serde::Serialize, schemars::JsonSchema)]
-pub struct StepResponse {
+pub struct StepRecord {
     /// Opening after each millisecond.
     pub opening: Vec<f64>,
     /// Time to 86.5 % of the step, dead time included, ms.
@@ -27,7 +27,7 @@ pub struct StepResponse {
     pub steady_error: f64,
 }
 
-impl StepResponse {
+impl StepRecord {
     fn of(opening: Vec<f64>, from: f64, to: f64) -> Self {
         let part = |value: f64| (value - from) / (to - from);
         let t86_ms = opening.iter().position(|value| part(*value) >= 0.865).map(|index| index + 1);
@@ -47,7 +47,7 @@ const LINEAR_STEPS: usize = 50;
 
 /// Unit step of the linear loop without path, friction or limits, derivative on the measurement.
 #[must_use]
-pub fn predicted(tuned: &Loop, from: f64, to: f64) -> StepResponse {
+pub fn predicted(tuned: &Loop, from: f64, to: f64) -> StepRecord {
     let dt = TICK_S / LINEAR_STEPS as f64;
     let gains = &tuned.gains;
     let mut plant = ProcessInTime::new(&tuned.process, dt);
@@ -65,7 +65,7 @@ pub fn predicted(tuned: &Loop, from: f64, to: f64) -> StepResponse {
             from + value
         })
         .collect();
-    StepResponse::of(opening, from, to)
+    StepRecord::of(opening, from, to)
 }
 
 const TICK_S: f64 = 1e-3;
@@ -74,7 +74,7 @@ const STICKING: f64 = 1.45;
 
 /// The step that the controller itself makes on the identified actuator.
 #[must_use]
-pub fn simulated(settings: &Settings, found: &Identified, from: f64, to: f64) -> StepResponse {
+pub fn simulated(settings: &Settings, found: &Identified, from: f64, to: f64) -> StepRecord {
     let mut actuator = IdentifiedActuator::at_rest(found, from);
     let mut controller = Controller::new(*settings);
     let calibration = calibration(settings);
@@ -94,7 +94,7 @@ pub fn simulated(settings: &Settings, found: &Identified, from: f64, to: f64) ->
     };
     lead(from, RESPONSE_MS, &mut actuator);
     let start = actuator.opening;
-    StepResponse::of(lead(to, RESPONSE_MS, &mut actuator), start, to)
+    StepRecord::of(lead(to, RESPONSE_MS, &mut actuator), start, to)
 }
 
 /// Identified actuator with friction that sticks.

@@ -75,7 +75,7 @@ pub enum Effect {
 
 /// Whether a real lever will move.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Motion {
+pub enum LeverMotion {
     /// A unit on a bench.
     Real,
     /// A simulated unit.
@@ -101,11 +101,11 @@ const LOOK: Duration = Duration::from_millis(50);
 /// What a job has shown of the cautions: all of them first, then what may hurt at any start.
 #[derive(Debug, Default)]
 pub(crate) struct JobCautions {
-    shown: Shown,
+    shown: CautionShown,
 }
 
 #[derive(Debug, Default)]
-enum Shown {
+enum CautionShown {
     #[default]
     Nothing,
     Whole,
@@ -116,9 +116,9 @@ impl JobCautions {
     fn next(&mut self) -> &'static [&'static str] {
         /// Pinch, heat and emergency stop stand first.
         const KEPT: usize = 3;
-        match std::mem::replace(&mut self.shown, Shown::Whole) {
-            Shown::Nothing => &CAUTIONS,
-            Shown::Whole => &CAUTIONS[..KEPT],
+        match std::mem::replace(&mut self.shown, CautionShown::Whole) {
+            CautionShown::Nothing => &CAUTIONS,
+            CautionShown::Whole => &CAUTIONS[..KEPT],
         }
     }
 }
@@ -138,7 +138,7 @@ impl HandsClear {
     /// # Errors
     /// Without `--hands-clear`, without a terminal to ask at, with any answer but "yes", or on Ctrl-C: nothing
     /// moves.
-    pub(crate) fn confirm(self, motion: Motion) -> Result<Acknowledged, Failure> {
+    pub(crate) fn confirm(self, motion: LeverMotion) -> Result<Acknowledged, Failure> {
         self.confirm_in(&mut JobCautions::default(), motion)
     }
 
@@ -159,15 +159,19 @@ impl HandsClear {
     ///
     /// # Errors
     /// As [`HandsClear::confirm`].
-    pub(crate) fn confirm_in(self, job: &mut JobCautions, motion: Motion) -> Result<Acknowledged, Failure> {
+    pub(crate) fn confirm_in(
+        self,
+        job: &mut JobCautions,
+        motion: LeverMotion,
+    ) -> Result<Acknowledged, Failure> {
         say_each(job.next());
         match (motion, self.hands_clear) {
-            (Motion::Simulated, _) => {
+            (LeverMotion::Simulated, _) => {
                 console::say("(virtual rig: nothing real moves)\n");
                 Ok(Acknowledged::VirtualRig)
             }
-            (Motion::Real, true) => Ok(Acknowledged::ByOption),
-            (Motion::Real, false) => ask(
+            (LeverMotion::Real, true) => Ok(Acknowledged::ByOption),
+            (LeverMotion::Real, false) => ask(
                 HANDS_CLEAR,
                 "nothing moved: the cautions were not acknowledged. Clear the lever and add --hands-clear.",
             )
@@ -181,7 +185,7 @@ impl HandsClear {
     /// Without a typed yes and without `--hands-clear` and an operator's name: nothing moves.
     pub(crate) fn confirm_unproven(
         self,
-        motion: Motion,
+        motion: LeverMotion,
         unproven: &str,
         operator: Option<&ShortText>,
     ) -> Result<(Acknowledged, Present), Failure> {
@@ -201,8 +205,8 @@ impl HandsClear {
             }
         };
         Ok(match motion {
-            Motion::Real => (acknowledged, present),
-            Motion::Simulated => (Acknowledged::VirtualRig, present),
+            LeverMotion::Real => (acknowledged, present),
+            LeverMotion::Simulated => (Acknowledged::VirtualRig, present),
         })
     }
 }
@@ -212,10 +216,10 @@ impl HandsClear {
 ///
 /// # Errors
 /// As [`HandsClear::confirm`].
-pub(crate) fn confirm_again(motion: Motion, stopped: &str) -> Result<Acknowledged, Failure> {
+pub(crate) fn confirm_again(motion: LeverMotion, stopped: &str) -> Result<Acknowledged, Failure> {
     match motion {
-        Motion::Simulated => Ok(Acknowledged::VirtualRig),
-        Motion::Real => {
+        LeverMotion::Simulated => Ok(Acknowledged::VirtualRig),
+        LeverMotion::Real => {
             console::say(&format!("\nThe unit was stopped: {stopped}\nIt will move again."));
             show();
             pause()?;

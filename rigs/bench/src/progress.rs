@@ -21,11 +21,11 @@ const FURTHER: Duration = Duration::from_secs(60);
 
 /// The progress of one verb; telling ends when it is dropped.
 pub(crate) struct ProgressLine {
-    shared: Arc<Shared>,
+    shared: Arc<ProgressState>,
     teller: Option<JoinHandle<()>>,
 }
 
-struct Shared {
+struct ProgressState {
     steps: Mutex<Steps>,
     over: Condvar,
 }
@@ -43,7 +43,7 @@ struct Steps {
 impl ProgressLine {
     /// Starts telling how far `what` is.
     pub(crate) fn begin(console: &Console, what: &str) -> Self {
-        let shared = Arc::new(Shared { steps: Mutex::default(), over: Condvar::new() });
+        let shared = Arc::new(ProgressState { steps: Mutex::default(), over: Condvar::new() });
         let teller = match console.progress() {
             ShownProgress::Hidden => None,
             ShownProgress::Shown => {
@@ -73,7 +73,7 @@ impl Drop for ProgressLine {
 }
 
 /// Tells until it is over.
-fn tell(shared: &Shared, what: &str) {
+fn tell(shared: &ProgressState, what: &str) {
     let begun = Instant::now();
     let line = line();
     let mut told = 0;

@@ -12,7 +12,7 @@ use crate::limits::Limits;
 use crate::output::write_file;
 use crate::profile::Profile;
 use crate::record::{Checked, HEAD_NOTE, RecordError, Run, RunName, VERDICT_FILE, runs_in};
-use crate::report::{Section, Sheet, attachments};
+use crate::report::{ReportSheet, Section, attachments};
 
 /// The file that a report is written to.
 pub(crate) const REPORT_FILE: &str = "report.html";
@@ -145,7 +145,7 @@ pub(crate) fn write_report(
     limits: &Limits,
     log: Option<Section>,
 ) -> Result<(), Failure> {
-    let sheet = Sheet::of_unit(unit_dir).map_err(Failure::usage)?;
+    let sheet = ReportSheet::of_unit(unit_dir).map_err(Failure::usage)?;
     let attached = attachments::section_of(unit_dir).map_err(Failure::undetermined)?;
     let html =
         result.report((profile, limits), sheet, log, attached).render().map_err(Failure::undetermined)?;

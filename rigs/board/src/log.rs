@@ -70,12 +70,12 @@ pub fn stored(_done: bool) {
 }
 
 /// What changes from tick to tick and is worth a line.
-pub struct Watch {
+pub struct LogWatch {
     #[cfg(feature = "log")]
     last: Option<TickOutput>,
 }
 
-impl Watch {
+impl LogWatch {
     /// Nothing seen so far.
     pub const fn new() -> Self {
         Self {

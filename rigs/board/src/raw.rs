@@ -105,10 +105,10 @@ pub fn take_store_memory() -> Option<&'static mut [u8; STORE_BYTES]> {
 
 /// An interrupt line by its number.
 #[derive(Clone, Copy)]
-struct Line(u16);
+struct InterruptLine(u16);
 
 // SAFETY: the number is the line's own and does not change.
-unsafe impl InterruptNumber for Line {
+unsafe impl InterruptNumber for InterruptLine {
     fn number(self) -> u16 {
         self.0
     }
@@ -118,7 +118,7 @@ unsafe impl InterruptNumber for Line {
 pub fn enable_interrupt(number: u16) {
     // SAFETY: handlers share data with the main loop only through atomics, so no critical section relies on the
     // line being masked.
-    unsafe { NVIC::unmask(Line(number)) }
+    unsafe { NVIC::unmask(InterruptLine(number)) }
 }
 
 /// Bytes of stack that have been in use since the start: up to the deepest word that lost its paint.

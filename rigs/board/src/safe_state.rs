@@ -5,7 +5,7 @@
 
 use core::panic::PanicInfo;
 
-use board_kit::End;
+use board_kit::LastEnd;
 use cortex_m::peripheral::SCB;
 use cortex_m_rt::{ExceptionFrame, exception};
 
@@ -19,14 +19,14 @@ fn on_panic(info: &PanicInfo) -> ! {
     // The place alone: the message would bring all of formatting into the image.
     let place = info.location();
     log::panicked(place);
-    LAST_WORDS.leave(End::Panic { line: place.map_or(0, core::panic::Location::line) });
+    LAST_WORDS.leave(LastEnd::Panic { line: place.map_or(0, core::panic::Location::line) });
     SCB::sys_reset()
 }
 
 /// The watchdog's bark: a tick, or the write to the store behind it, did not come to its end.
 pub fn on_bark(frame: &ExceptionFrame) -> ! {
     bridge::force_off();
-    LAST_WORDS.leave(End::HungTick { at: frame.pc() });
+    LAST_WORDS.leave(LastEnd::HungTick { at: frame.pc() });
     SCB::sys_reset()
 }
 
@@ -34,6 +34,6 @@ pub fn on_bark(frame: &ExceptionFrame) -> ! {
 #[allow(unsafe_code, reason = "the runtime asks for this signature; the body needs no unsafe")]
 unsafe fn HardFault(frame: &ExceptionFrame) -> ! {
     bridge::force_off();
-    LAST_WORDS.leave(End::CpuFault { at: frame.pc() });
+    LAST_WORDS.leave(LastEnd::CpuFault { at: frame.pc() });
     SCB::sys_reset()
 }

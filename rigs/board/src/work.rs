@@ -15,7 +15,7 @@ use lockstep::{Ask, Drill, Stepped, TickDone, Usage, WindowError};
 
 use crate::bell::{Incoming, Outgoing, answer};
 use crate::bridge::{Direction, Pwm};
-use crate::log::{self, Watch};
+use crate::log::{self, LogWatch};
 use crate::stopwatch::Stopwatch;
 use crate::uart::Uart;
 use crate::watchdog::ApbWatchdog;
@@ -36,7 +36,7 @@ pub struct Work {
     ticker: Ticker<PwmAndDirection<Pwm, Direction>, ApbWatchdog, Stopwatch>,
     link: Uart,
     keep: Keep<Flash>,
-    watch: Watch,
+    watch: LogWatch,
     next: Tick,
     stored: u16,
     drill: Option<Drill>,
@@ -80,7 +80,7 @@ impl Work {
         link: Uart,
         keep: Keep<Flash>,
     ) -> Self {
-        Self { link_end, ticker, link, keep, watch: Watch::new(), next: Tick(0), stored: 0, drill: None }
+        Self { link_end, ticker, link, keep, watch: LogWatch::new(), next: Tick(0), stored: 0, drill: None }
     }
 
     /// Does what the host asks and rings back. An ask that does not decode gets an empty answer.

@@ -19,7 +19,7 @@ use lockstep::{
 };
 use serde::Serialize;
 
-use process::Process;
+use process::EmulatorProcess;
 
 /// Longest silence before the board counts as lost. An emulated tick takes well under a millisecond; the
 /// rest is for a host that is busy with something else.
@@ -67,7 +67,7 @@ pub enum BoardError {
 /// An emulated board that runs.
 #[derive(Debug)]
 pub struct Board {
-    process: Process,
+    process: EmulatorProcess,
     letter: u8,
     started: StartReason,
 }
@@ -92,7 +92,7 @@ impl Board {
         if !image.is_file() {
             return Err(BoardError::NoImage(image.to_owned()));
         }
-        let process = Process::start(image)?;
+        let process = EmulatorProcess::start(image)?;
         let mut board = Self { process, letter: STARTED_BELL, started: StartReason::PowerOn };
         board.started = board.wait_for_start()?;
         Ok(board)
@@ -135,7 +135,7 @@ impl Board {
             samples: u16::try_from(samples.len()).unwrap_or(u16::MAX),
             room: u16::try_from(room).unwrap_or(u16::MAX),
         };
-        let mut message = Message::new();
+        let mut message = WireItems::new();
         message.put(&ask)?;
         for sample in samples {
             message.put(sample)?;
@@ -156,7 +156,7 @@ impl Board {
     /// # Errors
     /// [`BoardError`].
     pub fn usage(&mut self) -> Result<Usage, BoardError> {
-        let mut message = Message::new();
+        let mut message = WireItems::new();
         message.put(&Ask::Usage)?;
         self.ring(message)?;
         let answer = self.hear_bell()?;
@@ -168,13 +168,13 @@ impl Board {
     /// # Errors
     /// [`BoardError`].
     pub fn prepare(&mut self, drill: Drill) -> Result<(), BoardError> {
-        let mut message = Message::new();
+        let mut message = WireItems::new();
         message.put(&Ask::Drill(drill))?;
         self.ring(message)?;
         self.hear_bell().map(drop)
     }
 
-    fn ring(&mut self, message: Message) -> Result<(), BoardError> {
+    fn ring(&mut self, message: WireItems) -> Result<(), BoardError> {
         self.process.window_write(ASK_AT, &message.finish()?)?;
         // Letters of asks are 1 to 255, so that none is taken for the bell of a start.
         self.letter = self.letter.checked_add(1).unwrap_or(1);
@@ -214,9 +214,9 @@ impl Board {
 }
 
 /// Items on their way to the board.
-struct Message(Vec<u8>);
+struct WireItems(Vec<u8>);
 
-impl Message {
+impl WireItems {
     fn new() -> Self {
         Self(vec![0; LENGTH_BYTES])
     }

@@ -6,11 +6,11 @@
 mod pressing;
 mod reaching;
 
-use super::approach::{Ahead, Approach, ContactFound, Pace};
+use super::approach::{Ahead, Approach, ApproachPace, ContactFound};
 use super::friction::FrictionMap;
 use super::judge;
 use super::plan::{LearnPlan, Leg};
-use super::push::Push;
+use super::push::PushUnderWay;
 use super::refusal::LearnRefusal;
 use super::settle::{Settle, SettleTimes};
 use super::speed::{SpeedLoop, Speedometer};
@@ -37,11 +37,11 @@ enum Stage {
     Rest(Settle),
     Approach(Approach),
     SmallPush {
-        push: Push,
+        push: PushUnderWay,
         contact: ContactFound,
     },
     LargePush {
-        push: Push,
+        push: PushUnderWay,
         contact: ContactFound,
         small: (f32, f32),
     },
@@ -208,7 +208,7 @@ impl Learner {
         self.leg = self.leg.saturating_add(1);
         self.touches_in_leg = 0;
         let start = self.plan.expected(next.stop).axis.progress(sample.position.as_f32());
-        Ok(StageNext::Go(self.approach_from(next.stop, start, Pace::Brisk), Command::Release))
+        Ok(StageNext::Go(self.approach_from(next.stop, start, ApproachPace::Brisk), Command::Release))
     }
 
     /// `learned` is the stop of the last leg.

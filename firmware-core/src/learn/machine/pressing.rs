@@ -5,7 +5,7 @@
 use super::{Learner, Stage, StageNext};
 use crate::learn::approach::{Ahead, ContactFound};
 use crate::learn::plan::Leg;
-use crate::learn::push::{Push, PushStep};
+use crate::learn::push::{PushStep, PushUnderWay};
 use crate::learn::refusal::LearnRefusal;
 use crate::learn::{Stop, Touch};
 use crate::units::Ampere;
@@ -23,14 +23,15 @@ impl Learner {
         let running = contact.running.unwrap_or(0.0);
         let resistance = self.plan.actuator.winding_resistance_ohm;
         self.drive(leg.stop).settle_at(running * resistance);
-        let push = Push::new(&self.plan, contact.current, running + self.plan.learn.motion.small_push.0);
+        let push =
+            PushUnderWay::new(&self.plan, contact.current, running + self.plan.learn.motion.small_push.0);
         let command = self.plan.expected(leg.stop).axis.current(contact.current);
         StageNext::Go(Stage::SmallPush { push, contact }, command)
     }
 
     pub(super) fn small_push(
         &mut self,
-        mut push: Push,
+        mut push: PushUnderWay,
         contact: ContactFound,
         leg: Leg,
         heading: Ahead,
@@ -45,7 +46,7 @@ impl Learner {
             PushStep::Held { progress, current, range } => {
                 self.followed(&push, current, axis.counts(progress), range)?;
                 let rise = self.plan.learn.motion.large_push.0 - self.plan.learn.motion.small_push.0;
-                let large = Push::new(&self.plan, push.target(), push.target() + rise);
+                let large = PushUnderWay::new(&self.plan, push.target(), push.target() + rise);
                 let small = (progress, current);
                 Ok(StageNext::Go(Stage::LargePush { push: large, contact, small }, axis.current(asked)))
             }
@@ -58,7 +59,7 @@ impl Learner {
 
     pub(super) fn large_push(
         &mut self,
-        mut push: Push,
+        mut push: PushUnderWay,
         contact: ContactFound,
         small: (f32, f32),
         leg: Leg,
@@ -137,7 +138,13 @@ impl Learner {
 
     /// The push arrived in the winding. When it did not and the reading held one single count, the sensor is
     /// stuck and the lever may be moving unseen.
-    pub(super) fn followed(&self, push: &Push, seen: f32, at: f32, range: f32) -> Result<(), LearnRefusal> {
+    pub(super) fn followed(
+        &self,
+        push: &PushUnderWay,
+        seen: f32,
+        at: f32,
+        range: f32,
+    ) -> Result<(), LearnRefusal> {
         let (asked, allowed) = (push.target(), self.plan.learn.limits.push_error.0);
         if libm::fabsf(asked - seen) <= allowed {
             Ok(())

@@ -4,7 +4,7 @@
 
 use super::{Learner, Move, Stage, StageNext};
 use crate::command::Command;
-use crate::learn::approach::{Ahead, Approach, ApproachEnd, ContactFound, Pace};
+use crate::learn::approach::{Ahead, Approach, ApproachEnd, ApproachPace, ContactFound};
 use crate::learn::plan::Leg;
 use crate::learn::refusal::LearnRefusal;
 use crate::learn::settle::{Settle, Settling};
@@ -62,12 +62,12 @@ impl Learner {
         let stage = if heading.progress > expected.soft_from {
             Stage::Retreat(Move { from: heading.progress, ticks: 0 })
         } else {
-            self.approach_from(leg.stop, heading.progress, Pace::Brisk)
+            self.approach_from(leg.stop, heading.progress, ApproachPace::Brisk)
         };
         StageNext::Go(stage, Command::Release)
     }
 
-    pub(super) fn approach_from(&self, stop: Stop, progress: f32, pace: Pace) -> Stage {
+    pub(super) fn approach_from(&self, stop: Stop, progress: f32, pace: ApproachPace) -> Stage {
         let known = match stop {
             Stop::Closed => self.running.0,
             Stop::Open => self.running.1,
@@ -156,7 +156,7 @@ impl Learner {
         if backed > self.plan.learn.motion.retreat * self.plan.travel {
             self.has_moved = true;
             return Ok(StageNext::Go(
-                self.approach_from(leg.stop, heading.progress, Pace::Soft),
+                self.approach_from(leg.stop, heading.progress, ApproachPace::Soft),
                 Command::Release,
             ));
         }

@@ -30,7 +30,7 @@ impl std::fmt::Display for MapError {
 impl std::error::Error for MapError {}
 
 /// What is wrong, and in which line.
-type Refusal = (Option<usize>, String);
+type LineRefusal = (Option<usize>, String);
 
 impl CompressorMap {
     /// Reads a file.
@@ -56,7 +56,7 @@ impl CompressorMap {
     }
 }
 
-fn parsed(file: &str, text: &str) -> Result<CompressorMap, Refusal> {
+fn parsed(file: &str, text: &str) -> Result<CompressorMap, LineRefusal> {
     let outlet = match comment(text, "pressure_ratio:", "`# pressure_ratio: total to total` (or static)")? {
         (_, "total to total") => OutletPressure::Total,
         (_, "total to static") => OutletPressure::Static,
@@ -88,7 +88,7 @@ fn parsed(file: &str, text: &str) -> Result<CompressorMap, Refusal> {
 }
 
 /// What stands behind a key in the comments, with its line; once and no more.
-fn comment<'a>(text: &'a str, key: &str, cure: &str) -> Result<(usize, &'a str), Refusal> {
+fn comment<'a>(text: &'a str, key: &str, cure: &str) -> Result<(usize, &'a str), LineRefusal> {
     let behind = |line: &'a str| Some(line.trim().strip_prefix('#')?.trim().strip_prefix(key)?.trim());
     let mut found = text.lines().enumerate().filter_map(|(at, line)| Some((at + 1, behind(line)?)));
     let first =
@@ -108,7 +108,7 @@ fn name(key: &str) -> &str {
 }
 
 /// A number of the reference state.
-fn reference(text: &str, key: &str, usual: &str, (least, most): (f64, f64)) -> Result<f64, Refusal> {
+fn reference(text: &str, key: &str, usual: &str, (least, most): (f64, f64)) -> Result<f64, LineRefusal> {
     let cure = format!(
         "`# {key}={usual}` as its maker gives it (allowed: {least} to {most}): the wrong reference state is wrong by up \
          to 5 % in flow"
@@ -142,7 +142,7 @@ fn point(at: usize, row: &str) -> Result<(f64, MapPoint), String> {
 }
 
 /// Enough lines and points, flow rising along each, no two crossing.
-fn check(lines: &[SpeedLine]) -> Result<(), Refusal> {
+fn check(lines: &[SpeedLine]) -> Result<(), LineRefusal> {
     if lines.len() < 2 {
         return Err((None, format!("holds {} speed lines; at least 2 are needed", lines.len())));
     }

@@ -41,14 +41,14 @@ pub struct LearnedCounts {
 /// An end of the travel.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, schemars::JsonSchema)]
 #[serde(rename_all = "kebab-case")]
-pub enum End {
+pub enum OpeningEnd {
     /// Vanes closed.
     Closed,
     /// Vanes open.
     Open,
 }
 
-impl std::fmt::Display for End {
+impl std::fmt::Display for OpeningEnd {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         f.write_str(match self {
             Self::Closed => "closed",
@@ -61,7 +61,7 @@ impl std::fmt::Display for End {
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, schemars::JsonSchema)]
 pub struct EndReserve {
     /// Which end.
-    pub end: End,
+    pub end: OpeningEnd,
     /// Measured: free stop less attached stop.
     pub found_deg: f64,
     /// What the sheet predicts.
@@ -124,7 +124,7 @@ pub enum TravelFinding {
     )]
     NoReserve {
         /// Which end.
-        end: End,
+        end: OpeningEnd,
         /// Reserve found.
         found_deg: f64,
     },
@@ -139,7 +139,7 @@ pub enum TravelFinding {
         /// How many holes.
         holes: u32,
         /// Toward which end the attached travel lies.
-        toward: End,
+        toward: OpeningEnd,
         /// Shift in lever degrees.
         shift_deg: f64,
         /// One hole in lever degrees.
@@ -152,7 +152,7 @@ pub enum TravelFinding {
     )]
     Shifted {
         /// Toward which end.
-        toward: End,
+        toward: OpeningEnd,
         /// Shift in lever degrees.
         shift_deg: f64,
         /// Allowed.
@@ -216,8 +216,8 @@ pub fn check_travel(
         free_deg,
         tolerance_deg,
         reserves: [
-            reserve(End::Closed, degrees(free.closed, attached.closed), Field::ClosedReserve),
-            reserve(End::Open, degrees(attached.open, free.open), Field::OpenReserve),
+            reserve(OpeningEnd::Closed, degrees(free.closed, attached.closed), Field::ClosedReserve),
+            reserve(OpeningEnd::Open, degrees(attached.open, free.open), Field::OpenReserve),
         ],
         findings: Vec::new(),
     };
@@ -268,7 +268,7 @@ fn shift_findings(sheet: &PartsSheet, check: &TravelCheck) -> Vec<TravelFinding>
     if shift.abs() <= tolerance_deg {
         return Vec::new();
     }
-    let toward = if shift > 0.0 { End::Open } else { End::Closed };
+    let toward = if shift > 0.0 { OpeningEnd::Open } else { OpeningEnd::Closed };
     let shift_deg = shift.abs();
     let pitches = [
         (ClockedPart::Lever, sheet.get(Field::LeverPitch).map(|pitch| pitch.value)),

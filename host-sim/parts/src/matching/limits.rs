@@ -12,7 +12,7 @@ use serde::Serialize;
 
 use super::air::AirComparison;
 use crate::sheet::WheelMaterial;
-use crate::{Field, Material, Origin, PartsSheet, Wheel};
+use crate::{Field, Material, PartsSheet, ValueOrigin, Wheel};
 
 /// What the user states about the limits of the swap.
 #[derive(Debug, Clone, PartialEq, Serialize, schemars::JsonSchema)]
@@ -186,7 +186,7 @@ impl CarriedLimits {
 /// The lower of both wheels' limits, or what the new sheet's source says.
 fn turbo_speed(old: &PartsSheet, new: &PartsSheet, before: f64, gas_c: f64) -> (f64, SpeedLimitBy) {
     if let Some(limit) = new.get(Field::SpeedLimit)
-        && let Origin::Measured { with, .. } = &limit.origin
+        && let ValueOrigin::Measured { with, .. } = &limit.origin
     {
         return (limit.value.min(FASTEST_RPM), SpeedLimitBy::Source { source: with.clone() });
     }

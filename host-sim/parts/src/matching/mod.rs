@@ -22,7 +22,7 @@ pub use breathing::{AirBound, Breath, Breathing, Potential, PowerRanges, power_k
 pub use chain::{Chain, ChainUncertainty, PointUncertainty};
 pub use gauge::{BenchTarget, GaugeJob, GaugeTarget};
 pub use learned::{
-    ClockedPart, End, EndReserve, LearnedCounts, LeverSensor, NoLeverTravel, OpeningSign, TravelCheck,
+    ClockedPart, EndReserve, LearnedCounts, LeverSensor, NoLeverTravel, OpeningEnd, OpeningSign, TravelCheck,
     TravelFinding, check_travel,
 };
 pub use limits::{
@@ -31,8 +31,8 @@ pub use limits::{
 pub use on_engine::{AreaOnEngine, PartsOnEngine};
 pub use opening_map::{Knot, Met, MinimumFlow, OpeningMatch, Unmet};
 pub use outline::{RingOutline, StopOutline};
-pub use remap::{Change, Remapped, remap_settings};
+pub use remap::{ChangedSetting, Remapped, remap_settings};
 pub use same_boost::{Reached, SameBoost};
-pub use sensitivity::{Bar, SWEPT, Sensitivity, Spread, Watch, sensitivity};
+pub use sensitivity::{Bar, DifferenceSpread, SWEPT, Sensitivity, StepsDone, sensitivity};
 pub use study::{AreaPoint, SheetValue, Side, Study, StudyError, StudyPlan, match_sheets};
 pub use turbo::{LoadStep, WheelEntry};

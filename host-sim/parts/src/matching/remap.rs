@@ -17,7 +17,7 @@ const GAIN_FACTOR_MAX: f64 = 4.0;
 
 /// One changed setting, for tables.
 #[derive(Debug, Clone, PartialEq, Serialize, schemars::JsonSchema)]
-pub struct Change {
+pub struct ChangedSetting {
     /// Path of the setting.
     pub field: String,
     /// Before.
@@ -32,7 +32,7 @@ pub struct Remapped {
     /// The settings.
     pub settings: Settings,
     /// Single values that changed.
-    pub changes: Vec<Change>,
+    pub changes: Vec<ChangedSetting>,
 }
 
 /// Maps every entry of any table of openings.
@@ -97,7 +97,7 @@ fn scaled(value: f32, ratio: f64) -> f32 {
     (f64::from(value) * ratio) as f32
 }
 
-fn changes(old: &Settings, new: &Settings) -> Vec<Change> {
+fn changes(old: &Settings, new: &Settings) -> Vec<ChangedSetting> {
     let pick = |s: &Settings| {
         let (modes, trim, stages) = (s.target.modes, s.target.trim, s.guard.stages);
         let mut values = vec![
@@ -131,6 +131,6 @@ fn changes(old: &Settings, new: &Settings) -> Vec<Change> {
         .into_iter()
         .zip(pick(new))
         .filter(|((_, before), (_, after))| before != after)
-        .map(|((field, old), (_, new))| Change { field, old: f64::from(old), new: f64::from(new) })
+        .map(|((field, old), (_, new))| ChangedSetting { field, old: f64::from(old), new: f64::from(new) })
         .collect()
 }

@@ -50,12 +50,12 @@ pub struct Sensitivity {
     /// Bars, longest first.
     pub bars: Vec<Bar>,
     /// New less old with all errors drawn at once.
-    pub campaign: Spread,
+    pub campaign: DifferenceSpread,
 }
 
 /// Spread of the difference over a campaign.
 #[derive(Debug, Clone, PartialEq, Serialize, schemars::JsonSchema)]
-pub struct Spread {
+pub struct DifferenceSpread {
     /// Number of draws.
     pub runs: u32,
     /// Seed.
@@ -71,14 +71,14 @@ pub struct Spread {
 }
 
 /// Turbos that differ from their sheets, the calibration and the stop's setting left alone.
-struct Bench<'a> {
+struct TurbosOffSheet<'a> {
     pair: (&'a PartsSheet, &'a PartsSheet),
     found: &'a OpeningMatch,
     engine: EngineParams,
     opening: f64,
 }
 
-impl Bench<'_> {
+impl TurbosOffSheet<'_> {
     /// Boost one second after the step, kPa, old and new; none where the dimensions make no ring.
     fn responses(&self, (old, new): (&PartsSheet, &PartsSheet)) -> Option<(f64, f64)> {
         let as_set = NozzleModel { lever_start: self.found.new.lever_start, ..new.nozzle().ok()? };
@@ -108,7 +108,7 @@ impl Bench<'_> {
 }
 
 /// Told how many steps are done of how many.
-pub type Watch<'a> = dyn Fn(u64, u64) + Sync + 'a;
+pub type StepsDone<'a> = dyn Fn(u64, u64) + Sync + 'a;
 
 /// Sweeps every error, then draws `runs` pairs of sheets from all of them; `watch` is told after each.
 #[must_use]
@@ -116,10 +116,10 @@ pub fn sensitivity(
     (old, new): (&PartsSheet, &PartsSheet),
     found: &OpeningMatch,
     (runs, seed): (u32, u64),
-    watch: &Watch<'_>,
+    watch: &StepsDone<'_>,
 ) -> Option<Sensitivity> {
     let engine = engine_that_suits(old, &found.old);
-    let bench = Bench { pair: (old, new), found, engine, opening: found.opening(SWEPT.old_opening) };
+    let bench = TurbosOffSheet { pair: (old, new), found, engine, opening: found.opening(SWEPT.old_opening) };
     let nominal_kpa = bench.responses(bench.pair)?;
     let sources = error_sources(old, new);
     let difference = nominal_kpa.1 - nominal_kpa.0;
@@ -143,14 +143,14 @@ pub fn sensitivity(
 }
 
 /// Summed in run order, so that the same seed gives the same bytes on any number of cores.
-fn spread(drawn: &[Option<f64>], seed: u64) -> Spread {
+fn spread(drawn: &[Option<f64>], seed: u64) -> DifferenceSpread {
     let values: Vec<f64> = drawn.iter().flatten().copied().collect();
     let count = values.len().max(1) as f64;
     let mean_kpa = values.iter().sum::<f64>() / count;
     let squares: f64 = values.iter().map(|value| (value - mean_kpa) * (value - mean_kpa)).sum();
     let range_kpa =
         values.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), &v| (low.min(v), high.max(v)));
-    Spread {
+    DifferenceSpread {
         runs: drawn.len() as u32,
         seed,
         mean_kpa,

@@ -13,9 +13,9 @@ use super::gauge::GaugeJob;
 use super::limits::{CarriedLimits, LimitReached, standings};
 use super::opening_map::{Knot, Met, MinimumFlow, OpeningMatch, Unmet};
 use super::outline::RingOutline;
-use super::sensitivity::{Sensitivity, Watch, sensitivity};
+use super::sensitivity::{Sensitivity, StepsDone, sensitivity};
 use crate::figures::{
-    Figure, StackUp, VaneRotation, figures, indexing_stack, propagate_sheet, vane_rotation,
+    PartFigure, StackUp, VaneRotation, figures, indexing_stack, propagate_sheet, vane_rotation,
 };
 use crate::{Field, PartsSheet, Quantity};
 use plant::nozzle::{NozzleModel, RingError, in_series_mm2};
@@ -80,7 +80,7 @@ pub struct Side {
     /// Remark.
     pub note: String,
     /// Figures, in the same order on both sides.
-    pub figures: Vec<Figure>,
+    pub figures: Vec<PartFigure>,
     /// Area against opening, stops as found.
     pub area: Vec<AreaPoint>,
     /// Indexing tolerances as vane angle.
@@ -192,7 +192,7 @@ impl Study {
         old: &PartsSheet,
         new: &PartsSheet,
         plan: StudyPlan,
-        watch: &Watch<'_>,
+        watch: &StepsDone<'_>,
     ) -> Result<Self, StudyError> {
         let found = match_sheets(old, new)?;
         same_size([(old, &found.old), (new, &found.new)])?;

@@ -5,7 +5,7 @@
 
 use proptest::prelude::*;
 
-use super::{Actuator, ActuatorParams, ActuatorState, Drive, Linkage};
+use super::{Actuator, ActuatorParams, ActuatorState, LeverJoint, WindingDrive};
 
 /// Energy by kind since the audit began, J.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
@@ -50,7 +50,7 @@ impl EnergyAudit {
     /// Steps the actuator on an ideal voltage and books the step.
     fn step(&mut self, actuator: &mut Actuator, volts: f64, gas_torque_nm: f64, dt: f64) {
         let before = *actuator.state();
-        actuator.step(Drive::Volts(volts), gas_torque_nm, dt);
+        actuator.step(WindingDrive::Volts(volts), gas_torque_nm, dt);
         let after = *actuator.state();
         let current = 0.5 * (before.current_a + after.current_a);
         let lever_way = 0.5 * dt * (before.lever_rad_s + after.lever_rad_s);
@@ -88,7 +88,7 @@ fn contact_work(actuator: &Actuator, after: &ActuatorState, lever_way: f64, ring
 
 /// Torque of the joint on the ring, N m.
 fn joint_torque(actuator: &Actuator, at: &ActuatorState) -> f64 {
-    let Linkage::Lash { play_rad, stiffness_nm_per_rad, damping_nm_s_per_rad } = actuator.params.linkage
+    let LeverJoint::Lash { play_rad, stiffness_nm_per_rad, damping_nm_s_per_rad } = actuator.params.linkage
     else {
         return 0.0;
     };
@@ -153,7 +153,7 @@ fn the_energy_account_closes_to_a_thousandth() {
 #[test]
 fn the_energy_account_closes_with_play_in_the_joint() {
     let mut params = ActuatorParams::bench_actuator_a();
-    params.linkage = Linkage::with_play_deg(0.4);
+    params.linkage = LeverJoint::with_play_deg(0.4);
     let mut actuator = Actuator::try_new(params).unwrap();
     let mut audit = EnergyAudit::new(&actuator);
     let dt = 2e-5;
@@ -177,7 +177,7 @@ fn undriven(play_deg: f64) -> ActuatorParams {
     params.ring.friction.breakaway = 1e-12;
     params.ring.friction.bristle_damping = 0.0;
     params.motor.torque_constant_nm_per_a = 0.0;
-    params.linkage = Linkage::with_play_deg(play_deg);
+    params.linkage = LeverJoint::with_play_deg(play_deg);
     params
 }
 
@@ -204,7 +204,7 @@ proptest! {
         actuator.set_state(struck(start, speed));
         let at_start = actuator.mechanical_energy_j();
         for _ in 0..5_000 {
-            actuator.step(Drive::Volts(0.0), 0.0, dt);
+            actuator.step(WindingDrive::Volts(0.0), 0.0, dt);
             prop_assert!(actuator.mechanical_energy_j() <= at_start * (1.0 + 1e-9) + 1e-12);
         }
     }

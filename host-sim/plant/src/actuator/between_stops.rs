@@ -6,7 +6,7 @@
 
 use super::Bodies;
 use super::contact::Contacts;
-use super::params::{ActuatorParams, Linkage};
+use super::params::{ActuatorParams, LeverJoint};
 use crate::friction::stribeck_share;
 use crate::lanes::{held, laned, larger, smaller};
 
@@ -64,7 +64,7 @@ laned! {
 laned! {
     /// What pushes the two bodies during a step, the same in both passes.
     struct Pushes across PushesLanes {
-        /// As in [`Row`].
+        /// As in [`BodyRow`].
         lever_push,
         lever_drag,
         lever_scale,
@@ -76,13 +76,13 @@ laned! {
 /// One body's equation, `drag × new speed = push` with the joint apart, all of it times `scale`: what would be
 /// divided by it is multiplied in, so that one division at the end serves both bodies.
 #[derive(Clone, Copy)]
-struct Row {
+struct BodyRow {
     push: f64,
     drag: f64,
     scale: f64,
 }
 
-impl Row {
+impl BodyRow {
     /// With the joint's flank pushing `constant + slope × difference of the new speeds` against it.
     #[inline(always)]
     fn joined(self, constant: f64, slope: f64) -> Self {
@@ -97,10 +97,10 @@ impl LeverAndRing {
         let lever_momentum = bodies.lever_kg_m2 / dt;
         // A joint that is not there never closes its gap.
         let (half_play, joint_stiffness, joint_damping) = match params.linkage {
-            Linkage::Lash { play_rad, stiffness_nm_per_rad, damping_nm_s_per_rad } => {
+            LeverJoint::Lash { play_rad, stiffness_nm_per_rad, damping_nm_s_per_rad } => {
                 (0.5 * play_rad, stiffness_nm_per_rad, damping_nm_s_per_rad)
             }
-            Linkage::Rigid | Linkage::Detached => (f64::INFINITY, 0.0, 0.0),
+            LeverJoint::Rigid | LeverJoint::Detached => (f64::INFINITY, 0.0, 0.0),
         };
         Self {
             dt,
@@ -162,8 +162,8 @@ impl LeverAndRing {
         let level = patch * self.level(now);
         let scale = level + self.wear * now.ring_rad_s.abs();
         let held = self.gain * level;
-        let lever = Row { push: pushes.lever_push, drag: pushes.lever_drag, scale: pushes.lever_scale };
-        let ring = Row {
+        let lever = BodyRow { push: pushes.lever_push, drag: pushes.lever_drag, scale: pushes.lever_scale };
+        let ring = BodyRow {
             push: (pushes.ring + self.damping_per_dt * now.bristle_rad) * scale - held * now.bristle_rad,
             drag: self.ring_drag * scale + held * self.dt,
             scale,
@@ -198,7 +198,7 @@ impl LeverAndRing {
 
     /// New speeds of lever and ring: together through the joint's flank where that pushes, else each on its own.
     #[inline(always)]
-    fn join(&self, guess: &Motion, lever: Row, ring: Row) -> (f64, f64) {
+    fn join(&self, guess: &Motion, lever: BodyRow, ring: BodyRow) -> (f64, f64) {
         let gap = guess.lever_rad - guess.ring_rad;
         let next = gap + self.dt * (guess.lever_rad_s - guess.ring_rad_s);
         let is_high = larger(gap, next) > self.half_play;

@@ -10,7 +10,7 @@ use crate::check::{BadParameter, above_zero, not_negative};
 /// A stop as it stands in a file.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
-pub struct Stop {
+pub struct StopParams {
     /// Where contact begins, rad.
     pub angle_rad: f64,
     /// Contact stiffness, N m/rad; above 0.
@@ -31,7 +31,7 @@ pub enum StopCondition {
     Shifted(f64),
 }
 
-impl Stop {
+impl StopParams {
     /// Stop of the invented bench actuator A.
     #[must_use]
     pub fn bench_a(angle_rad: f64) -> Self {
@@ -40,7 +40,7 @@ impl Stop {
 
     /// The same stop in another condition; `end` says which way is out.
     #[must_use]
-    pub fn in_condition(mut self, condition: StopCondition, end: End) -> Self {
+    pub fn in_condition(mut self, condition: StopCondition, end: TravelEnd) -> Self {
         match condition {
             StopCondition::Soft => {
                 self.stiffness_nm_per_rad *= 0.1;
@@ -67,14 +67,14 @@ impl Stop {
 /// Which end of the travel, by angle.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
-pub enum End {
+pub enum TravelEnd {
     /// The end at the lower angle.
     Low,
     /// The end at the higher angle.
     High,
 }
 
-impl End {
+impl TravelEnd {
     /// +1 outward at the high end, −1 outward at the low end.
     #[must_use]
     pub fn sign(self) -> f64 {
@@ -90,26 +90,26 @@ impl End {
 #[serde(deny_unknown_fields)]
 pub struct StopPair {
     /// Stop at the lower angle.
-    pub low: Option<Stop>,
+    pub low: Option<StopParams>,
     /// Stop at the higher angle.
-    pub high: Option<Stop>,
+    pub high: Option<StopParams>,
 }
 
 impl StopPair {
     /// The stop at one end.
     #[must_use]
-    pub fn at(&self, end: End) -> Option<&Stop> {
+    pub fn at(&self, end: TravelEnd) -> Option<&StopParams> {
         match end {
-            End::Low => self.low.as_ref(),
-            End::High => self.high.as_ref(),
+            TravelEnd::Low => self.low.as_ref(),
+            TravelEnd::High => self.high.as_ref(),
         }
     }
 
     /// The stop at one end, to change or remove.
-    pub fn at_mut(&mut self, end: End) -> &mut Option<Stop> {
+    pub fn at_mut(&mut self, end: TravelEnd) -> &mut Option<StopParams> {
         match end {
-            End::Low => &mut self.low,
-            End::High => &mut self.high,
+            TravelEnd::Low => &mut self.low,
+            TravelEnd::High => &mut self.high,
         }
     }
 
@@ -137,9 +137,9 @@ impl StopPair {
 #[serde(deny_unknown_fields)]
 pub struct Obstruction {
     /// The end that cannot be reached because of it.
-    pub shuts_off: End,
+    pub shuts_off: TravelEnd,
     /// The contact itself.
-    pub stop: Stop,
+    pub stop: StopParams,
 }
 
 impl Obstruction {
@@ -154,12 +154,12 @@ impl Obstruction {
 
 /// A body's equation of motion over one step: speed = numerator / denominator.
 #[derive(Debug, Clone, Copy)]
-pub(super) struct Row {
+pub(super) struct SpeedRow {
     pub numerator: f64,
     pub denominator: f64,
 }
 
-impl Row {
+impl SpeedRow {
     #[inline]
     pub(super) fn speed(&self) -> f64 {
         self.numerator / self.denominator
@@ -168,12 +168,12 @@ impl Row {
 
 /// A contact in use: angle, which side it stands on, stiffness, damping.
 #[derive(Debug, Clone, Copy, PartialEq)]
-struct Contact {
+struct StopContact {
     outward: f64,
-    stop: Stop,
+    stop: StopParams,
 }
 
-impl Contact {
+impl StopContact {
     /// Whether the body is past it now or at the end of a step at the guessed speed.
     #[inline]
     fn is_reached(&self, angle: f64, guess: f64, dt: f64) -> bool {
@@ -182,9 +182,9 @@ impl Contact {
     }
 
     #[inline]
-    fn load(&self, row: Row, angle: f64, dt: f64) -> Row {
+    fn load(&self, row: SpeedRow, angle: f64, dt: f64) -> SpeedRow {
         let stiffness = self.stop.stiffness_nm_per_rad;
-        Row {
+        SpeedRow {
             numerator: row.numerator - stiffness * (angle - self.stop.angle_rad),
             denominator: row.denominator + stiffness * dt + self.stop.damping_nm_s_per_rad,
         }
@@ -204,16 +204,16 @@ const MOST: usize = 5;
 /// All contacts of one body.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub(super) struct Contacts {
-    list: [Option<Contact>; MOST],
+    list: [Option<StopContact>; MOST],
     free_from: f64,
     free_to: f64,
 }
 
 impl Contacts {
     pub(super) fn new(pairs: &[&StopPair], obstruction: Option<&Obstruction>) -> Self {
-        let of = |end: End, stop: Stop| Contact { outward: end.sign(), stop };
+        let of = |end: TravelEnd, stop: StopParams| StopContact { outward: end.sign(), stop };
         let stops = pairs.iter().flat_map(|pair| {
-            [pair.low.map(|stop| of(End::Low, stop)), pair.high.map(|stop| of(End::High, stop))]
+            [pair.low.map(|stop| of(TravelEnd::Low, stop)), pair.high.map(|stop| of(TravelEnd::High, stop))]
         });
         let all = stops.flatten().chain(obstruction.map(|o| of(o.shuts_off, o.stop)));
         let mut contacts = Self { list: [None; MOST], free_from: f64::NEG_INFINITY, free_to: f64::INFINITY };
@@ -242,7 +242,14 @@ impl Contacts {
 
     /// Adds to `row` every contact that is reached at the guessed speed and passes `keep`.
     #[inline]
-    pub(super) fn load(&self, row: Row, angle: f64, guess: f64, dt: f64, pushing_at: Option<f64>) -> Row {
+    pub(super) fn load(
+        &self,
+        row: SpeedRow,
+        angle: f64,
+        guess: f64,
+        dt: f64,
+        pushing_at: Option<f64>,
+    ) -> SpeedRow {
         let mut row = row;
         for contact in self.list.iter().flatten() {
             let pushes = pushing_at.is_none_or(|speed| contact.is_pushing(angle, speed, dt));
@@ -260,7 +267,7 @@ impl Contacts {
     }
 }
 
-impl Contact {
+impl StopContact {
     /// Push against the body, N m, 0 or more.
     fn push(&self, angle: f64, speed: f64) -> f64 {
         let stop = &self.stop;
@@ -281,7 +288,7 @@ impl Contacts {
     /// Energy stored in the contacts' stiffness, J.
     #[cfg(test)]
     pub(super) fn stored(&self, angle: f64) -> f64 {
-        let energy = |c: &Contact| {
+        let energy = |c: &StopContact| {
             let depth = (c.outward * (angle - c.stop.angle_rad)).max(0.0);
             0.5 * c.stop.stiffness_nm_per_rad * depth * depth
         };

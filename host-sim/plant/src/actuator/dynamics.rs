@@ -5,9 +5,9 @@
 
 use super::Actuator;
 use super::between_stops::{GEAR_LOSS_SPEED, LeverAndRing, Motion};
-use super::contact::{Contacts, Row};
+use super::contact::{Contacts, SpeedRow};
 use super::mesh::Mesh;
-use super::params::{Linkage, SootPatch};
+use super::params::{LeverJoint, SootPatch};
 
 /// Fixed-point passes on |v|/g(v) and the contacts: with two, the scheme is first order and the bristle bound holds.
 const PASSES: usize = 2;
@@ -20,7 +20,7 @@ impl Actuator {
 
     /// Lever's own equation: inertia, motor, spring, viscous and load-dependent gear loss.
     #[inline]
-    fn lever_row(&self, inertia: f64, dt: f64) -> Row {
+    fn lever_row(&self, inertia: f64, dt: f64) -> SpeedRow {
         let motor = self.motor_torque();
         let speed = self.state.lever_rad_s;
         let momentum = inertia / dt;
@@ -30,7 +30,7 @@ impl Actuator {
             self.bodies.gear_loss * motor.abs() / speed.abs().max(GEAR_LOSS_SPEED)
         };
         let (preload, rate) = (self.bodies.spring.preload_nm, self.bodies.spring.rate_nm_per_rad);
-        Row {
+        SpeedRow {
             numerator: momentum * speed + motor - preload - rate * self.state.lever_rad,
             denominator: momentum + self.params.gear.viscous_nm_s_per_rad + lost + rate * dt,
         }
@@ -41,8 +41,8 @@ impl Actuator {
         let mesh = self.params.gear.mesh?;
         let state = &self.state;
         let beyond = match self.params.linkage {
-            Linkage::Rigid => gas_nm - self.friction.torque(state.bristle_rad, state.ring_rad_s),
-            Linkage::Lash { .. } | Linkage::Detached => self
+            LeverJoint::Rigid => gas_nm - self.friction.torque(state.bristle_rad, state.ring_rad_s),
+            LeverJoint::Lash { .. } | LeverJoint::Detached => self
                 .flank((state.lever_rad_s, state.ring_rad_s), 0.0)
                 .map_or(0.0, |flank| -flank.torque((state.lever_rad_s, state.ring_rad_s))),
         };
@@ -52,9 +52,9 @@ impl Actuator {
 
     /// Adds the ring's friction to a row.
     #[inline]
-    fn rub(&self, row: Row, guess: f64, level: f64, dt: f64) -> Row {
+    fn rub(&self, row: SpeedRow, guess: f64, level: f64, dt: f64) -> SpeedRow {
         let line = self.friction.line(self.state.bristle_rad, guess, level, dt);
-        Row { numerator: row.numerator - line.constant, denominator: row.denominator + line.slope }
+        SpeedRow { numerator: row.numerator - line.constant, denominator: row.denominator + line.slope }
     }
 
     pub(super) fn step_as_one(&mut self, gas_torque_nm: f64, dt: f64) {
@@ -101,7 +101,8 @@ impl Actuator {
     fn step_part_by_part(&mut self, gas_torque_nm: f64, patch: f64, dt: f64) {
         let lever = (self.lever_row(self.bodies.lever_kg_m2, dt), self.mesh(gas_torque_nm));
         let momentum = self.params.ring.inertia_kg_m2 / dt;
-        let ring = Row { numerator: momentum * self.state.ring_rad_s + gas_torque_nm, denominator: momentum };
+        let ring =
+            SpeedRow { numerator: momentum * self.state.ring_rad_s + gas_torque_nm, denominator: momentum };
         let mut guess = (self.state.lever_rad_s, self.state.ring_rad_s);
         let mut curve = self.curve;
         for pass in 1..=PASSES {
@@ -165,7 +166,13 @@ impl Actuator {
 
     /// New speeds of lever and ring: the joint's flank where it pushes, else each on its own.
     #[inline]
-    fn join(&self, (lever, mesh): (Row, Option<Mesh>), ring: Row, guess: (f64, f64), dt: f64) -> (f64, f64) {
+    fn join(
+        &self,
+        (lever, mesh): (SpeedRow, Option<Mesh>),
+        ring: SpeedRow,
+        guess: (f64, f64),
+        dt: f64,
+    ) -> (f64, f64) {
         let (lever_rad, ring_rad) = (self.state.lever_rad, self.state.ring_rad);
         if let Some(flank) = self.flank(guess, dt) {
             let is_clear = self.lever_contacts.is_clear(lever_rad, guess.0, dt)
@@ -189,8 +196,8 @@ impl Actuator {
     fn couple_at_stops(
         &self,
         flank: &Flank,
-        (lever, mesh): (Row, Option<Mesh>),
-        ring: Row,
+        (lever, mesh): (SpeedRow, Option<Mesh>),
+        ring: SpeedRow,
         guess: (f64, f64),
         dt: f64,
     ) -> (f64, f64) {
@@ -214,7 +221,7 @@ impl Actuator {
     /// The flank of the joint that is in contact now or will be at the guessed speeds.
     #[inline]
     fn flank(&self, guess: (f64, f64), dt: f64) -> Option<Flank> {
-        let Linkage::Lash { play_rad, stiffness_nm_per_rad, damping_nm_s_per_rad } = self.params.linkage
+        let LeverJoint::Lash { play_rad, stiffness_nm_per_rad, damping_nm_s_per_rad } = self.params.linkage
         else {
             return None;
         };
@@ -246,7 +253,7 @@ struct Flank {
 
 impl Flank {
     #[inline]
-    fn couple(&self, lever: Row, mesh: Option<Mesh>, ring: Row) -> (f64, f64) {
+    fn couple(&self, lever: SpeedRow, mesh: Option<Mesh>, ring: SpeedRow) -> (f64, f64) {
         let (a, b) = (lever.denominator + self.slope, ring.denominator + self.slope);
         let (mut c, d) = (lever.numerator - self.constant, ring.numerator + self.constant);
         if let Some(mesh) = mesh {
@@ -270,8 +277,8 @@ impl Flank {
 
 /// New speed of a body on its own: free, or held by the contacts that push and by the gear.
 #[inline]
-fn touch(contacts: &Contacts, row: Row, mesh: Option<Mesh>, angle: f64, guess: f64, dt: f64) -> f64 {
-    let speed = |row: Row| match mesh {
+fn touch(contacts: &Contacts, row: SpeedRow, mesh: Option<Mesh>, angle: f64, guess: f64, dt: f64) -> f64 {
+    let speed = |row: SpeedRow| match mesh {
         None => row.speed(),
         Some(mesh) => (row.numerator - mesh.friction(row.numerator)) / row.denominator,
     };

@@ -6,8 +6,8 @@
 
 use super::between_stops::{LeverAndRing, LeverAndRingLanes, Motion, MotionLanes, PushesLanes};
 use super::motor::{AppliedLanes, HoldLanes};
-use super::params::Linkage;
-use super::{Actuator, Drive, HEAT_STEPS};
+use super::params::LeverJoint;
+use super::{Actuator, HEAT_STEPS, WindingDrive};
 use crate::lanes::{Lanes, WIDTH, go_on_in_widest_registers, laned, larger};
 
 laned! {
@@ -40,13 +40,13 @@ impl ActuatorLanes {
         &mut self,
         lane: usize,
         actuator: &mut Actuator,
-        drive: Drive,
+        drive: WindingDrive,
         gas_nm: f64,
         dt: f64,
     ) -> bool {
         let params = &actuator.params;
         let is_plain = params.ring.soot_patch.is_none() && params.gear.mesh.is_none();
-        if matches!(params.linkage, Linkage::Rigid) || !is_plain || actuator.heat_steps != 0 {
+        if matches!(params.linkage, LeverJoint::Rigid) || !is_plain || actuator.heat_steps != 0 {
             return false;
         }
         if self.revisions[lane] != actuator.revision {

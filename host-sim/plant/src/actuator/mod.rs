@@ -16,14 +16,14 @@ mod motor;
 mod params;
 mod spring;
 
-pub use contact::{End, Obstruction, Stop, StopCondition, StopPair};
+pub use contact::{Obstruction, StopCondition, StopPair, StopParams, TravelEnd};
 pub use mesh::MeshParams;
-pub use motor::Drive;
+pub use motor::WindingDrive;
 pub(crate) use motor::supply_at_connector;
 pub(crate) use params::REFERENCE_C;
 pub use params::{
-    ActuatorParams, BENCH_TRAVEL_RAD, BridgeIdle, BridgeParams, GearParams, HeatParams, Linkage, MotorParams,
-    RingParams, SootPatch,
+    ActuatorParams, BENCH_TRAVEL_RAD, BridgeIdle, BridgeParams, GearParams, HeatParams, LeverJoint,
+    MotorParams, SootPatch, VaneRingParams,
 };
 pub use spring::SpringParams;
 
@@ -172,7 +172,7 @@ impl Actuator {
         self.revision += 1;
         let ring = &self.params.ring;
         let (lever_stops, obstruction) = (&self.params.lever_stops, ring.obstruction.as_ref());
-        if matches!(self.params.linkage, Linkage::Rigid) {
+        if matches!(self.params.linkage, LeverJoint::Rigid) {
             self.lever_contacts = Contacts::new(&[lever_stops, &ring.stops], obstruction);
             self.ring_contacts = Contacts::default();
         } else {
@@ -184,12 +184,12 @@ impl Actuator {
     }
 
     /// Advances by `dt` seconds. `gas_torque_nm` acts on the ring, positive raises its angle.
-    pub fn step(&mut self, drive: Drive, gas_torque_nm: f64, dt: f64) {
+    pub fn step(&mut self, drive: WindingDrive, gas_torque_nm: f64, dt: f64) {
         let hold = self.winding.hold(&self.params, drive, dt);
         self.state.current_a = hold.current_after(self.state.current_a, self.state.lever_rad_s);
         match self.params.linkage {
-            Linkage::Rigid => self.step_as_one(gas_torque_nm, dt),
-            Linkage::Lash { .. } | Linkage::Detached => self.step_as_two(gas_torque_nm, dt),
+            LeverJoint::Rigid => self.step_as_one(gas_torque_nm, dt),
+            LeverJoint::Lash { .. } | LeverJoint::Detached => self.step_as_two(gas_torque_nm, dt),
         }
         self.warm(dt);
     }
@@ -217,8 +217,8 @@ impl Actuator {
 /// Where spring and low stop balance without drive.
 fn resting_angle(params: &ActuatorParams) -> f64 {
     let ring_low = match params.linkage {
-        Linkage::Detached => None,
-        Linkage::Rigid | Linkage::Lash { .. } => params.ring.stops.low,
+        LeverJoint::Detached => None,
+        LeverJoint::Rigid | LeverJoint::Lash { .. } => params.ring.stops.low,
     };
     let low = [params.lever_stops.low, ring_low]
         .into_iter()

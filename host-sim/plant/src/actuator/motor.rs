@@ -9,7 +9,7 @@ use super::params::{ActuatorParams, BridgeParams, MotorParams, REFERENCE_C};
 
 /// What is put on the winding during a step.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub enum Drive {
+pub enum WindingDrive {
     /// An ideal voltage, positive raises the angle (outside checks).
     Volts(f64),
     /// A bridge duty, −1 … 1, positive raises the angle, from a supply of so many volts without load.
@@ -141,14 +141,14 @@ impl Winding {
 
     /// What this drive puts on the winding.
     #[inline]
-    pub(super) fn applied(&self, params: &ActuatorParams, drive: Drive, dt: f64) -> Applied {
+    pub(super) fn applied(&self, params: &ActuatorParams, drive: WindingDrive, dt: f64) -> Applied {
         let (volts, outside_ohm) = match drive {
-            Drive::Volts(volts) => (volts, 0.0),
-            Drive::Bridge { duty, supply_v } => {
+            WindingDrive::Volts(volts) => (volts, 0.0),
+            WindingDrive::Bridge { duty, supply_v } => {
                 let duty = past_dead_band(duty, params.bridge.dead_band);
                 (duty * supply_v, outside_resistance(&params.bridge, duty))
             }
-            Drive::Off { supply_v } => (supply_v + DIODES_V, f64::INFINITY),
+            WindingDrive::Off { supply_v } => (supply_v + DIODES_V, f64::INFINITY),
         };
         let nm_per_a = params.gear.ratio * self.torque_constant;
         Applied {
@@ -163,7 +163,7 @@ impl Winding {
 
     /// What this drive does to the winding over a step of `dt` s.
     #[inline]
-    pub(super) fn hold(&mut self, params: &ActuatorParams, drive: Drive, dt: f64) -> Hold {
+    pub(super) fn hold(&mut self, params: &ActuatorParams, drive: WindingDrive, dt: f64) -> Hold {
         let applied = self.applied(params, drive, dt);
         if applied.loop_ohm != self.loop_ohm || dt != self.dt {
             (self.loop_ohm, self.dt) = (applied.loop_ohm, dt);
@@ -189,12 +189,12 @@ fn outside_resistance(bridge: &BridgeParams, duty: f64) -> f64 {
 
 /// Voltage at the controller's supply connector, V.
 #[must_use]
-pub(crate) fn supply_at_connector(bridge: &BridgeParams, drive: Drive, current_a: f64) -> f64 {
+pub(crate) fn supply_at_connector(bridge: &BridgeParams, drive: WindingDrive, current_a: f64) -> f64 {
     match drive {
-        Drive::Volts(volts) => volts,
-        Drive::Bridge { duty, supply_v } => {
+        WindingDrive::Volts(volts) => volts,
+        WindingDrive::Bridge { duty, supply_v } => {
             supply_v - bridge.source_resistance_ohm * past_dead_band(duty, bridge.dead_band) * current_a
         }
-        Drive::Off { supply_v } => supply_v,
+        WindingDrive::Off { supply_v } => supply_v,
     }
 }

@@ -5,7 +5,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::contact::{Obstruction, Stop, StopPair};
+use super::contact::{Obstruction, StopPair, StopParams};
 use super::mesh::MeshParams;
 use super::spring::SpringParams;
 use crate::check::{BadParameter, above_zero, between, not_negative};
@@ -90,7 +90,7 @@ pub struct GearParams {
 /// What joins lever and ring.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case", deny_unknown_fields)]
-pub enum Linkage {
+pub enum LeverJoint {
     /// No play: lever and ring are one body.
     Rigid,
     /// Play between two bodies in contact.
@@ -106,7 +106,7 @@ pub enum Linkage {
     Detached,
 }
 
-impl Linkage {
+impl LeverJoint {
     /// A worn or new joint with this much play, degrees; contact stiffness as in bench actuator A.
     #[must_use]
     pub fn with_play_deg(play_deg: f64) -> Self {
@@ -156,7 +156,7 @@ pub struct SootPatch {
 /// The vane ring.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 #[serde(default, deny_unknown_fields)]
-pub struct RingParams {
+pub struct VaneRingParams {
     /// Inertia of ring, vanes and lever side, kg m².
     pub inertia_kg_m2: f64,
     /// Friction between ring and housing.
@@ -185,9 +185,9 @@ pub struct ActuatorParams {
     /// Stops inside the actuator, felt by the lever with or without a ring.
     pub lever_stops: StopPair,
     /// What joins lever and ring.
-    pub linkage: Linkage,
+    pub linkage: LeverJoint,
     /// The ring.
-    pub ring: RingParams,
+    pub ring: VaneRingParams,
 }
 
 /// Travel of bench actuator A between its ring stops, rad (70°).
@@ -216,14 +216,14 @@ impl ActuatorParams {
             gear: GearParams { ratio: 48.0, efficiency: 1.0, viscous_nm_s_per_rad: 0.03, mesh: None },
             spring: Some(SpringParams::default()),
             lever_stops: StopPair::default(),
-            linkage: Linkage::Rigid,
-            ring: RingParams {
+            linkage: LeverJoint::Rigid,
+            ring: VaneRingParams {
                 inertia_kg_m2: 2.5e-4,
                 friction: LuGreParams::bench_ring_a(),
                 soot_patch: None,
                 stops: StopPair {
-                    low: Some(Stop::bench_a(0.0)),
-                    high: Some(Stop::bench_a(BENCH_TRAVEL_RAD)),
+                    low: Some(StopParams::bench_a(0.0)),
+                    high: Some(StopParams::bench_a(BENCH_TRAVEL_RAD)),
                 },
                 obstruction: None,
             },
@@ -246,10 +246,10 @@ impl ActuatorParams {
             },
             gear: GearParams { efficiency: 0.92, ..plain.gear },
             lever_stops: StopPair {
-                low: Some(Stop::bench_a((-4.0_f64).to_radians())),
-                high: Some(Stop::bench_a(75.0_f64.to_radians())),
+                low: Some(StopParams::bench_a((-4.0_f64).to_radians())),
+                high: Some(StopParams::bench_a(75.0_f64.to_radians())),
             },
-            linkage: Linkage::with_play_deg(0.4),
+            linkage: LeverJoint::with_play_deg(0.4),
             ..plain
         }
     }
@@ -311,7 +311,7 @@ impl GearParams {
     }
 }
 
-impl Linkage {
+impl LeverJoint {
     fn validate(&self) -> Result<(), BadParameter> {
         let Self::Lash { play_rad, stiffness_nm_per_rad, damping_nm_s_per_rad } = self else { return Ok(()) };
         not_negative("play_rad", *play_rad)?;
@@ -320,7 +320,7 @@ impl Linkage {
     }
 }
 
-impl RingParams {
+impl VaneRingParams {
     fn validate(&self) -> Result<(), BadParameter> {
         above_zero("inertia_kg_m2", self.inertia_kg_m2)?;
         self.friction.validate().map_err(|e| e.within("friction"))?;
@@ -363,7 +363,7 @@ impl Default for GearParams {
     }
 }
 
-impl Default for RingParams {
+impl Default for VaneRingParams {
     fn default() -> Self {
         ActuatorParams::bench_actuator_a_in_service().ring
     }

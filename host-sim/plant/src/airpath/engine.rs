@@ -16,7 +16,7 @@ use crate::lanes::sine_and_cosine_of_turns;
 
 /// What the controller asks of the fuel.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
-pub enum FuelRequest {
+pub enum FuelAsked {
     /// Nothing.
     #[default]
     Free,
@@ -34,14 +34,14 @@ pub struct EngineInputs {
     /// Effective area of the recirculation valve, m².
     pub egr_area_m2: f64,
     /// What the controller asks of the fuel.
-    pub fuel_request: FuelRequest,
+    pub fuel_request: FuelAsked,
 }
 
 impl EngineInputs {
     /// Plain running.
     #[must_use]
     pub fn new(speed_rpm: f64, fuel_mg: f64) -> Self {
-        Self { speed_rpm, fuel_mg, egr_area_m2: 0.0, fuel_request: FuelRequest::Free }
+        Self { speed_rpm, fuel_mg, egr_area_m2: 0.0, fuel_request: FuelAsked::Free }
     }
 }
 
@@ -257,7 +257,7 @@ impl Engine {
     /// Fuel after smoke limit and, where the engine listens, the controller's request.
     fn delivered_mg(&mut self, inputs: &EngineInputs, dt: f64) -> f64 {
         let fuel = inputs.fuel_mg.min(self.smoke_limit_mg(inputs.speed_rpm));
-        let FuelRequest::LimitTo(share) = inputs.fuel_request else {
+        let FuelAsked::LimitTo(share) = inputs.fuel_request else {
             self.limited_for_s = 0.0;
             return fuel;
         };

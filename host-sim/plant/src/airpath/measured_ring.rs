@@ -31,7 +31,7 @@ const M3_PER_MM3: f64 = 1e-9;
 
 /// One opening of the table.
 #[derive(Debug, Clone, Copy, PartialEq)]
-struct Knot {
+struct RingKnot {
     area_m2: f64,
     /// Opening of the engine's own nozzle at that area.
     own_opening: f64,
@@ -42,7 +42,7 @@ struct Knot {
 /// A measured ring, ready to be read. Clones share the table.
 #[derive(Debug, Clone, PartialEq)]
 pub struct MeasuredRing {
-    knots: Arc<[Knot]>,
+    knots: Arc<[RingKnot]>,
 }
 
 impl MeasuredRing {
@@ -63,13 +63,13 @@ impl MeasuredRing {
             let inlet_m2 = flow_factor * ring.inlet_area_mm2(&nozzle, angle_deg) * M2_PER_MM2;
             let area_m2 = flow_factor * ring.turbine_area_mm2(&nozzle, angle_deg, of_law) * M2_PER_MM2;
             let moment_m3 = nozzle.ring.gas_moment_mm3(angle_deg) * M3_PER_MM3;
-            Knot {
+            RingKnot {
                 area_m2,
                 own_opening: own.opening_of_area(inlet_m2),
                 gas_work_m3: moment_m3 * turn_rad(&angles_deg, place),
             }
         };
-        let knots: Arc<[Knot]> = angles_deg.iter().enumerate().map(knot).collect();
+        let knots: Arc<[RingKnot]> = angles_deg.iter().enumerate().map(knot).collect();
         let rises = |at: &usize| knots[*at].area_m2 > knots[*at - 1].area_m2;
         match (1..=STRETCHES).find(|at| !rises(at)) {
             None => Ok(Self { knots }),
@@ -105,7 +105,7 @@ impl MeasuredRing {
     }
 
     #[inline]
-    fn stretch(&self, opening: f64) -> (Knot, Knot, f64) {
+    fn stretch(&self, opening: f64) -> (RingKnot, RingKnot, f64) {
         let place = held(opening, 0.0, 1.0) * STRETCHES as f64;
         let at = (place as usize).min(STRETCHES - 1);
         (self.knots[at], self.knots[at + 1], place - at as f64)

@@ -17,7 +17,7 @@ mod steady;
 
 pub(crate) use air_step::{AirPathLanes, AirStepInput};
 pub use effects::{Cooler, Effects, HeatSoak, Pulsation, RingHeat, Switchable, VaneAngle};
-pub use engine::{AirDiverged, Engine, EngineInputs, FuelRequest, HoseState};
+pub use engine::{AirDiverged, Engine, EngineInputs, FuelAsked, HoseState};
 pub use engine_params::{EngineParams, FuelResponse};
 pub(crate) use gas_torque::GasOnRing;
 pub use gas_torque::GasTorqueParams;

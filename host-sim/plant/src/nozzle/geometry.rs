@@ -17,7 +17,7 @@ pub(crate) const MIN_VANES: u32 = 3;
 /// A point or direction in the plane of the ring, mm.
 type Vector = (f64, f64);
 /// A straight line between two points.
-type Segment = (Vector, Vector);
+type Chord = (Vector, Vector);
 
 /// A ring of equal pivoting vanes.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -196,13 +196,13 @@ impl VaneRing {
     }
 
     /// The centre line of the vane after this one.
-    fn next_of(&self, (leading, trailing): Segment) -> Segment {
+    fn next_of(&self, (leading, trailing): Chord) -> Chord {
         let pitch = self.pitch_rad();
         (rotate(leading, pitch), rotate(trailing, pitch))
     }
 
     /// Ends of vane 0's centre line; its pivot lies on the x axis.
-    fn centre_line(&self, angle_deg: f64) -> Segment {
+    fn centre_line(&self, angle_deg: f64) -> Chord {
         let angle = angle_deg.to_radians();
         let along = (-libm::sin(angle), libm::cos(angle));
         let rounding = self.thickness_mm / 2.0;
@@ -244,7 +244,7 @@ impl Nearest {
     }
 }
 
-fn point_to_segment(p: Vector, (a, b): Segment) -> Nearest {
+fn point_to_segment(p: Vector, (a, b): Chord) -> Nearest {
     let (along, from) = (minus(b, a), minus(p, a));
     let length2 = dot(along, along);
     let share = if length2 > 0.0 { (dot(from, along) / length2).clamp(0.0, 1.0) } else { 0.0 };
@@ -253,9 +253,9 @@ fn point_to_segment(p: Vector, (a, b): Segment) -> Nearest {
 }
 
 /// Nearest points of two segments: no distance where they cross, else one of the four ends.
-fn nearest(first: Segment, second: Segment) -> Nearest {
-    let side = |s: Segment, p: Vector| cross(minus(s.1, s.0), minus(p, s.0));
-    let straddles = |s, (a, b): Segment| side(s, a) * side(s, b) < 0.0;
+fn nearest(first: Chord, second: Chord) -> Nearest {
+    let side = |s: Chord, p: Vector| cross(minus(s.1, s.0), minus(p, s.0));
+    let straddles = |s, (a, b): Chord| side(s, a) * side(s, b) < 0.0;
     let ends = [
         point_to_segment(first.0, second),
         point_to_segment(first.1, second),

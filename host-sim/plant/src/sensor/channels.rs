@@ -27,7 +27,7 @@ pub(crate) type Readings = [f64; DRAWS];
 
 /// What a sensor makes of the truth before it is shown.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
-struct Line {
+struct SensorLine {
     gain: Readings,
     offset: Readings,
     noise: Readings,
@@ -36,9 +36,9 @@ struct Line {
 /// The sensors with their failures and their last readings.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub(crate) struct Channels {
-    sound: Line,
+    sound: SensorLine,
     /// With the faults that are present.
-    now: Line,
+    now: SensorLine,
     step: Readings,
     /// 1 over the step; 0 for a continuous sensor.
     per_step: Readings,

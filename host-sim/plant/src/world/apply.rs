@@ -6,7 +6,7 @@
 use super::debris::Debris;
 use super::loose_stop::LooseStop;
 use super::{Fault, FaultKind, StopFault, World};
-use crate::actuator::{ActuatorParams, End, Linkage, Stop};
+use crate::actuator::{ActuatorParams, LeverJoint, StopParams, TravelEnd};
 use crate::airpath::HoseState;
 use crate::check::BadParameter;
 use crate::sensor::Signal;
@@ -85,8 +85,8 @@ impl World {
             FaultKind::Obstruction(obstruction) => ring.obstruction = Some(obstruction),
             FaultKind::RingStop(end, fault) => change_stop(ring.stops.at_mut(end), end, fault),
             FaultKind::LeverStop(end, fault) => change_stop(actuator.lever_stops.at_mut(end), end, fault),
-            FaultKind::JointPlayDeg(degrees) => actuator.linkage = Linkage::with_play_deg(degrees),
-            FaultKind::RodOff => actuator.linkage = Linkage::Detached,
+            FaultKind::JointPlayDeg(degrees) => actuator.linkage = LeverJoint::with_play_deg(degrees),
+            FaultKind::RodOff => actuator.linkage = LeverJoint::Detached,
             FaultKind::HoseLeakMm2(area) => self.hose.leak_area_m2 += area * 1e-6,
             FaultKind::HoseBlockedKpa(loss) => {
                 self.hose.loss_pa_per_kg2_s2 += loss * 1e3 / (HOSE_REFERENCE_KG_S * HOSE_REFERENCE_KG_S);
@@ -98,12 +98,12 @@ impl World {
     }
 }
 
-fn loose_ring_stop(what: FaultKind) -> Option<(End, f64, f64)> {
+fn loose_ring_stop(what: FaultKind) -> Option<(TravelEnd, f64, f64)> {
     let FaultKind::RingStop(end, StopFault::Loose { play_rad, drift_rad }) = what else { return None };
     Some((end, play_rad, drift_rad))
 }
 
-fn change_stop(stop: &mut Option<Stop>, end: End, fault: StopFault) {
+fn change_stop(stop: &mut Option<StopParams>, end: TravelEnd, fault: StopFault) {
     match fault {
         StopFault::Changed(condition) => *stop = stop.map(|s| s.in_condition(condition, end)),
         StopFault::Missing => *stop = None,

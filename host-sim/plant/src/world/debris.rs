@@ -81,7 +81,7 @@ mod tests {
     use firmware_core::units::Duty;
 
     use super::*;
-    use crate::actuator::{ActuatorParams, BridgeIdle, End, Linkage, Stop};
+    use crate::actuator::{ActuatorParams, BridgeIdle, LeverJoint, StopParams, TravelEnd};
     use crate::world::{EngineState, Fault, FaultKind, World, WorldConfig};
 
     /// 0.018 N m/A × gear 48 × 12 V × duty / 1.6 Ω, without spring or friction: what the motor pushes with at rest.
@@ -94,7 +94,7 @@ mod tests {
         actuator.ring.friction.breakaway = 1e-9;
         actuator.ring.friction.bristle_damping = 0.0;
         actuator.gear.viscous_nm_s_per_rad = 0.0;
-        actuator.linkage = Linkage::Rigid;
+        actuator.linkage = LeverJoint::Rigid;
         actuator.bridge.idle = BridgeIdle::Shorted;
         let faults = vec![Fault::standing(FaultKind::Debris(debris))];
         World::new(&WorldConfig { actuator, faults, ..WorldConfig::default() }, 1).unwrap()
@@ -111,8 +111,8 @@ mod tests {
     }
 
     fn debris(yield_nm: f64, most_rad: f64) -> DebrisParams {
-        let stop = Stop { angle_rad: 0.8, stiffness_nm_per_rad: 400.0, damping_nm_s_per_rad: 0.6 };
-        let obstruction = Obstruction { shuts_off: End::High, stop };
+        let stop = StopParams { angle_rad: 0.8, stiffness_nm_per_rad: 400.0, damping_nm_s_per_rad: 0.6 };
+        let obstruction = Obstruction { shuts_off: TravelEnd::High, stop };
         DebrisParams { obstruction, yield_nm, creep_rad_per_nm_s: 0.002, most_rad }
     }
 

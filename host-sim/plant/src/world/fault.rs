@@ -5,7 +5,7 @@
 use serde::{Deserialize, Serialize};
 
 use super::DebrisParams;
-use crate::actuator::{End, Obstruction, SootPatch, StopCondition};
+use crate::actuator::{Obstruction, SootPatch, StopCondition, TravelEnd};
 use crate::airpath::FuelResponse;
 use crate::check::{BadParameter, between, not_negative};
 use crate::friction::RingCondition;
@@ -103,9 +103,9 @@ pub enum FaultKind {
     /// Debris in the way of the ring gives way under force.
     Debris(DebrisParams),
     /// A ring stop has changed.
-    RingStop(End, StopFault),
+    RingStop(TravelEnd, StopFault),
     /// A stop inside the actuator has changed.
-    LeverStop(End, StopFault),
+    LeverStop(TravelEnd, StopFault),
     /// Play between lever and ring is this much, degrees.
     JointPlayDeg(f64),
     /// The rod is off: lever and ring move on their own.

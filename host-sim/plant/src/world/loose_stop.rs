@@ -4,7 +4,7 @@
 
 use rand::{Rng, RngExt};
 
-use crate::actuator::{ActuatorParams, End};
+use crate::actuator::{ActuatorParams, TravelEnd};
 
 /// Way that the ring must have left the stop for a touch to be over, rad (about 1°).
 const LEFT_RAD: f64 = 0.0175;
@@ -12,7 +12,7 @@ const LEFT_RAD: f64 = 0.0175;
 /// A loose stop and its history.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct LooseStop {
-    pub end: End,
+    pub end: TravelEnd,
     pub base_rad: f64,
     play_rad: f64,
     drift_rad: f64,
@@ -21,7 +21,10 @@ pub(super) struct LooseStop {
 }
 
 impl LooseStop {
-    pub(super) fn new((end, play_rad, drift_rad): (End, f64, f64), params: &ActuatorParams) -> Option<Self> {
+    pub(super) fn new(
+        (end, play_rad, drift_rad): (TravelEnd, f64, f64),
+        params: &ActuatorParams,
+    ) -> Option<Self> {
         let base_rad = params.ring.stops.at(end)?.angle_rad;
         Some(Self { end, base_rad, play_rad, drift_rad, touches: 0, is_touching: false })
     }

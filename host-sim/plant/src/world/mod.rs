@@ -25,7 +25,7 @@ pub use truth::{StopTruth, Truth};
 use rand::SeedableRng;
 use rand_pcg::Pcg64Mcg;
 
-use crate::actuator::{Actuator, ActuatorParams, Drive, End};
+use crate::actuator::{Actuator, ActuatorParams, TravelEnd, WindingDrive};
 use crate::airpath::{
     AirDiverged, AirState, AirStepInput, Engine, EngineInputs, GasOnRing, HoseState, NoSteadyState,
 };
@@ -92,7 +92,7 @@ pub struct World {
     hose: HoseState,
     supply_v: f64,
     drive_sign: f64,
-    drive: Drive,
+    drive: WindingDrive,
     gas: GasOnRing,
     gas_torque_nm: f64,
     /// Factor on the ring's friction that its actuator was last told.
@@ -135,7 +135,7 @@ impl World {
             hose: HoseState::default(),
             supply_v: sound.bridge.supply_v,
             drive_sign: config.opening.sign(),
-            drive: Drive::Off { supply_v: sound.bridge.supply_v },
+            drive: WindingDrive::Off { supply_v: sound.bridge.supply_v },
             gas_torque_nm: 0.0,
             ring_heat_factor: 1.0,
             lagged_boost_pa: ambient_pa,
@@ -255,17 +255,17 @@ impl World {
         self.contacts(first_contact_lever_rad)
     }
 
-    fn contacts(&self, lever_rad: fn(&ActuatorParams, End) -> Option<f64>) -> StopTruth {
-        let at = |end: End| {
+    fn contacts(&self, lever_rad: fn(&ActuatorParams, TravelEnd) -> Option<f64>) -> StopTruth {
+        let at = |end: TravelEnd| {
             lever_rad(self.actuator.params(), end)
                 .map(|lever_rad| self.sensors.position.params().counts_at(lever_rad))
         };
         match self.config.opening {
             OpeningDirection::LowersAngle => {
-                StopTruth { closed_counts: at(End::High), open_counts: at(End::Low) }
+                StopTruth { closed_counts: at(TravelEnd::High), open_counts: at(TravelEnd::Low) }
             }
             OpeningDirection::RaisesAngle => {
-                StopTruth { closed_counts: at(End::Low), open_counts: at(End::High) }
+                StopTruth { closed_counts: at(TravelEnd::Low), open_counts: at(TravelEnd::High) }
             }
         }
     }

@@ -91,7 +91,7 @@ fn a_fault_sets_in_and_heals_at_its_times() {
 #[test]
 fn a_loose_stop_is_met_somewhere_else_each_time() {
     let loose = StopFault::Loose { play_rad: 0.02, drift_rad: 0.0 };
-    let mut world = world_with(vec![FaultKind::RingStop(End::High, loose)]);
+    let mut world = world_with(vec![FaultKind::RingStop(TravelEnd::High, loose)]);
     let touches: Vec<i16> = (0..4)
         .map(|_| {
             let pressed = drive(&mut world, -0.3, 600).position.0;

@@ -3,7 +3,7 @@
 use firmware_core::units::Duty;
 
 use super::{ACTUATOR_STEP_S, ACTUATOR_STEPS, Diverged, EngineState, TICK_S, World};
-use crate::actuator::{BridgeIdle, Drive};
+use crate::actuator::{BridgeIdle, WindingDrive};
 use crate::airpath::{AirState, AirStepInput, Vanes};
 
 impl World {
@@ -136,12 +136,12 @@ impl World {
         Err(Diverged::Actuator { time_s, lever_rad, current_a })
     }
 
-    fn drive_for(&self, duty: Duty) -> Drive {
+    fn drive_for(&self, duty: Duty) -> WindingDrive {
         let duty = f64::from(duty.get());
         let supply_v = self.supply_v;
         if duty == 0.0 && self.sound.bridge.idle == BridgeIdle::Open || supply_v <= 0.0 {
-            return Drive::Off { supply_v };
+            return WindingDrive::Off { supply_v };
         }
-        Drive::Bridge { duty: self.drive_sign * duty, supply_v }
+        WindingDrive::Bridge { duty: self.drive_sign * duty, supply_v }
     }
 }

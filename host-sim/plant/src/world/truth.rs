@@ -1,6 +1,6 @@
 //! The true state of the world, beside what the sensors read.
 
-use crate::actuator::{ActuatorParams, End, Linkage};
+use crate::actuator::{ActuatorParams, LeverJoint, TravelEnd};
 
 /// The true state at this moment.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -40,29 +40,29 @@ pub struct StopTruth {
 
 /// Lever angle at which an end's first stop is met without push: the lever's own, or the ring's with the
 /// joint's play taken up.
-pub(super) fn zero_push_lever_rad(params: &ActuatorParams, end: End) -> Option<f64> {
+pub(super) fn zero_push_lever_rad(params: &ActuatorParams, end: TravelEnd) -> Option<f64> {
     let own = params.lever_stops.at(end).map(|stop| stop.angle_rad);
     let ring = params.ring.stops.at(end).and_then(|stop| through_joint(params, end, stop.angle_rad));
     own.into_iter().chain(ring).reduce(nearer(end))
 }
 
 /// As [`zero_push_lever_rad`], what stands in the ring's way counting as a stop of the end that it shuts off.
-pub(super) fn first_contact_lever_rad(params: &ActuatorParams, end: End) -> Option<f64> {
+pub(super) fn first_contact_lever_rad(params: &ActuatorParams, end: TravelEnd) -> Option<f64> {
     let in_the_way = params.ring.obstruction.filter(|obstruction| obstruction.shuts_off == end);
     let in_the_way =
         in_the_way.and_then(|obstruction| through_joint(params, end, obstruction.stop.angle_rad));
     zero_push_lever_rad(params, end).into_iter().chain(in_the_way).reduce(nearer(end))
 }
 
-fn through_joint(params: &ActuatorParams, end: End, ring_rad: f64) -> Option<f64> {
+fn through_joint(params: &ActuatorParams, end: TravelEnd, ring_rad: f64) -> Option<f64> {
     match params.linkage {
-        Linkage::Detached => None,
-        linkage @ (Linkage::Rigid | Linkage::Lash { .. }) => {
+        LeverJoint::Detached => None,
+        linkage @ (LeverJoint::Rigid | LeverJoint::Lash { .. }) => {
             Some(ring_rad + end.sign() * 0.5 * linkage.play_rad())
         }
     }
 }
 
-fn nearer(end: End) -> impl Fn(f64, f64) -> f64 {
-    move |a: f64, b: f64| if end == End::High { a.min(b) } else { a.max(b) }
+fn nearer(end: TravelEnd) -> impl Fn(f64, f64) -> f64 {
+    move |a: f64, b: f64| if end == TravelEnd::High { a.min(b) } else { a.max(b) }
 }

@@ -20,7 +20,7 @@ const MOST: f64 = 1e15;
 
 /// A run that stands out.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-pub struct WorstRun {
+pub struct StandOut {
     /// Index of the run in its campaign.
     pub run: u64,
     /// Its value.
@@ -36,7 +36,7 @@ pub(super) struct MetricStats {
     below: u64,
     above: u64,
     cube_root_bins: Vec<u32>,
-    worst: Vec<WorstRun>,
+    worst: Vec<StandOut>,
 }
 
 impl MetricStats {
@@ -64,7 +64,7 @@ impl MetricStats {
         } else {
             self.above += 1;
         }
-        self.keep_worst(WorstRun { run, value });
+        self.keep_worst(StandOut { run, value });
     }
 
     pub(super) fn join(&mut self, later: Self) {
@@ -88,7 +88,7 @@ impl MetricStats {
         self.extent = Some((low.min(least), high.max(most)));
     }
 
-    fn keep_worst(&mut self, worst: WorstRun) {
+    fn keep_worst(&mut self, worst: StandOut) {
         let place = self.worst.partition_point(|kept| kept.value >= worst.value);
         if place < WORST_KEPT {
             self.worst.insert(place, worst);
@@ -193,7 +193,7 @@ pub struct MetricSummary {
     /// Largest.
     pub most: f64,
     /// The worst runs, worst first.
-    pub worst: Vec<WorstRun>,
+    pub worst: Vec<StandOut>,
 }
 
 impl MetricSummary {

@@ -18,7 +18,7 @@ mod tally;
 
 pub use each::{KeepRuns, KeptRun, MOST_KEPT};
 pub use merge::{Merged, merge};
-pub use metric_stats::{MetricSummary, WorstRun};
+pub use metric_stats::{MetricSummary, StandOut};
 pub use part::{Asks, PartError, asked_by};
 pub use share::Share;
 pub use spread::Spread;

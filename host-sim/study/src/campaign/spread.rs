@@ -7,7 +7,7 @@
 use rand::{Rng, RngExt};
 use serde::{Deserialize, Serialize};
 
-use plant::actuator::Linkage;
+use plant::actuator::LeverJoint;
 use plant::airpath::Switchable;
 use plant::check::{BadParameter, between};
 use plant::sensor::{ChannelFault, PositionFault};
@@ -182,7 +182,7 @@ impl Draw {
         let actuator = &mut world.actuator;
         actuator.ring.friction.coulomb *= self.friction_factor;
         actuator.ring.friction.breakaway *= self.friction_factor * self.breakaway_factor;
-        actuator.linkage = Linkage::with_play_deg(self.play_deg);
+        actuator.linkage = LeverJoint::with_play_deg(self.play_deg);
         actuator.bridge.supply_v = self.supply_v;
         actuator.bridge.source_resistance_ohm = self.source_resistance_ohm;
         if let Some(heat) = &mut actuator.motor.heat {

@@ -5,7 +5,7 @@ use firmware_core::units::Duty;
 use serde::Serialize;
 
 use super::Size;
-use plant::actuator::{End, StopCondition};
+use plant::actuator::{StopCondition, TravelEnd};
 use plant::world::{DebrisParams, Fault, FaultKind, StopFault, WorldConfig};
 
 /// What happens around the unit while it learns.
@@ -129,8 +129,8 @@ impl Case {
         match (share, self.size.closed()) {
             (Some(share), _) => Some(low + share * (high - low)),
             // The spring pulls toward the low angle.
-            (None, End::High) => (high < 1.0).then_some(high),
-            (None, End::Low) => (low > 0.0).then_some(low),
+            (None, TravelEnd::High) => (high < 1.0).then_some(high),
+            (None, TravelEnd::Low) => (low > 0.0).then_some(low),
         }
     }
 

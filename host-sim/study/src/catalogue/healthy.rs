@@ -7,7 +7,7 @@
 use rand::{Rng, RngExt};
 
 use super::{Family, Preset, Size, Tag};
-use plant::actuator::End;
+use plant::actuator::TravelEnd;
 use plant::friction::RingCondition;
 use plant::world::{FaultKind, WorldConfig};
 
@@ -37,7 +37,7 @@ pub(crate) fn draw_of(nominal: &WorldConfig, rng: &mut impl Rng) -> WorldConfig 
     actuator.ring.friction.coulomb *= friction;
     actuator.ring.friction.breakaway *= friction;
     actuator.linkage = size.joint(rng.random_range(0.15..0.7));
-    for end in [End::Low, End::High] {
+    for end in [TravelEnd::Low, TravelEnd::High] {
         if let Some(stop) = actuator.ring.stops.at_mut(end) {
             stop.angle_rad += rng.random_range(-0.003..0.003) * size.travel_rad;
             stop.stiffness_nm_per_rad *= rng.random_range(0.8..1.2);

@@ -3,7 +3,7 @@
 use firmware_core::learn::Check;
 
 use super::{Case, Family, Preset, Tag};
-use plant::actuator::{End, Obstruction, SootPatch, Stop};
+use plant::actuator::{Obstruction, SootPatch, StopParams, TravelEnd};
 use plant::friction::RingCondition;
 use plant::world::FaultKind;
 
@@ -30,9 +30,9 @@ fn rub(case: &mut Case, sliding: f64, breakaway: f64) {
 }
 
 /// Something in the way at an opening, shutting off one end; its stiffness in shares of a stop's.
-fn block(case: &mut Case, shuts_off: End, opening: f64, stiffness: f64) {
+fn block(case: &mut Case, shuts_off: TravelEnd, opening: f64, stiffness: f64) {
     let sound = case.size.stop;
-    let stop = Stop {
+    let stop = StopParams {
         angle_rad: case.size.ring_rad(opening),
         stiffness_nm_per_rad: stiffness * sound.stiffness_nm_per_rad,
         ..sound
@@ -43,7 +43,7 @@ fn block(case: &mut Case, shuts_off: End, opening: f64, stiffness: f64) {
 /// Ring and both its stops stand at another angle of the lever, toward closed.
 fn clock_ring(case: &mut Case, degrees: f64) {
     let by_rad = case.size.closed().sign() * case.size.rad(degrees);
-    for end in [End::Low, End::High] {
+    for end in [TravelEnd::Low, TravelEnd::High] {
         if let Some(stop) = case.world.actuator.ring.stops.at_mut(end) {
             stop.angle_rad += by_rad;
         }
@@ -166,10 +166,10 @@ pub(super) const PRESETS: &[Preset] = &[
         |case, _| {
             let half_play = 0.5 * case.world.actuator.linkage.play_rad();
             let ring = case.world.actuator.ring.stops;
-            for end in [End::Low, End::High] {
+            for end in [TravelEnd::Low, TravelEnd::High] {
                 let at = ring
                     .at(end)
-                    .map(|stop| Stop { angle_rad: stop.angle_rad + end.sign() * half_play, ..*stop });
+                    .map(|stop| StopParams { angle_rad: stop.angle_rad + end.sign() * half_play, ..*stop });
                 *case.world.actuator.lever_stops.at_mut(end) = at;
             }
             case.fault(FaultKind::RodOff);

@@ -76,7 +76,7 @@ fn distance(one: &str, other: &str) -> usize {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use plant::actuator::{End, StopCondition};
+    use plant::actuator::{StopCondition, TravelEnd};
     use plant::world::{FaultKind, OpeningDirection, StopFault, World, WorldConfig};
 
     #[test]
@@ -108,7 +108,7 @@ mod tests {
         kind.opening = OpeningDirection::RaisesAngle;
         let actuator = &mut kind.actuator;
         actuator.bridge.supply_v = 24.0;
-        for (end, degrees) in [(End::Low, 10.0_f64), (End::High, 35.0)] {
+        for (end, degrees) in [(TravelEnd::Low, 10.0_f64), (TravelEnd::High, 35.0)] {
             let stop = actuator.ring.stops.at_mut(end).as_mut().unwrap();
             stop.angle_rad = degrees.to_radians();
             stop.stiffness_nm_per_rad = 3000.0;
@@ -131,11 +131,11 @@ mod tests {
         else {
             panic!("no shifted stop")
         };
-        assert!(end == End::Low && (by_rad - 2.5_f64.to_radians()).abs() < 1e-12, "{by_rad}");
+        assert!(end == TravelEnd::Low && (by_rad - 2.5_f64.to_radians()).abs() < 1e-12, "{by_rad}");
         let FaultKind::Obstruction(soot) = on("soot-at-open-stop", 7.0).world.faults[0].what else {
             panic!("no soot")
         };
-        assert_eq!((soot.shuts_off, soot.stop.stiffness_nm_per_rad), (End::High, 300.0));
+        assert_eq!((soot.shuts_off, soot.stop.stiffness_nm_per_rad), (TravelEnd::High, 300.0));
         assert!((soot.stop.angle_rad - 32.5_f64.to_radians()).abs() < 1e-12, "{soot:?}");
         let FaultKind::Obstruction(block) = on("blocked-travel", 0.2).world.faults[0].what else {
             panic!("no block")

@@ -3,7 +3,7 @@
 //! In: the nominal unit of a kind. Out: its travel, stops and friction, and the factors that take a fault to
 //! the same share of its own travel, supply and resistance. Bench actuator A has every factor 1.
 
-use plant::actuator::{ActuatorParams, BENCH_TRAVEL_RAD, End, Linkage, Stop};
+use plant::actuator::{ActuatorParams, BENCH_TRAVEL_RAD, LeverJoint, StopParams, TravelEnd};
 use plant::friction::LuGreParams;
 use plant::sensor::PositionSensorParams;
 use plant::world::{OpeningDirection, WorldConfig};
@@ -28,10 +28,10 @@ pub(super) struct Size {
     /// Sensor noise, times A's.
     pub noise: f64,
     /// A sound stop.
-    pub stop: Stop,
+    pub stop: StopParams,
     /// Friction of the sound ring.
     pub friction: LuGreParams,
-    linkage: Linkage,
+    linkage: LeverJoint,
     opening: OpeningDirection,
 }
 
@@ -47,7 +47,7 @@ impl Size {
     pub(super) fn of(nominal: &WorldConfig) -> Self {
         let (own, position) = (&nominal.actuator, &nominal.sensors.position);
         let (a, a_position) = (ActuatorParams::default(), PositionSensorParams::default());
-        let [low, high] = [End::Low, End::High].map(|end| own.ring.stops.at(end).copied());
+        let [low, high] = [TravelEnd::Low, TravelEnd::High].map(|end| own.ring.stops.at(end).copied());
         let low_rad = low.map_or(0.0, |stop| stop.angle_rad);
         let travel_rad = high.map_or(BENCH_TRAVEL_RAD, |stop| stop.angle_rad) - low_rad;
         let travel = travel_rad / BENCH_TRAVEL_RAD;
@@ -60,7 +60,7 @@ impl Size {
             supply: own.bridge.supply_v / a.bridge.supply_v,
             resistance: own.motor.resistance_ohm / a.motor.resistance_ohm,
             noise: position.noise_counts / a_position.noise_counts,
-            stop: high.or(low).unwrap_or(Stop::bench_a(0.0)),
+            stop: high.or(low).unwrap_or(StopParams::bench_a(0.0)),
             friction: own.ring.friction,
             linkage: own.linkage,
             opening: nominal.opening,
@@ -83,7 +83,7 @@ impl Size {
     }
 
     /// A joint as this kind's with so much play, degrees of a travel of 70°.
-    pub(super) fn joint(&self, play_deg: f64) -> Linkage {
+    pub(super) fn joint(&self, play_deg: f64) -> LeverJoint {
         self.linkage.with_play(play_deg * self.travel)
     }
 
@@ -97,18 +97,18 @@ impl Size {
     }
 
     /// The end where the vanes are closed.
-    pub(super) fn closed(&self) -> End {
+    pub(super) fn closed(&self) -> TravelEnd {
         match self.opening {
-            OpeningDirection::LowersAngle => End::High,
-            OpeningDirection::RaisesAngle => End::Low,
+            OpeningDirection::LowersAngle => TravelEnd::High,
+            OpeningDirection::RaisesAngle => TravelEnd::Low,
         }
     }
 
     /// The end where the vanes are open.
-    pub(super) fn open(&self) -> End {
+    pub(super) fn open(&self) -> TravelEnd {
         match self.opening {
-            OpeningDirection::LowersAngle => End::Low,
-            OpeningDirection::RaisesAngle => End::High,
+            OpeningDirection::LowersAngle => TravelEnd::Low,
+            OpeningDirection::RaisesAngle => TravelEnd::High,
         }
     }
 }

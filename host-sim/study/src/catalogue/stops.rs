@@ -1,7 +1,7 @@
 //! Faults of the end stops.
 
 use super::{Case, Family, Preset, Tag};
-use plant::actuator::{End, Obstruction, Stop, StopCondition};
+use plant::actuator::{Obstruction, StopCondition, StopParams, TravelEnd};
 use plant::world::{FaultKind, StopFault};
 
 /// Stiffness and damping of a bed of soot, in shares of a stop's (invented).
@@ -9,10 +9,10 @@ const SOOT_STIFFNESS: f64 = 0.1;
 const SOOT_DAMPING: f64 = 2.0;
 
 /// A bed of soot so many degrees thick in front of a stop.
-fn soot_bed(case: &mut Case, end: End, degrees: f64) {
+fn soot_bed(case: &mut Case, end: TravelEnd, degrees: f64) {
     let Some(stop) = case.world.actuator.ring.stops.at(end).copied() else { return };
     let sound = case.size.stop;
-    let stop = Stop {
+    let stop = StopParams {
         angle_rad: stop.angle_rad - end.sign() * case.size.rad(degrees),
         stiffness_nm_per_rad: SOOT_STIFFNESS * sound.stiffness_nm_per_rad,
         damping_nm_s_per_rad: SOOT_DAMPING * sound.damping_nm_s_per_rad,
@@ -20,12 +20,12 @@ fn soot_bed(case: &mut Case, end: End, degrees: f64) {
     case.fault(FaultKind::Obstruction(Obstruction { shuts_off: end, stop }));
 }
 
-fn shift(case: &mut Case, end: End, outward_deg: f64) {
+fn shift(case: &mut Case, end: TravelEnd, outward_deg: f64) {
     let by_rad = end.sign() * case.size.rad(outward_deg);
     case.fault(FaultKind::RingStop(end, StopFault::Changed(StopCondition::Shifted(by_rad))));
 }
 
-fn soften(case: &mut Case, end: End, share: f64) {
+fn soften(case: &mut Case, end: TravelEnd, share: f64) {
     if let Some(stop) = case.world.actuator.ring.stops.at_mut(end) {
         stop.stiffness_nm_per_rad *= share;
     }

@@ -2,7 +2,7 @@
 
 use firmware_core::controller::{Controller, TickOutput};
 use firmware_core::faults::FaultSet;
-use firmware_core::guard::{FuelRequest as AskedFuel, GuardEvent};
+use firmware_core::guard::{FuelRequest, GuardEvent};
 use firmware_core::sample::{EngineDemand, Request};
 use firmware_core::settings::{ModeSettings, Settings};
 use firmware_core::units::{Duty, Kilopascal, Load, Rpm, Tick};
@@ -10,7 +10,7 @@ use firmware_core::units::{Duty, Kilopascal, Load, Rpm, Tick};
 use super::{RunError, perfect_calibration};
 use crate::scenario::{Demand, Scenario, wanted_boost_kpa};
 use crate::trace::TraceRow;
-use plant::airpath::{EngineInputs, FuelRequest};
+use plant::airpath::{EngineInputs, FuelAsked};
 use plant::check::BadParameter;
 use plant::world::{EngineState, World, WorldConfig};
 
@@ -54,7 +54,7 @@ pub(super) struct ClosedLoop<'a> {
     modes: ModeSettings,
     full_load_mg: f64,
     altitude_m: Option<f64>,
-    fuel_request: FuelRequest,
+    fuel_request: FuelAsked,
     wish: Wish,
 }
 
@@ -103,7 +103,7 @@ impl<'a> ClosedLoop<'a> {
             modes: settings.target.modes,
             full_load_mg: world.engine.full_load_mg,
             altitude_m: None,
-            fuel_request: FuelRequest::Free,
+            fuel_request: FuelAsked::Free,
             wish: Wish { demand: first, request: Request::Release, boost_target_kpa: 0.0 },
         };
         bench.follow(first)?;
@@ -184,10 +184,10 @@ impl<'a> ClosedLoop<'a> {
     }
 }
 
-fn asked(fuel: AskedFuel) -> FuelRequest {
+fn asked(fuel: FuelRequest) -> FuelAsked {
     match fuel {
-        AskedFuel::Free => FuelRequest::Free,
-        AskedFuel::LimitTo(load) => FuelRequest::LimitTo(f64::from(load.get())),
-        AskedFuel::Cut => FuelRequest::LimitTo(0.0),
+        FuelRequest::Free => FuelAsked::Free,
+        FuelRequest::LimitTo(load) => FuelAsked::LimitTo(f64::from(load.get())),
+        FuelRequest::Cut => FuelAsked::LimitTo(0.0),
     }
 }

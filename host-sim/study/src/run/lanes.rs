@@ -94,7 +94,7 @@ mod tests {
     use super::*;
     use crate::run::{Record, run_world};
     use crate::scenario::builtins;
-    use plant::actuator::Linkage;
+    use plant::actuator::LeverJoint;
     use plant::nozzle::{RingParams, USUAL_DISCHARGE, USUAL_GAP_DISCHARGE};
     use plant::world::{Fault, FaultKind};
 
@@ -122,9 +122,9 @@ mod tests {
     fn members(scenario: &Scenario) -> Vec<(WorldConfig, u64)> {
         let mut members: Vec<_> = (0..7).map(|seed| (scenario.world.clone(), seed)).collect();
         for ((world, _), play_deg) in members.iter_mut().zip([0.5, 0.0, 0.9, 0.2, 0.7, 1.1, 0.4]) {
-            world.actuator.linkage = Linkage::with_play_deg(play_deg);
+            world.actuator.linkage = LeverJoint::with_play_deg(play_deg);
         }
-        members[2].0.actuator.linkage = Linkage::Detached;
+        members[2].0.actuator.linkage = LeverJoint::Detached;
         members[3].0.engine.air.exhaust_volume_m3 = 1e-9;
         let leak = FaultKind::HoseLeakMm2(30.0);
         members[4].0.faults.push(Fault { at_s: 0.5, until_s: Some(1.0), what: leak });

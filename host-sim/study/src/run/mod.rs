@@ -18,7 +18,7 @@ use firmware_core::units::{Opening, Volt};
 
 use crate::metrics::{Meter, Metrics};
 use crate::scenario::Scenario;
-use crate::trace::Trace;
+use crate::trace::RunTrace;
 use closed_loop::ClosedLoop;
 use plant::airpath::NoSteadyState;
 use plant::check::BadParameter;
@@ -80,7 +80,7 @@ pub struct RunOutcome {
     /// The same over time, the first [`MOST_EVENTS`] changes.
     pub fault_changes: Vec<TimedFaults>,
     /// Rows, where recording was asked for.
-    pub trace: Trace,
+    pub trace: RunTrace,
 }
 
 /// Guard events kept; of further ones only the count is.
@@ -146,7 +146,7 @@ impl<'a> RunUnderWay<'a> {
             events: Vec::new(),
             faults: FaultSet::NONE,
             fault_changes: Vec::new(),
-            trace: Trace::default(),
+            trace: RunTrace::default(),
         };
         let (warm_up_ticks, ticks) = (ticks(scenario.warm_up_s), ticks(scenario.duration_s));
         Ok(Self { bench, meter, outcome, warm_up_ticks, ticks })

@@ -110,13 +110,13 @@ pub enum CycleError {
 }
 
 /// A CSV table of numbers with named columns.
-struct Table {
+struct CsvTable {
     file: String,
     headings: Vec<String>,
     rows: Vec<(u64, Vec<String>)>,
 }
 
-impl Table {
+impl CsvTable {
     fn read(text: &str, file: &str) -> Result<Self, CycleError> {
         let not_csv =
             |error: csv::Error| CycleError::NotCsv { file: file.to_owned(), reason: error.to_string() };
@@ -185,7 +185,7 @@ pub(crate) fn vehicle_cycle(
     vehicle: &Vehicle,
     engine: &EngineFigures,
 ) -> Result<Vec<DemandPoint>, CycleError> {
-    let table = Table::read(text, file)?;
+    let table = CsvTable::read(text, file)?;
     let times = table.times("time_seconds")?;
     let speeds = table.column("speed_meters_per_second", 0.0..=100.0, "a speed in m/s, 0 to 100")?;
     let grades = if table.has("grade") {
@@ -211,7 +211,7 @@ pub(crate) fn engine_cycle(
     file: &str,
     engine: &EngineFigures,
 ) -> Result<Vec<DemandPoint>, CycleError> {
-    let table = Table::read(text, file)?;
+    let table = CsvTable::read(text, file)?;
     let times = table.times("time_s")?;
     let speeds = table.column("speed_rpm", 300.0..=8000.0, "an engine speed in rpm, 300 to 8000")?;
     let loads = table.column("load", 0.0..=1.0, "a fraction of full fuelling, 0 to 1")?;

@@ -3,7 +3,7 @@
 
 use firmware_core::settings::{CountsDirection, SpringAction};
 
-use super::segment::{Reading, Trace, mean};
+use super::segment::{TickReading, Trace, mean};
 use super::surprise::Surprise;
 
 /// Ticks over which a speed is taken, either side.
@@ -80,12 +80,12 @@ struct Pushed {
 
 /// A straight line over travel, from one end (0) to the other (1).
 #[derive(Debug, Clone, Copy)]
-struct Line {
+struct TravelLine {
     middle: f64,
     slope: f64,
 }
 
-impl Line {
+impl TravelLine {
     fn at(self, place: f64) -> f64 {
         self.middle + self.slope * (place - 0.5)
     }
@@ -125,11 +125,12 @@ pub(super) fn estimate(strokes: &Strokes, offset: f64) -> Result<Found, Surprise
     if friction <= 0.0 {
         return Err(not("more current flowed the easy way than the hard way"));
     }
-    let load = Line { middle: 0.5 * (up.middle + down.middle), slope: 0.5 * (up.slope + down.slope) };
+    let load = TravelLine { middle: 0.5 * (up.middle + down.middle), slope: 0.5 * (up.slope + down.slope) };
     let friction_a = Value { value: friction, uncertainty: 0.08 * friction + 0.004 };
     let spring = spring_of(load, friction);
     let springs = springs(spring, load, friction);
-    let stop = |way: f64, line: Line, place: f64| stop(&pushes, way, line.at(place), friction, span.abs());
+    let stop =
+        |way: f64, line: TravelLine, place: f64| stop(&pushes, way, line.at(place), friction, span.abs());
     let (open_stop, open_yield) =
         stop(1.0, up, 1.0).ok_or_else(|| not("the stop that positive drive comes to was not held"))?;
     let (closed_stop, closed_yield) =
@@ -153,7 +154,7 @@ pub(super) fn estimate(strokes: &Strokes, offset: f64) -> Result<Found, Surprise
     Ok(with_what_it_took(seen, strokes))
 }
 
-fn spring_of(load: Line, friction: f64) -> SpringAction {
+fn spring_of(load: TravelLine, friction: f64) -> SpringAction {
     if load.middle.abs() < (NO_SPRING * friction).max(0.012) {
         SpringAction::None
     } else if load.middle > 0.0 {
@@ -195,7 +196,7 @@ fn stop_speed(trace: &Trace, way: f64, [open, closed]: [f64; 2]) -> f64 {
 }
 
 /// Readings with their speed, counts/s.
-fn speeds(readings: &[Reading]) -> impl Iterator<Item = (&Reading, f64)> {
+fn speeds(readings: &[TickReading]) -> impl Iterator<Item = (&TickReading, f64)> {
     readings.windows(2 * SPEED_TICKS + 1).filter_map(|around| {
         let (first, here, last) = (around.first()?, around.get(SPEED_TICKS)?, around.last()?);
         let seconds = f64::from(last.tick.wrapping_sub(first.tick)) / 1000.0;
@@ -226,7 +227,7 @@ fn moving<'a>(
 }
 
 /// Least squares over place; nothing for fewer than a tenth of a second.
-fn line<'a>(moving: impl Iterator<Item = &'a Moving> + Clone) -> Option<Line> {
+fn line<'a>(moving: impl Iterator<Item = &'a Moving> + Clone) -> Option<TravelLine> {
     let count = moving.clone().count();
     if count < 100 {
         return None;
@@ -236,11 +237,11 @@ fn line<'a>(moving: impl Iterator<Item = &'a Moving> + Clone) -> Option<Line> {
     let across = mean(moving.clone().map(|one| (one.place - place).powi(2)));
     let both = mean(moving.map(|one| (one.place - place) * (one.amps - amps)));
     let slope = if across > 1e-4 { both / across } else { 0.0 };
-    Some(Line { middle: amps + slope * (0.5 - place), slope })
+    Some(TravelLine { middle: amps + slope * (0.5 - place), slope })
 }
 
 /// Spring current at the two ends, least first.
-fn springs(spring: SpringAction, load: Line, friction: f64) -> [Value; 2] {
+fn springs(spring: SpringAction, load: TravelLine, friction: f64) -> [Value; 2] {
     let uncertainty = |value: f64| 0.08 * value + 0.04 * friction + 0.004;
     match spring {
         SpringAction::None => [Value { value: 0.0, uncertainty: (NO_SPRING * friction).max(0.012) }; 2],
@@ -256,14 +257,14 @@ fn springs(spring: SpringAction, load: Line, friction: f64) -> [Value; 2] {
 /// The two pushes at the end of a stroke.
 fn pushed(trace: &Trace, push: f64, offset: f64) -> Option<Pushed> {
     let driven = trace.driven();
-    let second: Vec<&Reading> = driven.iter().rev().take(PUSH_READINGS).collect();
-    let is_first = |one: &&Reading| (0.9 * push..1.12 * push).contains(&(one.amps - offset).abs());
-    let first: Vec<&Reading> =
+    let second: Vec<&TickReading> = driven.iter().rev().take(PUSH_READINGS).collect();
+    let is_first = |one: &&TickReading| (0.9 * push..1.12 * push).contains(&(one.amps - offset).abs());
+    let first: Vec<&TickReading> =
         driven.iter().rev().skip(PUSH_READINGS).filter(is_first).skip(30).take(PUSH_READINGS).collect();
     if first.len() < PUSH_READINGS / 2 || second.len() < PUSH_READINGS {
         return None;
     }
-    let of = |from: &[&Reading], what: fn(&Reading) -> f64| mean(from.iter().map(|one| what(one)));
+    let of = |from: &[&TickReading], what: fn(&TickReading) -> f64| mean(from.iter().map(|one| what(one)));
     let found = Pushed {
         amps: [of(&first, |one| one.amps) - offset, of(&second, |one| one.amps) - offset],
         volts: [of(&first, |one| one.volts), of(&second, |one| one.volts)],
@@ -299,7 +300,14 @@ fn spread(values: &[f64], share: f64) -> Value {
 }
 
 /// Largest current before the lever had gone 1.8 % of travel, less the spring's: play reads as free motion before.
-fn break_away(strokes: &Strokes, load: Line, friction: f64, closed: f64, span: f64, offset: f64) -> Value {
+fn break_away(
+    strokes: &Strokes,
+    load: TravelLine,
+    friction: f64,
+    closed: f64,
+    span: f64,
+    offset: f64,
+) -> Value {
     let of = |(way, _, _, trace): &Stroke| {
         let start = trace.driven().first()?.counts;
         let place = (start - closed) / span;

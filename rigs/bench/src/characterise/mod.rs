@@ -68,7 +68,7 @@ pub fn settings(answers: &Answers) -> Settings {
 }
 
 /// The work in progress.
-struct Work<'a> {
+struct WorkInProgress<'a> {
     rig: &'a mut dyn Rig,
     answers: Answers,
     announce: &'a mut dyn FnMut(&str),
@@ -86,7 +86,7 @@ pub(crate) fn characterise(
     eyes: Eyes<'_>,
     announce: &mut dyn FnMut(&str),
 ) -> Result<Found, Surprise> {
-    let mut work = Work { rig, answers, announce, noise: 0.0, ticks: 0 };
+    let mut work = WorkInProgress { rig, answers, announce, noise: 0.0, ticks: 0 };
     let offset = work.look()?;
     let (first, push) = work.first_motion()?;
     let opens = work.who_opens(eyes, first, push)?;
@@ -99,7 +99,7 @@ pub(crate) fn characterise(
     Ok(found)
 }
 
-impl Work<'_> {
+impl WorkInProgress<'_> {
     fn run(&mut self, plan: &Plan) -> Result<Trace, Surprise> {
         let trace = run(self.rig, plan)?;
         if let (Some(first), Some(last)) = (trace.readings.first(), trace.readings.last()) {

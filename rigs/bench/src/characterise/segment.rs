@@ -12,7 +12,7 @@ const EASE_TICKS: u32 = 4000;
 
 /// What one tick read.
 #[derive(Debug, Clone, Copy)]
-pub(super) struct Reading {
+pub(super) struct TickReading {
     pub(super) tick: u32,
     pub(super) counts: f64,
     /// On the motor, as duty and supply make it.
@@ -24,21 +24,21 @@ pub(super) struct Reading {
 /// A segment that ran.
 #[derive(Debug, Clone)]
 pub(super) struct Trace {
-    pub(super) readings: Vec<Reading>,
+    pub(super) readings: Vec<TickReading>,
     /// How many of them came before the push was let down.
     pub(super) driven: usize,
     pub(super) end: ReleaseReason,
 }
 
 impl Trace {
-    pub(super) fn driven(&self) -> &[Reading] {
+    pub(super) fn driven(&self) -> &[TickReading] {
         self.readings.get(..self.driven).unwrap_or(&self.readings)
     }
 
     /// How far the lever went while it was driven, counts, with its sign.
     pub(super) fn gone(&self) -> f64 {
         let driven = self.driven();
-        let ends = |from: &[Reading]| mean(from.iter().map(|one| one.counts));
+        let ends = |from: &[TickReading]| mean(from.iter().map(|one| one.counts));
         let tail = driven.len().saturating_sub(10);
         ends(driven.get(tail..).unwrap_or_default())
             - ends(driven.get(..10.min(driven.len())).unwrap_or_default())
@@ -115,7 +115,7 @@ pub(super) fn run(rig: &mut dyn Rig, plan: &Plan) -> Result<Trace, RunStop> {
             StreamItem::Sample(sample) if sample.tick.has_reached(start) => {
                 if sample.state.source == Source::Probe {
                     let supply = sample.supply.map_or(f64::NAN, |supply| f64::from(supply.0));
-                    trace.readings.push(Reading {
+                    trace.readings.push(TickReading {
                         tick: sample.tick.0,
                         counts: f64::from(sample.point.position),
                         volts: f64::from(sample.point.duty()) * supply,

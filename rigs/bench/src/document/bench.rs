@@ -13,7 +13,7 @@ use crate::figures::binding::Picture;
 use crate::judge::{Judgement, Verdict};
 use crate::port::FoundPort;
 use crate::procedure::Wander;
-use crate::record::Outcome;
+use crate::record::RunResult;
 
 /// What there is to connect to.
 #[derive(Serialize, JsonSchema)]
@@ -141,7 +141,7 @@ pub(crate) struct LearnDocument {
     pub lost: Option<String>,
     /// Refusal, checks still open and calibration, as recorded.
     #[serde(flatten)]
-    pub outcome: Outcome,
+    pub outcome: RunResult,
 }
 
 impl Document for LearnDocument {

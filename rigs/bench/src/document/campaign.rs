@@ -167,8 +167,8 @@ pub(crate) struct AblatedRow {
     sound_acted: u32,
 }
 
-impl From<&guard::Row> for GuardRow {
-    fn from(row: &guard::Row) -> Self {
+impl From<&guard::FaultRow> for GuardRow {
+    fn from(row: &guard::FaultRow) -> Self {
         let cause =
             |(cause, worlds): &(guard::LossCause, u32)| GuardLoss { cause: cause.name(), worlds: *worlds };
         let [boost, turbo, exhaust] = row.tripped_used;

@@ -1,7 +1,7 @@
 //! Documents about measured parts.
 
 use parts::compare::SheetComparison;
-use parts::matching::{AreaOnEngine, Change, Study, TravelCheck};
+use parts::matching::{AreaOnEngine, ChangedSetting, Study, TravelCheck};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
@@ -15,7 +15,7 @@ pub(crate) struct MatchDocument {
     #[serde(flatten)]
     pub study: Study,
     /// Settings that change.
-    pub settings: Vec<Change>,
+    pub settings: Vec<ChangedSetting>,
     /// The learned travel against the new sheet, where two learns were named.
     pub travel: Option<TravelCheck>,
     /// How the verb ends.

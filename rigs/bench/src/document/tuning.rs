@@ -4,7 +4,7 @@ use std::path::PathBuf;
 
 use schemars::JsonSchema;
 use serde::Serialize;
-use tune::{Gains, Identified, Margins, Process, StepResponse};
+use tune::{Gains, Identified, Margins, Process, StepRecord};
 
 use crate::document_kind::{Document, Kind};
 
@@ -57,8 +57,8 @@ pub(crate) struct StepFigures {
     pub steady_error_percent_of_travel: f64,
 }
 
-impl From<&StepResponse> for StepFigures {
-    fn from(step: &StepResponse) -> Self {
+impl From<&StepRecord> for StepFigures {
+    fn from(step: &StepRecord) -> Self {
         Self {
             t86_ms: step.t86_ms,
             overshoot_percent: step.overshoot_percent,

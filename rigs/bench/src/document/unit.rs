@@ -6,7 +6,7 @@ use serde::Serialize;
 use crate::document_kind::{Document, Kind};
 use crate::judge::{Judgement, Verdict};
 use crate::limits::{Bounds, LimitStanding};
-use crate::record::{Attached, Confirmation, LogHead, RunKind, Status};
+use crate::record::{Attached, Confirmation, LogHead, RunKind, RunStatus};
 
 /// A verdict.
 #[derive(Serialize, JsonSchema)]
@@ -99,7 +99,7 @@ pub(crate) struct HistoryRow {
     /// Job and state, where they were named.
     pub job: Option<String>,
     /// Whether it came to its end; none where the record cannot be read.
-    pub status: Option<Status>,
+    pub status: Option<RunStatus>,
     /// In words: how it ended, or why it cannot be read.
     pub ended: String,
     /// How far the endurance is that it belongs to, and what has changed over it; empty for other runs.

@@ -3,7 +3,7 @@
 use firmware_core::command::Command;
 
 use super::{Exhibit, Shown};
-use crate::figures::binding::{Picture, Push, Sound};
+use crate::figures::binding::{Picture, RampSample, Sound};
 use crate::judge::Evidence;
 use crate::profile::Profile;
 use crate::record::Run;
@@ -16,13 +16,13 @@ pub(super) fn evaluate(run: &Run, profile: &Profile) -> Shown {
 /// What a diagnostic run shows; nothing where it holds no ramp.
 #[must_use]
 pub fn picture(run: &Run, profile: &Profile) -> Option<Picture> {
-    let pushes: Vec<Push> = run
+    let pushes: Vec<RampSample> = run
         .samples()
         .filter_map(|sample| {
             let Command::Current(asked) = sample.command else { return None };
             let current = sample.motor_current?;
             let counts = f64::from(sample.position.0);
-            Some(Push { asked: asked.0.into(), current: current.0.into(), counts })
+            Some(RampSample { asked: asked.0.into(), current: current.0.into(), counts })
         })
         .collect();
     let actuator = &profile.settings.actuator;

@@ -3,11 +3,11 @@
 use firmware_core::command::Command;
 
 use super::{Exhibit, Shown, conditions, holes};
-use crate::figures::Direction;
+use crate::figures::VaneDirection;
 use crate::figures::friction::{BINS, FrictionCurve};
 use crate::judge::{Evidence, FaultOf};
 use crate::profile::{FrictionPlan, Profile};
-use crate::record::{Run, Sample};
+use crate::record::{RecordedSample, Run};
 use crate::rig::Measurand;
 use crate::span::Span;
 
@@ -23,8 +23,8 @@ const SAME_PACE: f64 = 0.2;
 const HIDDEN: f64 = 1.0 / BINS as f64;
 
 /// One reading while moving.
-struct Moving {
-    direction: Direction,
+struct MovingReading {
+    direction: VaneDirection,
     opening: f64,
     current: f64,
     duty: f64,
@@ -44,12 +44,12 @@ pub(super) fn evaluate(run: &Run, profile: &Profile) -> Shown {
     }
     let plan = &profile.plan.friction;
     let moving = moving(run, plan);
-    let curve = |effort: fn(&Moving) -> f64| {
+    let curve = |effort: fn(&MovingReading) -> f64| {
         let of = |direction| {
             let readings = moving.iter().filter(move |m| m.direction == direction);
             readings.map(move |m| (m.opening, effort(m))).collect::<Vec<_>>()
         };
-        FrictionCurve::try_new(&of(Direction::Opening), &of(Direction::Closing), plan.end_excluded)
+        FrictionCurve::try_new(&of(VaneDirection::Opening), &of(VaneDirection::Closing), plan.end_excluded)
     };
     let loss = run.loss();
     let unseen = holes::across(run, &loss, opening_on_a_ramp);
@@ -77,8 +77,8 @@ pub(super) fn evaluate(run: &Run, profile: &Profile) -> Shown {
     }
 }
 
-fn moving(run: &Run, plan: &FrictionPlan) -> Vec<Moving> {
-    let samples: Vec<&Sample> = run.samples().collect();
+fn moving(run: &Run, plan: &FrictionPlan) -> Vec<MovingReading> {
+    let samples: Vec<&RecordedSample> = run.samples().collect();
     let slow = (plan.opening_duty - plan.closing_duty) / f64::from(plan.ramp_ticks) * f64::from(BASE);
     let at = |index: usize, later: u32| {
         let wanted = samples.get(index)?.tick.after(later);
@@ -93,18 +93,23 @@ fn moving(run: &Run, plan: &FrictionPlan) -> Vec<Moving> {
 
 /// The middle of the window, if over it the duty went at the planned ramp's pace and the lever with it. The
 /// quicker ramp that leads to the start is no friction measurement.
-fn reading(first: &Sample, middle: &Sample, last: &Sample, slow: f64) -> Option<Moving> {
+fn reading(
+    first: &RecordedSample,
+    middle: &RecordedSample,
+    last: &RecordedSample,
+    slow: f64,
+) -> Option<MovingReading> {
     let (Command::Duty(from), Command::Duty(to)) = (first.command, last.command) else { return None };
     let (pushed, moved) = (to.get() - from.get(), last.opening? - first.opening?);
     if (f64::from(pushed.abs()) / slow - 1.0).abs() > SAME_PACE {
         return None;
     }
     let direction = match () {
-        () if pushed > 0.0 && moved > MOVING => Direction::Opening,
-        () if pushed < 0.0 && moved < -MOVING => Direction::Closing,
+        () if pushed > 0.0 && moved > MOVING => VaneDirection::Opening,
+        () if pushed < 0.0 && moved < -MOVING => VaneDirection::Closing,
         () => return None,
     };
-    Some(Moving {
+    Some(MovingReading {
         direction,
         opening: f64::from(middle.opening?),
         current: f64::from(middle.motor_current?.0),
@@ -112,7 +117,7 @@ fn reading(first: &Sample, middle: &Sample, last: &Sample, slow: f64) -> Option<
     })
 }
 
-fn opening_on_a_ramp(sample: &Sample) -> Option<f64> {
+fn opening_on_a_ramp(sample: &RecordedSample) -> Option<f64> {
     match sample.command {
         Command::Duty(_) => sample.opening.map(f64::from),
         Command::Release | Command::Opening(_) | Command::Current(_) => None,
@@ -121,17 +126,17 @@ fn opening_on_a_ramp(sample: &Sample) -> Option<f64> {
 
 /// True for a hole of the ramps over a place that no other pass in the same direction shows: it may bind there. Ends
 /// that are left out anyway hide nothing.
-fn is_hidden((_, from, to): &(Span, f64, f64), plan: &FrictionPlan, moving: &[Moving]) -> bool {
+fn is_hidden((_, from, to): &(Span, f64, f64), plan: &FrictionPlan, moving: &[MovingReading]) -> bool {
     let inside = plan.end_excluded..=1.0 - plan.end_excluded;
     let counts = inside.contains(from) || inside.contains(to);
     counts && widest_gap(moving, *from, *to) > HIDDEN
 }
 
 /// Widest stretch of the way from one opening to another without a reading in that direction.
-fn widest_gap(moving: &[Moving], from: f64, to: f64) -> f64 {
-    let direction = if to > from { Direction::Opening } else { Direction::Closing };
+fn widest_gap(moving: &[MovingReading], from: f64, to: f64) -> f64 {
+    let direction = if to > from { VaneDirection::Opening } else { VaneDirection::Closing };
     let (low, high) = (from.min(to), from.max(to));
-    let is_there = |m: &&Moving| m.direction == direction && (low..=high).contains(&m.opening);
+    let is_there = |m: &&MovingReading| m.direction == direction && (low..=high).contains(&m.opening);
     let mut places: Vec<f64> = moving.iter().filter(is_there).map(|m| m.opening).collect();
     places.extend([low, high]);
     places.sort_by(f64::total_cmp);

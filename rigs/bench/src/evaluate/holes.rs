@@ -4,12 +4,16 @@
 use super::Shown;
 use crate::figures::{Figure, Measure};
 use crate::judge::{Evidence, FaultOf, Finding, Holed, LOSS_ADVICE};
-use crate::record::{Loss, Run, Sample};
+use crate::record::{Loss, RecordedSample, Run};
 use crate::span::Span;
 
 /// Each hole with what `at` says of the samples on either side of it, where it says something of both.
-pub(super) fn across(run: &Run, loss: &Loss, at: impl Fn(&Sample) -> Option<f64>) -> Vec<(Span, f64, f64)> {
-    let samples: Vec<&Sample> = run.samples().collect();
+pub(super) fn across(
+    run: &Run,
+    loss: &Loss,
+    at: impl Fn(&RecordedSample) -> Option<f64>,
+) -> Vec<(Span, f64, f64)> {
+    let samples: Vec<&RecordedSample> = run.samples().collect();
     let sides = |hole: &Span| {
         let after = samples.partition_point(|sample| !sample.tick.has_reached(hole.last));
         let (before, after) = (samples.get(after.checked_sub(1)?)?, samples.get(after)?);

@@ -27,7 +27,7 @@ use crate::figures::{Measure, Sensor};
 use crate::judge::{Evidence, FaultOf, Finding};
 use crate::limits::Limit;
 use crate::profile::Profile;
-use crate::record::{Ground, Run, RunKind, Status};
+use crate::record::{Ground, Run, RunKind, RunStatus};
 
 pub use diagnostic::picture;
 #[cfg(test)]
@@ -111,7 +111,7 @@ pub fn evaluate(run: &Run, at_hand: &Profile) -> Shown {
     if !run.is_ended_by_unit() {
         findings.extend(faults::findings(run));
     }
-    if let (Status::Incomplete { reason }, false) = (&run.file.status, run.name.kind == RunKind::Cycle) {
+    if let (RunStatus::Incomplete { reason }, false) = (&run.file.status, run.name.kind == RunKind::Cycle) {
         findings.insert(0, Finding::incomplete(&run.name.to_string(), reason));
     }
     if let Some(Ground::Unproven { learn, standing, present }) = &run.file.outcome.ground {

@@ -9,7 +9,7 @@ use crate::figures::motion::{Reversal, dead_band};
 use crate::figures::{Figure, Measure, mean};
 use crate::judge::{Evidence, FaultOf, Finding, advice};
 use crate::profile::{REVERSAL_HOLE, REVERSAL_RANGE, REVERSAL_TICKS, SweepPlan};
-use crate::record::{MOTION_ENDED, Row, Run, Sample};
+use crate::record::{MOTION_ENDED, RecordedSample, Row, Run};
 
 /// Readings averaged into one point: the command then moves by 0.01 % of travel from point to point.
 const AVERAGED: u32 = 20;
@@ -26,8 +26,8 @@ const TURNS: usize = 2;
 pub(super) fn reversals(run: &Run, plan: &SweepPlan) -> Vec<Reversal> {
     let notes = run.rows.iter().filter_map(Row::note);
     let ends: Vec<u32> = notes.filter(|(_, text)| *text == MOTION_ENDED).map(|(tick, _)| tick.0).collect();
-    let samples: Vec<&Sample> = run.samples().collect();
-    let motion = |sample: &Sample| ends.partition_point(|end| *end <= sample.tick.0);
+    let samples: Vec<&RecordedSample> = run.samples().collect();
+    let motion = |sample: &RecordedSample| ends.partition_point(|end| *end <= sample.tick.0);
     samples.chunk_by(|a, b| motion(a) == motion(b)).filter_map(|part| reversal(part, plan)).collect()
 }
 
@@ -79,7 +79,7 @@ fn widest(reversals: &[Reversal], conditions: &str) -> Option<Figure> {
     Some(Figure::new(Measure::DeadBand, 100.0 * width, &conditions).placed(place))
 }
 
-fn reversal(motion: &[&Sample], plan: &SweepPlan) -> Option<Reversal> {
+fn reversal(motion: &[&RecordedSample], plan: &SweepPlan) -> Option<Reversal> {
     let last = motion.last()?.tick;
     // Ticks before the end, command, position.
     let ramps: Vec<(u32, f64, f64)> = motion

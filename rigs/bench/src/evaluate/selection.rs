@@ -9,7 +9,7 @@ use std::fmt;
 use firmware_core::calibration::{Setup, Warmth};
 
 use crate::judge::{FaultOf, Finding};
-use crate::record::{Job, Run, RunKind, RunName, RunTrouble, Status, Unsound, Weight};
+use crate::record::{Job, Run, RunKind, RunName, RunStatus, RunTrouble, Unsound, Weight};
 
 /// The runs that count, and the others.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -219,13 +219,13 @@ impl Selection {
                 continue;
             };
             match &run.file.status {
-                Status::Incomplete { reason }
+                RunStatus::Incomplete { reason }
                     if self.counted.get(at).is_some_and(|older| !is_cut_short(older)) =>
                 {
                     let why = WhyLeftOut::CutShort { reason: reason.clone() };
                     self.left_out.push(LeftOut { run: run.name, why });
                 }
-                Status::Incomplete { .. } | Status::Complete | Status::EndedByUnit { .. } => {
+                RunStatus::Incomplete { .. } | RunStatus::Complete | RunStatus::EndedByUnit { .. } => {
                     let older = self.counted.remove(at);
                     let why = WhyLeftOut::Replaced { by: run.name };
                     self.left_out.push(LeftOut { run: older.name, why });
@@ -238,8 +238,8 @@ impl Selection {
 
 fn is_cut_short(run: &Run) -> bool {
     match run.file.status {
-        Status::Incomplete { .. } => true,
-        Status::Complete | Status::EndedByUnit { .. } => false,
+        RunStatus::Incomplete { .. } => true,
+        RunStatus::Complete | RunStatus::EndedByUnit { .. } => false,
     }
 }
 

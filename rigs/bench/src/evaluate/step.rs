@@ -6,10 +6,10 @@ use firmware_core::units::{TICKS_PER_SECOND, Tick};
 use super::{Exhibit, Shown, conditions, holes};
 use crate::figures::motion::stroke_time;
 use crate::figures::step::{StepBands, StepTrace};
-use crate::figures::{Direction, Figure, Measure, mean};
+use crate::figures::{Figure, Measure, VaneDirection, mean};
 use crate::judge::{Evidence, FaultOf, Finding};
 use crate::profile::{Profile, SweepPlan};
-use crate::record::{Loss, Run, Sample};
+use crate::record::{Loss, RecordedSample, Run};
 use crate::span::Span;
 
 /// Samples before the step whose mean is its start.
@@ -66,14 +66,14 @@ pub(super) fn evaluate(run: &Run, profile: &Profile) -> Shown {
 }
 
 /// The figures without those that a hole leaves open, where the same step was made once more and tells them.
-fn without_repeated(figures: Vec<(Direction, Figure)>, loss: &Loss) -> Vec<Figure> {
+fn without_repeated(figures: Vec<(VaneDirection, Figure)>, loss: &Loss) -> Vec<Figure> {
     let is_whole = |figure: &Figure| figure.needs.iter().all(|span| loss.in_span(*span).is_none());
-    let told: Vec<(Direction, Measure)> = figures
+    let told: Vec<(VaneDirection, Measure)> = figures
         .iter()
         .filter(|(_, figure)| is_whole(figure))
         .map(|(direction, figure)| (*direction, figure.measure))
         .collect();
-    let counts = |(direction, figure): &(Direction, Figure)| {
+    let counts = |(direction, figure): &(VaneDirection, Figure)| {
         is_whole(figure) || !told.contains(&(*direction, figure.measure))
     };
     figures.into_iter().filter(counts).map(|(_, figure)| figure).collect()
@@ -149,11 +149,11 @@ pub(crate) fn bands(profile: &Profile) -> StepBands {
 
 /// How long the steps over the range of the sweep took; one that never arrived has no time, and its limit
 /// stays unanswered.
-fn strokes(run: &Run, profile: &Profile, conditions: &str) -> Vec<(Direction, Figure)> {
+fn strokes(run: &Run, profile: &Profile, conditions: &str) -> Vec<(VaneDirection, Figure)> {
     let (range, band) = (&profile.plan.sweep, profile.plan.bands.stroke_end);
     let time = |(trace, _): (StepTrace, f64)| {
         let (from, to) = (trace.command_before, trace.command_after);
-        let direction = if to > from { Direction::Opening } else { Direction::Closing };
+        let direction = if to > from { VaneDirection::Opening } else { VaneDirection::Closing };
         let seconds = stroke_time(&trace.readings, to, band)?;
         let before = trace.readings.iter().rev().find(|(t, _)| *t < seconds).map_or(0.0, |&(t, _)| t);
         let tick = |t: f64| trace.at.after((t * f64::from(TICKS_PER_SECOND)).round() as u32);
@@ -168,7 +168,7 @@ fn strokes(run: &Run, profile: &Profile, conditions: &str) -> Vec<(Direction, Fi
 
 /// The steps of these sizes, each with what the opening moved by just before it.
 fn traces(run: &Run, sizes_percent: &[f64]) -> Vec<(StepTrace, f64)> {
-    let samples: Vec<(&Sample, f64)> = run
+    let samples: Vec<(&RecordedSample, f64)> = run
         .samples()
         .filter_map(|sample| match sample.command {
             Command::Opening(opening) => Some((sample, f64::from(opening.get()))),
@@ -181,8 +181,8 @@ fn traces(run: &Run, sizes_percent: &[f64]) -> Vec<(StepTrace, f64)> {
 
 /// The step between two holds, if it is of one of these sizes.
 fn trace(
-    before: &[(&Sample, f64)],
-    after: &[(&Sample, f64)],
+    before: &[(&RecordedSample, f64)],
+    after: &[(&RecordedSample, f64)],
     sizes_percent: &[f64],
 ) -> Option<(StepTrace, f64)> {
     let (&(last, from), &(first, to)) = (before.last()?, after.first()?);
@@ -190,7 +190,7 @@ fn trace(
     if !sizes_percent.iter().any(planned) || first.tick.since(last.tick) != 1 {
         return None;
     }
-    let is_near = |s: &&(&Sample, f64)| (last.tick.since(s.0.tick) as usize) < STANDING;
+    let is_near = |s: &&(&RecordedSample, f64)| (last.tick.since(s.0.tick) as usize) < STANDING;
     let held: Vec<_> =
         before.iter().rev().take_while(is_near).filter_map(|s| s.0.opening).map(f64::from).collect();
     let short = held.len().min(BEFORE);

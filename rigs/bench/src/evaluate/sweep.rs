@@ -11,7 +11,7 @@ use crate::figures::Sensor;
 use crate::figures::sweep::SweepTable;
 use crate::judge::{Evidence, FaultOf};
 use crate::profile::{Profile, SweepPlan};
-use crate::record::{Run, Sample};
+use crate::record::{RecordedSample, Run};
 
 /// How near a recorded command must lie to a planned point: commands travel in steps of 0.0001.
 const SAME_COMMAND: f64 = 0.000_5;
@@ -64,11 +64,11 @@ fn command_at(plan: &SweepPlan, point: usize) -> f64 {
 
 /// Dwells at planned points, in order.
 fn plateaus(run: &Run, plan: &SweepPlan) -> Vec<Plateau> {
-    let samples: Vec<&Sample> = run.samples().collect();
+    let samples: Vec<&RecordedSample> = run.samples().collect();
     samples.chunk_by(|a, b| a.command == b.command).filter_map(|dwell| plateau(dwell, plan)).collect()
 }
 
-fn plateau(dwell: &[&Sample], plan: &SweepPlan) -> Option<Plateau> {
+fn plateau(dwell: &[&RecordedSample], plan: &SweepPlan) -> Option<Plateau> {
     let (first, last) = (dwell.first()?, dwell.last()?);
     let Command::Opening(opening) = first.command else { return None };
     // A dwell that was cut before its averaged part is no reading; a batch lost at its edge does no harm, nor
@@ -94,7 +94,7 @@ fn point_at(plan: &SweepPlan, command: Opening) -> Option<usize> {
 /// Commands on either side of each hole in the staircase, per cent of travel.
 fn in_staircase(run: &Run, plateaus: &[Plateau], plan: &SweepPlan) -> Vec<(f64, f64)> {
     let end = plateaus.last().map_or(Tick(0), |plateau| plateau.last);
-    let command = |sample: &Sample| match sample.command {
+    let command = |sample: &RecordedSample| match sample.command {
         Command::Opening(to) => point_at(plan, to).map(|point| 100.0 * command_at(plan, point)),
         Command::Release | Command::Duty(_) | Command::Current(_) => None,
     };

@@ -18,15 +18,15 @@ use crate::figures::{Measure, Sensor};
 use crate::judge::{FaultOf, Judgement, judge};
 use crate::procedure::slow_reversal;
 use crate::record::{
-    BoardId, Checked, Conditions, Job, JobState, Made, Outcome, Provenance, RECORD_VERSION, Row, Run,
-    RunFile, RunInfo, RunKind, RunName, Sample, Serials, Sha256Hex, Status,
+    BoardId, Checked, Conditions, Job, JobState, Made, Provenance, RECORD_VERSION, RecordedSample, Row, Run,
+    RunFile, RunInfo, RunKind, RunName, RunResult, RunStatus, Serials, Sha256Hex,
 };
 
 /// A run whose samples follow the commands through `respond(previous opening, command)`.
 fn run(kind: RunKind, commands: &[Command], mut respond: impl FnMut(f32, Command) -> f32) -> Run {
     let mut opening = 0.5;
     let rows = (0..).zip(commands).map(|(tick, &command)| {
-        let row = Row::Sample(Sample {
+        let row = Row::Sample(RecordedSample {
             tick: Tick(tick),
             position: Counts(0),
             opening: Some(opening),
@@ -66,10 +66,10 @@ fn run(kind: RunKind, commands: &[Command], mut respond: impl FnMut(f32, Command
         torn_end: false,
         file: RunFile {
             version: RECORD_VERSION,
-            status: Status::Complete,
+            status: RunStatus::Complete,
             run: info,
             conditions: Conditions::new(),
-            outcome: Outcome::default(),
+            outcome: RunResult::default(),
             sums: None,
             made: Made::new(),
         },
@@ -244,7 +244,7 @@ fn a_run_cut_anywhere_is_evaluated_without_panic_and_never_fit() {
             let mut cut = whole.clone();
             cut.rows.truncate(rows);
             cut.name.kind = kind;
-            cut.file.status = Status::still_running();
+            cut.file.status = RunStatus::still_running();
             let shown = evaluate(&cut, &profile);
             let verdict = judge(&shown.evidence, &limits, |limit| super::answers(kind, limit));
             assert_eq!(verdict.judgement, Judgement::Undetermined, "{kind} after {rows} rows");

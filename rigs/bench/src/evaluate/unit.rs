@@ -2,7 +2,7 @@
 
 use super::{Selection, Shown, answers, evaluate};
 use crate::evaluate::LeftOut;
-use crate::judge::{Counted, Evidence, FaultOf, Finding, Kept, Verdict, judge};
+use crate::judge::{CountedRun, Evidence, FaultOf, Finding, LogKeeps, Verdict, judge};
 use crate::limits::Limits;
 use crate::profile::Profile;
 use crate::record::{Checked, Confirmation, ConfirmedTrouble, Job, Run, RunKind};
@@ -68,10 +68,10 @@ impl UnitResult {
     }
 }
 
-fn named(run: &Run, checked: &Checked) -> Counted {
+fn named(run: &Run, checked: &Checked) -> CountedRun {
     let is_unchained = checked.unchained.contains(&run.name);
-    let kept = if is_unchained { Kept::Unchained } else { Kept::Chained };
-    Counted { run: run.name.to_string(), evidence: run.evidence.clone(), kept }
+    let kept = if is_unchained { LogKeeps::Unchained } else { LogKeeps::Chained };
+    CountedRun { run: run.name.to_string(), evidence: run.evidence.clone(), kept }
 }
 
 /// Confirmations that are not what was recorded count for nothing, and what they said is unknown.

@@ -65,9 +65,9 @@ pub fn independent(points: &[(f64, f64)]) -> Option<FittedLine> {
     }))
 }
 
-type Point = (f64, f64);
+type LinePoint = (f64, f64);
 
-fn pairs(points: &[Point]) -> impl Iterator<Item = (Point, Point)> + '_ {
+fn pairs(points: &[LinePoint]) -> impl Iterator<Item = (LinePoint, LinePoint)> + '_ {
     points.iter().enumerate().flat_map(|(i, &a)| points.iter().skip(i).map(move |&b| (a, b)))
 }
 

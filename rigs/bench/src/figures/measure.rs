@@ -41,14 +41,14 @@ impl StepSize {
 /// Which way the vanes move.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
-pub enum Direction {
+pub enum VaneDirection {
     /// Toward larger nozzle area.
     Opening,
     /// Toward smaller nozzle area.
     Closing,
 }
 
-impl fmt::Display for Direction {
+impl fmt::Display for VaneDirection {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.write_str(match self {
             Self::Opening => "opening",
@@ -100,7 +100,7 @@ pub enum Measure {
     /// Command change on reversal before anything moves.
     DeadBand,
     /// Time of a full stroke.
-    StrokeTime(Direction),
+    StrokeTime(VaneDirection),
     /// Time from the step to the first movement.
     DeadTime(StepSize),
     /// Time from the step to 63.2 % of the change.
@@ -172,7 +172,9 @@ impl MeasureKind {
             Self::LinearityZero => sensors(Measure::LinearityZero),
             Self::LinearityIndependent => sensors(Measure::LinearityIndependent),
             Self::DeadBand => vec![Measure::DeadBand],
-            Self::StrokeTime => [Direction::Opening, Direction::Closing].map(Measure::StrokeTime).to_vec(),
+            Self::StrokeTime => {
+                [VaneDirection::Opening, VaneDirection::Closing].map(Measure::StrokeTime).to_vec()
+            }
             Self::DeadTime => steps(Measure::DeadTime),
             Self::T63 => steps(Measure::T63),
             Self::T86 => steps(Measure::T86),

@@ -17,7 +17,7 @@ pub mod sweep;
 
 pub use definition::Definition;
 pub(crate) use definition::TRAVEL;
-pub use measure::{Direction, GaugedIn, Measure, Sensor, StepSize, Stop};
+pub use measure::{GaugedIn, Measure, Sensor, StepSize, Stop, VaneDirection};
 
 use crate::number::fixed;
 use crate::span::Span;

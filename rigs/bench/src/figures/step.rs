@@ -6,7 +6,7 @@
 
 use firmware_core::units::{TICKS_PER_SECOND, Tick};
 
-use super::{Direction, Figure, Measure, StepSize, extent, mean};
+use super::{Figure, Measure, StepSize, VaneDirection, extent, mean};
 use crate::span::Span;
 
 /// 63.2 % of the change, as the standards print it.
@@ -106,7 +106,7 @@ pub struct StepResponse {
     /// Size of the commanded step.
     pub size: StepSize,
     /// Which way it went.
-    pub direction: Direction,
+    pub direction: VaneDirection,
     /// Opening before the step.
     pub start: f64,
     /// Opening at the end.
@@ -168,7 +168,7 @@ impl StepTrace {
         let peak = self.readings.iter().map(|&(_, y)| progress(y)).fold(1.0, f64::max);
         Ok(StepResponse {
             size,
-            direction: if commanded > 0.0 { Direction::Opening } else { Direction::Closing },
+            direction: if commanded > 0.0 { VaneDirection::Opening } else { VaneDirection::Closing },
             start: self.start,
             end,
             dead_time_s: seconds(moved),
@@ -303,7 +303,8 @@ mod tests {
 
     #[test]
     fn both_directions_of_a_ramp_give_the_same_times() {
-        for (from, to, direction) in [(0.4, 0.5, Direction::Opening), (0.5, 0.4, Direction::Closing)] {
+        for (from, to, direction) in [(0.4, 0.5, VaneDirection::Opening), (0.5, 0.4, VaneDirection::Closing)]
+        {
             let response = ramp(from, to).evaluate(BANDS).unwrap();
             assert_eq!(response.direction, direction);
             assert_eq!(response.size.percent(), 10);

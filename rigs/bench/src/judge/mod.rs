@@ -11,7 +11,7 @@ mod verdict;
 pub use advice::advice;
 pub use blame::fault_of;
 pub(crate) use stored::StoredVerdict;
-pub(crate) use verdict::{Counted, Kept, LOSS_ADVICE, figure_row};
+pub(crate) use verdict::{CountedRun, LOSS_ADVICE, LogKeeps, figure_row};
 pub use verdict::{FigureRow, Finding, Holed, Judgement, LimitCheck, Reason, Verdict};
 
 pub use crate::record::FaultOf;

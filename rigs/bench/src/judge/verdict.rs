@@ -99,26 +99,26 @@ pub struct FigureRow {
 
 /// A run that a verdict counts.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, JsonSchema)]
-pub struct Counted {
+pub struct CountedRun {
     /// Its name.
     pub run: String,
     /// SHA-256 of what two equal runs share.
     pub evidence: Sha256Hex,
     /// Whether a log vouches for it.
-    pub kept: Kept,
+    pub kept: LogKeeps,
 }
 
 /// Whether a log vouches for a run.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
-pub enum Kept {
+pub enum LogKeeps {
     /// It was recorded into the unit's log.
     Chained,
     /// It is of a release that kept none: its own checksums are all there is.
     Unchained,
 }
 
-impl Kept {
+impl LogKeeps {
     /// The word for people.
     #[must_use]
     pub fn word(self) -> &'static str {
@@ -142,7 +142,7 @@ pub struct Verdict {
     pub figures: Vec<FigureRow>,
     /// Runs that count, with the hash of their evidence.
     #[serde(skip_serializing_if = "Vec::is_empty")]
-    pub counted: Vec<Counted>,
+    pub counted: Vec<CountedRun>,
     /// What a person confirmed of the learn after the fact, with who, with what and when.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub confirmed: Vec<String>,

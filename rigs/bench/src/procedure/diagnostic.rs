@@ -17,7 +17,7 @@ use super::pieces::Piece;
 use super::recording::{NewRun, Recording};
 use super::stop::RunStop;
 use super::target::Target;
-use crate::record::{Conditions, Ground, Outcome, RunKind};
+use crate::record::{Conditions, Ground, RunKind, RunResult};
 use crate::rig::Measurand;
 
 /// Time from nothing to the largest current, ticks: slow enough that the lever is seen to let go.
@@ -49,7 +49,7 @@ pub fn record_diagnostic(
     let mut recording = Recording::create(target, bench, run, observer)?;
     recording.look_on(Look::at_unlearned(&target.profile.settings, None));
     let ground = Some(Ground::Diagnostic { because, peak_current_a: peak.0 });
-    recording.writer.outcome(Outcome { ground, ..Outcome::default() });
+    recording.writer.outcome(RunResult { ground, ..RunResult::default() });
     // Closed, open and closed again: wherever it stood, each way is gone over once from the other end.
     let pieces = [-1.0, 1.0, -1.0].map(|way| Piece::once(ramp(Ampere(way * peak.0))));
     let ended = run_pieces(bench, target, &mut recording, &pieces, Footing::Diagnostic);

@@ -8,7 +8,7 @@ use firmware_core::settings::{Settings, SpringAction};
 use firmware_core::units::{Ampere, Counts, Duty, Tick};
 
 use crate::judge::FaultOf;
-use crate::record::{Refusal, Status};
+use crate::record::{RunRefusal, RunStatus};
 use crate::rig::StreamSample;
 
 /// The end that a unit put to a motion.
@@ -18,7 +18,7 @@ pub struct UnitEnd {
     tick: Tick,
     position: Counts,
     opening: Option<f32>,
-    push: Option<Push>,
+    push: Option<LastPush>,
     spring: SpringAction,
     /// What a sound unit's friction and spring take at most, A.
     sound_current: Ampere,
@@ -26,12 +26,12 @@ pub struct UnitEnd {
 
 /// The last push before the drive was let go.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) struct Push {
+pub(super) struct LastPush {
     duty: Duty,
     current: Ampere,
 }
 
-impl Push {
+impl LastPush {
     /// The push of a sample, where there was one.
     pub(super) fn of(sample: &StreamSample) -> Option<Self> {
         let duty = Duty::saturating(sample.point.duty(), Duty::ZERO);
@@ -97,7 +97,7 @@ impl UnitEnd {
         why: Ending,
         (tick, position): (Tick, Counts),
         opening: Option<f32>,
-        push: Option<Push>,
+        push: Option<LastPush>,
         settings: &Settings,
     ) -> Self {
         let limits = &settings.learn.limits;
@@ -107,8 +107,8 @@ impl UnitEnd {
 
     /// How the run stands in its record.
     #[must_use]
-    pub fn status(&self) -> Status {
-        Status::EndedByUnit {
+    pub fn status(&self) -> RunStatus {
+        RunStatus::EndedByUnit {
             reason: self.code().to_owned(),
             tick: self.tick.0,
             position_counts: self.position.0,
@@ -117,8 +117,8 @@ impl UnitEnd {
 
     /// What the record and the verdict say of it.
     #[must_use]
-    pub fn refusal(&self) -> Refusal {
-        Refusal {
+    pub fn refusal(&self) -> RunRefusal {
+        RunRefusal {
             reason: self.code().to_owned(),
             seen: format!("{}: {}", self.place(), self.seen()),
             advice: self.advice().to_owned(),
@@ -238,7 +238,7 @@ mod tests {
     use super::*;
 
     fn ended(why: Ending, duty: f32, amperes: f32) -> UnitEnd {
-        let push = Push { duty: Duty::saturating(duty, Duty::ZERO), current: Ampere(amperes) };
+        let push = LastPush { duty: Duty::saturating(duty, Duty::ZERO), current: Ampere(amperes) };
         UnitEnd::new(why, (Tick(926), Counts(6412)), Some(0.644), Some(push), &Settings::DEFAULT)
     }
 

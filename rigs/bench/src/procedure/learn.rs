@@ -17,7 +17,7 @@ use super::recording::{NewRun, Recording};
 use super::stop::RunStop;
 use super::target::Target;
 use crate::judge::fault_of;
-use crate::record::{self, Checked, Conditions, LEARN_KIND, Outcome, RELEARN, Run, RunKind, runs_in};
+use crate::record::{self, Checked, Conditions, LEARN_KIND, RELEARN, Run, RunKind, RunResult, runs_in};
 use crate::rig::{Asked, Measurand, StreamItem};
 use crate::unit_store;
 
@@ -82,7 +82,7 @@ pub fn learn(
     let tag = unit_store::tag(&target.unit, &target.serials, recording.writer.name());
     let ended = follow(bench, &mut recording, order, tag);
     if let Ok((outcome, tick)) = &ended {
-        recording.writer.outcome(Outcome { decided_at: Some(tick.0), ..record_of(outcome) });
+        recording.writer.outcome(RunResult { decided_at: Some(tick.0), ..record_of(outcome) });
     }
     let ((outcome, _), dir) = recording.close(bench, ended)?;
     Ok(Learned { dir, outcome })
@@ -163,24 +163,24 @@ const EXPECTED_TICKS: u32 = 10_000;
 const WHOLE_LEARN: PlanPart =
     PlanPart { start: Tick(0), ticks: EXPECTED_TICKS, before: 0, planned: EXPECTED_TICKS };
 
-pub(super) fn record_of(outcome: &LearnOutcome) -> Outcome {
+pub(super) fn record_of(outcome: &LearnOutcome) -> RunResult {
     match outcome {
         LearnOutcome::Accepted(calibration) => {
-            Outcome { calibration: Some(*calibration), ..Outcome::default() }
+            RunResult { calibration: Some(*calibration), ..RunResult::default() }
         }
-        LearnOutcome::NotProven { calibration, check } => Outcome {
+        LearnOutcome::NotProven { calibration, check } => RunResult {
             calibration: Some(*calibration),
             not_proven: check.iter().map(|open| open.text().to_owned()).collect(),
-            ..Outcome::default()
+            ..RunResult::default()
         },
         LearnOutcome::Refused(refusal) => {
-            Outcome { refusal: Some(refusal_of(refusal)), ..Outcome::default() }
+            RunResult { refusal: Some(refusal_of(refusal)), ..RunResult::default() }
         }
     }
 }
 
-fn refusal_of(refusal: &LearnRefusal) -> record::Refusal {
-    record::Refusal {
+fn refusal_of(refusal: &LearnRefusal) -> record::RunRefusal {
+    record::RunRefusal {
         reason: refusal.name().replace(' ', "-"),
         seen: refusal.to_string(),
         advice: advice(refusal).to_owned(),

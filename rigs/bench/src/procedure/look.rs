@@ -12,7 +12,7 @@ use firmware_core::command::Command;
 use firmware_core::settings::{ActuatorSettings, LearnWindows, Settings, StopWindows};
 use firmware_core::units::{TICKS_PER_SECOND, Tick};
 
-use crate::record::{Run, Sample};
+use crate::record::{RecordedSample, Run};
 use crate::rig::StreamSample;
 
 /// What speaks against profile or history.
@@ -131,7 +131,7 @@ impl Contradiction {
 
 /// Volts over current in the ticks in which the lever stands still under a push.
 #[derive(Debug, Clone)]
-struct Winding {
+struct WindingReading {
     recent: VecDeque<(Tick, f32)>,
     supply: Option<f32>,
     still_counts: f32,
@@ -152,7 +152,7 @@ struct At {
     supply: Option<f32>,
 }
 
-impl Winding {
+impl WindingReading {
     fn new(actuator: &ActuatorSettings) -> Self {
         let largest_a = actuator.max_current.0;
         let speed =
@@ -214,7 +214,7 @@ impl Winding {
 
 /// Where the lever may stand before it moves, lowest and highest, counts.
 #[derive(Debug, Clone, Copy)]
-enum Rest {
+enum RestRange {
     /// By the windows of the profile.
     Windows([f32; 2]),
     /// By the stops of the calibration in force.
@@ -224,8 +224,8 @@ enum Rest {
 /// Looks on.
 #[derive(Debug, Clone)]
 pub(super) struct Look {
-    winding: Winding,
-    rest: Rest,
+    winding: WindingReading,
+    rest: RestRange,
     supply: [f32; 2],
     allowed: [f32; 2],
     before: Option<f32>,
@@ -235,18 +235,18 @@ pub(super) struct Look {
 impl Look {
     /// At a unit that should be of this profile, and show the winding that it had in `last`.
     pub(super) fn at_unlearned(settings: &Settings, last: Option<&Run>) -> Self {
-        Self::new(settings, Rest::Windows(outermost(settings)), last)
+        Self::new(settings, RestRange::Windows(outermost(settings)), last)
     }
 
     /// At a unit that should be the one that `learn` calibrated.
     pub(super) fn at_learned(settings: &Settings, calibration: &Calibration, learn: Option<&Run>) -> Self {
-        Self::new(settings, Rest::Stops(between_stops(calibration)), learn)
+        Self::new(settings, RestRange::Stops(between_stops(calibration)), learn)
     }
 
-    fn new(settings: &Settings, rest: Rest, last: Option<&Run>) -> Self {
+    fn new(settings: &Settings, rest: RestRange, last: Option<&Run>) -> Self {
         let actuator = &settings.actuator;
         Self {
-            winding: Winding::new(actuator),
+            winding: WindingReading::new(actuator),
             rest,
             supply: SUPPLY.map(|part| part * actuator.nominal_supply.0),
             allowed: WINDING.map(|part| part * actuator.winding_resistance_ohm),
@@ -278,13 +278,13 @@ impl Look {
     fn at_rest(&self, at: At) -> Result<(), Contradiction> {
         let seen = at.counts;
         match self.rest {
-            Rest::Windows([low, high]) if !(low..=high).contains(&seen) => {
+            RestRange::Windows([low, high]) if !(low..=high).contains(&seen) => {
                 return Err(Contradiction::Rest { seen, low, high });
             }
-            Rest::Stops([low, high]) if !(low..=high).contains(&seen) => {
+            RestRange::Stops([low, high]) if !(low..=high).contains(&seen) => {
                 return Err(Contradiction::RestBeyondStops { seen, low, high });
             }
-            Rest::Windows(_) | Rest::Stops(_) => {}
+            RestRange::Windows(_) | RestRange::Stops(_) => {}
         }
         let [low, high] = self.supply;
         match at.supply {
@@ -327,8 +327,8 @@ fn between_stops(calibration: &Calibration) -> [f32; 2] {
 
 /// The winding that a recorded run shows, Ω.
 fn shown(actuator: &ActuatorSettings, run: &Run) -> Option<f32> {
-    let mut winding = Winding::new(actuator);
-    let is_pressing = |sample: &&Sample| matches!(sample.command, Command::Current(_));
+    let mut winding = WindingReading::new(actuator);
+    let is_pressing = |sample: &&RecordedSample| matches!(sample.command, Command::Current(_));
     for sample in run.samples().filter(is_pressing) {
         winding.see(At {
             tick: sample.tick,

@@ -9,7 +9,7 @@ use firmware_core::units::Tick;
 
 use super::bench::Bench;
 use super::doubt::UnsaidEnd;
-use super::ended::{Push, UnitEnd, ending};
+use super::ended::{LastPush, UnitEnd, ending};
 use super::look::Look;
 use super::motions::{STROKE_HOLD_TICKS, STROKE_RAMP_TICKS, STROKES_A_MOTION, duration};
 use super::observer::{Observed, Observer, PlanPart};
@@ -21,7 +21,7 @@ use super::target::Target;
 use crate::caution::Present;
 use crate::console;
 use crate::record::{
-    Conditions, Ground, MOTION_ENDED, Outcome, Run, RunKind, STROKES_BEFORE, STROKES_WANTED,
+    Conditions, Ground, MOTION_ENDED, Run, RunKind, RunResult, STROKES_BEFORE, STROKES_WANTED,
 };
 use crate::rig::{Measurand, StreamItem};
 use crate::unit_store::{self, InForce};
@@ -154,7 +154,7 @@ fn record_pieces(
     let mut recording = Recording::create(target, bench, run, observer)?;
     recording.look_on(Look::at_learned(&target.profile.settings, &held.calibration, learn.as_ref()));
     let ground = Some(basis.ground());
-    recording.writer.outcome(Outcome { calibration, ground, ..Outcome::default() });
+    recording.writer.outcome(RunResult { calibration, ground, ..RunResult::default() });
     prepare(&mut recording);
     let ended = run_pieces(bench, target, &mut recording, &pieces, basis.footing());
     recording.close(bench, ended).map(|((), dir)| dir)
@@ -208,7 +208,7 @@ impl Running<'_> {
         self,
         recording: &mut Recording<'_>,
         release: Release,
-        push: Option<Push>,
+        push: Option<LastPush>,
         end: Option<Tick>,
     ) -> Result<Tick, RunStop> {
         let Release { tick, reason, position } = release;
@@ -251,7 +251,7 @@ fn until_motion_ends(
                 end = Some(motion.released(recording, Release { tick, reason, position }, push, end)?);
             }
             StreamItem::Sample(sample) => {
-                push = Push::of(&sample).or(push);
+                push = LastPush::of(&sample).or(push);
                 if end.is_none() && doubt.is_due(&sample) {
                     let released = bench.rig.last_release()?;
                     end = Some(motion.released(recording, released, push, end)?);

@@ -1,6 +1,6 @@
 //! The limit on which an endurance ended itself.
 
-use crate::record::{FaultOf, LIMIT_PASSED, Refusal};
+use crate::record::{FaultOf, LIMIT_PASSED, RunRefusal};
 
 /// Strokes in a row that must pass a limit: one may be a knock or a hole in the record; own choice.
 pub(super) const IN_A_ROW: u32 = 3;
@@ -19,9 +19,9 @@ pub struct PassedLimit {
 }
 
 impl PassedLimit {
-    pub(super) fn refusal(&self) -> Refusal {
+    pub(super) fn refusal(&self) -> RunRefusal {
         let Self { stroke, what, unit, seen, allowed, advice } = self;
-        Refusal {
+        RunRefusal {
             reason: LIMIT_PASSED.into(),
             seen: format!("{what} {seen:.2} {unit} up to stroke {stroke}; allowed: {allowed}"),
             advice: (*advice).into(),

@@ -11,7 +11,7 @@ use super::strokes::StrokeWatch;
 use super::target::Target;
 use crate::figures::friction::BINS;
 use crate::record::{
-    Conditions, Mark, Provenance, RecordError, RunInfo, RunKind, RunWriter, Serials, Status,
+    Conditions, Mark, Provenance, RecordError, RunInfo, RunKind, RunStatus, RunWriter, Serials,
 };
 use crate::record::{PORT, STARTED};
 use crate::rig::{Measurand, Sampling, StreamItem, StreamSample};
@@ -223,7 +223,7 @@ impl<'run> Recording<'run> {
         }
         self.made_of_line(bench);
         match ended {
-            Ok(value) => Ok((value, self.writer.close(Status::Complete)?)),
+            Ok(value) => Ok((value, self.writer.close(RunStatus::Complete)?)),
             Err(stop) => {
                 let dir = self.writer.dir().to_owned();
                 // The drive first; the reason of the cut outweighs a second trouble while closing.

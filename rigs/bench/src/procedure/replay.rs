@@ -14,7 +14,7 @@ use serde::Serialize;
 
 use super::learn::{CONFIRMED, record_of};
 use crate::exit::Failure;
-use crate::record::{self, Outcome, Row, Run, RunKind};
+use crate::record::{self, Row, Run, RunKind, RunResult};
 
 /// Commands closer than this are the same: the record holds duty in 0.01 % and current in mA, and supply
 /// only as the lowest of a batch.
@@ -31,9 +31,9 @@ pub struct Replayed {
     /// Name of the run.
     pub run: String,
     /// What was decided then.
-    pub then: Outcome,
+    pub then: RunResult,
     /// What is decided now; nothing when the record ends before the learner does.
-    pub now: Option<Outcome>,
+    pub now: Option<RunResult>,
     /// First tick at which the drive would have been told something else, counted from the start.
     pub drives_differently_at: Option<u32>,
     /// What changed, in words; empty when nothing did.
@@ -122,7 +122,7 @@ fn samples(run: &Run) -> Vec<(Sample, Command)> {
     samples
 }
 
-fn of_record(recorded: &record::Sample, supply: Volt) -> Sample {
+fn of_record(recorded: &record::RecordedSample, supply: Volt) -> Sample {
     Sample {
         tick: Tick(recorded.tick.0),
         position: recorded.position,
@@ -158,13 +158,13 @@ fn confirmed(run: &Run) -> CheckSet {
     Check::ALL.into_iter().filter(|check| text.contains(check.text())).fold(CheckSet::NONE, CheckSet::with)
 }
 
-fn changes(then: &Outcome, now: Option<&LearnOutcome>) -> Vec<String> {
+fn changes(then: &RunResult, now: Option<&LearnOutcome>) -> Vec<String> {
     let Some(now) = now else {
         return vec!["the record ends before the learner of today comes to a decision".into()];
     };
     let now = record_of(now);
     let mut changed = Vec::new();
-    let word = |outcome: &Outcome| match (&outcome.refusal, outcome.not_proven.is_empty()) {
+    let word = |outcome: &RunResult| match (&outcome.refusal, outcome.not_proven.is_empty()) {
         (Some(refusal), _) => format!("refused ({})", refusal.reason),
         (None, false) => "not proven".to_owned(),
         (None, true) => "accepted".to_owned(),

@@ -12,7 +12,7 @@ use study::scenario::Scenario;
 use super::target::Target;
 use crate::caution::Acknowledged;
 use crate::exit::Failure;
-use crate::record::{Column, Conditions, GUARD_LIMIT, Mark, RunInfo, RunKind, RunWriter, Series, Status};
+use crate::record::{Column, Conditions, GUARD_LIMIT, Mark, RunInfo, RunKind, RunStatus, RunWriter, Series};
 
 /// Ticks in a second, for the time stamps of guard events.
 const TICKS_PER_SECOND: f64 = 1000.0;
@@ -45,8 +45,8 @@ pub(crate) fn record_simulation(target: &Target, scenario: &Scenario) -> Result<
     let limit = f64::from(settings.guard.limits.boost.0);
     let written = write(&mut writer, &outcome, limit);
     let status = match &written {
-        Ok(()) => Status::Complete,
-        Err(error) => Status::Incomplete { reason: error.to_string() },
+        Ok(()) => RunStatus::Complete,
+        Err(error) => RunStatus::Incomplete { reason: error.to_string() },
     };
     let dir = writer.close(status).map_err(Failure::undetermined)?;
     written.map(|()| dir)

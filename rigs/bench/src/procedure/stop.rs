@@ -7,7 +7,7 @@ use super::look::Contradiction;
 use super::passed_limit::PassedLimit;
 use crate::exit::{Exit, Failure};
 use crate::judge::FaultOf;
-use crate::record::{LIMIT_PASSED, RecordError, Refusal, Status};
+use crate::record::{LIMIT_PASSED, RecordError, RunRefusal, RunStatus};
 use crate::rig::{Measurand, RigError};
 use firmware_core::link::state::ReleaseReason;
 
@@ -74,7 +74,7 @@ pub enum RunStop {
 impl RunStop {
     /// How a run that ended so stands in its record.
     #[must_use]
-    pub fn status(&self) -> Status {
+    pub fn status(&self) -> RunStatus {
         match self {
             Self::EndedByUnit(end) => end.status(),
             Self::Kept { stop, .. } => stop.status(),
@@ -86,15 +86,15 @@ impl RunStop {
             | Self::Released { .. }
             | Self::PastLimit(_)
             | Self::NotResumed(_)
-            | Self::Overdue { .. } => Status::Incomplete { reason: self.to_string() },
+            | Self::Overdue { .. } => RunStatus::Incomplete { reason: self.to_string() },
         }
     }
 
     fn mark(&self) -> &'static str {
         match self.status() {
-            Status::Complete => "complete",
-            Status::EndedByUnit { .. } => "ended by the unit",
-            Status::Incomplete { .. } => "incomplete",
+            RunStatus::Complete => "complete",
+            RunStatus::EndedByUnit { .. } => "ended by the unit",
+            RunStatus::Incomplete { .. } => "incomplete",
         }
     }
 
@@ -118,7 +118,7 @@ impl RunStop {
 
     /// What the record says of the unit for it: where the unit ended the run, or an endurance came to a limit.
     #[must_use]
-    pub(super) fn refusal(&self) -> Option<Refusal> {
+    pub(super) fn refusal(&self) -> Option<RunRefusal> {
         match self {
             Self::PastLimit(passed) => Some(passed.refusal()),
             Self::Kept { stop, .. } => stop.refusal(),

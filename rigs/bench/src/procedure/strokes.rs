@@ -54,25 +54,25 @@ struct StrokeSums {
     peak: f64,
     celsius: Option<f32>,
     /// Current mid-travel: closing, opening.
-    ramps: [Mean; 2],
-    rests: [Rest; 2],
+    ramps: [RunningMean; 2],
+    rests: [EndRest; 2],
 }
 
 /// A rest at an end.
 #[derive(Default)]
-struct Rest {
-    off: Mean,
-    volts: Mean,
-    amperes: Mean,
+struct EndRest {
+    off: RunningMean,
+    volts: RunningMean,
+    amperes: RunningMean,
 }
 
 #[derive(Default)]
-struct Mean {
+struct RunningMean {
     sum: f64,
     count: u32,
 }
 
-impl Mean {
+impl RunningMean {
     fn add(&mut self, value: f64) {
         self.sum += value;
         self.count += 1;

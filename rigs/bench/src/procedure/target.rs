@@ -7,7 +7,7 @@ use std::path::PathBuf;
 use clap::ValueEnum;
 use firmware_core::calibration::{Setup, Warmth};
 
-use crate::caution::{HandsClear, Motion};
+use crate::caution::{HandsClear, LeverMotion};
 use crate::criteria::CriteriaArgs;
 use crate::exit::Failure;
 use crate::limits::Limits;
@@ -16,7 +16,7 @@ use crate::profile::Profile;
 use crate::record::{Job, Serials};
 use crate::short_text::ShortText;
 use crate::unit_name::{UnitName, UnitNameError};
-use crate::unit_store::Wanted;
+use crate::unit_store::WantedUnit;
 
 /// How the actuator is mounted, as said on the command line.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
@@ -180,17 +180,17 @@ fn refused_name(error: UnitNameError) -> Failure {
 impl Target {
     /// Whether a real lever will move.
     #[must_use]
-    pub fn motion(&self) -> Motion {
+    pub fn motion(&self) -> LeverMotion {
         match self.port {
-            PortSpec::Virtual { .. } => Motion::Simulated,
-            PortSpec::Device(_) => Motion::Real,
+            PortSpec::Virtual { .. } => LeverMotion::Simulated,
+            PortSpec::Device(_) => LeverMotion::Real,
         }
     }
 
     /// What a calibration must fit.
     #[must_use]
-    pub fn wanted(&self) -> Wanted<'_> {
-        Wanted {
+    pub fn wanted(&self) -> WantedUnit<'_> {
+        WantedUnit {
             unit: &self.unit,
             unit_dir: &self.unit_dir,
             setup: self.setup,

@@ -13,7 +13,7 @@ pub(crate) use derived::{Derived, LEAST_RESERVE, Reserve, SoundUnit};
 pub(crate) use plan::REVERSAL_HOLE;
 pub(crate) use plan::REVERSAL_RANGE;
 pub(crate) use plan::REVERSAL_TICKS;
-pub use plan::{BandPlan, FrictionPlan, Plan, StepPlan, SweepPlan};
+pub use plan::{BandPlan, FrictionPlan, StepPlan, SweepPlan, TestPlan};
 
 use firmware_core::learn::{Check, CheckSet};
 use firmware_core::settings::Settings;
@@ -35,7 +35,7 @@ pub struct Profile {
     /// What a sound unit's signals show; settings follow from it. Only profiles that older runs carry lack it.
     pub(crate) sound_unit: Option<SoundUnit>,
     /// How the bench moves it.
-    pub plan: Plan,
+    pub plan: TestPlan,
     /// What the controller is told.
     pub settings: Settings,
     /// The file's text: what a run carries along.

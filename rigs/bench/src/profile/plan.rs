@@ -15,7 +15,7 @@ pub(crate) const REVERSAL_HOLE: u32 = 64;
 /// The whole plan.
 #[derive(Debug, Clone, PartialEq, Deserialize)]
 #[serde(deny_unknown_fields)]
-pub struct Plan {
+pub struct TestPlan {
     /// Closed-loop staircase.
     pub sweep: SweepPlan,
     /// Slow open-loop ramps.
@@ -89,7 +89,7 @@ pub struct BandPlan {
     pub stroke_end: f64,
 }
 
-impl Plan {
+impl TestPlan {
     pub(super) fn check(&self, file: &TomlFile) -> Result<(), TomlError> {
         let (sweep, friction, step, bands) = (&self.sweep, &self.friction, &self.step, &self.bands);
         let check = |field: &str, value: f64, min: f64, max: f64| match (min..=max).contains(&value) {

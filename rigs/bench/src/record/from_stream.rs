@@ -8,7 +8,7 @@ use firmware_core::link::Source;
 use firmware_core::link::state::{Drive, MotionEvent, StreamState};
 use firmware_core::units::{Ampere, Duty, Opening};
 
-use super::{Mark, Row, Sample};
+use super::{Mark, RecordedSample, Row};
 use crate::rig::{GapCause, StreamItem, StreamSample};
 
 /// The note that stands where a motion ended.
@@ -69,14 +69,14 @@ fn phase_words(phase: LearnPhase) -> String {
     }
 }
 
-fn recorded(sample: &StreamSample, calibration: Option<&Calibration>) -> Sample {
+fn recorded(sample: &StreamSample, calibration: Option<&Calibration>) -> RecordedSample {
     let point = &sample.point;
     let current = point.current();
     let mut state = words(&sample.state);
     for limit in sample.limits.iter() {
         state.push_str(&format!("; {limit}"));
     }
-    Sample {
+    RecordedSample {
         tick: sample.tick,
         position: point.position(),
         opening: calibration.map(|c| c.unclamped_opening(point.position())).filter(|o| o.is_finite()),

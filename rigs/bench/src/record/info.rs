@@ -61,7 +61,7 @@ impl fmt::Display for RunKind {
 /// Whether the run came to its end.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, JsonSchema, Deserialize)]
 #[serde(tag = "state", rename_all = "kebab-case")]
-pub enum Status {
+pub enum RunStatus {
     /// It did.
     Complete,
     /// The unit ended it: why stands in the outcome's refusal.
@@ -80,7 +80,7 @@ pub enum Status {
     },
 }
 
-impl Status {
+impl RunStatus {
     /// What stands in the file from the first moment on, so that even a power cut leaves the truth.
     #[must_use]
     pub fn still_running() -> Self {
@@ -143,7 +143,7 @@ pub enum FaultOf {
 /// Why a procedure refused the unit or could not go on.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, JsonSchema, Deserialize)]
 #[serde(deny_unknown_fields)]
-pub struct Refusal {
+pub struct RunRefusal {
     /// Short name of the reason, for machines: `span-short`.
     pub reason: String,
     /// What was seen and what is allowed.
@@ -154,7 +154,7 @@ pub struct Refusal {
     pub fault_of: FaultOf,
 }
 
-impl Refusal {
+impl RunRefusal {
     /// Reason and what was seen, the reason once.
     #[must_use]
     pub fn text(&self) -> String {
@@ -166,13 +166,13 @@ impl Refusal {
 /// What came out of the run, beside its samples.
 #[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema, Deserialize)]
 #[serde(default, deny_unknown_fields)]
-pub struct Outcome {
+pub struct RunResult {
     /// Tick in which a learn came to its decision.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub decided_at: Option<u32>,
     /// Why the run could not go on.
     #[serde(skip_serializing_if = "Option::is_none")]
-    pub refusal: Option<Refusal>,
+    pub refusal: Option<RunRefusal>,
     /// What signals could not show and nobody confirmed: "not proven" until someone does.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub not_proven: Vec<String>,
@@ -214,7 +214,7 @@ pub struct RunFile {
     /// Version of the record.
     pub version: u32,
     /// Whether the run came to its end.
-    pub status: Status,
+    pub status: RunStatus,
     /// What the run is.
     pub run: RunInfo,
     /// Rate, dwell, ends excluded, supply, …
@@ -222,7 +222,7 @@ pub struct RunFile {
     pub conditions: Conditions,
     /// Refusal and calibration.
     #[serde(default)]
-    pub outcome: Outcome,
+    pub outcome: RunResult,
     /// Set when the run is closed.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub sums: Option<SampleSums>,

@@ -103,13 +103,13 @@ impl Loss {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::record::Sample;
+    use crate::record::RecordedSample;
     use firmware_core::command::Command;
     use firmware_core::units::Counts;
     use proptest::prelude::*;
 
     fn sample(tick: u32) -> Row {
-        Row::Sample(Sample {
+        Row::Sample(RecordedSample {
             tick: Tick(tick),
             position: Counts(0),
             opening: None,

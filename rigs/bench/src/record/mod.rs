@@ -27,7 +27,9 @@ pub use error::RecordError;
 pub(crate) use from_stream::MOTION_ENDED;
 pub use hashes::Sha256Hex;
 pub(crate) use head::RunHead;
-pub use info::{Conditions, FaultOf, Made, Outcome, Refusal, RunFile, RunInfo, RunKind, SampleSums, Status};
+pub use info::{
+    Conditions, FaultOf, Made, RunFile, RunInfo, RunKind, RunRefusal, RunResult, RunStatus, SampleSums,
+};
 pub(crate) use info::{LEARN_KIND, PORT, RELEARN, STARTED};
 pub use job::{Job, JobState};
 pub(crate) use log::HEAD_NOTE;
@@ -41,7 +43,7 @@ pub(crate) use numbering::runs_in;
 pub use provenance::{BoardId, Ground, Provenance, Serials};
 pub use reader::Run;
 pub(crate) use samples::SAMPLE_HEADER;
-pub use samples::{Mark, Row, Sample};
+pub use samples::{Mark, RecordedSample, Row};
 pub(crate) use series::GUARD_LIMIT;
 pub use series::{Column, Series};
 pub use strokes::StrokeSummary;

@@ -8,9 +8,9 @@ use plant::files::bytes_of;
 use super::confirmation;
 use super::writer::CRC;
 use super::{
-    Confirmation, Loss, PROFILE_FILE, RECORD_VERSION, RUN_FILE, RecordError, Row, RunFile, RunHead, RunKind,
-    RunName, SAMPLE_HEADER, SAMPLES_FILE, SAMPLES_LIMIT, SERIES_FILE, SERIES_LIMIT, Sample, Series,
-    Sha256Hex, Status, hashes,
+    Confirmation, Loss, PROFILE_FILE, RECORD_VERSION, RUN_FILE, RecordError, RecordedSample, Row, RunFile,
+    RunHead, RunKind, RunName, RunStatus, SAMPLE_HEADER, SAMPLES_FILE, SAMPLES_LIMIT, SERIES_FILE,
+    SERIES_LIMIT, Series, Sha256Hex, hashes,
 };
 use crate::checks::checks_of_texts;
 use crate::profile::Profile;
@@ -71,7 +71,7 @@ impl Run {
     }
 
     /// The samples, without the marks.
-    pub fn samples(&self) -> impl Iterator<Item = &Sample> {
+    pub fn samples(&self) -> impl Iterator<Item = &RecordedSample> {
         self.rows.iter().filter_map(|row| match row {
             Row::Sample(sample) => Some(sample),
             Row::Mark(..) => None,
@@ -99,13 +99,13 @@ impl Run {
     /// True for a run that the unit ended.
     #[must_use]
     pub fn is_ended_by_unit(&self) -> bool {
-        matches!(self.file.status, Status::EndedByUnit { .. })
+        matches!(self.file.status, RunStatus::EndedByUnit { .. })
     }
 
     /// True when the run came to its end.
     #[must_use]
     pub fn is_complete(&self) -> bool {
-        self.file.status == Status::Complete
+        self.file.status == RunStatus::Complete
     }
 
     /// The traces of a simulated run.
@@ -168,7 +168,7 @@ pub(super) fn read_run_file(dir: &Path, path: &Path) -> Result<RunFile, RecordEr
     let file: RunFile = text.parse()?;
     match &file.sums {
         Some(sums) => unchanged(path, file.evidence().unwrap_or_default().as_bytes(), sums.record_crc32)?,
-        None if file.status == Status::Complete => {
+        None if file.status == RunStatus::Complete => {
             return Err(RecordError::NoSums { path: path.to_owned() });
         }
         None => {}
@@ -228,8 +228,8 @@ mod tests {
         }
     }
 
-    fn sample(tick: u32) -> Sample {
-        Sample {
+    fn sample(tick: u32) -> RecordedSample {
+        RecordedSample {
             tick: Tick(tick),
             position: Counts(2600),
             opening: Some(0.1 + 0.2),
@@ -259,7 +259,7 @@ mod tests {
     #[test]
     fn a_closed_run_reads_back_whole() {
         let unit = tempfile::tempdir().unwrap();
-        let dir = written(unit.path()).close(Status::Complete).unwrap();
+        let dir = written(unit.path()).close(RunStatus::Complete).unwrap();
         let run = Run::open(&dir).unwrap();
         assert!(run.is_complete() && !run.torn_end);
         assert_eq!(run.name.to_string(), "0001-sweep");
@@ -277,7 +277,7 @@ mod tests {
         let mut writer = written(unit.path());
         writer.made(STARTED, "1000000000".into());
         writer.made(PORT, "a port".into());
-        let run = Run::open(&writer.close(Status::Complete).unwrap()).unwrap();
+        let run = Run::open(&writer.close(RunStatus::Complete).unwrap()).unwrap();
         assert_eq!(run.file.begun().as_deref(), Some("2001-09-09 01:46 UTC"));
         assert_eq!(run.file.port(), "a port");
         let file = RunFile { made: Made::from([(STARTED.to_owned(), "unknown".to_owned())]), ..run.file };
@@ -303,7 +303,7 @@ mod tests {
     #[test]
     fn an_edited_record_is_refused() {
         let unit = tempfile::tempdir().unwrap();
-        let dir = written(unit.path()).close(Status::Complete).unwrap();
+        let dir = written(unit.path()).close(RunStatus::Complete).unwrap();
         let samples = dir.join(SAMPLES_FILE);
         let text = fs::read_to_string(&samples).unwrap().replace("-0.25", "-0.24");
         fs::write(&samples, text).unwrap();
@@ -326,7 +326,7 @@ mod tests {
     #[test]
     fn another_version_and_another_folder_are_refused() {
         let unit = tempfile::tempdir().unwrap();
-        let dir = written(unit.path()).close(Status::Complete).unwrap();
+        let dir = written(unit.path()).close(RunStatus::Complete).unwrap();
         let path = dir.join(RUN_FILE);
         let text = fs::read_to_string(&path).unwrap().replace("version = 1", "version = 2\nnew_field = 1");
         fs::write(&path, text).unwrap();
@@ -338,7 +338,7 @@ mod tests {
     fn two_equal_runs_are_equal_byte_for_byte() {
         let (first, second) = (tempfile::tempdir().unwrap(), tempfile::tempdir().unwrap());
         let bytes = |unit: &Path| {
-            let dir = written(unit).close(Status::Complete).unwrap();
+            let dir = written(unit).close(RunStatus::Complete).unwrap();
             (fs::read(dir.join(RUN_FILE)).unwrap(), fs::read(dir.join(SAMPLES_FILE)).unwrap())
         };
         assert_eq!(bytes(first.path()), bytes(second.path()));

@@ -26,7 +26,7 @@ pub(crate) const SAMPLE_HEADER: [&str; 10] = [
 
 /// One sample as the bench knows it.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Sample {
+pub struct RecordedSample {
     /// The board's tick.
     pub tick: Tick,
     /// Raw position.
@@ -79,7 +79,7 @@ pub enum Mark {
 #[derive(Debug, Clone, PartialEq)]
 pub enum Row {
     /// A sample.
-    Sample(Sample),
+    Sample(RecordedSample),
     /// A mark at a tick.
     Mark(Tick, Mark),
 }
@@ -201,7 +201,7 @@ impl Row {
                 "allowed: gap N, lost-events N, touch STOP pressed N released N zero-push N, stroke N and its values, note TEXT",
             ));
         }
-        Ok(Self::Sample(Sample {
+        Ok(Self::Sample(RecordedSample {
             tick,
             position: Counts(text(1).parse().map_err(|_| bad(1, "allowed: counts, -32768 to 32767"))?),
             opening: optional(2)?,
@@ -259,7 +259,7 @@ mod tests {
             command in command(), duty in finite(), current in prop::option::of(finite()),
             supply in prop::option::of(finite()), state in "[a-z ,\"]{0,12}",
         ) {
-            let row = Row::Sample(Sample {
+            let row = Row::Sample(RecordedSample {
                 tick: Tick(tick), position: Counts(position), opening, command, duty,
                 motor_current: current.map(Ampere), supply: supply.map(Volt), state,
             });

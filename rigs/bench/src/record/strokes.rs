@@ -6,7 +6,7 @@
 use std::fmt;
 use std::path::Path;
 
-use super::{Mark, RecordError, Row, Run, RunKind, RunName, Status, runs_in};
+use super::{Mark, RecordError, Row, Run, RunKind, RunName, RunStatus, runs_in};
 
 /// Conditions of a cycle run: strokes wanted of the whole endurance, and done before this run.
 pub(crate) const STROKES_WANTED: &str = "strokes_wanted";
@@ -133,8 +133,8 @@ impl Endurance {
             (None, false) => None,
         };
         let cut = match &run.file.status {
-            Status::Complete => None,
-            Status::EndedByUnit { reason, .. } | Status::Incomplete { reason } => Some(reason.clone()),
+            RunStatus::Complete => None,
+            RunStatus::EndedByUnit { reason, .. } | RunStatus::Incomplete { reason } => Some(reason.clone()),
         };
         Some(Self { run: run.name, wanted, done, ended, cut, ends: first.zip(last).map(<[_; 2]>::from) })
     }

@@ -14,9 +14,9 @@ use crate::rig::StreamItem;
 
 use super::log::Entry;
 use super::{
-    Conditions, Made, Mark, Outcome, PROFILE_FILE, RECORD_VERSION, RUN_FILE, RecordError, Refusal, Row,
-    RunFile, RunInfo, RunName, SAMPLE_HEADER, SAMPLES_FILE, SERIES_FILE, SERIES_LIMIT, Sample, SampleSums,
-    Series, Sha256Hex, Status, from_stream, hashes, log, numbering,
+    Conditions, Made, Mark, PROFILE_FILE, RECORD_VERSION, RUN_FILE, RecordError, RecordedSample, Row,
+    RunFile, RunInfo, RunName, RunRefusal, RunResult, RunStatus, SAMPLE_HEADER, SAMPLES_FILE, SERIES_FILE,
+    SERIES_LIMIT, SampleSums, Series, Sha256Hex, from_stream, hashes, log, numbering,
 };
 
 /// Checksum of `samples.csv`; any archive tool computes the same.
@@ -65,10 +65,10 @@ impl RunWriter {
         let rows = csv::WriterBuilder::new().terminator(csv::Terminator::CRLF).from_writer(sink);
         let file = RunFile {
             version: RECORD_VERSION,
-            status: Status::still_running(),
+            status: RunStatus::still_running(),
             run,
             conditions,
-            outcome: Outcome::default(),
+            outcome: RunResult::default(),
             sums: None,
             made: Made::new(),
         };
@@ -95,7 +95,7 @@ impl RunWriter {
     ///
     /// # Errors
     /// When the disk refuses.
-    pub(crate) fn sample(&mut self, sample: Sample) -> Result<(), RecordError> {
+    pub(crate) fn sample(&mut self, sample: RecordedSample) -> Result<(), RecordError> {
         self.sums.samples += 1;
         self.write_fields(Row::Sample(sample).to_fields())
     }
@@ -144,12 +144,12 @@ impl RunWriter {
     }
 
     /// Notes what came out: a calibration, a refusal.
-    pub(crate) fn outcome(&mut self, outcome: Outcome) {
+    pub(crate) fn outcome(&mut self, outcome: RunResult) {
         self.file.outcome = outcome;
     }
 
     /// Notes why the run could not go on.
-    pub(crate) fn refused(&mut self, refusal: Refusal) {
+    pub(crate) fn refused(&mut self, refusal: RunRefusal) {
         self.file.outcome.refusal = Some(refusal);
     }
 
@@ -189,7 +189,7 @@ impl RunWriter {
     ///
     /// # Errors
     /// When the disk refuses; the run then stays marked incomplete.
-    pub(crate) fn close(mut self, status: Status) -> Result<PathBuf, RecordError> {
+    pub(crate) fn close(mut self, status: RunStatus) -> Result<PathBuf, RecordError> {
         self.flush()?;
         let path = self.dir.join(SAMPLES_FILE);
         let sink = self.rows.get_ref();

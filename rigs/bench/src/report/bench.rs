@@ -9,7 +9,7 @@ use crate::evaluate::{BoostTrace, LearnTrace, SweepPart};
 use crate::figures::motion::Reversal;
 use crate::figures::step::{StepBands, StepResponse, StepTrace, T63_SHARE, T86_SHARE};
 use crate::figures::sweep::SweepTable;
-use crate::figures::{Direction, Sensor, Stop, extent};
+use crate::figures::{Sensor, Stop, VaneDirection, extent};
 
 /// Axis of openings.
 pub(super) const TRAVEL: &str = "opening, % of travel";
@@ -116,8 +116,8 @@ pub(super) fn deviation(table: &SweepTable, lever: LeverTravel) -> Chart {
     let axis = Axis::fixed(COMMAND, 0.0, 100.0);
     Chart::new("Deviation, and the hysteresis band", axis, lever.on(Axis::with_zero(DEVIATION)))
         .band("hysteresis", Ink::Other, band)
-        .dots("", Ink::Opening, readings(table, Direction::Opening))
-        .dots("", Ink::Closing, readings(table, Direction::Closing))
+        .dots("", Ink::Opening, readings(table, VaneDirection::Opening))
+        .dots("", Ink::Closing, readings(table, VaneDirection::Closing))
         .line("opening", Ink::Opening, error(&up))
         .line("closing", Ink::Closing, error(&down))
         .with(ChartMark::Label {
@@ -147,11 +147,11 @@ pub(super) fn part_deviation(part: &SweepPart, lever: LeverTravel) -> Chart {
     })
 }
 
-fn readings(table: &SweepTable, direction: Direction) -> Vec<(f64, f64)> {
+fn readings(table: &SweepTable, direction: VaneDirection) -> Vec<(f64, f64)> {
     let cycles = (0..table.cycles()).filter_map(|c| table.cycle(c));
     cycles
         .flat_map(|(up, down)| {
-            let readings = if direction == Direction::Opening { up } else { down };
+            let readings = if direction == VaneDirection::Opening { up } else { down };
             table.inputs().iter().zip(readings).map(|(x, y)| (*x, y - x)).collect::<Vec<_>>()
         })
         .collect()
@@ -230,7 +230,7 @@ pub(super) fn step(
         y: at(share),
         label: format!("{name} {:.0} ms", 1000.0 * t),
     };
-    let ink = if response.direction == Direction::Opening { Ink::Opening } else { Ink::Closing };
+    let ink = if response.direction == VaneDirection::Opening { Ink::Opening } else { Ink::Closing };
     let title = format!("{} % step, {}", response.size.percent(), response.direction);
     Chart::new(
         &title,

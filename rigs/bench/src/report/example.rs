@@ -4,7 +4,7 @@
 use super::bench;
 use super::friction::FrictionShown;
 use super::lever::LeverTravel;
-use super::{Front, Report, Section, Sheet, Table, UnitReport};
+use super::{Front, Report, ReportSheet, Section, Table, UnitReport};
 use crate::actuator::DEMO;
 use crate::caution::CAUTIONS;
 use crate::evaluate::{BoostTrace, LearnTrace};
@@ -172,7 +172,7 @@ fn report() -> UnitReport {
             ),
             Section::new("Any other table").table(table),
         ],
-        sheet: Some(Sheet::blank()),
+        sheet: Some(ReportSheet::blank()),
         cautions: CAUTIONS.map(str::to_owned).to_vec(),
     };
     UnitReport { report, front }

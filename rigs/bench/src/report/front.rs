@@ -10,7 +10,7 @@ use crate::evaluate::{Exhibit, UnitResult, step_bands};
 use crate::figures::Measure;
 use crate::figures::motion::Reversal;
 use crate::figures::step::{StepResponse, StepTrace};
-use crate::judge::Counted;
+use crate::judge::CountedRun;
 use crate::limits::Limits;
 use crate::profile::Profile;
 
@@ -35,7 +35,9 @@ impl UnitResult {
         let shown = (!pictures.is_empty()).then(|| Section::new("Pictures that say why").charts(pictures));
         let evidence = self.verdict.counted.iter().fold(
             Table::new(&["run", "evidence, SHA-256", "log"]),
-            |table, Counted { run, evidence: hash, kept }| table.row([run, &hash.to_string(), kept.word()]),
+            |table, CountedRun { run, evidence: hash, kept }| {
+                table.row([run, &hash.to_string(), kept.word()])
+            },
         );
         let rests_on = Section::new("What the verdict rests on").table(evidence);
         shown.into_iter().chain([rests_on]).chain(log).collect()

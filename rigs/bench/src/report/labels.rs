@@ -48,7 +48,7 @@ impl Area {
     }
 }
 
-struct Wanted {
+struct WantedSpace {
     text: String,
     class: &'static str,
     spots: Vec<(f64, f64)>,
@@ -58,7 +58,7 @@ struct Wanted {
 pub(super) struct Labels {
     plot: Area,
     taken: Vec<Area>,
-    wanted: Vec<Wanted>,
+    wanted: Vec<WantedSpace>,
 }
 
 impl Labels {
@@ -81,7 +81,7 @@ impl Labels {
     pub(super) fn want(&mut self, text: &str, class: &'static str, at: (f64, f64), anchor: Anchor) {
         if !text.is_empty() {
             let spots = spots(at, width_of(text), anchor);
-            self.wanted.push(Wanted { text: text.to_owned(), class, spots });
+            self.wanted.push(WantedSpace { text: text.to_owned(), class, spots });
         }
     }
 
@@ -91,7 +91,7 @@ impl Labels {
         wanted.into_iter().map(|label| self.place(label)).collect()
     }
 
-    fn place(&mut self, label: Wanted) -> PlacedLabel {
+    fn place(&mut self, label: WantedSpace) -> PlacedLabel {
         let width = width_of(&label.text);
         let area = |&(left, baseline): &(f64, f64)| Area {
             left,

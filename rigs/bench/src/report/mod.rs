@@ -27,8 +27,8 @@ mod unit;
 mod words;
 
 pub use chart::{Axis, Chart, ChartMark, EventKind, Ink};
-pub use section::{Block, Section, SectionBegin, Table};
-pub use sheet::Sheet;
+pub use section::{ReportBlock, Section, SectionBegin, Table};
+pub use sheet::ReportSheet;
 pub use spans::{LaneKind, SpanLane, Spans};
 
 use crate::judge::Verdict;
@@ -48,7 +48,7 @@ pub struct Report {
     /// Charts and tables.
     pub sections: Vec<Section>,
     /// What the rig measured and what a person still has to.
-    pub sheet: Option<Sheet>,
+    pub sheet: Option<ReportSheet>,
     /// Cautions.
     pub cautions: Vec<String>,
 }

@@ -4,7 +4,7 @@ use askama::Template;
 
 use super::draw::Drawing;
 use super::figure_lines::{FigureTable, conditions, definitions};
-use super::section::{AttachedPicture, Block, Section, SectionBegin, Table};
+use super::section::{AttachedPicture, ReportBlock, Section, SectionBegin, Table};
 use super::spans::DrawnSpans;
 use super::{Front, Report, ReportError};
 use crate::judge::{FigureRow, Judgement, Reason};
@@ -116,14 +116,14 @@ fn rendered_sections<'a>(
     sections.collect()
 }
 
-fn rendered<'a>(block: &'a Block, charts: &mut usize) -> Result<RenderedBlock<'a>, ReportError> {
+fn rendered<'a>(block: &'a ReportBlock, charts: &mut usize) -> Result<RenderedBlock<'a>, ReportError> {
     Ok(match block {
-        Block::Text(text) => RenderedBlock::Text(text),
-        Block::Table(table) => RenderedBlock::Table(table),
-        Block::Picture(picture) => RenderedBlock::Picture(picture),
-        Block::Drawing(svg) => RenderedBlock::Drawing(svg),
-        Block::Spans(spans) => RenderedBlock::Spans(DrawnSpans::new(spans).render()?),
-        Block::Charts(list) => {
+        ReportBlock::Text(text) => RenderedBlock::Text(text),
+        ReportBlock::Table(table) => RenderedBlock::Table(table),
+        ReportBlock::Picture(picture) => RenderedBlock::Picture(picture),
+        ReportBlock::Drawing(svg) => RenderedBlock::Drawing(svg),
+        ReportBlock::Spans(spans) => RenderedBlock::Spans(DrawnSpans::new(spans).render()?),
+        ReportBlock::Charts(list) => {
             let svgs = list.iter().map(|chart| {
                 *charts += 1;
                 Drawing::new(chart, *charts).render()

@@ -11,7 +11,7 @@ pub struct Section {
     /// Where it begins in print.
     pub begins: SectionBegin,
     /// Content in order.
-    pub blocks: Vec<Block>,
+    pub blocks: Vec<ReportBlock>,
 }
 
 /// Where a section begins in print.
@@ -25,7 +25,7 @@ pub enum SectionBegin {
 
 /// One piece of content.
 #[derive(Debug, Clone, PartialEq)]
-pub enum Block {
+pub enum ReportBlock {
     /// A paragraph.
     Text(String),
     /// Charts; halves stand side by side.
@@ -78,42 +78,42 @@ impl Section {
     /// The same section with a paragraph.
     #[must_use]
     pub fn text(mut self, text: &str) -> Self {
-        self.blocks.push(Block::Text(text.to_owned()));
+        self.blocks.push(ReportBlock::Text(text.to_owned()));
         self
     }
 
     /// The same section with charts in a row.
     #[must_use]
     pub fn charts(mut self, charts: impl IntoIterator<Item = Chart>) -> Self {
-        self.blocks.push(Block::Charts(charts.into_iter().collect()));
+        self.blocks.push(ReportBlock::Charts(charts.into_iter().collect()));
         self
     }
 
     /// The same section with lanes of time.
     #[must_use]
     pub fn spans(mut self, spans: Spans) -> Self {
-        self.blocks.push(Block::Spans(spans));
+        self.blocks.push(ReportBlock::Spans(spans));
         self
     }
 
     /// The same section with a picture that a person attached.
     #[must_use]
     pub(super) fn picture(mut self, picture: AttachedPicture) -> Self {
-        self.blocks.push(Block::Picture(picture));
+        self.blocks.push(ReportBlock::Picture(picture));
         self
     }
 
     /// The same section with a drawing.
     #[must_use]
     pub fn drawing(mut self, svg: String) -> Self {
-        self.blocks.push(Block::Drawing(svg));
+        self.blocks.push(ReportBlock::Drawing(svg));
         self
     }
 
     /// The same section with a table.
     #[must_use]
     pub fn table(mut self, table: Table) -> Self {
-        self.blocks.push(Block::Table(table));
+        self.blocks.push(ReportBlock::Table(table));
         self
     }
 }

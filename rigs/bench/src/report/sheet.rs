@@ -82,14 +82,14 @@ pub struct SheetReading {
 
 /// A sheet ready to print.
 #[derive(Debug, Clone, PartialEq, Default)]
-pub struct Sheet {
+pub struct ReportSheet {
     /// Items in order, with a reading where there is one.
     pub rows: Vec<(Item, Option<SheetReading>)>,
     /// Tables that were not taken, with why: a missing field costs its line, not the report.
     pub not_taken: Vec<String>,
 }
 
-impl Sheet {
+impl ReportSheet {
     /// A sheet nobody has written on.
     #[must_use]
     pub fn blank() -> Self {
@@ -99,7 +99,7 @@ impl Sheet {
     /// The sheet of a unit; blank when the unit's folder has no `sheet.toml`.
     ///
     /// # Errors
-    /// As [`Sheet::read`].
+    /// As [`ReportSheet::read`].
     pub fn of_unit(dir: &Path) -> Result<Self, TomlError> {
         let path = dir.join(SHEET_FILE);
         if path.exists() { Self::read(&TomlFile::read(&path)?) } else { Ok(Self::blank()) }
@@ -147,8 +147,8 @@ mod tests {
 
     #[test]
     fn the_template_is_a_blank_sheet_and_takes_every_item() {
-        let read = |text: &str| Sheet::read(&TomlFile::from_text(SHEET_FILE, text)).unwrap();
-        assert_eq!(read(&template()), Sheet::blank());
+        let read = |text: &str| ReportSheet::read(&TomlFile::from_text(SHEET_FILE, text)).unwrap();
+        assert_eq!(read(&template()), ReportSheet::blank());
         let filled = template().replace("\n#[", "\n[").replace("\n#", "\n").replace("\"\"", "\"x\"");
         let lines = filled.lines().filter(|line| line.starts_with('[') || line.ends_with("\"x\""));
         let sheet = read(&lines.collect::<Vec<_>>().join("\n"));
@@ -157,7 +157,7 @@ mod tests {
 
     #[test]
     fn a_reading_needs_who_and_with_what() {
-        let read = |text: &str| Sheet::read(&TomlFile::from_text("sheet.toml", text));
+        let read = |text: &str| ReportSheet::read(&TomlFile::from_text("sheet.toml", text));
         let whole = "[lever_play]\nas_found = \"0.4\"\nby = \"J. D.\"\nwith = \"dial gauge 3, 2026-02\"\n";
         let sheet = read(whole).unwrap();
         assert_eq!(sheet.rows.iter().filter(|(_, reading)| reading.is_some()).count(), 1);

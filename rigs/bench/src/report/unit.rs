@@ -6,7 +6,7 @@ use super::friction::FrictionShown;
 use super::hand_over::{date, whose};
 use super::lever::LeverTravel;
 use super::section::{Section, Table};
-use super::{Front, Report, Sheet, UnitReport};
+use super::{Front, Report, ReportSheet, UnitReport};
 use super::{bench, diagnostic};
 use crate::actuator::is_invented;
 use crate::caution::{CAUTIONS, HOLDS_UNTIL};
@@ -14,7 +14,7 @@ use crate::evaluate::{Exhibit, Shown, UnitResult, step_bands};
 use crate::figures::{Measure, Sensor};
 use crate::limits::Limits;
 use crate::profile::Profile;
-use crate::record::{Endurance, Ground, RunKind, Status};
+use crate::record::{Endurance, Ground, RunKind, RunStatus};
 
 /// What a reader must know of the simulated boost.
 const BOOST_NOTE: &str = "The same controller code over a simulated actuator and an invented engine (bench engine A): \
@@ -26,7 +26,7 @@ impl UnitResult {
     pub fn report(
         &self,
         (profile, limits): (&Profile, &Limits),
-        sheet: Sheet,
+        sheet: ReportSheet,
         log: Option<Section>,
         attached: Option<Section>,
     ) -> UnitReport {
@@ -129,11 +129,11 @@ impl UnitResult {
         let mut table = Table::new(&head);
         for (run, _) in &self.runs {
             let state = match &run.file.status {
-                Status::Complete => "complete".to_owned(),
-                Status::EndedByUnit { reason, tick, .. } => {
+                RunStatus::Complete => "complete".to_owned(),
+                RunStatus::EndedByUnit { reason, tick, .. } => {
                     format!("ended by the unit at tick {tick}: {reason}")
                 }
-                Status::Incomplete { reason } => format!("incomplete: {reason}"),
+                RunStatus::Incomplete { reason } => format!("incomplete: {reason}"),
             };
             let sums = run.file.sums.clone().unwrap_or_default();
             let samples = match run.name.kind {

@@ -8,7 +8,7 @@ use ratatui::style::{Color, Modifier, Style};
 use ratatui::text::{Line, Span};
 use ratatui::widgets::Paragraph;
 
-use super::rows::{Need, Row};
+use super::rows::{Need, ScreenRow};
 use super::view::{DriveState, View};
 
 /// Whether the terminal is to be coloured.
@@ -55,7 +55,7 @@ fn lines(view: &View, colour: Colour, width: usize) -> Vec<(Need, Line<'static>)
             (Need::Space, Line::default()),
         ]);
     }
-    let row = |row: Row| {
+    let row = |row: ScreenRow| {
         let value = short(&row.value, width.saturating_sub(NAMES));
         (row.need, Line::from(vec![Span::from(format!("{:<NAMES$}", row.name)), Span::from(value)]))
     };

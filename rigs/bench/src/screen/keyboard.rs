@@ -20,12 +20,12 @@ const PATIENCE: Duration = Duration::from_millis(200);
 
 /// Listens on a thread of its own. Dropped, it is through with the keyboard.
 pub(super) struct Keyboard {
-    shared: Arc<Shared>,
+    shared: Arc<KeyboardState>,
     listener: Option<JoinHandle<()>>,
 }
 
 #[derive(Default)]
-struct Shared {
+struct KeyboardState {
     is_over: AtomicBool,
     asked_at: Mutex<Option<Instant>>,
 }
@@ -33,7 +33,7 @@ struct Shared {
 impl Keyboard {
     /// Begins to listen; without a thread the keys are deaf, and signals still stop.
     pub(super) fn listen() -> Self {
-        let shared = Arc::new(Shared::default());
+        let shared = Arc::new(KeyboardState::default());
         let theirs = Arc::clone(&shared);
         let listener = thread::Builder::new().name("keyboard".into()).spawn(move || hear(&theirs)).ok();
         Self { shared, listener }
@@ -60,7 +60,7 @@ impl Drop for Keyboard {
     }
 }
 
-fn hear(shared: &Shared) {
+fn hear(shared: &KeyboardState) {
     while !shared.is_over.load(Ordering::SeqCst) && !is_gone() {
         if !event::poll(BETWEEN_LOOKS).unwrap_or(false) {
             continue;

@@ -28,13 +28,13 @@ pub(super) enum Need {
 }
 
 /// One row.
-pub(super) struct Row {
+pub(super) struct ScreenRow {
     pub(super) name: &'static str,
     pub(super) value: String,
     pub(super) need: Need,
 }
 
-impl Row {
+impl ScreenRow {
     fn new(name: &'static str, need: Need, value: String) -> Self {
         Self { name, value, need }
     }
@@ -42,44 +42,71 @@ impl Row {
 
 impl View {
     /// Everything that is told below the bar.
-    pub(super) fn rows(&self) -> Vec<Row> {
+    pub(super) fn rows(&self) -> Vec<ScreenRow> {
+        let none = || "-".to_owned();
+        let newest = self.newest.as_ref();
+        let mut rows = self.measured();
+        if self.touches != [0; 2] {
+            let [closed, open] = self.touches;
+            let touches = format!("closed {closed} of {TOUCHES}, open {open} of {TOUCHES}");
+            rows.push(ScreenRow::new("touches", Need::Progress, touches));
+        }
+        if self.subject.drive == MayDrive::Yes {
+            let limits = words::named(self.limits.iter().map(Limit::name));
+            rows.push(ScreenRow::new("limits met", Need::Safety, limits));
+        }
+        let faults =
+            newest.map_or_else(none, |sample| words::named(sample.state.faults.iter().map(Fault::name)));
+        rows.push(ScreenRow::new("faults", Need::Safety, faults));
+        if let (Some(place), Some(sample)) = (self.subject.place, newest) {
+            rows.push(ScreenRow::new(
+                "to go",
+                Need::Safety,
+                place.to_go(f32::from(sample.point.position().0)),
+            ));
+        }
+        rows.extend(self.left().map(|left| ScreenRow::new("time left", Need::Progress, left)));
+        if self.lost_ticks > 0 {
+            let lost = format!("{} ms of samples, on the line", self.lost_ticks);
+            rows.push(ScreenRow::new("lost", Need::Progress, lost));
+        }
+        rows.push(ScreenRow::new("may jump", Need::Safety, self.may_jump()));
+        rows
+    }
+
+    /// What the newest sample says.
+    fn measured(&self) -> Vec<ScreenRow> {
         let none = || "-".to_owned();
         let newest = self.newest.as_ref();
         let supply = newest.and_then(|sample| sample.supply);
         let housing = newest.and_then(|sample| sample.temperature);
-        let mut rows = vec![
-            Row::new("position", Need::Reading, newest.map_or_else(none, |sample| self.position(sample))),
-            Row::new("command", Need::Progress, newest.map_or_else(none, |sample| self.command(sample))),
-            Row::new(
+        vec![
+            ScreenRow::new(
+                "position",
+                Need::Reading,
+                newest.map_or_else(none, |sample| self.position(sample)),
+            ),
+            ScreenRow::new(
+                "command",
+                Need::Progress,
+                newest.map_or_else(none, |sample| self.command(sample)),
+            ),
+            ScreenRow::new(
                 "current",
                 Need::Reading,
                 newest.map_or_else(none, |s| words::amperes(s.point.current().0)),
             ),
-            Row::new("supply", Need::Reading, supply.map_or_else(none, |volts| format!("{:.1} V", volts.0))),
-            Row::new("housing", Need::Progress, housing.map_or_else(none, |t| format!("{:.0} °C", t.0))),
-        ];
-        if self.touches != [0; 2] {
-            let [closed, open] = self.touches;
-            let touches = format!("closed {closed} of {TOUCHES}, open {open} of {TOUCHES}");
-            rows.push(Row::new("touches", Need::Progress, touches));
-        }
-        if self.subject.drive == MayDrive::Yes {
-            let limits = words::named(self.limits.iter().map(Limit::name));
-            rows.push(Row::new("limits met", Need::Safety, limits));
-        }
-        let faults =
-            newest.map_or_else(none, |sample| words::named(sample.state.faults.iter().map(Fault::name)));
-        rows.push(Row::new("faults", Need::Safety, faults));
-        if let (Some(place), Some(sample)) = (self.subject.place, newest) {
-            rows.push(Row::new("to go", Need::Safety, place.to_go(f32::from(sample.point.position().0))));
-        }
-        rows.extend(self.left().map(|left| Row::new("time left", Need::Progress, left)));
-        if self.lost_ticks > 0 {
-            let lost = format!("{} ms of samples, on the line", self.lost_ticks);
-            rows.push(Row::new("lost", Need::Progress, lost));
-        }
-        rows.push(Row::new("may jump", Need::Safety, self.may_jump()));
-        rows
+            ScreenRow::new(
+                "supply",
+                Need::Reading,
+                supply.map_or_else(none, |volts| format!("{:.1} V", volts.0)),
+            ),
+            ScreenRow::new(
+                "housing",
+                Need::Progress,
+                housing.map_or_else(none, |t| format!("{:.0} °C", t.0)),
+            ),
+        ]
     }
 
     /// Where the lever is between both stops, 0 closed to 1 open, and on what ground.

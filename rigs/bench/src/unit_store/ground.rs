@@ -6,7 +6,7 @@ use firmware_core::held::Standing;
 use firmware_core::learn::CheckSet;
 
 use super::standing::{InForce, NoneWhy, UnitStanding};
-use super::wanted::{Mismatch, OnUnproven, Wanted};
+use super::wanted::{Mismatch, OnUnproven, WantedUnit};
 use super::{history, words};
 use crate::exit::{Exit, Failure};
 use crate::record::{BoardId, Run};
@@ -31,7 +31,7 @@ impl InForce {
 /// # Errors
 /// Says what is in force, from which run, what differs and what to do. The exit code tells why: 1 refused, 2 never
 /// learned or another unit, setup or settings, 3 not proven, suspended or cut short.
-pub fn ground(wanted: &Wanted<'_>, on_unproven: OnUnproven) -> Result<Box<InForce>, Failure> {
+pub fn ground(wanted: &WantedUnit<'_>, on_unproven: OnUnproven) -> Result<Box<InForce>, Failure> {
     let in_force = to_relearn(wanted)?;
     match (in_force.held.standing, on_unproven) {
         (Standing::Accepted, OnUnproven::Refuse)
@@ -49,7 +49,7 @@ pub fn ground(wanted: &Wanted<'_>, on_unproven: OnUnproven) -> Result<Box<InForc
 ///
 /// # Errors
 /// As [`ground`], but for its standing.
-pub(crate) fn to_relearn(wanted: &Wanted<'_>) -> Result<Box<InForce>, Failure> {
+pub(crate) fn to_relearn(wanted: &WantedUnit<'_>) -> Result<Box<InForce>, Failure> {
     let in_force = match history::read(wanted.unit_dir, wanted.unit, wanted.setup, wanted.warmth)? {
         UnitStanding::NeverLearned => return Err(Failure::usage(words::never(wanted))),
         UnitStanding::NoneInForce { run, why } => {

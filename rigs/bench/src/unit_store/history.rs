@@ -7,10 +7,10 @@ use firmware_core::held::{Held, Origin, Standing};
 use firmware_core::units::Tick;
 
 use super::origin::tag;
-use super::standing::{End, Learn, NoneWhy, Reach, UnitStanding};
+use super::standing::{Learn, NoneWhy, Reach, RunEnd, UnitStanding};
 use crate::exit::Failure;
 use crate::record::{
-    Checked, Provenance, RecordError, Run, RunHead, RunInfo, RunKind, RunName, RunTrouble, Status, runs_in,
+    Checked, Provenance, RecordError, Run, RunHead, RunInfo, RunKind, RunName, RunStatus, RunTrouble, runs_in,
 };
 
 /// How the unit in a folder stands in a setup and warmth.
@@ -27,8 +27,8 @@ pub fn read(unit_dir: &Path, unit: &str, setup: Setup, warmth: Warmth) -> Result
         own.filter_map(|(run, dir)| learn(run, &dir, unit, setup, warmth, &checked)).collect();
     // A learn that the log does not name may take a calibration out of force and gives none.
     for learn in &mut learns {
-        if let (End::Found(_), Some(trouble)) = (&learn.end, checked.trouble(learn.run)) {
-            learn.end = End::Without(NoneWhy::Unsound { error: trouble.to_string() });
+        if let (RunEnd::Found(_), Some(trouble)) = (&learn.end, checked.trouble(learn.run)) {
+            learn.end = RunEnd::Without(NoneWhy::Unsound { error: trouble.to_string() });
         }
     }
     let named = checked.unsound.iter().filter(|one| one.trouble != RunTrouble::Added);
@@ -51,7 +51,7 @@ pub(crate) fn as_recorded<'a>(
 
 /// It may have been this setup's, and full.
 fn unsound(run: RunName, setup: Setup, error: String) -> Learn {
-    Learn { run, setup, reach: Reach::Full, end: End::Without(NoneWhy::Unsound { error }) }
+    Learn { run, setup, reach: Reach::Full, end: RunEnd::Without(NoneWhy::Unsound { error }) }
 }
 
 /// One learn, where it says something of this unit, setup and warmth.
@@ -83,39 +83,39 @@ fn said_by(head: &RunHead, unit: &str, setup: Setup, warmth: Warmth) -> Option<L
     }
     let end = end(head);
     // A learn cold speaks of the hot calibration only when it finds none: the stops are the same ones.
-    if info.warmth != warmth && matches!(end, End::Found(_)) {
+    if info.warmth != warmth && matches!(end, RunEnd::Found(_)) {
         return None;
     }
     let reach = if head.file.is_relearn() { Reach::Relearn } else { Reach::Full };
     Some(Learn { run: head.name, setup, reach, end })
 }
 
-fn end(run: &RunHead) -> End {
+fn end(run: &RunHead) -> RunEnd {
     let outcome = &run.file.outcome;
-    if let Status::Incomplete { reason } = &run.file.status {
-        return End::Without(NoneWhy::CutShort { reason: reason.clone() });
+    if let RunStatus::Incomplete { reason } = &run.file.status {
+        return RunEnd::Without(NoneWhy::CutShort { reason: reason.clone() });
     }
     if let Some(refusal) = &outcome.refusal {
-        return End::Without(NoneWhy::Refused(refusal.clone()));
+        return RunEnd::Without(NoneWhy::Refused(refusal.clone()));
     }
     if run.file.sums.is_none() {
         let error = format!("{}: closed without checksums", run.dir.display());
-        return End::Without(NoneWhy::Unsound { error });
+        return RunEnd::Without(NoneWhy::Unsound { error });
     }
     let (Some(provenance), Some(tick)) = (&run.file.run.provenance, outcome.decided_at) else {
-        return End::Without(NoneWhy::WithoutProvenance);
+        return RunEnd::Without(NoneWhy::WithoutProvenance);
     };
     let Some(calibration) = outcome.calibration else {
         let error = format!("{}: came to its end without an outcome", run.dir.display());
-        return End::Without(NoneWhy::Unsound { error });
+        return RunEnd::Without(NoneWhy::Unsound { error });
     };
     if let Err(error) = calibration.check_for(run.file.run.setup) {
         let error = format!("{}: {}", run.dir.display(), unusable(error));
-        return End::Without(NoneWhy::Unsound { error });
+        return RunEnd::Without(NoneWhy::Unsound { error });
     }
     let standing = Standing::of_open(run.open_checks());
     let held = held(run.name, &run.file.run, provenance, calibration, standing, Tick(tick));
-    End::Found(Box::new((held, provenance.clone())))
+    RunEnd::Found(Box::new((held, provenance.clone())))
 }
 
 fn held(

@@ -19,7 +19,7 @@ pub(crate) use history::as_recorded;
 pub use history::read;
 pub use origin::tag;
 pub use standing::{InForce, NoneWhy, UnitStanding};
-pub use wanted::{Mismatch, OnUnproven, Wanted};
+pub use wanted::{Mismatch, OnUnproven, WantedUnit};
 pub(crate) use words::stands_briefly;
 pub(crate) use words::why_nothing;
 pub use words::{because, stands};

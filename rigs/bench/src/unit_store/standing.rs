@@ -3,7 +3,7 @@
 use firmware_core::calibration::Setup;
 use firmware_core::held::{Held, Standing};
 
-use crate::record::{Provenance, Refusal, RunName};
+use crate::record::{Provenance, RunName, RunRefusal};
 
 /// A calibration in force and the learn that it came from.
 #[derive(Debug, Clone, PartialEq)]
@@ -22,7 +22,7 @@ pub struct InForce {
 #[derive(Debug, Clone, PartialEq)]
 pub enum NoneWhy {
     /// The learn refused it.
-    Refused(Refusal),
+    Refused(RunRefusal),
     /// The learn did not come to its end.
     CutShort {
         /// Why, as its record says.
@@ -59,7 +59,7 @@ pub(super) struct Learn {
     pub(super) run: RunName,
     pub(super) setup: Setup,
     pub(super) reach: Reach,
-    pub(super) end: End,
+    pub(super) end: RunEnd,
 }
 
 /// Full learn or relearn.
@@ -73,7 +73,7 @@ pub(super) enum Reach {
 
 /// How it ended.
 #[derive(Debug, Clone, PartialEq)]
-pub(super) enum End {
+pub(super) enum RunEnd {
     /// With a calibration.
     Found(Box<(Held, Provenance)>),
     /// Without one.
@@ -93,24 +93,24 @@ impl UnitStanding {
             // A relearn starts from what is in force: with nothing there, it says nothing.
             (Reach::Relearn, nothing @ (Self::NeverLearned | Self::NoneInForce { .. })) => nothing,
             (Reach::Relearn, Self::InForce(before)) => match end {
-                End::Found(found) if replaces(setup, &found.0) => {
+                RunEnd::Found(found) if replaces(setup, &found.0) => {
                     let (now, provenance) = *found;
                     let moved = before.held.relearned(now.calibration, now.origin);
                     Self::in_force(Held { standing: now.standing, ..moved }, run, provenance)
                 }
-                End::Found(_) | End::Without(_) => before.doubted(run),
+                RunEnd::Found(_) | RunEnd::Without(_) => before.doubted(run),
             },
             (Reach::Full, before) => match (end, before, setup) {
-                (End::Found(found), Self::InForce(before), _) if !replaces(setup, &found.0) => {
+                (RunEnd::Found(found), Self::InForce(before), _) if !replaces(setup, &found.0) => {
                     before.doubted(run)
                 }
-                (End::Found(found), _, _) => {
+                (RunEnd::Found(found), _, _) => {
                     let (held, provenance) = *found;
                     Self::in_force(held, run, provenance)
                 }
                 // An engine cannot go without: the old calibration stays, suspended.
-                (End::Without(_), Self::InForce(before), Setup::OnEngine) => before.doubted(run),
-                (End::Without(why), _, _) => Self::NoneInForce { run, why },
+                (RunEnd::Without(_), Self::InForce(before), Setup::OnEngine) => before.doubted(run),
+                (RunEnd::Without(why), _, _) => Self::NoneInForce { run, why },
             },
         }
     }
@@ -164,7 +164,7 @@ mod tests {
         }
     }
 
-    fn found(ordinal: u32, setup: Setup, standing: Standing) -> End {
+    fn found(ordinal: u32, setup: Setup, standing: Standing) -> RunEnd {
         let calibration = Calibration {
             closed: stop(13_000.0 + ordinal as f32),
             open: stop(2600.0),
@@ -185,14 +185,14 @@ mod tests {
             serials: Serials::default(),
             job: Job::default(),
         };
-        End::Found(Box::new((Held::of_full_learn(calibration, standing, origin), provenance)))
+        RunEnd::Found(Box::new((Held::of_full_learn(calibration, standing, origin), provenance)))
     }
 
-    fn cut() -> End {
-        End::Without(NoneWhy::CutShort { reason: "Ctrl-C".into() })
+    fn cut() -> RunEnd {
+        RunEnd::Without(NoneWhy::CutShort { reason: "Ctrl-C".into() })
     }
 
-    fn after(setup: Setup, learns: Vec<(Reach, End)>) -> UnitStanding {
+    fn after(setup: Setup, learns: Vec<(Reach, RunEnd)>) -> UnitStanding {
         UnitStanding::after((1..).zip(learns).map(|(ordinal, (reach, end))| {
             let run = RunName { ordinal, kind: RunKind::Learn };
             Learn { run, setup, reach, end }

@@ -11,7 +11,7 @@ use crate::short_text::ShortText;
 
 /// The unit as it stands on the bench now.
 #[derive(Debug, Clone, Copy)]
-pub struct Wanted<'a> {
+pub struct WantedUnit<'a> {
     /// Its name.
     pub unit: &'a str,
     /// Its folder.
@@ -71,7 +71,7 @@ pub enum Mismatch {
 impl InForce {
     /// What sets it apart from the unit; a serial number that is not given is not compared.
     #[must_use]
-    pub fn mismatch(&self, wanted: &Wanted<'_>) -> Option<Mismatch> {
+    pub fn mismatch(&self, wanted: &WantedUnit<'_>) -> Option<Mismatch> {
         let then = &self.provenance;
         if then.settings != wanted.settings {
             return Some(Mismatch::Settings { learned: then.settings, now: wanted.settings });

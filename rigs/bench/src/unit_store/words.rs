@@ -8,14 +8,14 @@ use firmware_core::held::Standing;
 use firmware_core::learn::CheckSet;
 
 use super::standing::{InForce, NoneWhy, UnitStanding};
-use super::wanted::{Mismatch, Wanted};
+use super::wanted::{Mismatch, WantedUnit};
 use crate::checks::{check_lines, check_words};
 use crate::record::RunName;
 use crate::short_text::ShortText;
 
 /// Never learned in this setup and warmth.
-pub(super) fn never(wanted: &Wanted<'_>) -> String {
-    let Wanted { unit, unit_dir, setup, warmth, .. } = wanted;
+pub(super) fn never(wanted: &WantedUnit<'_>) -> String {
+    let WantedUnit { unit, unit_dir, setup, warmth, .. } = wanted;
     let mut text = format!(
         "{unit}: nothing moved. It was never learned {setup}, {warmth}: {} holds no such learn.",
         unit_dir.display()
@@ -40,7 +40,7 @@ fn has_loose_file(unit_dir: &Path) -> bool {
 }
 
 /// Learned, and nothing in force.
-pub(super) fn none(wanted: &Wanted<'_>, run: RunName, why: &NoneWhy) -> String {
+pub(super) fn none(wanted: &WantedUnit<'_>, run: RunName, why: &NoneWhy) -> String {
     let unit = wanted.unit;
     format!(
         "{unit}: nothing moved. No calibration is in force for {}, {}: {}. No earlier one counts.\n{}",
@@ -77,7 +77,7 @@ fn next(why: &NoneWhy) -> &'static str {
 }
 
 /// Not proven or suspended, and that was not allowed.
-pub(super) fn unproven(wanted: &Wanted<'_>, in_force: &InForce) -> String {
+pub(super) fn unproven(wanted: &WantedUnit<'_>, in_force: &InForce) -> String {
     let steps = match in_force.held.standing {
         Standing::Accepted => String::new(),
         Standing::NotProven { open } => {

@@ -11,7 +11,7 @@ use clap::ValueEnum;
 use firmware_core::learn::{CheckSet, LearnOutcome};
 
 use super::judge::{ReportArgs, keep_stopped_job, report_job};
-use crate::caution::{self, JobCautions, Motion};
+use crate::caution::{self, JobCautions, LeverMotion};
 use crate::checks::{check_lines, parse_check};
 use crate::console::Console;
 use crate::exit::{Exit, Failure, VerbResult};
@@ -78,7 +78,7 @@ impl BenchStep {
 pub fn run(args: &Args, console: &Console) -> VerbResult {
     let asked = asked_for(&args.target)?;
     let target = asked.read()?;
-    if target.motion() == Motion::Real {
+    if target.motion() == LeverMotion::Real {
         asked.hands_clear.needs_a_name(target.operator.as_ref())?;
     }
     if let Some(out) = &args.out {

@@ -2,7 +2,7 @@
 
 use std::path::PathBuf;
 
-use crate::caution::{HANDED_OVER, HandsClear, Motion};
+use crate::caution::{HANDED_OVER, HandsClear, LeverMotion};
 use crate::characterise::{self, AnswerArgs, Eyes, Found, characterise};
 use crate::console::Console;
 use crate::document::CharacterisedDocument;
@@ -51,8 +51,8 @@ pub fn run(args: &Args, console: &Console) -> VerbResult {
         UnitName::parse(&args.unit).map_err(|error| Failure::usage(format!("--unit: {error}.")))?.to_string();
     let out = args.out.as_ref().map(|dir| OutFolder::claim(dir, Maker::Characterise)).transpose()?;
     let (actuator, motion) = match &args.port {
-        PortSpec::Virtual { unit, .. } => (Some(unit.actuator), Motion::Simulated),
-        PortSpec::Device(_) => (None, Motion::Real),
+        PortSpec::Virtual { unit, .. } => (Some(unit.actuator), LeverMotion::Simulated),
+        PortSpec::Device(_) => (None, LeverMotion::Real),
     };
     let answers = args.answers.complete(actuator)?;
     let eyes = match actuator {

@@ -6,7 +6,7 @@ use std::path::{Path, PathBuf};
 use serde::{Deserialize, Serialize};
 use study::campaign::Next;
 use study::campaign::guard::{
-    AblationRow, GuardCampaign, GuardCampaignError, Row, Table, ablation, run as run_worlds,
+    AblationRow, FaultRow, FaultTable, GuardCampaign, GuardCampaignError, ablation, run as run_worlds,
 };
 
 use super::campaign_job::{Counting, PartArgs, refused_part};
@@ -95,7 +95,7 @@ pub(super) fn claimed(dir: Option<&Path>) -> Result<Option<OutFolder>, Failure> 
 /// When the folder or standard output cannot be written.
 pub(super) fn tell(
     told: &GuardTold,
-    (table, crippled): (&Table, &[AblationRow]),
+    (table, crippled): (&FaultTable, &[AblationRow]),
     folder: Option<OutFolder>,
     console: &Console,
 ) -> VerbResult {
@@ -126,7 +126,7 @@ fn refused(error: GuardCampaignError) -> Failure {
 }
 
 /// The verdict, what became of the worlds of each fault, why limits were passed, and the verdict once more.
-fn text(told: &GuardTold, table: &Table, crippled: &[AblationRow], fold: Fold) -> String {
+fn text(told: &GuardTold, table: &FaultTable, crippled: &[AblationRow], fold: Fold) -> String {
     let verdict = verdict(table);
     let rows = || table.rows.iter().filter(|row| row.worlds > 0);
     let head =
@@ -153,7 +153,7 @@ fn text(told: &GuardTold, table: &Table, crippled: &[AblationRow], fold: Fold) -
     lines.join("\n")
 }
 
-fn row(row: &Row) -> Vec<String> {
+fn row(row: &FaultRow) -> Vec<String> {
     vec![
         row.fault.name().to_owned(),
         row.worlds.to_string(),
@@ -200,7 +200,7 @@ fn ablation_rows(crippled: &[AblationRow]) -> Vec<Vec<String>> {
 }
 
 /// What it comes to, in a line.
-fn verdict(table: &Table) -> String {
+fn verdict(table: &FaultTable) -> String {
     match (table.lost(), table.untraced()) {
         (0, _) => "WITHIN LIMITS: no world passed a limit".to_owned(),
         (lost, 0) => format!("OUT OF LIMITS: {lost} worlds passed a limit, each with a traced cause"),

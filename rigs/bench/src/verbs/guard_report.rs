@@ -3,7 +3,7 @@
 //! In: the campaign's table. Out: a verdict (out of limits when a world passed a limit) whose
 //! figures name their conditions, and a report. Nothing is computed here that the table does not hold.
 
-use study::campaign::guard::{Row, Table};
+use study::campaign::guard::{FaultRow, FaultTable};
 
 use crate::caution::CAUTIONS;
 use crate::document::{self, VerdictDocument};
@@ -11,7 +11,7 @@ use crate::exit::Failure;
 use crate::judge::{FigureRow, Judgement, Reason, Verdict};
 use crate::output::OutFolder;
 use crate::record::{Job, VERDICT_FILE};
-use crate::report::{Report, Section, Table as ReportTable};
+use crate::report::{Report, Section, Table};
 
 /// The page's file.
 const PAGE: &str = "guard.html";
@@ -24,7 +24,7 @@ const SUBJECT: &str = "over-boost guard";
 ///
 /// # Errors
 /// When the disk refuses.
-pub fn write(folder: OutFolder, table: &Table, seed: u64, worlds: u32) -> Result<(), Failure> {
+pub fn write(folder: OutFolder, table: &FaultTable, seed: u64, worlds: u32) -> Result<(), Failure> {
     let verdict = verdict(table, seed, worlds);
     let judged = VerdictDocument { unit: SUBJECT, report: None, log: None, verdict: &verdict };
     let text = document::text(&judged)? + "\n";
@@ -35,7 +35,7 @@ pub fn write(folder: OutFolder, table: &Table, seed: u64, worlds: u32) -> Result
 
 /// The verdict over all worlds: any world that passed a limit is out of limits, whatever its cause.
 #[must_use]
-pub fn verdict(table: &Table, seed: u64, worlds: u32) -> Verdict {
+pub fn verdict(table: &FaultTable, seed: u64, worlds: u32) -> Verdict {
     let conditions = format!("{worlds} random worlds, seed {seed}, simulated");
     let (lost, untraced) = (table.lost(), table.untraced());
     let reasons = if lost == 0 {
@@ -64,8 +64,8 @@ pub fn verdict(table: &Table, seed: u64, worlds: u32) -> Verdict {
     }
 }
 
-fn figures(table: &Table, conditions: &str) -> Vec<FigureRow> {
-    let highest = |value: fn(&Row) -> f64| table.rows.iter().map(value).fold(0.0, f64::max);
+fn figures(table: &FaultTable, conditions: &str) -> Vec<FigureRow> {
+    let highest = |value: fn(&FaultRow) -> f64| table.rows.iter().map(value).fold(0.0, f64::max);
     let figure = |key: &str, name: &str, value: f64, digits: usize, unit: &str, definition: &str| FigureRow {
         key: format!("guard.{key}"),
         name: name.to_owned(),
@@ -113,8 +113,8 @@ fn figures(table: &Table, conditions: &str) -> Vec<FigureRow> {
     ]
 }
 
-fn rows(table: &Table) -> ReportTable {
-    let mut rows = ReportTable::new(&[
+fn rows(table: &FaultTable) -> Table {
+    let mut rows = Table::new(&[
         "fault",
         "worlds",
         "demanding",
@@ -150,7 +150,7 @@ fn rows(table: &Table) -> ReportTable {
     rows
 }
 
-fn page(table: &Table, verdict: Verdict, seed: u64, worlds: u32) -> Report {
+fn page(table: &FaultTable, verdict: Verdict, seed: u64, worlds: u32) -> Report {
     let section = Section::new("Every named fault in worlds of its own")
         .text(
             "Each world draws friction, play, supply, altitude, air, engine, a kind of drive and one fault or two. \
@@ -180,8 +180,8 @@ mod tests {
     use super::*;
     use study::campaign::guard::{GuardFault, LossCause};
 
-    fn row(undetected: Vec<u32>) -> Row {
-        Row {
+    fn row(undetected: Vec<u32>) -> FaultRow {
+        FaultRow {
             fault: GuardFault::ALL[0],
             worlds: 3,
             demanding: 2,
@@ -198,10 +198,10 @@ mod tests {
 
     #[test]
     fn a_world_that_passed_a_limit_is_out_of_limits_though_its_cause_is_known() {
-        let kept = verdict(&Table { rows: vec![row(Vec::new())] }, 1, 3);
+        let kept = verdict(&FaultTable { rows: vec![row(Vec::new())] }, 1, 3);
         assert_eq!(kept.judgement, Judgement::WithinLimits);
         assert_eq!(kept.figures[0].text, "0.9000");
-        let passed = verdict(&Table { rows: vec![row(vec![7])] }, 1, 3);
+        let passed = verdict(&FaultTable { rows: vec![row(vec![7])] }, 1, 3);
         assert_eq!(passed.judgement, Judgement::OutOfLimits);
         assert!(passed.reasons[0].seen.starts_with("1 worlds passed a limit, 0 of them"));
     }
@@ -210,7 +210,7 @@ mod tests {
     fn all_files_are_written_whole() {
         let folder = tempfile::tempdir().unwrap();
         let out = OutFolder::claim(folder.path(), crate::output::Maker::GuardCampaign).unwrap();
-        write(out, &Table { rows: vec![row(Vec::new())] }, 1, 3).unwrap();
+        write(out, &FaultTable { rows: vec![row(Vec::new())] }, 1, 3).unwrap();
         let page = std::fs::read_to_string(folder.path().join(PAGE)).unwrap();
         assert!(page.contains(GuardFault::ALL[0].name()) && page.contains("pinch"));
         assert!(folder.path().join("verdict.json").exists());

@@ -18,7 +18,7 @@ use crate::profile::WINDOWS_OF_ITS_OWN;
 use crate::record::Run;
 use crate::screen::{LiveScreen, Subject};
 use crate::unit_result::{keep_verdict_of, vouched};
-use crate::unit_store::{self, InForce, UnitStanding, Wanted};
+use crate::unit_store::{self, InForce, UnitStanding, WantedUnit};
 
 /// What `learn` takes.
 #[derive(Debug, clap::Args)]
@@ -87,7 +87,7 @@ fn of_the_same_parts(target: Target, previous: Option<&InForce>) -> Target {
 
 /// The same unit's free calibration, where one is in force: the over-travel reserve is judged against it.
 fn free(target: &Target) -> Result<Option<Calibration>, Failure> {
-    let wanted = Wanted { setup: Setup::Free, ..target.wanted() };
+    let wanted = WantedUnit { setup: Setup::Free, ..target.wanted() };
     let standing = unit_store::read(wanted.unit_dir, wanted.unit, wanted.setup, wanted.warmth)?;
     Ok(match standing {
         UnitStanding::InForce(in_force) if in_force.mismatch(&wanted).is_none() => {
@@ -202,7 +202,7 @@ fn answer(unit: &str, outcome: &LearnOutcome) -> String {
 fn grounds(
     target: &Target,
     learned: &Learned,
-    outcome: &crate::record::Outcome,
+    outcome: &crate::record::RunResult,
     standing: &UnitStanding,
 ) -> Vec<String> {
     let mut lines = Vec::new();

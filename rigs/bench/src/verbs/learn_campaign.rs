@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 use serde::{Deserialize, Serialize};
 use study::campaign::Next;
 use study::campaign::learn::{
-    ERROR_STEP_ENDS, Endings, FaultTally, LearnCampaign, LearnCampaignError, LearnCounts, LearnPlan, Rate,
+    ERROR_STEP_ENDS, Endings, FaultTally, LearnCampaign, LearnCampaignError, LearnCounts, LearnRuns, Rate,
     SEVERITY_STEPS, SignRow, ablation, campaign,
 };
 use study::catalogue::{self, Preset, Tag};
@@ -59,7 +59,7 @@ pub(super) struct LearnTold {
 /// A [`Failure`] for an unknown fault, a world that runs away or a file that cannot be written.
 pub fn run(args: &Args, console: &Console) -> VerbResult {
     args.job.without_pages()?;
-    let plan = LearnPlan {
+    let plan = LearnRuns {
         presets: chosen(&args.only)?,
         nominal: args.actuator.plant().map_err(Failure::usage)?,
         settings: args.actuator.profile().map_err(Failure::usage)?.settings,
@@ -83,7 +83,7 @@ pub fn run(args: &Args, console: &Console) -> VerbResult {
 }
 
 /// What is believed without each sign.
-fn without_signs(plan: &LearnPlan, console: &Console) -> Result<Vec<SignRow>, Failure> {
+fn without_signs(plan: &LearnRuns, console: &Console) -> Result<Vec<SignRow>, Failure> {
     let shown = ProgressLine::begin(console, "signs switched off in turn");
     let _watch = interrupt::watch();
     let rows = ablation(plan, &|progress| {

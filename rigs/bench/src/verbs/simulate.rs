@@ -32,7 +32,7 @@ use crate::output::{Maker, OutFolder};
 use crate::progress::ProgressLine;
 use crate::whole_number::{MOST_RUNS, whole};
 pub(super) use setup::controller_or_built_in;
-use setup::{Setup, setups};
+use setup::{RunParts, setups};
 
 /// What `simulate` takes.
 #[derive(Debug, clap::Args)]
@@ -64,7 +64,7 @@ pub struct Args {
 }
 
 /// A run and what came of it.
-struct Shown {
+struct ShownRun {
     name: String,
     label: String,
     controller: String,
@@ -87,10 +87,10 @@ pub fn run(args: &Args, console: &Console) -> VerbResult {
     let (progress, wanted) = (ProgressLine::begin(console, &scenario.name), setups.len() as u64);
     let mut shown = Vec::new();
     for (done, setup) in setups.into_iter().enumerate() {
-        let Setup { name, label, controller, settings, scenario, parts } = setup;
+        let RunParts { name, label, controller, settings, scenario, parts } = setup;
         progress.set(done as u64, wanted);
         let outcome = one_run(args, &scenario, settings)?;
-        shown.push(Shown { name, label, controller, parts, outcome });
+        shown.push(ShownRun { name, label, controller, parts, outcome });
     }
     drop(progress);
     let told = document(args, &scenario, &shown);
@@ -160,7 +160,7 @@ fn one_run(args: &Args, scenario: &Scenario, settings: Settings) -> Result<RunOu
     })
 }
 
-fn document<'a>(args: &Args, scenario: &'a Scenario, shown: &'a [Shown]) -> SimulationDocument<'a> {
+fn document<'a>(args: &Args, scenario: &'a Scenario, shown: &'a [ShownRun]) -> SimulationDocument<'a> {
     let runs = shown.iter().map(|run| SimulatedRun {
         controller: &run.controller,
         parts: run.parts.as_ref(),
@@ -182,13 +182,13 @@ fn document<'a>(args: &Args, scenario: &'a Scenario, shown: &'a [Shown]) -> Simu
 }
 
 /// A metric of a run in a table.
-fn cell(column: &MetricColumn, run: &Shown) -> String {
+fn cell(column: &MetricColumn, run: &ShownRun) -> String {
     (column.value)(&run.outcome.metrics).map_or_else(|| "–".to_owned(), |value| shown_to(value, column.step))
 }
 
 /// Every limit that was passed, and under what.
-fn limits_passed(shown: &[Shown]) -> Vec<String> {
-    let of = |run: &Shown| {
+fn limits_passed(shown: &[ShownRun]) -> Vec<String> {
+    let of = |run: &ShownRun| {
         let passed = run.outcome.metrics.limits_passed().into_iter();
         passed
             .map(|(limit, over_s)| format!("{limit} under {} for {over_s:.3} s", run.name))
@@ -198,7 +198,7 @@ fn limits_passed(shown: &[Shown]) -> Vec<String> {
 }
 
 /// What it comes to, in a line.
-fn verdict(shown: &[Shown]) -> String {
+fn verdict(shown: &[ShownRun]) -> String {
     let passed = limits_passed(shown);
     if passed.is_empty() {
         "WITHIN LIMITS: no limit of the scenario was passed".to_owned()
@@ -207,7 +207,7 @@ fn verdict(shown: &[Shown]) -> String {
     }
 }
 
-fn text(args: &Args, scenario: &Scenario, shown: &[Shown], fold: Fold) -> String {
+fn text(args: &Args, scenario: &Scenario, shown: &[ShownRun], fold: Fold) -> String {
     let verdict = verdict(shown);
     let mut lines = vec![verdict.clone(), format!("{}: {}", scenario.name, scenario.about)];
     let member = args.member.map_or_else(String::new, |run| format!(", run {run} of its campaign"));
@@ -228,7 +228,7 @@ fn text(args: &Args, scenario: &Scenario, shown: &[Shown], fold: Fold) -> String
 }
 
 /// A row for each metric that any run has, a column for each run.
-fn metric_rows(shown: &[Shown]) -> Vec<Vec<String>> {
+fn metric_rows(shown: &[ShownRun]) -> Vec<Vec<String>> {
     let head = std::iter::once("metric".to_owned()).chain(shown.iter().map(|run| run.name.clone()));
     let is_had =
         |column: &&MetricColumn| shown.iter().any(|run| (column.value)(&run.outcome.metrics).is_some());
@@ -242,7 +242,7 @@ fn metric_rows(shown: &[Shown]) -> Vec<Vec<String>> {
 fn write_out(
     folder: OutFolder,
     scenario: &Scenario,
-    shown: &[Shown],
+    shown: &[ShownRun],
     told: &SimulationDocument<'_>,
 ) -> Result<(), Failure> {
     let json = document::text(told)?;

@@ -27,7 +27,7 @@ const KIND_CPU_FAULT: u32 = 3;
 
 /// How a run ends.
 #[derive(Clone, Copy)]
-pub enum End {
+pub enum LastEnd {
     /// Panic at a line of source.
     Panic {
         /// The line.
@@ -66,11 +66,11 @@ impl LastWords {
     }
 
     /// Leaves word.
-    pub fn leave(&self, end: End) {
+    pub fn leave(&self, end: LastEnd) {
         let (kind, detail) = match end {
-            End::Panic { line } => (KIND_PANIC, line),
-            End::HungTick { at } => (KIND_HUNG_TICK, at),
-            End::CpuFault { at } => (KIND_CPU_FAULT, at),
+            LastEnd::Panic { line } => (KIND_PANIC, line),
+            LastEnd::HungTick { at } => (KIND_HUNG_TICK, at),
+            LastEnd::CpuFault { at } => (KIND_CPU_FAULT, at),
         };
         self.write(kind, detail);
     }

@@ -24,7 +24,7 @@ mod ticker;
 
 pub use identity::short;
 pub use keep::Keep;
-pub use last_words::{End, LastWords, WORDS};
+pub use last_words::{LastEnd, LastWords, WORDS};
 pub use lever::Lever;
 pub use longest::Longest;
 pub use nor_ram::{Flash, FlashError, SECTOR_BYTES};

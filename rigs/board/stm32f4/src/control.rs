@@ -3,7 +3,7 @@
 use core::cell::RefCell;
 use core::sync::atomic::{AtomicU32, Ordering};
 
-use board_kit::{Clock, End, FillingHand, Ticker};
+use board_kit::{Clock, FillingHand, LastEnd, Ticker};
 use cortex_m::peripheral::{DCB, DWT, SCB, SYST, syst::SystClkSource};
 use cortex_m_rt::exception;
 use critical_section::Mutex;
@@ -15,7 +15,7 @@ use crate::clock::CoreClock;
 use crate::inputs::Inputs;
 use crate::raw::LAST_WORDS;
 use crate::watchdog::OwnWatchdog;
-use crate::world::{self, World};
+use crate::world::{self, BoardInputs};
 
 /// Ticks without a turn of the main loop after which it counts as hung: no save takes a tenth of that.
 const HUNG_AFTER: u32 = 1000;
@@ -32,7 +32,7 @@ impl Clock for Cycles {
 /// Everything that a tick touches.
 pub struct Control {
     pub ticker: Ticker<BreakBridge, OwnWatchdog, Cycles>,
-    pub inputs: World,
+    pub inputs: BoardInputs,
     pub saves: FillingHand,
     pub pace: Pace,
     pub driven: Duty,
@@ -86,7 +86,7 @@ impl Watched {
         self.turns = turns;
         if self.still > HUNG_AFTER {
             force_off();
-            LAST_WORDS.leave(End::HungTick { at: 0 });
+            LAST_WORDS.leave(LastEnd::HungTick { at: 0 });
             SCB::sys_reset();
         }
     }

@@ -3,7 +3,7 @@
 
 use core::panic::PanicInfo;
 
-use board_kit::End;
+use board_kit::LastEnd;
 use cortex_m::peripheral::SCB;
 use cortex_m_rt::exception;
 
@@ -28,7 +28,7 @@ core::arch::global_asm!(
 
 extern "C" fn on_fault(frame: usize) -> ! {
     force_off();
-    LAST_WORDS.leave(End::CpuFault { at: stacked_pc(frame) });
+    LAST_WORDS.leave(LastEnd::CpuFault { at: stacked_pc(frame) });
     SCB::sys_reset()
 }
 
@@ -37,7 +37,7 @@ fn on_panic(info: &PanicInfo) -> ! {
     force_off();
     cortex_m::interrupt::disable();
     // The place alone: the message would bring all of formatting into the image.
-    LAST_WORDS.leave(End::Panic { line: info.location().map_or(0, core::panic::Location::line) });
+    LAST_WORDS.leave(LastEnd::Panic { line: info.location().map_or(0, core::panic::Location::line) });
     SCB::sys_reset()
 }
 
@@ -45,6 +45,6 @@ fn on_panic(info: &PanicInfo) -> ! {
 #[exception]
 unsafe fn DefaultHandler(_line: i16) -> ! {
     force_off();
-    LAST_WORDS.leave(End::CpuFault { at: 0 });
+    LAST_WORDS.leave(LastEnd::CpuFault { at: 0 });
     SCB::sys_reset()
 }

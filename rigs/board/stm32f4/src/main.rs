@@ -43,7 +43,7 @@ use firmware_core::units::{Duty, Tick};
 use bridge::BreakBridge;
 use clock::{ClockSource, CoreClock};
 use control::{Control, Cycles, Pace, Watched};
-use serial::Line;
+use serial::UsartLine;
 use world::Pages;
 
 const SOFTWARE: &str = concat!("vanebench-stm32f4 ", env!("CARGO_PKG_VERSION"));
@@ -73,7 +73,7 @@ fn main() -> ! {
 
 /// Everything up and ticking. On its own, so that the main loop's stack does not hold what only the start needs.
 #[inline(never)]
-fn start(session: &'static mut MaybeUninit<Session>, saves: FillingHand) -> (Talker<Line>, Keep<Pages>) {
+fn start(session: &'static mut MaybeUninit<Session>, saves: FillingHand) -> (Talker<UsartLine>, Keep<Pages>) {
     let started = start_reason();
     let clock = clock::start();
     // The store may erase for longer than the watchdog's patience.
@@ -90,7 +90,7 @@ fn start(session: &'static mut MaybeUninit<Session>, saves: FillingHand) -> (Tal
     let ticker = Ticker::new(control, bridge, watchdog, Cycles, &raw::LAST_WORDS, bridge::force_off);
     let (pace, watched) = (Pace::new(&clock), Watched::default());
     start_ticks(Control { ticker, inputs, saves, pace, driven: Duty::ZERO, watched }, &clock);
-    (Talker::new(link_end, Line::start(&clock)), keep)
+    (Talker::new(link_end, UsartLine::start(&clock)), keep)
 }
 
 /// A watchdog's reset leaves no word but its flag; an emulator shows neither.

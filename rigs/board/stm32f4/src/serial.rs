@@ -18,9 +18,9 @@ static RECEIVED: Ring = Ring::new();
 static SENDING: Ring = Ring::new();
 
 /// The link's line.
-pub struct Line;
+pub struct UsartLine;
 
-impl Line {
+impl UsartLine {
     /// Switches the port on.
     pub fn start(clock: &CoreClock) -> Self {
         rcc().apb2enr().modify(|_, w| w.usart1en().enabled());
@@ -36,7 +36,7 @@ impl Line {
     }
 }
 
-impl LinkPort for Line {
+impl LinkPort for UsartLine {
     fn take(&mut self) -> Option<u8> {
         RECEIVED.pop()
     }

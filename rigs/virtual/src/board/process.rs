@@ -24,7 +24,7 @@ const LOOK_AGAIN: Duration = Duration::from_millis(5);
 
 /// A running emulator. Ends with its owner.
 #[derive(Debug)]
-pub(super) struct Process {
+pub(super) struct EmulatorProcess {
     child: Child,
     /// The bench link.
     pub(super) link: UnixStream,
@@ -36,7 +36,7 @@ pub(super) struct Process {
     folder: Folder,
 }
 
-impl Process {
+impl EmulatorProcess {
     pub(super) fn start(image: &Path) -> Result<Self, BoardError> {
         let folder = Folder::create()?;
         let window =
@@ -126,7 +126,7 @@ impl Process {
     }
 }
 
-impl Drop for Process {
+impl Drop for EmulatorProcess {
     fn drop(&mut self) {
         end(&mut self.child);
     }

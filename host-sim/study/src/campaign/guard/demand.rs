@@ -56,7 +56,7 @@ impl DriveKind {
 
 /// One drawn drive.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Drive {
+pub struct DrawnDrive {
     /// Its kind.
     pub kind: DriveKind,
     points: Vec<DemandPoint>,
@@ -71,7 +71,7 @@ const DERATE_PER_M: f64 = 1e-4;
 /// Below this speed the engine stands.
 const STANDING_RPM: f64 = 100.0;
 
-impl Drive {
+impl DrawnDrive {
     pub(super) fn draw(kind: DriveKind, altitude_m: f64, rng: &mut impl Rng) -> Self {
         let cruise = SpeedAndLoad { rpm: rng.random_range(1200.0..2200.0), load: rng.random_range(0.2..0.6) };
         let climb_m = rng.random_range(500.0..1500.0);

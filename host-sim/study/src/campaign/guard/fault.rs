@@ -3,8 +3,8 @@
 use rand::{Rng, RngExt};
 use serde::{Deserialize, Serialize};
 
-use super::demand::{Drive, DriveKind};
-use plant::actuator::{End, Linkage, Obstruction, Stop};
+use super::demand::{DrawnDrive, DriveKind};
+use plant::actuator::{LeverJoint, Obstruction, StopParams, TravelEnd};
 use plant::airpath::{FuelResponse, Switchable};
 use plant::friction::RingCondition;
 use plant::sensor::{ChannelFault, PositionFault};
@@ -108,8 +108,8 @@ impl GuardFault {
             Self::Seized => vec![K::Ring(RingCondition::Seized)],
             Self::Sooted => vec![K::Ring(RingCondition::Sooted)],
             Self::Blocked => vec![K::Obstruction(Obstruction {
-                shuts_off: End::Low,
-                stop: Stop {
+                shuts_off: TravelEnd::Low,
+                stop: StopParams {
                     angle_rad: rng.random_range(0.3..1.15),
                     stiffness_nm_per_rad: 400.0,
                     damping_nm_s_per_rad: 0.6,
@@ -161,7 +161,7 @@ pub struct DrawnWorld {
     /// The world.
     pub world: WorldConfig,
     /// What the driver does.
-    pub drive: Drive,
+    pub drive: DrawnDrive,
 }
 
 /// Share of the worlds with a fault that have a second one.
@@ -191,7 +191,7 @@ impl DrawnWorld {
             let kinds = fault.draw(rng);
             world.faults.extend(kinds.into_iter().map(|what| Fault { at_s, until_s: None, what }));
         }
-        let drive = Drive::draw(drive, world.altitude_m, rng);
+        let drive = DrawnDrive::draw(drive, world.altitude_m, rng);
         Self { fault, second, world, drive }
     }
 }
@@ -202,7 +202,7 @@ fn draw_actuator(world: &mut WorldConfig, rng: &mut impl Rng) {
     let rub = rng.random_range(0.7..1.5);
     friction.coulomb *= rub;
     friction.breakaway *= rub * rng.random_range(1.0..1.2);
-    actuator.linkage = Linkage::with_play_deg(rng.random_range(0.0..1.0));
+    actuator.linkage = LeverJoint::with_play_deg(rng.random_range(0.0..1.0));
     actuator.motor.resistance_ohm *= rng.random_range(0.92..1.08);
     actuator.motor.torque_constant_nm_per_a *= rng.random_range(0.95..1.05);
     actuator.bridge.supply_v = rng.random_range(10.5..15.0);

@@ -1,6 +1,6 @@
 //! The guard in random worlds: does boost, turbo speed or exhaust pressure ever pass its limit?
 //!
-//! In: controller settings, how many worlds, a seed. Out: one [`Row`] per named fault, and what crippling each
+//! In: controller settings, how many worlds, a seed. Out: one [`FaultRow`] per named fault, and what crippling each
 //! of the guard's parameters does to the same worlds. A world ends quiet, in time, too late or undetected; a
 //! loss carries the cause that its own run shows. Faults and demands are drawn evenly, not by how often they
 //! come in service: shares are shares of draws, no diagnostic coverage. Refuses worlds that do not validate.
@@ -15,12 +15,12 @@ mod table;
 mod watch;
 
 pub use ablation::{AblationRow, ablation};
-pub use demand::{Drive, DriveKind};
+pub use demand::{DrawnDrive, DriveKind};
 pub use ending::{LossCause, WorldEnding, WorldFigures};
 pub use fault::{DrawnWorld, GuardFault};
 pub use run::run_one;
 pub use sound::{SoundHours, sound_hours};
-pub use table::{Row, Table};
+pub use table::{FaultRow, FaultTable};
 
 use std::ops::Range;
 
@@ -79,12 +79,12 @@ pub fn run(
     campaign: &GuardCampaign,
     job: &PartOrder<'_>,
     watch: impl FnMut(Progress) -> Next + Send,
-) -> Result<SoFar<Table>, GuardCampaignError> {
+) -> Result<SoFar<FaultTable>, GuardCampaignError> {
     let worlds = u64::from(campaign.worlds);
     let marks = Marks::new(worlds).with_sum_of("settings", &campaign.settings).with("seed", campaign.seed);
     let some = |worlds: Range<u64>| {
         let outcomes: Result<Vec<_>, _> = worlds.map(|world| run_one(campaign, world as u32)).collect();
-        Ok(Table::of(&outcomes?))
+        Ok(FaultTable::of(&outcomes?))
     };
     count((Asks::Guard, marks, worlds), CHUNK, job, some, watch)
 }

@@ -1,7 +1,7 @@
 //! One world through its drive, and what became of its limits.
 
 use firmware_core::controller::Controller;
-use firmware_core::guard::FuelRequest as Asked;
+use firmware_core::guard::FuelRequest;
 use firmware_core::sample::{EngineDemand, Mode, Request};
 use firmware_core::settings::Settings;
 use firmware_core::units::{Kilopascal, Load, Rpm, Tick};
@@ -15,7 +15,7 @@ use super::watch::{RunWatch, TrueLimits};
 use super::{GuardCampaign, GuardCampaignError};
 use crate::run::perfect_calibration;
 use crate::scenario::Demand;
-use plant::airpath::{EngineInputs, FuelRequest};
+use plant::airpath::{EngineInputs, FuelAsked};
 use plant::world::{EngineState, TICK_S, World};
 
 /// Length of a run, ticks.
@@ -136,7 +136,7 @@ fn asked_of_controller(wanted: &Demand) -> EngineDemand {
     demand::request(wanted)
 }
 
-fn engine_under(wanted: &Demand, fuel: Asked) -> EngineState {
+fn engine_under(wanted: &Demand, fuel: FuelRequest) -> EngineState {
     if demand::stands(wanted) {
         return EngineState::Standing;
     }
@@ -148,10 +148,10 @@ fn engine_under(wanted: &Demand, fuel: Asked) -> EngineState {
     })
 }
 
-fn asked(fuel: Asked) -> FuelRequest {
+fn asked(fuel: FuelRequest) -> FuelAsked {
     match fuel {
-        Asked::Free => FuelRequest::Free,
-        Asked::LimitTo(load) => FuelRequest::LimitTo(f64::from(load.get())),
-        Asked::Cut => FuelRequest::LimitTo(0.0),
+        FuelRequest::Free => FuelAsked::Free,
+        FuelRequest::LimitTo(load) => FuelAsked::LimitTo(f64::from(load.get())),
+        FuelRequest::Cut => FuelAsked::LimitTo(0.0),
     }
 }

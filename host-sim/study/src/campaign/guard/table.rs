@@ -11,7 +11,7 @@ use crate::campaign::Counted;
 
 /// All worlds whose first fault this is.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct Row {
+pub struct FaultRow {
     /// The fault.
     pub fault: GuardFault,
     /// Worlds run.
@@ -38,12 +38,12 @@ pub struct Row {
 
 /// One row per fault.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct Table {
+pub struct FaultTable {
     /// The rows, in the order of [`GuardFault::ALL`].
-    pub rows: Vec<Row>,
+    pub rows: Vec<FaultRow>,
 }
 
-impl Row {
+impl FaultRow {
     fn empty(fault: GuardFault) -> Self {
         Self {
             fault,
@@ -101,7 +101,7 @@ impl Row {
     }
 }
 
-impl Row {
+impl FaultRow {
     fn join(&mut self, later: Self) {
         self.worlds += later.worlds;
         self.demanding += later.demanding;
@@ -119,13 +119,13 @@ impl Row {
     }
 }
 
-impl Default for Table {
+impl Default for FaultTable {
     fn default() -> Self {
         Self::of(&[])
     }
 }
 
-impl Counted for Table {
+impl Counted for FaultTable {
     fn join(&mut self, later: Self) {
         for (row, more) in self.rows.iter_mut().zip(later.rows) {
             row.join(more);
@@ -137,11 +137,11 @@ impl Counted for Table {
     }
 }
 
-impl Table {
+impl FaultTable {
     /// Sorts worlds into rows.
     #[must_use]
     pub fn of(worlds: &[WorldFigures]) -> Self {
-        let mut rows: Vec<Row> = GuardFault::ALL.into_iter().map(Row::empty).collect();
+        let mut rows: Vec<FaultRow> = GuardFault::ALL.into_iter().map(FaultRow::empty).collect();
         for world in worlds {
             if let Some(row) = rows.iter_mut().find(|row| row.fault == world.fault) {
                 row.add(world);
@@ -154,7 +154,7 @@ impl Table {
     /// Worlds that passed a limit, over all faults.
     #[must_use]
     pub fn lost(&self) -> u32 {
-        self.rows.iter().map(Row::lost).sum()
+        self.rows.iter().map(FaultRow::lost).sum()
     }
 
     /// Worlds that passed a limit and whose run shows no cause.
@@ -180,7 +180,7 @@ fn listed<T: Copy>(counts: &[(T, u32)], name: impl Fn(T) -> &'static str) -> Str
 }
 
 /// The table as comma-separated values with units in the header.
-impl fmt::Display for Table {
+impl fmt::Display for FaultTable {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         writeln!(
             f,

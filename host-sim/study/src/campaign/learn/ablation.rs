@@ -14,7 +14,7 @@ use rayon::prelude::*;
 use serde::Serialize;
 
 use super::judge::{JudgedLearn, LearnVerdict};
-use super::{LearnCampaignError, LearnPlan};
+use super::{LearnCampaignError, LearnRuns};
 use crate::campaign::{Next, Progress};
 use crate::catalogue::{Preset, Tag};
 
@@ -126,7 +126,7 @@ fn no_sign(learn: &mut LearnSettings) {
 /// # Errors
 /// The first learn that could not be made.
 pub fn ablation(
-    plan: &LearnPlan,
+    plan: &LearnRuns,
     watch: &(dyn Fn(Progress) -> Next + Sync),
 ) -> Result<Option<Vec<SignRow>>, LearnCampaignError> {
     let done = AtomicU64::new(0);
@@ -151,7 +151,7 @@ pub fn ablation(
 type AcceptedByFault = BTreeMap<&'static str, u64>;
 
 fn without(
-    plan: &LearnPlan,
+    plan: &LearnRuns,
     (without, switch_off): &SwitchOff,
     one_more: &(dyn Fn() -> Next + Sync),
 ) -> Result<Option<(SignRow, AcceptedByFault)>, LearnCampaignError> {

@@ -33,7 +33,7 @@ pub struct LearnRun {
 
 /// Why a run has no result.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
-pub enum RunError {
+pub enum LearnRunError {
     /// The world could not be made.
     #[error(transparent)]
     World(#[from] BadParameter),
@@ -53,14 +53,14 @@ pub enum RunError {
 /// Learns one unit from rest, or from an opening it was left at.
 ///
 /// # Errors
-/// [`RunError`].
+/// [`LearnRunError`].
 pub fn run(
     case: &Case,
     settings: &Settings,
     order: LearnOrder,
     start: Option<f64>,
     seed: u64,
-) -> Result<LearnRun, RunError> {
+) -> Result<LearnRun, LearnRunError> {
     let mut world = World::new(&case.world, seed)?;
     if let Some(opening) = start {
         world.place(opening);
@@ -71,14 +71,14 @@ pub fn run(
 /// A full learn and, in the same world, a key-off relearn after a pause with the drive off.
 ///
 /// # Errors
-/// [`RunError`].
+/// [`LearnRunError`].
 pub fn relearn(
     case: &Case,
     settings: &Settings,
     order: LearnOrder,
     pause_ticks: u32,
     seed: u64,
-) -> Result<(LearnRun, Option<LearnRun>), RunError> {
+) -> Result<(LearnRun, Option<LearnRun>), LearnRunError> {
     let mut world = World::new(&case.world, seed)?;
     let first = learn_in(&mut world, case, settings, order, 0)?;
     let LearnOutcome::Accepted(previous) = first.outcome else { return Ok((first, None)) };
@@ -96,7 +96,7 @@ fn learn_in(
     settings: &Settings,
     order: LearnOrder,
     first_tick: u32,
-) -> Result<LearnRun, RunError> {
+) -> Result<LearnRun, LearnRunError> {
     let mut controller = Controller::new(*settings);
     let mut learner = Learner::new(settings, order);
     let mut touches = Vec::new();
@@ -117,7 +117,7 @@ fn learn_in(
         largest_duty = largest_duty.max(duty.get().abs());
         world.step(duty, &EngineState::Standing)?;
     }
-    Err(RunError::Endless { ticks: GIVE_UP_TICKS })
+    Err(LearnRunError::Endless { ticks: GIVE_UP_TICKS })
 }
 
 fn sample(world: &mut World, case: &Case, tick: u32) -> Sample {

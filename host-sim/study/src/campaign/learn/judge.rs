@@ -8,7 +8,7 @@
 use firmware_core::calibration::Calibration;
 use firmware_core::learn::{CheckSet, LearnOutcome};
 
-use super::case::{LearnRun, RunError};
+use super::case::{LearnRun, LearnRunError};
 use crate::catalogue::{Case, Preset, Tag};
 use plant::sensor::{ChannelFault, PositionFault};
 use plant::world::{FaultKind, StopTruth, World, WorldConfig};
@@ -74,16 +74,20 @@ pub struct JudgedLearn {
 /// Where the intended contacts read: those of the unit without the fault, through the sensor as it is.
 ///
 /// # Errors
-/// [`RunError`] when the healthy world cannot be made.
-pub(crate) fn intended_stops(healthy: &WorldConfig, case: &Case, ticks: u32) -> Result<StopTruth, RunError> {
+/// [`LearnRunError`] when the healthy world cannot be made.
+pub(crate) fn intended_stops(
+    healthy: &WorldConfig,
+    case: &Case,
+    ticks: u32,
+) -> Result<StopTruth, LearnRunError> {
     Ok(as_read(World::new(healthy, 0)?.stop_truth(), case, ticks))
 }
 
 /// Where the first contact on the way to each stop reads, the fault included.
 ///
 /// # Errors
-/// [`RunError`] when the world cannot be made.
-pub(super) fn met_stops(case: &Case, ticks: u32) -> Result<StopTruth, RunError> {
+/// [`LearnRunError`] when the world cannot be made.
+pub(super) fn met_stops(case: &Case, ticks: u32) -> Result<StopTruth, LearnRunError> {
     Ok(as_read(World::new(&case.world, 0)?.first_contacts(), case, ticks))
 }
 

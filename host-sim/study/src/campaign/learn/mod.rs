@@ -15,13 +15,13 @@ mod tally;
 
 pub use ablation::{SignRow, ablation};
 pub use bound::{Rate, exact_bounds};
-pub use case::{LearnRun, RunError, relearn, run};
+pub use case::{LearnRun, LearnRunError, relearn, run};
 pub use curve::{Curves, ERROR_STEP_ENDS, ERROR_STEPS, Endings, SEVERITY_STEPS};
 pub(crate) use judge::intended_stops;
 pub use judge::{JudgedLearn, LearnVerdict, TOLERANCE, judge};
 pub use study::{GaugeStudyError, GaugeStudyPlan, StudyLearns, StudyReadings, study};
 pub use summary::LearnCampaign;
-pub use tally::{FaultTally, LearnCounts, Spread};
+pub use tally::{FaultTally, LearnCounts, Percentiles};
 
 use std::ops::Range;
 
@@ -44,7 +44,7 @@ const HOT_FROM_C: f64 = 50.0;
 
 /// What a learn campaign runs.
 #[derive(Debug, Clone)]
-pub struct LearnPlan {
+pub struct LearnRuns {
     /// Faults, in the order of the result.
     pub presets: Vec<&'static Preset>,
     /// The nominal unit of the kind that is learned.
@@ -68,7 +68,7 @@ pub enum LearnCampaignError {
         /// Number of the learn.
         number: u64,
         /// Why.
-        error: RunError,
+        error: LearnRunError,
     },
     /// The file that keeps the part.
     #[error(transparent)]
@@ -80,7 +80,7 @@ pub enum LearnCampaignError {
 /// # Errors
 /// [`LearnCampaignError`] when a world cannot be made or runs away, or the file cannot be used.
 pub fn campaign(
-    plan: &LearnPlan,
+    plan: &LearnRuns,
     job: &PartOrder<'_>,
     watch: impl FnMut(Progress) -> Next + Send,
 ) -> Result<SoFar<LearnCounts>, LearnCampaignError> {
@@ -94,7 +94,7 @@ pub fn campaign(
     count((Asks::Learn, marks, learns), CHUNK, job, |learns| some(plan, learns), watch)
 }
 
-impl LearnPlan {
+impl LearnRuns {
     /// Learns in all.
     fn learns(&self) -> u64 {
         self.runs * self.presets.len() as u64
@@ -110,7 +110,7 @@ impl LearnPlan {
     }
 }
 
-fn some(plan: &LearnPlan, learns: Range<u64>) -> Result<LearnCounts, LearnCampaignError> {
+fn some(plan: &LearnRuns, learns: Range<u64>) -> Result<LearnCounts, LearnCampaignError> {
     let mut counts = LearnCounts::default();
     for learn in learns {
         let (preset, judged) = plan.learn(learn)?;
@@ -122,14 +122,14 @@ fn some(plan: &LearnPlan, learns: Range<u64>) -> Result<LearnCounts, LearnCampai
 /// One run: a healthy unit is drawn, the fault put in at a drawn severity, and the learn judged by truth.
 ///
 /// # Errors
-/// [`RunError`] when the world cannot be made or runs away.
+/// [`LearnRunError`] when the world cannot be made or runs away.
 pub fn one(
     preset: &Preset,
     nominal: &WorldConfig,
     settings: &Settings,
     seed: u64,
     number: u64,
-) -> Result<JudgedLearn, RunError> {
+) -> Result<JudgedLearn, LearnRunError> {
     let mut rng = Pcg64Mcg::seed_from_u64(mix(seed, preset.name, number));
     let healthy = draw_of(nominal, &mut rng);
     let severity = preset.severity.at(rng.random::<f64>());

@@ -13,7 +13,7 @@ use rand::{Rng, RngExt, SeedableRng};
 use rand_pcg::Pcg64Mcg;
 use serde::{Deserialize, Serialize};
 
-use super::case::{RunError, run};
+use super::case::{LearnRunError, run};
 use crate::campaign::part::{Asks, Marks, PartError};
 use crate::campaign::tally::count;
 use crate::campaign::{Counted, Next, PartOrder, Progress, SoFar};
@@ -54,7 +54,7 @@ pub struct StudyReadings {
 pub enum GaugeStudyError {
     /// The world or the learner failed.
     #[error(transparent)]
-    Run(#[from] RunError),
+    Run(#[from] LearnRunError),
     /// A sound unit was not accepted.
     #[error(
         "unit {unit} in set-up {setup} was not accepted: {outcome}; a study needs sound units, try another seed"

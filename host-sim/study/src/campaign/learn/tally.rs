@@ -12,7 +12,7 @@ use crate::catalogue::{Family, Preset, Severity, Tag};
 
 /// Median, 95th percentile and largest of a set of numbers.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, schemars::JsonSchema)]
-pub struct Spread {
+pub struct Percentiles {
     /// Middle.
     pub median: f64,
     /// 95 of 100 are no larger (nearest rank).
@@ -21,7 +21,7 @@ pub struct Spread {
     pub max: f64,
 }
 
-impl Spread {
+impl Percentiles {
     /// Of these numbers, counted; nothing for none.
     fn of(counted: &BTreeMap<u32, u64>, value: impl Fn(u32) -> f64) -> Option<Self> {
         let all: u64 = counted.values().sum();
@@ -64,7 +64,7 @@ pub struct FaultTally {
     /// Exact 95 % bounds of the rate of wrong acceptance.
     pub wrongly_accepted_bounds: [f64; 2],
     /// Rig time of the learns that gave a calibration, s.
-    pub seconds: Option<Spread>,
+    pub seconds: Option<Percentiles>,
     /// Largest error of a stop among calibrations in force, share of travel.
     pub worst_error: f64,
     /// Largest spread of the touches of one stop among calibrations, share of travel.
@@ -189,7 +189,7 @@ impl LearnCounts {
     pub fn finish(self) -> Vec<FaultTally> {
         let finished = self.0.into_iter().map(|(mut fault, ticks)| {
             fault.wrongly_accepted_bounds = exact_bounds(fault.wrongly_accepted, fault.runs);
-            fault.seconds = Spread::of(&ticks, |ticks| f64::from(ticks) / 1000.0);
+            fault.seconds = Percentiles::of(&ticks, |ticks| f64::from(ticks) / 1000.0);
             fault
         });
         finished.collect()

@@ -38,7 +38,7 @@ fn left_out(runs: Vec<Run>) -> (Vec<u32>, Vec<WhyLeftOut>) {
 #[test]
 fn an_interrupted_run_does_not_undo_an_older_complete_one_and_a_complete_one_does() {
     let mut cut = numbered(2, RunKind::Sweep);
-    cut.file.status = Status::Incomplete { reason: "stopped".into() };
+    cut.file.status = RunStatus::Incomplete { reason: "stopped".into() };
     let (counted, why) = left_out(vec![numbered(1, RunKind::Sweep), cut.clone()]);
     assert_eq!((counted, why), (vec![1], vec![WhyLeftOut::CutShort { reason: "stopped".into() }]));
     let newer = numbered(3, RunKind::Sweep);

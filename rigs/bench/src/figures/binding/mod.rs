@@ -13,7 +13,7 @@ use firmware_core::learn::Stop;
 use schemars::JsonSchema;
 use serde::Serialize;
 
-use super::Direction;
+use super::VaneDirection;
 
 /// Stretches that the travel is cut into, at most.
 const STRETCHES: usize = 16;
@@ -22,7 +22,7 @@ const SHORTEST_COUNTS: f64 = 8.0;
 
 /// One sample of a ramp.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Push {
+pub struct RampSample {
     /// Current that was asked for, A; positive opens.
     pub asked: f64,
     /// Current that flowed, A.
@@ -103,7 +103,7 @@ pub enum BindingPlace {
     /// It stayed until the push had risen.
     Hangs {
         /// Which way it was going.
-        direction: Direction,
+        direction: VaneDirection,
         /// Where, counts.
         counts: f64,
         /// Push that freed it, A.
@@ -131,7 +131,7 @@ pub struct Picture {
 impl Picture {
     /// Draws it; nothing where there are no samples.
     #[must_use]
-    pub fn try_new(pushes: &[Push], sound: &Sound) -> Option<Self> {
+    pub fn try_new(pushes: &[RampSample], sound: &Sound) -> Option<Self> {
         let peak_a = pushes.iter().map(|push| push.asked.abs()).reduce(f64::max)?;
         let grid = Grid::over(pushes, sound)?;
         let passes = passes(pushes);
@@ -140,7 +140,7 @@ impl Picture {
             let mine = passes.iter().filter(move |pass| pass.0 == way);
             mine.flat_map(|pass| pass.1.iter().map(|push| (push.counts, push.current))).collect()
         };
-        let (closing, opening) = (of(Direction::Closing), of(Direction::Opening));
+        let (closing, opening) = (of(VaneDirection::Closing), of(VaneDirection::Opening));
         let mut picture = Self { peak_a, stretches, places: Vec::new(), closing, opening };
         picture.places = places::find(&picture, pushes, sound);
         Some(picture)
@@ -148,14 +148,14 @@ impl Picture {
 }
 
 /// Runs of samples in which the push only went one way.
-fn passes(pushes: &[Push]) -> Vec<(Direction, &[Push])> {
+fn passes(pushes: &[RampSample]) -> Vec<(VaneDirection, &[RampSample])> {
     let mut passes = Vec::new();
     let (mut from, mut way) = (0, None);
     for (at, pair) in pushes.windows(2).enumerate() {
         let [before, after] = pair else { continue };
         let turned = match after.asked - before.asked {
-            change if change < 0.0 => Direction::Closing,
-            change if change > 0.0 => Direction::Opening,
+            change if change < 0.0 => VaneDirection::Closing,
+            change if change > 0.0 => VaneDirection::Opening,
             _ => continue,
         };
         if let Some(old) = way.filter(|old| *old != turned) {
@@ -177,7 +177,7 @@ struct Grid {
 }
 
 impl Grid {
-    fn over(pushes: &[Push], sound: &Sound) -> Option<Self> {
+    fn over(pushes: &[RampSample], sound: &Sound) -> Option<Self> {
         let places = || pushes.iter().map(|push| sound.open_sign * push.counts);
         let (most_open, most_closed) = (places().reduce(f64::max)?, places().reduce(f64::min)?);
         let seen = most_open - most_closed;
@@ -186,12 +186,12 @@ impl Grid {
         Some(Self { open_sign: sound.open_sign, most_open, width, count })
     }
 
-    fn stretch_of(&self, push: &Push) -> usize {
+    fn stretch_of(&self, push: &RampSample) -> usize {
         let from_open = self.most_open - self.open_sign * push.counts;
         ((from_open / self.width) as usize).min(self.count - 1)
     }
 
-    fn stretches(&self, passes: &[(Direction, &[Push])]) -> Vec<Stretch> {
+    fn stretches(&self, passes: &[(VaneDirection, &[RampSample])]) -> Vec<Stretch> {
         let middle = |index: usize| self.open_sign * (self.most_open - (index as f64 + 0.5) * self.width);
         let empty = |index| Stretch { counts: middle(index), closing_a: None, opening_a: None };
         let mut stretches: Vec<Stretch> = (0..self.count).map(empty).collect();
@@ -202,23 +202,23 @@ impl Grid {
     }
 
     /// Notes the current at which each stretch was left, the largest where it was left more than once.
-    fn mark(&self, stretches: &mut [Stretch], direction: Direction, pass: &[Push]) {
+    fn mark(&self, stretches: &mut [Stretch], direction: VaneDirection, pass: &[RampSample]) {
         let Some(mut reached) = pass.first().map(|first| self.stretch_of(first)) else { return };
         for push in pass {
             let at = self.stretch_of(push);
             let left = match direction {
-                Direction::Closing => reached..at,
-                Direction::Opening => at + 1..reached + 1,
+                VaneDirection::Closing => reached..at,
+                VaneDirection::Opening => at + 1..reached + 1,
             };
             if left.is_empty() {
                 continue;
             }
             for stretch in stretches.get_mut(left).unwrap_or_default() {
                 match direction {
-                    Direction::Closing => {
+                    VaneDirection::Closing => {
                         stretch.closing_a = larger(stretch.closing_a, push.current, f64::min)
                     }
-                    Direction::Opening => {
+                    VaneDirection::Opening => {
                         stretch.opening_a = larger(stretch.opening_a, push.current, f64::max)
                     }
                 }

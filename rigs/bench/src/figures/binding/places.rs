@@ -2,8 +2,8 @@
 
 use firmware_core::learn::Stop;
 
-use super::{BindingPlace, Picture, Push, Sound};
-use crate::figures::Direction;
+use super::{BindingPlace, Picture, RampSample, Sound};
+use crate::figures::VaneDirection;
 
 /// Movement below this share of the sound travel is the give of gear and lever.
 const GIVE_SHARE: f64 = 0.05;
@@ -25,7 +25,7 @@ struct Ends {
 }
 
 impl Ends {
-    fn of(pushes: &[Push], peak_a: f64) -> Option<Self> {
+    fn of(pushes: &[RampSample], peak_a: f64) -> Option<Self> {
         let held = |way: f64| pushes.iter().rfind(|push| way * push.asked >= HELD_SHARE * peak_a);
         Some(Self { closed: held(-1.0)?.counts, open: held(1.0)?.counts })
     }
@@ -33,7 +33,7 @@ impl Ends {
 
 /// The places that stand out: ends beside their windows, and where the push had to rise. Nothing before both ways were
 /// pushed.
-pub(super) fn find(picture: &Picture, pushes: &[Push], sound: &Sound) -> Vec<BindingPlace> {
+pub(super) fn find(picture: &Picture, pushes: &[RampSample], sound: &Sound) -> Vec<BindingPlace> {
     let Some(ends) = Ends::of(pushes, picture.peak_a) else { return Vec::new() };
     if let Some(place) = no_current(pushes, picture.peak_a) {
         return vec![place];
@@ -53,12 +53,13 @@ pub(super) fn find(picture: &Picture, pushes: &[Push], sound: &Sound) -> Vec<Bin
     let beside = [(Stop::Open, ends.open, sound.open), (Stop::Closed, ends.closed, sound.closed)]
         .into_iter()
         .filter_map(|(stop, counts, window)| end(stop, counts, window, sound));
-    let hangs = [Direction::Opening, Direction::Closing].into_iter();
+    let hangs = [VaneDirection::Opening, VaneDirection::Closing].into_iter();
     beside.chain(hangs.filter_map(|way| hang(picture, way, ends, give))).collect()
 }
 
-fn no_current(pushes: &[Push], peak_a: f64) -> Option<BindingPlace> {
-    let held: Vec<&Push> = pushes.iter().filter(|push| push.asked.abs() >= HELD_SHARE * peak_a).collect();
+fn no_current(pushes: &[RampSample], peak_a: f64) -> Option<BindingPlace> {
+    let held: Vec<&RampSample> =
+        pushes.iter().filter(|push| push.asked.abs() >= HELD_SHARE * peak_a).collect();
     let flowed_a = held.iter().map(|push| push.current.abs()).sum::<f64>() / held.len() as f64;
     (flowed_a < FLOWS_SHARE * peak_a).then_some(BindingPlace::NoCurrent { asked_a: peak_a, flowed_a })
 }
@@ -82,12 +83,12 @@ fn end(stop: Stop, counts: f64, window: (f64, f64), sound: &Sound) -> Option<Bin
 
 /// The stretch in which the push had to rise most. At its two ends a lever always waits for the push: they are left
 /// out.
-fn hang(picture: &Picture, direction: Direction, ends: Ends, give: f64) -> Option<BindingPlace> {
+fn hang(picture: &Picture, direction: VaneDirection, ends: Ends, give: f64) -> Option<BindingPlace> {
     let pushes: Vec<(f64, f64)> = match direction {
-        Direction::Closing => {
+        VaneDirection::Closing => {
             picture.stretches.iter().filter_map(|s| Some((s.counts, s.closing_a?))).collect()
         }
-        Direction::Opening => {
+        VaneDirection::Opening => {
             picture.stretches.iter().rev().filter_map(|s| Some((s.counts, s.opening_a?))).collect()
         }
     };

@@ -2,8 +2,8 @@
 
 use firmware_core::learn::Stop;
 
-use super::{BindingPlace, Picture, Push, Sound};
-use crate::figures::Direction;
+use super::{BindingPlace, Picture, RampSample, Sound};
+use crate::figures::VaneDirection;
 
 /// Counts fall when it opens, as on bench actuator A.
 const SOUND: Sound =
@@ -11,7 +11,7 @@ const SOUND: Sound =
 
 /// A lever that rests open and follows the push between two ends, held by friction, caught at some places until
 /// the push passes a value.
-fn ramps(ends: (f64, f64), catch: Option<(f64, f64)>) -> Vec<Push> {
+fn ramps(ends: (f64, f64), catch: Option<(f64, f64)>) -> Vec<RampSample> {
     let asked = |t: i32| match t {
         0..=1400 => -f64::from(t) / 1000.0,
         1401..=2800 => -1.4 + f64::from(t - 1400) / 1000.0,
@@ -32,12 +32,12 @@ fn ramps(ends: (f64, f64), catch: Option<(f64, f64)>) -> Vec<Push> {
             let is_caught = catch
                 .is_some_and(|(at, until)| (counts - at).abs() < 41.0 && pull > 0.0 && asked.abs() < until);
             counts = if is_caught { counts } else { next };
-            Push { asked, current: asked, counts }
+            RampSample { asked, current: asked, counts }
         })
         .collect()
 }
 
-fn places(pushes: &[Push]) -> Vec<BindingPlace> {
+fn places(pushes: &[RampSample]) -> Vec<BindingPlace> {
     Picture::try_new(pushes, &SOUND).unwrap().places
 }
 
@@ -58,7 +58,7 @@ fn a_lever_that_ends_short_or_past_a_window_names_the_stop_and_where_it_ended() 
 #[test]
 fn a_lever_that_hangs_until_the_push_has_risen_names_place_and_push() {
     let found = places(&ramps((2560.0, 13_340.0), Some((8000.0, 1.1))));
-    let [BindingPlace::Hangs { direction: Direction::Closing, counts, freed_a }] = found[..] else {
+    let [BindingPlace::Hangs { direction: VaneDirection::Closing, counts, freed_a }] = found[..] else {
         panic!("{found:?}")
     };
     assert!((counts - 8000.0).abs() < 700.0 && (freed_a + 1.1).abs() < 0.05, "{counts} {freed_a}");
@@ -68,9 +68,9 @@ fn a_lever_that_hangs_until_the_push_has_risen_names_place_and_push() {
 fn a_lever_that_only_gives_and_one_that_goes_the_wrong_way_are_told_apart() {
     let found = places(&ramps((2560.0, 2700.0), None));
     assert_eq!(found, [BindingPlace::DoesNotMove { counts: 2560.0, moved: 140.0, share: 140.0 / 10_700.0 }]);
-    let turned: Vec<Push> = ramps((2560.0, 13_340.0), None)
+    let turned: Vec<RampSample> = ramps((2560.0, 13_340.0), None)
         .into_iter()
-        .map(|push| Push { counts: 15_900.0 - push.counts, ..push })
+        .map(|push| RampSample { counts: 15_900.0 - push.counts, ..push })
         .collect();
     assert!(matches!(places(&turned)[..], [BindingPlace::WrongWay { .. }]), "{:?}", places(&turned));
 }
@@ -82,9 +82,9 @@ fn nothing_recorded_gives_no_picture() {
 
 #[test]
 fn a_motor_that_takes_no_current_is_not_called_a_lever_that_binds() {
-    let dead: Vec<Push> = ramps((2560.0, 2700.0), None)
+    let dead: Vec<RampSample> = ramps((2560.0, 2700.0), None)
         .into_iter()
-        .map(|push| Push { current: 0.003, counts: 2560.0, ..push })
+        .map(|push| RampSample { current: 0.003, counts: 2560.0, ..push })
         .collect();
     assert!(matches!(places(&dead)[..], [BindingPlace::NoCurrent { .. }]), "{:?}", places(&dead));
 }

@@ -5,7 +5,7 @@ use std::fs::{File, OpenOptions};
 use std::io::{self, ErrorKind, Read, Write};
 use std::path::Path;
 
-use super::entry::{Entry, Line};
+use super::entry::{ChainedLine, Entry};
 use super::{LOG_FILE, LOG_LIMIT, UnitLog, whole_length};
 use crate::record::{RUN_FILE, RecordError, hashes, runs_in};
 
@@ -37,7 +37,7 @@ pub(in crate::record) fn append(unit_dir: &Path, unit: &str, entry: Entry) -> Re
 }
 
 fn add(log: &mut UnitLog, text: &mut Vec<u8>, says: Entry) -> io::Result<()> {
-    let line = Line { entry: log.head.entries + 1, before: log.head.sha256.clone(), says };
+    let line = ChainedLine { entry: log.head.entries + 1, before: log.head.sha256.clone(), says };
     let line = serde_json::to_vec(&line)?;
     log.take(&line);
     text.extend(line);

@@ -10,7 +10,7 @@ use crate::short_text::ShortText;
 
 /// A line as it is written.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-pub(super) struct Line {
+pub(super) struct ChainedLine {
     /// Counts from 1.
     pub(super) entry: u64,
     /// SHA-256 of the line before, without its line end; zeros before the first.

@@ -23,8 +23,8 @@ pub(super) use append::append;
 pub(crate) use attached::{Attached, AttachedTrouble, attach, attached, attached_bytes, attached_trouble};
 pub use check::{Checked, LogTrouble, RunTrouble, Unsound, Weight};
 pub use confirmed::ConfirmedTrouble;
+use entry::ChainedLine;
 pub(super) use entry::Entry;
-use entry::Line;
 pub(crate) use explain::explain;
 
 /// The file in the unit's folder.
@@ -108,7 +108,7 @@ impl UnitLog {
         let before = std::mem::replace(&mut self.head.sha256, Sha256Hex::of(text));
         self.head.entries += 1;
         let number = self.head.entries;
-        let line = serde_json::from_slice::<Line>(text).ok();
+        let line = serde_json::from_slice::<ChainedLine>(text).ok();
         let is_next = line.as_ref().is_some_and(|line| line.entry == number && line.before == before);
         let is_taken = line.is_some_and(|line| self.says(line.says, number).is_some());
         if !(is_next && is_taken) {

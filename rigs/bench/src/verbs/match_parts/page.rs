@@ -2,7 +2,7 @@
 
 use parts::matching::{AirComparison, Bar, ENTERS, Sensitivity, Side, Study};
 
-use parts::{Origin, ToleranceOrigin};
+use parts::{ToleranceOrigin, ValueOrigin};
 
 use super::engine::BARE_AIR_PATH;
 use super::{engine as engine_words, gauge, limits, text};
@@ -117,8 +117,8 @@ fn values(side: &Side) -> Table {
             ToleranceOrigin::Estimated => " *",
         };
         let (by, with) = match &value.quantity.origin {
-            Origin::Measured { by, with } => (by.as_str(), with.as_str()),
-            Origin::Estimated { rule } => ("estimated *", rule.as_str()),
+            ValueOrigin::Measured { by, with } => (by.as_str(), with.as_str()),
+            ValueOrigin::Estimated { rule } => ("estimated *", rule.as_str()),
         };
         table.row([&value.field, &unbroken(&(text::quantity(value) + tolerance)), &unbroken(by), with])
     })

@@ -2,8 +2,8 @@
 
 use std::path::Path;
 
-use parts::Origin;
-use parts::figures::Figure;
+use parts::ValueOrigin;
+use parts::figures::PartFigure;
 use parts::matching::{Met, SheetValue, Side, Study, TravelCheck};
 
 use super::rows::{row, with_unit};
@@ -94,7 +94,7 @@ pub(super) fn met(met: Met) -> &'static str {
 }
 
 /// A figure with its uncertainty and a star where it rests on estimates.
-pub(super) fn figure(figure: &Figure) -> String {
+pub(super) fn figure(figure: &PartFigure) -> String {
     const INCH_MM: f64 = 25.4;
     let star = if figure.rests_on_estimates.is_empty() { "" } else { " *" };
     let inches = match figure.name {
@@ -132,8 +132,10 @@ fn estimated(side: &Side) -> String {
         .values
         .iter()
         .filter_map(|value| match &value.quantity.origin {
-            Origin::Estimated { rule } => Some(format!("  {} = {}: {rule}", value.field, quantity(value))),
-            Origin::Measured { .. } => None,
+            ValueOrigin::Estimated { rule } => {
+                Some(format!("  {} = {}: {rule}", value.field, quantity(value)))
+            }
+            ValueOrigin::Measured { .. } => None,
         })
         .collect();
     if rules.is_empty() {

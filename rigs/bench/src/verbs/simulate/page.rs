@@ -6,7 +6,7 @@ use study::run::TimedFaults;
 use study::scenario::Scenario;
 use study::trace::TraceRow;
 
-use super::{ON_WHAT_GROUND, Shown, cell, spans, words};
+use super::{ON_WHAT_GROUND, ShownRun, cell, spans, words};
 use crate::caution::CAUTIONS;
 use crate::document::SimulationDocument;
 use crate::report::{Axis, Chart, ChartMark, EventKind, Ink, Report, Section, Table};
@@ -14,7 +14,7 @@ use crate::report::{Axis, Chart, ChartMark, EventKind, Ink, Report, Section, Tab
 const INKS: [Ink; 4] = [Ink::Main, Ink::Closing, Ink::Opening, Ink::Other];
 
 /// One picture with a line for each run, and on each line what guard and fault detection did.
-fn chart(title: &str, axis: Axis, shown: &[Shown], value: fn(&TraceRow) -> f64) -> Chart {
+fn chart(title: &str, axis: Axis, shown: &[ShownRun], value: fn(&TraceRow) -> f64) -> Chart {
     let start = Chart::new(title, Axis::fit("time, s"), axis);
     let lines = shown.iter().zip(INKS.iter().cycle()).fold(start, |chart, (run, ink)| {
         let points = run.outcome.trace.rows.iter().map(|row| (row.t_s, value(row))).collect();
@@ -51,7 +51,7 @@ fn onsets(changes: &[TimedFaults]) -> Vec<f64> {
 }
 
 /// The boost picture of a single run also says what the guard did, the first few times; of several the lanes say it.
-fn with_stages(chart: Chart, shown: &[Shown]) -> Chart {
+fn with_stages(chart: Chart, shown: &[ShownRun]) -> Chart {
     const NAMED: usize = 4;
     let [run] = shown else { return chart };
     run.outcome.events.iter().take(NAMED).fold(chart, |chart, timed| {
@@ -63,7 +63,7 @@ fn with_stages(chart: Chart, shown: &[Shown]) -> Chart {
 }
 
 /// Every run in the same pictures.
-fn pictures(scenario: &Scenario, shown: &[Shown]) -> Section {
+fn pictures(scenario: &Scenario, shown: &[ShownRun]) -> Section {
     let limits = &scenario.limits;
     let wanted = shown.first().map(|run| {
         run.outcome.trace.rows.iter().map(|row| (row.t_s, row.boost_target_kpa)).collect::<Vec<_>>()
@@ -94,7 +94,7 @@ fn pictures(scenario: &Scenario, shown: &[Shown]) -> Section {
 }
 
 /// The page.
-pub(super) fn page(scenario: &Scenario, shown: &[Shown], told: &SimulationDocument<'_>) -> Report {
+pub(super) fn page(scenario: &Scenario, shown: &[ShownRun], told: &SimulationDocument<'_>) -> Report {
     let mut facts = vec![
         ("scenario".to_owned(), scenario.name.clone()),
         ("seed".to_owned(), told.seed.to_string()),
@@ -129,7 +129,7 @@ pub(super) fn page(scenario: &Scenario, shown: &[Shown], told: &SimulationDocume
     }
 }
 
-fn metrics_section(shown: &[Shown]) -> Section {
+fn metrics_section(shown: &[ShownRun]) -> Section {
     let heads: Vec<&str> =
         core::iter::once("metric").chain(shown.iter().map(|run| run.label.as_str())).collect();
     let table = Table::new(&heads).captioned("Metrics of each run");

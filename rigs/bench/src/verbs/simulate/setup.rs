@@ -15,7 +15,7 @@ use crate::verbs::parts_on_engine::put_on;
 use plant::toml_file::TomlFile;
 
 /// What one run is made of.
-pub(super) struct Setup {
+pub(super) struct RunParts {
     /// What tables and files call it.
     pub(super) name: String,
     /// What the page calls it: which controller, which turbo.
@@ -77,12 +77,12 @@ fn stem(path: &Path) -> String {
 }
 
 /// Every controller with every turbo, named by what there is a choice of.
-pub(super) fn setups(args: &Args, scenario: &Scenario) -> Result<Vec<Setup>, Failure> {
+pub(super) fn setups(args: &Args, scenario: &Scenario) -> Result<Vec<RunParts>, Failure> {
     let controllers = controllers(args)?;
     let turbos = told_apart(&args.parts.iter().map(|path| stem(path)).collect::<Vec<_>>());
     let mut setups = Vec::new();
     for (controller, settings) in &controllers {
-        let setup = |name: String, label: String, scenario: Scenario, parts: Option<PartsOfRun>| Setup {
+        let setup = |name: String, label: String, scenario: Scenario, parts: Option<PartsOfRun>| RunParts {
             name,
             label,
             controller: controller.clone(),

@@ -5,7 +5,7 @@ use firmware_core::guard::GuardStage;
 use plant::world::FaultKind;
 use study::scenario::Scenario;
 
-use super::{Shown, words};
+use super::{ShownRun, words};
 use crate::report::{LaneKind, SpanLane, Spans};
 
 /// Stages of the guard that have a lane, mildest first; without one it does nothing.
@@ -13,7 +13,7 @@ const ACTS: [GuardStage; 5] =
     [GuardStage::Ease, GuardStage::BoostShort, GuardStage::Open, GuardStage::CannotOpen, GuardStage::Latched];
 
 /// Every lane in which something happened; nothing where nothing did.
-pub(super) fn spans(scenario: &Scenario, shown: &[Shown]) -> Option<Spans> {
+pub(super) fn spans(scenario: &Scenario, shown: &[ShownRun]) -> Option<Spans> {
     let end_s = scenario.duration_s;
     let mut lanes: Vec<SpanLane> = scenario
         .world
@@ -41,12 +41,12 @@ pub(super) fn spans(scenario: &Scenario, shown: &[Shown]) -> Option<Spans> {
 }
 
 /// From when to when the guard stood at a stage.
-fn stood_at(run: &Shown, stage: GuardStage, end_s: f64) -> Vec<(f64, f64)> {
+fn stood_at(run: &ShownRun, stage: GuardStage, end_s: f64) -> Vec<(f64, f64)> {
     held(run.outcome.events.iter().map(|timed| (timed.t_s, timed.event.to == stage)), end_s)
 }
 
 /// From when to when the controller saw a fault.
-fn seen(run: &Shown, fault: Fault, end_s: f64) -> Vec<(f64, f64)> {
+fn seen(run: &ShownRun, fault: Fault, end_s: f64) -> Vec<(f64, f64)> {
     held(run.outcome.fault_changes.iter().map(|timed| (timed.t_s, timed.faults.contains(fault))), end_s)
 }
 

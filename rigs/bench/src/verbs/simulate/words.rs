@@ -2,11 +2,11 @@
 
 use firmware_core::guard::{GuardCause, GuardStage};
 
-use super::Shown;
+use super::ShownRun;
 use crate::document::PartsOfRun;
 
 /// When the guard changed its stage, and why; the first few.
-pub(super) fn guard_line(run: &Shown) -> String {
+pub(super) fn guard_line(run: &ShownRun) -> String {
     const NAMED: usize = 4;
     let events = &run.outcome.events;
     if events.is_empty() {
@@ -22,7 +22,7 @@ pub(super) fn guard_line(run: &Shown) -> String {
 }
 
 /// Faults that the controller saw, by name.
-pub(super) fn faults_line(run: &Shown) -> String {
+pub(super) fn faults_line(run: &ShownRun) -> String {
     let names: Vec<&str> = run.outcome.faults.iter().map(|fault| fault.name()).collect();
     if names.is_empty() { "none".to_owned() } else { names.join(", ") }
 }
@@ -40,7 +40,7 @@ pub(super) fn short_stage(stage: GuardStage) -> &'static str {
 }
 
 /// Every turbo with the names of the runs that had it; nothing of runs with the scenario's own.
-pub(super) fn turbos(shown: &[Shown]) -> Vec<(String, &PartsOfRun)> {
+pub(super) fn turbos(shown: &[ShownRun]) -> Vec<(String, &PartsOfRun)> {
     let mut turbos: Vec<(String, &PartsOfRun)> = Vec::new();
     for run in shown {
         let Some(parts) = &run.parts else { continue };

@@ -8,7 +8,7 @@ use crate::document::{HistoryDocument, HistoryRow};
 use crate::exit::{Exit, Failure, VerbResult};
 use crate::fold::Fold;
 use crate::record::{
-    Attached, Checked, Endurance, RecordError, Run, RunHead, RunKind, RunName, Status, attached,
+    Attached, Checked, Endurance, RecordError, Run, RunHead, RunKind, RunName, RunStatus, attached,
 };
 use crate::unit_store;
 
@@ -65,9 +65,9 @@ fn row(name: RunName, run: Result<&RunHead, &RecordError>, checked: &Checked) ->
     let file = run.ok().map(|run| &run.file);
     let ended = match (run, file.map(|file| &file.status)) {
         (Err(error), _) => format!("cannot be relied on: {error}"),
-        (Ok(_), Some(Status::EndedByUnit { reason, .. })) => format!("ended by the unit: {reason}"),
-        (Ok(_), Some(Status::Incomplete { reason })) => format!("incomplete: {reason}"),
-        (Ok(run), Some(Status::Complete) | None) => match &run.file.outcome.refusal {
+        (Ok(_), Some(RunStatus::EndedByUnit { reason, .. })) => format!("ended by the unit: {reason}"),
+        (Ok(_), Some(RunStatus::Incomplete { reason })) => format!("incomplete: {reason}"),
+        (Ok(run), Some(RunStatus::Complete) | None) => match &run.file.outcome.refusal {
             Some(refusal) => format!("refused: {}", refusal.text()),
             None => "complete".into(),
         },

@@ -20,7 +20,7 @@ use crate::raw;
 pub const MODEL: &str = "emulated STM32F4 board";
 
 /// Where samples come from.
-pub type World = Lever;
+pub type BoardInputs = Lever;
 /// Where is kept what is kept.
 pub type Pages = Flash;
 
@@ -33,7 +33,7 @@ pub fn pages() -> Option<Pages> {
 }
 
 /// The lever; the converter is set up as on the board that is flashed, and not read. Nothing to check.
-pub fn start() -> (World, SelfTest) {
+pub fn start() -> (BoardInputs, SelfTest) {
     let _unread = Converters::start();
     raw::usart2().cr1().write(|w| w.ue().enabled().re().enabled());
     (Lever::new(), SelfTest::NOT_FITTED)

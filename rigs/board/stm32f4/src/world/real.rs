@@ -10,7 +10,7 @@ use crate::self_test;
 pub const MODEL: &str = "STM32F4 board";
 
 /// Where samples come from.
-pub type World = Converters;
+pub type BoardInputs = Converters;
 /// Where is kept what is kept.
 pub type Pages = Journal;
 
@@ -20,7 +20,7 @@ pub fn pages() -> Option<Pages> {
 }
 
 /// The converter, running, and what the self-test found, the bridge off.
-pub fn start() -> (World, SelfTest) {
+pub fn start() -> (BoardInputs, SelfTest) {
     let mut converters = Converters::start();
     let found = self_test::run(&mut converters);
     (converters, found)
