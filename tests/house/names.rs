@@ -9,8 +9,8 @@ use syn::visit::{self, Visit};
 
 use crate::source::Source;
 
-/// Names that mean the same wherever they stand: a verb's arguments.
-const SHARED: [&str; 1] = ["Args"];
+/// Names that mean the same wherever they stand: a verb's arguments, and what each board's image has of its own.
+const SHARED: [&str; 4] = ["Args", "BoardInputs", "Pages", "StoreMemory"];
 
 /// Types declared in more than one file, with the files.
 pub(crate) fn declared_twice(sources: &[Source]) -> BTreeMap<String, Vec<&str>> {
