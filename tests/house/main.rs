@@ -5,11 +5,13 @@ mod api;
 mod circles;
 mod names;
 mod source;
+mod wildcards;
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::fs;
 use std::process::Command;
 
+use quote::ToTokens;
 use source::{CRATES, Source, production, root, tracked};
 
 /// Crates, lowest floor first; each may depend only on those before it.
@@ -256,6 +258,42 @@ fn every_type_name_has_one_meaning() {
     let twice = names::declared_twice(&sources);
     println!("type names declared twice: {}", twice.len());
     assert!(twice.is_empty(), "{twice:#?}");
+}
+
+#[test]
+fn no_arm_takes_what_is_left_of_an_own_enum() {
+    let found = wildcards::over_own_enums(&production());
+    println!("wildcard arms over own enums: {}", found.len());
+    assert!(found.is_empty(), "{found:#?}");
+}
+
+#[test]
+fn a_planted_wildcard_arm_is_found() {
+    let places = |arm: &str| {
+        let text = format!("enum A {{ One, Other }} fn f(a: &A) {{ match a {{ A::One => 1, {arm} => 2 }} }}");
+        wildcards::over_own_enums(&[planted("a", &text)])
+    };
+    assert_eq!((places("_"), places("rest")), (vec!["a:1".to_owned()], vec!["a:1".to_owned()]));
+    assert!(places("A::Other").is_empty());
+}
+
+/// Crates that must do work in the core, the tool, or their tests.
+const USED: [&str; 6] = ["heapless", "embedded_hal", "pid", "defmt", "proptest", "serialport"];
+
+#[test]
+fn every_crate_that_is_named_as_used_is() {
+    let sources = production();
+    let files = ["firmware-core", "rigs", "host-sim", "tests"].iter().flat_map(|folder| tracked(folder));
+    let texts: Vec<String> = files.map(|path| fs::read_to_string(root().join(path)).unwrap()).collect();
+    for name in USED {
+        let is_named = |text: &str| text.contains(&format!("{name}::"));
+        let production = sources
+            .iter()
+            .filter(|source| is_named(&source.tree.to_token_stream().to_string().replace(" :: ", "::")));
+        let (production, all) = (production.count(), texts.iter().filter(|text| is_named(text)).count());
+        println!("{name}: used in {production} files of production, {all} in all");
+        assert!(production > 0 || (name == "proptest" && all > 0), "{name} is in no production file");
+    }
 }
 
 #[test]
