@@ -1,5 +1,6 @@
 //! The link: bytes, frames, talks, and the pseudo-terminal.
 
+mod messages;
 mod pty;
 mod support;
 mod talk;

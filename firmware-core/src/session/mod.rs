@@ -23,6 +23,7 @@ mod keep;
 mod keeping;
 mod lease;
 mod link_end;
+mod link_memory;
 mod moving;
 mod probing;
 mod starting;
@@ -41,7 +42,7 @@ use crate::units::Tick;
 
 use control_end::ControlMemory;
 use exchange::Exchange;
-use link_end::LinkMemory;
+use link_memory::LinkMemory;
 
 /// One board's talk with one host, and the controller that it talks about.
 #[derive(Debug)]
