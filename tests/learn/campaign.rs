@@ -3,9 +3,10 @@
 //! The long one (`tests/reference/learn/campaign.json`) is
 //! `vanebench --json campaign learn --runs 1000 --seed 20261128`, run with the thresholds frozen.
 
-use firmware_core::settings::Settings;
+use firmware_core::settings::{Settings, StopWindow};
 use study::campaign::learn::{
-    ERROR_STEP_ENDS, FaultTally, LearnCampaign, LearnRuns, SignRow, TOLERANCE, ablation, campaign,
+    ERROR_STEP_ENDS, FaultTally, LearnCampaign, LearnExtras, LearnRuns, SignRow, TOLERANCE, ablation,
+    campaign, two_faults,
 };
 use study::campaign::{Next, PartOrder};
 use study::catalogue;
@@ -32,7 +33,8 @@ fn short(name: &str, runs: u64) -> FaultTally {
 #[test]
 fn a_short_campaign_believes_no_wrong_stop() {
     let names = ["healthy", "closed-stop-shifted-in", "loose-stop", "sensor-gain", "blocked-travel"];
-    let result = LearnCampaign::new(("A", 99, 12), names.map(|name| short(name, 12)).to_vec(), Vec::new());
+    let result =
+        LearnCampaign::new(("A", 99, 12), names.map(|name| short(name, 12)).to_vec(), LearnExtras::default());
     assert_eq!(result.wrongly_accepted.count, 0, "{:?}", result.failures());
     assert_eq!(result.accepted_unproven.count, 0, "{:?}", result.failures());
     assert_eq!(result.wrongly_rejected.count, 0, "{:?}", result.failures());
@@ -63,6 +65,24 @@ fn the_window_and_the_span_cover_for_each_other_and_without_both_a_wrong_stop_is
     assert!(believed("windows and span") > 0);
     assert_eq!(without("windows and span").most, Some("closed-stop-shifted-in"));
     assert!(ablation(&plan, &|_| Next::Stop).unwrap().is_none());
+}
+
+#[test]
+fn two_faults_at_once_are_not_believed_where_a_stop_is_wrong() {
+    let mut plan = plan(&[], 1);
+    plan.presets = catalogue::all().collect();
+    let pairs = two_faults(&plan, 300, &|_| Next::GoOn).unwrap().unwrap();
+    assert_eq!(pairs.wrongly_accepted.count, 0, "{:?}", pairs.wrong);
+    assert!(pairs.endings.accepted > 0 && pairs.endings.refused > 200, "{:?}", pairs.endings);
+
+    let learn = &mut plan.settings.learn;
+    (learn.limits.span_min, learn.limits.span_max) = (0.5, 1.5);
+    for windows in [&mut learn.windows.attached.cold, &mut learn.windows.attached.hot] {
+        windows.closed = StopWindow::around(13_331, 1230);
+        windows.open = StopWindow::around(2569, 1230);
+    }
+    let blind = two_faults(&plan, 300, &|_| Next::GoOn).unwrap().unwrap();
+    assert!(blind.wrongly_accepted.count > 0 && !blind.wrong.is_empty());
 }
 
 #[test]

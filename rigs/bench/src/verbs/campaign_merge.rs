@@ -4,6 +4,7 @@
 
 use std::path::PathBuf;
 
+use study::campaign::learn::LearnExtras;
 use study::campaign::{Asks, Counted, Merged, asked_by, merge};
 
 use super::campaign_job::{refused_part, told};
@@ -48,7 +49,12 @@ pub fn run(args: &Args, console: &Console) -> VerbResult {
         }
         Asks::Learn => {
             let merged = all(args)?;
-            learn_campaign::tell(&told(merged.told)?, (merged.counted, Vec::new()), picture, console)
+            learn_campaign::tell(
+                &told(merged.told)?,
+                (merged.counted, LearnExtras::default()),
+                picture,
+                console,
+            )
         }
         Asks::Guard => {
             let merged = all(args)?;

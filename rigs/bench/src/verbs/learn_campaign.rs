@@ -3,11 +3,11 @@
 use std::path::{Path, PathBuf};
 
 use serde::{Deserialize, Serialize};
-use study::campaign::Next;
 use study::campaign::learn::{
-    ERROR_STEP_ENDS, Endings, FaultTally, LearnCampaign, LearnCampaignError, LearnCounts, LearnRuns, Rate,
-    SEVERITY_STEPS, SignRow, ablation, campaign,
+    ERROR_STEP_ENDS, Endings, FaultTally, LearnCampaign, LearnCampaignError, LearnCounts, LearnExtras,
+    LearnRuns, PairTally, Rate, SEVERITY_STEPS, SignRow, ablation, campaign, two_faults,
 };
+use study::campaign::{Next, Progress};
 use study::catalogue::{self, Preset, Tag};
 
 use super::campaign_job::{Counting, PartArgs, refused_part};
@@ -19,6 +19,7 @@ use crate::fold::Fold;
 use crate::interrupt;
 use crate::output::write_file;
 use crate::progress::ProgressLine;
+use crate::whole_number::whole;
 
 /// What `campaign learn` takes.
 #[derive(Debug, clap::Args)]
@@ -38,6 +39,9 @@ pub struct Args {
     /// Also switch each sign of the learner off in turn, over the same draws: about twenty times as long
     #[arg(long, conflicts_with = "part")]
     ablate: bool,
+    /// Also learn so many units with any two faults at once
+    #[arg(long, value_name = "UNITS", conflicts_with = "part", value_parser = whole::<u64>(1..=10_000_000))]
+    two_faults: Option<u64>,
     /// Also draw acceptance against error and severity as an SVG picture
     #[arg(long, value_name = "FILE")]
     picture: Option<PathBuf>,
@@ -76,22 +80,40 @@ pub fn run(args: &Args, console: &Console) -> VerbResult {
         Counting::Part(exit) => Ok(exit),
         Counting::Whole(so_far) => {
             let counts = args.job.whole(so_far)?;
-            let signs = if args.ablate { without_signs(&plan, console)? } else { Vec::new() };
-            tell(&told, (counts, signs), args.picture.as_deref(), console)
+            let extras = extras(args, &plan, console)?;
+            tell(&told, (counts, extras), args.picture.as_deref(), console)
         }
     }
 }
 
-/// What is believed without each sign.
-fn without_signs(plan: &LearnRuns, console: &Console) -> Result<Vec<SignRow>, Failure> {
-    let shown = ProgressLine::begin(console, "signs switched off in turn");
+/// What is asked for beside the campaign.
+fn extras(args: &Args, plan: &LearnRuns, console: &Console) -> Result<LearnExtras, Failure> {
+    let signs = args
+        .ablate
+        .then(|| shown(console, ("signs switched off in turn", "--ablate"), |watch| ablation(plan, watch)));
+    let signs = signs.transpose()?.unwrap_or_default();
+    let two_faults = args.two_faults.map(|units| {
+        shown(console, ("two faults at once", "--two-faults"), |watch| two_faults(plan, units, watch))
+    });
+    Ok(LearnExtras { signs, two_faults: two_faults.transpose()? })
+}
+
+/// Runs something long that shows its progress and can be stopped.
+fn shown<T>(
+    console: &Console,
+    (what, option): (&str, &str),
+    run: impl FnOnce(&(dyn Fn(Progress) -> Next + Sync)) -> Result<Option<T>, LearnCampaignError>,
+) -> Result<T, Failure> {
+    let shown = ProgressLine::begin(console, what);
     let _watch = interrupt::watch();
-    let rows = ablation(plan, &|progress| {
+    let done = run(&|progress| {
         shown.set(progress.done, progress.wanted);
         if interrupt::asked() { Next::Stop } else { Next::GoOn }
     });
-    rows.map_err(refused)?.ok_or_else(|| {
-        Failure::interrupted("interrupted while signs were switched off in turn; nothing of it is kept. Leave out --ablate for the campaign alone.")
+    done.map_err(refused)?.ok_or_else(|| {
+        Failure::interrupted(format!(
+            "interrupted ({what}); nothing of it is kept. Leave out {option} for the campaign alone."
+        ))
     })
 }
 
@@ -101,11 +123,11 @@ fn without_signs(plan: &LearnRuns, console: &Console) -> Result<Vec<SignRow>, Fa
 /// When the picture or standard output cannot be written.
 pub(super) fn tell(
     told: &LearnTold,
-    (counts, signs): (LearnCounts, Vec<SignRow>),
+    (counts, extras): (LearnCounts, LearnExtras),
     picture: Option<&Path>,
     console: &Console,
 ) -> VerbResult {
-    let result = LearnCampaign::new((&told.actuator, told.seed, told.runs), counts.finish(), signs);
+    let result = LearnCampaign::new((&told.actuator, told.seed, told.runs), counts.finish(), extras);
     if let Some(path) = picture {
         write_file(path, learn_picture::drawn(&result).as_bytes())?;
     }
@@ -172,12 +194,26 @@ fn text(result: &LearnCampaign, fold: Fold) -> String {
             times.median, times.p95, times.max
         )
     }));
+    lines.extend(result.two_faults.iter().flat_map(pairs));
     if !result.signs.is_empty() {
         lines.extend([String::new(), fold.table(&sign_rows(&result.signs)), String::new()]);
     }
     lines.extend(result.failures().iter().map(|failure| format!("NOT AS IT MUST BE: {failure}")));
     lines.push(verdict);
     lines.join("\n")
+}
+
+/// Units with two faults.
+fn pairs(pairs: &PairTally) -> [String; 2] {
+    let Endings { accepted, accepted_wrongly, not_proven, refused, refused_wrongly: _ } = pairs.endings;
+    let (accepted, impossible) = (accepted + accepted_wrongly, pairs.impossible);
+    [
+        format!(
+            "two faults at once: accepted {accepted}, not proven {not_proven}, refused {refused}; {impossible} pairs that \
+             no unit can have"
+        ),
+        rate("wrongly accepted with two faults", &pairs.wrongly_accepted),
+    ]
 }
 
 /// What it comes to, in a line.

@@ -36,7 +36,7 @@ pub struct Endings {
 }
 
 impl Endings {
-    fn add(&mut self, verdict: LearnVerdict) {
+    pub(super) fn add(&mut self, verdict: LearnVerdict) {
         let count = match verdict {
             LearnVerdict::AcceptedRightly => &mut self.accepted,
             LearnVerdict::AcceptedWrongly => &mut self.accepted_wrongly,

@@ -110,10 +110,10 @@ fn as_read(truth: StopTruth, case: &Case, ticks: u32) -> StopTruth {
     StopTruth { closed_counts: truth.closed_counts.map(through), open_counts: truth.open_counts.map(through) }
 }
 
-/// Judges a run.
+/// Judges a run of a unit with these faults.
 #[must_use]
-pub fn judge(
-    preset: &Preset,
+pub(super) fn judge(
+    faults: &[&Preset],
     severity: f64,
     checked: CheckSet,
     run: &LearnRun,
@@ -129,7 +129,7 @@ pub fn judge(
     let errors = calibration.map(|calibration| errors(calibration, truth, travel_counts));
     let impact = run.touches.iter().map(|touch| f64::from(touch.impact_speed)).fold(0.0, f64::max);
     JudgedLearn {
-        verdict: verdict(preset, checked, &run.outcome, errors, reason),
+        verdict: verdict(faults, checked, &run.outcome, errors, reason),
         reason,
         severity,
         met: [(met.closed_counts, truth.closed_counts), (met.open_counts, truth.open_counts)]
@@ -157,7 +157,7 @@ fn errors(calibration: &Calibration, truth: StopTruth, travel_counts: f64) -> [f
 }
 
 fn verdict(
-    preset: &Preset,
+    faults: &[&Preset],
     checked: CheckSet,
     outcome: &LearnOutcome,
     errors: Option<[f64; 2]>,
@@ -167,14 +167,20 @@ fn verdict(
         LearnOutcome::Accepted(_) => {
             let is_off = errors
                 .is_none_or(|errors| errors.iter().any(|error| error.is_nan() || error.abs() > TOLERANCE));
-            let unseen = matches!(preset.tag, Tag::UndecidableWithout(check) if !checked.contains(check));
+            let unseen = faults
+                .iter()
+                .any(|fault| matches!(fault.tag, Tag::UndecidableWithout(check) if !checked.contains(check)));
             if is_off || unseen { LearnVerdict::AcceptedWrongly } else { LearnVerdict::AcceptedRightly }
         }
         LearnOutcome::NotProven { .. } => LearnVerdict::NotProven,
-        LearnOutcome::Refused(_) if preset.tag == Tag::MustAccept => LearnVerdict::RejectedWrongly,
-        LearnOutcome::Refused(_) => match reason {
-            Some(reason) if preset.reasons.contains(&reason) => LearnVerdict::Rejected,
-            _ => LearnVerdict::RejectedForAnotherReason,
+        LearnOutcome::Refused(_) if faults.iter().all(|fault| fault.tag == Tag::MustAccept) => {
+            LearnVerdict::RejectedWrongly
+        }
+        LearnOutcome::Refused(_) => match (faults, reason) {
+            ([alone], Some(reason)) if !alone.reasons.contains(&reason) => {
+                LearnVerdict::RejectedForAnotherReason
+            }
+            (_, _) => LearnVerdict::Rejected,
         },
     }
 }

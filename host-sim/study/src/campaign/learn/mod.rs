@@ -12,16 +12,19 @@ mod judge;
 mod study;
 mod summary;
 mod tally;
+mod two_faults;
 
 pub use ablation::{SignRow, ablation};
 pub use bound::{Rate, exact_bounds};
 pub use case::{LearnRun, LearnRunError, relearn, run};
 pub use curve::{Curves, ERROR_STEP_ENDS, ERROR_STEPS, Endings, SEVERITY_STEPS};
 pub(crate) use judge::intended_stops;
-pub use judge::{JudgedLearn, LearnVerdict, TOLERANCE, judge};
+pub use judge::{JudgedLearn, LearnVerdict, TOLERANCE};
+use judge::{judge, met_stops};
 pub use study::{GaugeStudyError, GaugeStudyPlan, StudyLearns, StudyReadings, study};
-pub use summary::LearnCampaign;
+pub use summary::{LearnCampaign, LearnExtras};
 pub use tally::{FaultTally, LearnCounts, Percentiles};
+pub use two_faults::{PairTally, two_faults};
 
 use std::ops::Range;
 
@@ -130,21 +133,34 @@ pub fn one(
     seed: u64,
     number: u64,
 ) -> Result<JudgedLearn, LearnRunError> {
-    let mut rng = Pcg64Mcg::seed_from_u64(mix(seed, preset.name, number));
+    let rng = Pcg64Mcg::seed_from_u64(mix(seed, preset.name, number));
+    learn_of(&[preset], (nominal, settings), rng)
+}
+
+/// A healthy unit is drawn, all faults put in at drawn severities, and the learn judged by truth. With several, any
+/// reason fits, and the severity told is the last one's.
+fn learn_of(
+    faults: &[&Preset],
+    (nominal, settings): (&WorldConfig, &Settings),
+    mut rng: Pcg64Mcg,
+) -> Result<JudgedLearn, LearnRunError> {
     let healthy = draw_of(nominal, &mut rng);
-    let severity = preset.severity.at(rng.random::<f64>());
+    let mut case = Case::of_kind(nominal, healthy.clone());
+    let mut severity = 0.0;
+    for preset in faults {
+        severity = preset.severity.at(rng.random::<f64>());
+        preset.apply(&mut case, severity);
+    }
     let moved_by_hand = if rng.random::<bool>() { Some(rng.random::<f64>()) } else { None };
     let hot = healthy.actuator.motor.heat.is_some_and(|heat| heat.surroundings_c > HOT_FROM_C);
-    let mut case = Case::of_kind(nominal, healthy.clone());
-    preset.apply(&mut case, severity);
     let checked = case.checks_passed();
     let warmth = if hot { Warmth::Hot } else { Warmth::Cold };
     let order = LearnOrder::full(Setup::Attached, warmth, checked);
     let start = case.start_opening(moved_by_hand);
     let learned = run(&case, settings, order, start, rng.random())?;
     let intended = intended_stops(&healthy, &case, learned.ticks)?;
-    let met = judge::met_stops(&case, learned.ticks)?;
-    Ok(judge(preset, severity, checked, &learned, (intended, met), travel_counts(nominal)))
+    let met = met_stops(&case, learned.ticks)?;
+    Ok(judge(faults, severity, checked, &learned, (intended, met), travel_counts(nominal)))
 }
 
 /// One seed per campaign seed, fault and run (FNV-1a over the name, then splitmix64).

@@ -7,12 +7,22 @@ use super::bound::Rate;
 use super::curve::{ERROR_STEPS, Endings, pooled};
 use super::judge::TOLERANCE;
 use super::tally::FaultTally;
+use super::two_faults::PairTally;
 use crate::catalogue::Tag;
 
 /// Share of must-accept units that may be refused.
 pub(crate) const MAY_REJECT: f64 = 0.01;
 /// Share of a fault's refusals that must give a reason that fits it.
 pub(crate) const MUST_FIT: f64 = 0.95;
+
+/// What was asked for beside the campaign.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct LearnExtras {
+    /// Each sign switched off in turn.
+    pub signs: Vec<SignRow>,
+    /// Units with two faults.
+    pub two_faults: Option<PairTally>,
+}
 
 /// A finished campaign.
 #[derive(Debug, Clone, PartialEq, Serialize, schemars::JsonSchema)]
@@ -40,6 +50,9 @@ pub struct LearnCampaign {
     /// Each sign switched off in turn, where that was asked for.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub signs: Vec<SignRow>,
+    /// Units with two faults, where that was asked for.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub two_faults: Option<PairTally>,
 }
 
 impl LearnCampaign {
@@ -48,7 +61,7 @@ impl LearnCampaign {
     pub fn new(
         (actuator, seed, runs): (&str, u64, u64),
         faults: Vec<FaultTally>,
-        signs: Vec<SignRow>,
+        LearnExtras { signs, two_faults }: LearnExtras,
     ) -> Self {
         let sum = |keep: fn(Tag) -> bool, count: fn(&FaultTally) -> u64| -> u64 {
             faults.iter().filter(|fault| keep(fault.tag)).map(count).sum()
@@ -72,13 +85,15 @@ impl LearnCampaign {
             by_error: pooled(faults.iter().filter(|f| is_reject(f.tag)).map(|f| &f.curves)),
             faults,
             signs,
+            two_faults,
         }
     }
 
     /// What is not as it must be, in words; empty when everything is.
     #[must_use]
     pub fn failures(&self) -> Vec<String> {
-        let mut failures = Vec::new();
+        let mut failures: Vec<String> =
+            self.two_faults.iter().flat_map(|pairs| pairs.wrong.iter().cloned()).collect();
         for fault in &self.faults {
             let misfit = fault.first_misfit.as_deref().unwrap_or("no example kept");
             if fault.wrongly_accepted > 0 {
