@@ -70,6 +70,11 @@ pub fn run(args: &Args, console: &Console) -> VerbResult {
         runs: args.runs,
         seed: args.seed,
     };
+    if args.two_faults.is_some() && plan.presets.iter().all(|preset| preset.tag == Tag::MustAccept) {
+        return Err(Failure::usage(
+            "--two-faults: --only names sound units alone; name a fault with --only, or leave one of both out",
+        ));
+    }
     let told = LearnTold { actuator: args.actuator.name.to_owned(), seed: args.seed, runs: args.runs };
     match args.job.count(
         ("learn campaign", console),

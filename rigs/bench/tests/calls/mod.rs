@@ -33,6 +33,7 @@ pub(crate) const CALLS: [Call; 37] = [
     (&["simulate"], &[]),
     (&["campaign", "boost-step", "--runs", "1"], &[]),
     (&["campaign", "learn", "--runs", "1", "--only", "healthy"], &[]),
+    (&["campaign", "learn", "--runs", "1", "--only", "worn-joint", "--ablate", "--two-faults", "2"], &[]),
     (&["campaign", "guard", "--worlds", "1"], &[]),
     (&["campaign", "gauge", "--units", "2", "--setups", "2", "--learns", "2"], &[]),
     (&["campaign", "boost-step", "--runs", "2", "--part", "1/1", "--out", "part"], &[]),

@@ -39,7 +39,8 @@ struct LearnedPair {
     judged: Option<JudgedLearn>,
 }
 
-/// Learns so many units with two faults of the plan each, drawn evenly; nothing when `watch` stops it.
+/// Learns so many units with two faults of the plan each, drawn evenly; none where it has no fault, nothing when `watch`
+/// stops it.
 ///
 /// # Errors
 /// The first learn that ran away or never ended.
@@ -49,6 +50,7 @@ pub fn two_faults(
     watch: &(dyn Fn(Progress) -> Next + Sync),
 ) -> Result<Option<PairTally>, LearnCampaignError> {
     let faults: Vec<_> = plan.presets.iter().copied().filter(|fault| fault.tag != Tag::MustAccept).collect();
+    let units = if faults.is_empty() { 0 } else { units };
     let done = AtomicU64::new(0);
     let run = |number| {
         let progress = Progress { done: done.fetch_add(1, Ordering::Relaxed) + 1, wanted: units };
