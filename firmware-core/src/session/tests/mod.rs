@@ -27,9 +27,11 @@ use crate::store::{Kept, StoreFault, StoreResult};
 use crate::units::{Ampere, Counts, Duty, Kilopascal, Load, Opening, Rpm, Tick, Volt};
 use activity::Activity;
 
+mod books;
 mod clock;
 mod drive;
 mod ends;
+mod footing;
 mod force;
 mod keeping;
 mod probe;

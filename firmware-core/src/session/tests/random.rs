@@ -1,14 +1,10 @@
 //! Any order of commands: what a host that keeps its own books must never see.
-//!
-//! The books are kept from what was asked and answered, in the words of the rules, and know nothing of how the board
-//! does it.
 
 use proptest::strategy::ValueTree as _;
 use std::vec;
 
+use super::books::{Books, Fact, LearnEnd, SETUPS, at, other};
 use super::*;
-
-const SETUPS: [Setup; 3] = [Setup::Free, Setup::Attached, Setup::OnEngine];
 
 #[derive(Debug, Clone, Copy)]
 enum Act {
@@ -23,7 +19,7 @@ enum Act {
         warmth: Warmth,
         is_full: bool,
     },
-    EndLearn(End),
+    EndLearn(LearnEnd),
     Tell(Plain),
     /// A section as it is, or with another value.
     Settings(Knowledge),
@@ -44,13 +40,6 @@ enum Act {
 enum Knowledge {
     Same,
     Other,
-}
-
-#[derive(Debug, Clone, Copy, PartialEq)]
-enum End {
-    Accepted,
-    NotProven,
-    Refused,
 }
 
 #[derive(Debug, Clone, Copy)]
@@ -95,7 +84,7 @@ fn any_result() -> impl Strategy<Value = StoreResult> {
 
 fn any_act() -> impl Strategy<Value = Act> {
     let plain = prop::sample::select(&[Plain::Arm, Plain::Stop, Plain::Hello, Plain::Engine, Plain::Store]);
-    let end = prop::sample::select(&[End::Accepted, End::NotProven, End::Refused]);
+    let end = prop::sample::select(&[LearnEnd::Accepted, LearnEnd::NotProven, LearnEnd::Refused]);
     prop_oneof![
         3 => (any_setup(), any_warmth(), any_standing(), any_knowledge())
             .prop_map(|(setup, warmth, standing, settings)| Act::Hand { setup, warmth, standing, settings }),
@@ -115,87 +104,6 @@ fn any_act() -> impl Strategy<Value = Act> {
         1 => any_result().prop_map(Act::Store),
         1 => Just(Act::Busy),
     ]
-}
-
-/// What may stand behind a motion, by the books.
-#[derive(Debug, Clone, Copy, PartialEq)]
-struct Fact {
-    warmth: Warmth,
-    standing: Standing,
-    settings: Settings,
-}
-
-/// The books of one host and one board.
-struct Books {
-    facts: [Option<Fact>; 3],
-    settings: Settings,
-    /// The learn that runs.
-    learning: Option<(Setup, Warmth)>,
-    /// What the motion or the engine that runs stands on.
-    moving: Option<(Setup, Option<Warmth>, Footing)>,
-}
-
-fn at(setup: Setup) -> usize {
-    SETUPS.iter().position(|known| *known == setup).unwrap()
-}
-
-fn other(settings: &Settings) -> Settings {
-    let mut other = *settings;
-    other.slew.normal_per_s = if other.slew.normal_per_s == 5.0 { 4.0 } else { 5.0 };
-    other
-}
-
-impl Books {
-    /// The rule, word for word: closed loop needs an accepted calibration of that setup, warmth and settings; not
-    /// proven and suspended ones carry an unproven motion, and suspended ones an engine that they were learned on.
-    fn allow_closed_loop(&self) -> bool {
-        let Some((setup, warmth, footing)) = self.moving else { return false };
-        let Some(fact) = self.facts[at(setup)] else { return false };
-        let is_standing_enough = match footing {
-            Footing::Accepted => {
-                fact.standing == Standing::Accepted
-                    || (warmth.is_none()
-                        && setup == Setup::OnEngine
-                        && matches!(fact.standing, Standing::Suspended { .. }))
-            }
-            Footing::Unproven => true,
-            Footing::Diagnostic => false,
-        };
-        is_standing_enough
-            && warmth.is_none_or(|warmth| warmth == fact.warmth)
-            && fact.settings == self.settings
-    }
-
-    fn begin_learn(&mut self, setup: Setup, warmth: Warmth, is_full: bool) {
-        self.learning = Some((setup, warmth));
-        match (setup, is_full) {
-            (Setup::Free | Setup::Attached, true) => (self.facts[0], self.facts[1]) = (None, None),
-            _ => {
-                if let Some(fact) = &mut self.facts[at(setup)] {
-                    fact.standing = match fact.standing {
-                        Standing::Accepted => Standing::Suspended { refusals: 1 },
-                        Standing::Suspended { refusals } => {
-                            Standing::Suspended { refusals: refusals.saturating_add(1) }
-                        }
-                        open @ Standing::NotProven { .. } => open,
-                    }
-                }
-            }
-        }
-    }
-
-    fn end_learn(&mut self, end: End) {
-        let (setup, warmth) = self.learning.take().unwrap();
-        let settings = self.settings;
-        let fact = |standing| Some(Fact { warmth, standing, settings });
-        let place = &mut self.facts[at(setup)];
-        match end {
-            End::Accepted => *place = fact(Standing::Accepted),
-            End::NotProven if setup == Setup::OnEngine && place.is_some() => {}
-            End::NotProven => *place = fact(Standing::NotProven { open: CheckSet::ALL }),
-            End::Refused => {}
-        }
-    }
 }
 
 struct Play {
@@ -256,7 +164,7 @@ impl Play {
         }
     }
 
-    fn end_learn(&mut self, end: End) {
+    fn end_learn(&mut self, end: LearnEnd) {
         let runs = self.bench.session.control.activity.source() == Source::Learn;
         let Some((setup, warmth)) =
             self.books.learning.filter(|_| runs && !self.bench.session.control.keep.is_pending())
@@ -265,9 +173,9 @@ impl Play {
         };
         let calibration = Calibration { warmth, ..calibration(setup) };
         self.bench.end_learn(match end {
-            End::Accepted => LearnOutcome::Accepted(calibration),
-            End::NotProven => LearnOutcome::NotProven { calibration, check: CheckSet::ALL },
-            End::Refused => LearnOutcome::Refused(LearnRefusal::HostLost),
+            LearnEnd::Accepted => LearnOutcome::Accepted(calibration),
+            LearnEnd::NotProven => LearnOutcome::NotProven { calibration, check: CheckSet::ALL },
+            LearnEnd::Refused => LearnOutcome::Refused(LearnRefusal::HostLost),
         });
         self.books.end_learn(end);
     }
