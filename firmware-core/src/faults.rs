@@ -154,6 +154,12 @@ listed!(
         /// A setting or the calibration in use is not what was taken into use: the board's memory has changed by
         /// itself. The drive stays off until the board has started anew.
         MemoryChanged => "memory-changed",
+        /// A group of converter channels counts no more conversions, so its readings are old: look at the board's
+        /// converter and what starts it. On the bench the drive is let go, an engine is followed without the readings.
+        ConverterFrozen => "converter-frozen",
+        /// The bridge reports a fault by its own line: look for a short in motor and leads, heat, and too low a supply at
+        /// the bridge. The drive is let go.
+        BridgeFault => "bridge-fault",
     }
 );
 
@@ -192,6 +198,17 @@ set_of!(
     /// The limits that acted in a tick.
     LimitSet of Limit, u16
 );
+
+impl FaultSet {
+    /// Faults with which a bench does not drive, and nothing is armed.
+    pub const FORBIDDING: Self = Self::only(Fault::ConverterFrozen).union(Self::only(Fault::BridgeFault));
+
+    /// The members that are in `other` too.
+    #[must_use]
+    pub const fn common(self, other: Self) -> Self {
+        Self(self.0 & other.0)
+    }
+}
 
 #[cfg(test)]
 mod tests {

@@ -9,7 +9,7 @@
 //!
 //! The floors, lowest first; a module uses its own floor and those below. The house test reads this list:
 //!
-//! 1. [`units`], [`sample`], [`command`], [`calibration`], [`settings`], [`faults`], [`tables`]
+//! 1. [`units`], [`sample`], [`command`], [`calibration`], [`settings`], [`faults`], [`tables`], [`scaling`]
 //! 2. the stages of the tick: [`plausibility`], [`target`], [`guard`], [`slew`], [`position`], [`limits`]
 //! 3. [`learn`], [`held`], [`store`], [`motion`], [`probe`], [`link`]
 //! 4. [`controller`], [`drive`]
@@ -37,6 +37,7 @@ pub mod plausibility;
 pub mod position;
 pub mod probe;
 pub mod sample;
+pub mod scaling;
 pub mod session;
 pub mod settings;
 pub mod slew;

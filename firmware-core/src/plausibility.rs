@@ -2,16 +2,20 @@
 //!
 //! A wrong reading is bridged with the last sound one while it is debounced, then the sensor is at fault
 //! and its value is gone (`None`, or a stated substitute) until it has been sound for the healing time.
-//! NaN and infinity end here.
+//! NaN and infinity end here. A reading that is no longer converted is old, whatever it says: it is gone too.
 
 mod channel;
+mod freshness;
 
 use crate::faults::{Fault, FaultSet};
-use crate::sample::{EngineDemand, Mode, Request, Sample};
+use crate::sample::{BridgeLine, EngineDemand, Mode, Request, Sample};
 use crate::settings::Settings;
 use crate::tables::Place;
 use crate::units::{Ampere, Counts, Kilopascal, Load, Rpm, Tick, Volt, is_within};
 use channel::{Channel, Frozen, ReadingJudged, ReadingState, Window};
+use freshness::{Age, Freshness};
+
+pub use freshness::FROZEN_TICKS;
 
 /// Readings that may be calculated with.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -62,6 +66,7 @@ pub enum LoopState {
 /// Memory of the stage.
 #[derive(Debug, Clone, Copy, Default)]
 pub struct Plausibility {
+    freshness: Freshness,
     position: Channel,
     frozen: Frozen,
     supply: Channel,
@@ -100,15 +105,26 @@ impl Plausibility {
         errand: LoopState,
     ) -> Vetted {
         let mut faults = FaultSet::NONE;
+        faults.assign(Fault::BridgeFault, sample.bridge == BridgeLine::Fault);
+        let ages = self.freshness.tick(&sample.conversions);
+        let air = match request {
+            Request::Engine(demand) => Some(self.air(settings, sample, demand, ages.engine, &mut faults)),
+            Request::Release | Request::Bench(_) => None,
+        };
+        let is_engine_blind = air.is_some() && ages.engine == Age::Old;
+        faults.assign(Fault::ConverterFrozen, is_engine_blind || ages.is_bench_blind());
         let position = self.position(settings, sample, errand, &mut faults);
         let supply = self.supply(settings, sample, &mut faults);
         let motor_current = self.current(settings, sample, &mut faults);
         self.temperature(settings, sample, &mut faults);
-        let air = match request {
-            Request::Engine(demand) => Some(self.air(settings, sample, demand, &mut faults)),
-            Request::Release | Request::Bench(_) => None,
-        };
-        Vetted { tick: sample.tick, position, supply, motor_current, air, faults }
+        Vetted {
+            tick: sample.tick,
+            position: ages.position.keep(position),
+            supply: ages.supply.keep(Some(supply)).unwrap_or(settings.actuator.nominal_supply),
+            motor_current: ages.current.keep(motor_current),
+            air,
+            faults,
+        }
     }
 
     fn position(
@@ -163,9 +179,13 @@ impl Plausibility {
         settings: &Settings,
         sample: &Sample,
         demand: &EngineDemand,
+        age: Age,
         faults: &mut FaultSet,
     ) -> Air {
         let demand = self.demand(settings, demand, faults);
+        if age == Age::Old {
+            return self.blind_air(settings, demand);
+        }
         let barometer = self.barometer(settings, sample, faults);
         let (boost, boost_saturated) = self.boost(settings, sample, &demand, barometer, faults);
         let turbo_speed = self.turbo_speed(settings, sample, boost.zip(barometer), faults);
@@ -174,13 +194,22 @@ impl Plausibility {
         Air {
             boost: boost.filter(|_| boost_saturated || !is_outrun),
             boost_saturated,
-            barometer: Kilopascal(
-                self.barometer.last_sound().unwrap_or(settings.plausibility.barometer_min.0),
-            ),
+            barometer: self.barometer_in_use(settings),
             exhaust: self.exhaust(settings, sample, faults),
             turbo_speed,
             demand,
         }
+    }
+
+    /// Air whose sensors are no longer converted.
+    #[inline(never)]
+    fn blind_air(&self, settings: &Settings, demand: EngineDemand) -> Air {
+        let barometer = self.barometer_in_use(settings);
+        Air { boost: None, boost_saturated: false, barometer, exhaust: None, turbo_speed: None, demand }
+    }
+
+    fn barometer_in_use(&self, settings: &Settings) -> Kilopascal {
+        Kilopascal(self.barometer.last_sound().unwrap_or(settings.plausibility.barometer_min.0))
     }
 
     fn demand(&mut self, settings: &Settings, demand: &EngineDemand, faults: &mut FaultSet) -> EngineDemand {

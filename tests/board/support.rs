@@ -7,7 +7,7 @@ use firmware_core::link::message::{ToBoard, ToHost};
 use firmware_core::link::state::Welcome;
 use firmware_core::link::{Decoder, Talk, encode};
 use firmware_core::motion::{Footing, Goal, Segment};
-use firmware_core::sample::Sample;
+use firmware_core::sample::{BridgeLine, Conversions, Sample};
 use firmware_core::settings::Settings;
 use firmware_core::units::{Ampere, Counts, Duty, Kilopascal, Opening, Tick, Volt};
 use virtual_rig::board::{Board, BoardError, image};
@@ -163,5 +163,7 @@ fn standing(tick: Tick) -> Sample {
         barometer: Kilopascal(101.0),
         exhaust: None,
         turbo_speed: None,
+        conversions: Conversions::all(tick.0.to_le_bytes()[0]),
+        bridge: BridgeLine::Quiet,
     }
 }

@@ -4,7 +4,7 @@
 use firmware_core::command::Command;
 use firmware_core::controller::{Controller, TickOutput};
 use firmware_core::faults::{Fault, FaultSet, Limit};
-use firmware_core::sample::{Request, Sample};
+use firmware_core::sample::{Conversions, Request, Sample};
 use firmware_core::settings::Settings;
 use firmware_core::units::{Ampere, Duty, Tick};
 use plant::world::{EngineState, World, WorldConfig};
@@ -99,7 +99,12 @@ fn a_dead_short_is_cut_back_to_the_limit_in_ten_ticks_and_named() {
     let full = Request::Bench(Command::Duty(Duty::MAX));
     let (mut current, mut named) = (0.0_f32, FaultSet::NONE);
     for tick in 0..1000 {
-        let sample = Sample { tick: Tick(tick), motor_current: Ampere(current), ..at_rest };
+        let sample = Sample {
+            tick: Tick(tick),
+            motor_current: Ampere(current),
+            conversions: Conversions::all(tick as u8),
+            ..at_rest
+        };
         let output = controller.tick(&sample, &full);
         current = output.duty.get() * sample.supply.0 / SHORT_OHM;
         named = named.union(output.faults);

@@ -29,8 +29,8 @@ pub use doubt::{Doubt, LIMP_REFUSALS};
 pub use footing::DIAGNOSTIC_CURRENT_SHARE;
 pub use memory::ROUND_TICKS;
 
-/// Fuel that an engine may have when the settings cannot be trusted, as a share of full. Common practice, no source.
-const MEMORY_CHANGED_FUEL: Load = Load::saturating(0.5, Load::MIN);
+/// Fuel that an engine may have while nothing can be driven, as a share of full. Common practice, no source.
+const UNDRIVEN_FUEL: Load = Load::saturating(0.5, Load::MIN);
 
 /// The controller: settings, calibration and the memory of every stage.
 #[derive(Debug, Clone)]
@@ -196,6 +196,7 @@ impl Controller {
         let measured = self.measure(&vetted);
         let seen = measured.map(|opening| Opening::saturating(opening, Opening::OPEN));
         let decision = match (request, vetted.air) {
+            _ if vetted.faults.contains(Fault::BridgeFault) => self.undriven(),
             (Request::Engine(_), Some(air)) => self.engine(&air, seen),
             (Request::Bench(command), _) => self.bench(*command, &vetted, seen),
             (Request::Release | Request::Engine(_), _) => self.release(),
@@ -213,7 +214,7 @@ impl Controller {
             stage: self.guard.stage(),
             event: None,
             faults: FaultSet::only(Fault::MemoryChanged),
-            fuel: FuelRequest::LimitTo(MEMORY_CHANGED_FUEL),
+            fuel: FuelRequest::LimitTo(UNDRIVEN_FUEL),
             limits: LimitSet::NONE,
         }
     }
@@ -276,6 +277,9 @@ impl Controller {
     }
 
     fn bench(&mut self, command: Command, vetted: &Vetted, seen: Option<Opening>) -> Decision {
+        if vetted.faults.contains(Fault::ConverterFrozen) {
+            return self.release();
+        }
         if vetted.faults.contains(Fault::SupplyRange) {
             let mut decision = self.release();
             decision.limits.insert(Limit::Supply);
@@ -301,6 +305,11 @@ impl Controller {
 
     fn release(&mut self) -> Decision {
         self.past_the_guard(Command::Release)
+    }
+
+    /// The bridge does not drive.
+    fn undriven(&mut self) -> Decision {
+        Decision { fuel: FuelRequest::LimitTo(UNDRIVEN_FUEL), ..self.release() }
     }
 
     fn past_the_guard(&mut self, command: Command) -> Decision {

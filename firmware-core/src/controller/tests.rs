@@ -3,7 +3,7 @@ extern crate std;
 use super::*;
 use crate::calibration::{Contact, LearnedStop, Setup, Warmth};
 use crate::sample::Mode;
-use crate::sample::testing::{any_float, any_mode, any_sample, engine, sample};
+use crate::sample::testing::{any_float, any_mode, any_sample, engine, fresh, sample};
 use crate::units::{Ampere, Kilopascal, TICK_SECONDS, Volt};
 use proptest::prelude::*;
 
@@ -56,7 +56,7 @@ fn any_request() -> impl Strategy<Value = Request> {
 #[test]
 fn an_opening_without_calibration_leaves_the_drive_off_and_says_why() {
     let mut controller = Controller::new(Settings::default());
-    let output = controller.tick(&sample(0, 8000), &Request::Bench(Command::Opening(Opening::OPEN)));
+    let output = controller.tick(&fresh(&sample(0, 8000)), &Request::Bench(Command::Opening(Opening::OPEN)));
     assert_eq!(output.duty, Duty::ZERO);
     assert!(output.limits.contains(Limit::NoPosition));
     assert!(output.faults.contains(Fault::NotCalibrated));
@@ -68,7 +68,7 @@ fn a_learner_may_push_two_amperes_for_a_second() {
     for tick in 0..1000 {
         let mut pushed = sample(tick, 2800);
         pushed.motor_current = Ampere(2.0);
-        let output = controller.tick(&pushed, &Request::Bench(Command::Current(Ampere(2.0))));
+        let output = controller.tick(&fresh(&pushed), &Request::Bench(Command::Current(Ampere(2.0))));
         assert!((output.duty.get() - 2.0 * 1.6 / 12.0).abs() < 1.0e-3, "tick {tick}: {:?}", output);
     }
 }
@@ -82,7 +82,7 @@ fn a_push_without_travel_is_taken_back_in_the_stated_time() {
     for tick in 0..6000 {
         let mut pushed = sample(tick, 2800);
         pushed.motor_current = Ampere(2.25);
-        if controller.tick(&pushed, &request).faults.contains(Fault::Stalled) {
+        if controller.tick(&fresh(&pushed), &request).faults.contains(Fault::Stalled) {
             first = first.or(Some(tick));
         }
     }
@@ -97,13 +97,13 @@ fn letting_the_drive_go_ends_a_stall_either_way() {
         let mut pushed = sample(0, 8000);
         pushed.motor_current = Ampere(way * 2.25);
         let push = Request::Bench(Command::Duty(Duty::try_new(way * 0.3).unwrap()));
-        let mut last = controller.tick(&pushed, &push);
+        let mut last = controller.tick(&fresh(&pushed), &push);
         for _ in 0..3000 {
-            last = controller.tick(&pushed, &push);
+            last = controller.tick(&fresh(&pushed), &push);
         }
         assert!(last.faults.contains(Fault::Stalled), "{way}");
-        controller.tick(&sample(0, 8000), &Request::Release);
-        let again = controller.tick(&pushed, &push);
+        controller.tick(&fresh(&sample(0, 8000)), &Request::Release);
+        let again = controller.tick(&fresh(&pushed), &push);
         assert!(!again.faults.contains(Fault::Stalled), "{way}");
     }
 }
@@ -115,10 +115,10 @@ fn a_current_held_back_by_a_limit_does_not_wind_up_behind_it() {
     // The winding takes half an ampere whatever is asked, so the loop asks for more and more.
     reading.motor_current = Ampere(0.5);
     for _ in 0..2000 {
-        controller.tick(&reading, &Request::Bench(Command::Current(Ampere(4.0))));
+        controller.tick(&fresh(&reading), &Request::Bench(Command::Current(Ampere(4.0))));
     }
     reading.motor_current = Ampere(0.0);
-    let after = controller.tick(&reading, &Request::Bench(Command::Current(Ampere(0.0))));
+    let after = controller.tick(&fresh(&reading), &Request::Bench(Command::Current(Ampere(0.0))));
     let most = settings_room(&Settings::default());
     assert!(after.duty.get().abs() <= most * 0.1, "{:?} wound up", after.duty);
 }
@@ -159,7 +159,7 @@ proptest! {
         for tick in 0..3000 {
             let mut over = sample(tick, 3000);
             over.boost = Kilopascal(300.0);
-            controller.tick(&over, &request);
+            controller.tick(&fresh(&over), &request);
         }
         prop_assert_eq!(controller.guard.stage(), GuardStage::Latched);
         for sample in ticks {
@@ -184,7 +184,7 @@ proptest! {
                 wobble ^= 1;
                 let at = last.and_then(|last| Opening::try_new(last).ok()).unwrap_or(Opening::OPEN);
                 let position = (calibration().counts(at) as i16).saturating_add(wobble);
-                let output = controller.tick(&sample(0, position), &engine(mode, boost_target, speed, load));
+                let output = controller.tick(&fresh(&sample(0, position)), &engine(mode, boost_target, speed, load));
                 prop_assert_eq!(output.stage, GuardStage::Normal);
                 let target = output.target.unwrap().get();
                 prop_assert!(last.is_none_or(|last| (target - last).abs() <= bound), "{last:?} to {target}");
@@ -200,13 +200,13 @@ proptest! {
         let mut over = sample(0, 9000);
         over.boost = Kilopascal(275.0);
         for _ in 0..30 {
-            controller.tick(&over, &request);
+            controller.tick(&fresh(&over), &request);
         }
         let mut last = 0.0;
         for boost in boosts {
             let mut reading = sample(0, 9000);
             reading.boost = Kilopascal(boost);
-            let output = controller.tick(&reading, &request);
+            let output = controller.tick(&fresh(&reading), &request);
             prop_assert!(matches!(output.stage, GuardStage::Open | GuardStage::Latched | GuardStage::CannotOpen));
             if let Some(target) = output.target {
                 prop_assert!(target.get() >= last);
@@ -228,7 +228,7 @@ fn over_boost_cuts_the_fuel_within_the_stated_reaction() {
         let mut reading = sample(tick, 9000);
         boost += 0.1;
         reading.boost = Kilopascal(boost);
-        let output = controller.tick(&reading, &request);
+        let output = controller.tick(&fresh(&reading), &request);
         if boost >= trip {
             crossed_at = crossed_at.or(Some(tick));
         }
@@ -250,11 +250,11 @@ fn letting_the_drive_go_does_not_give_the_fuel_back() {
     over.boost = Kilopascal(300.0);
     let request = engine(Mode::Boost, 200.0, 2000.0, 1.0);
     for _ in 0..100 {
-        controller.tick(&over, &request);
+        controller.tick(&fresh(&over), &request);
     }
     assert_eq!(controller.guard.stage(), GuardStage::Open);
     for request in [Request::Release, Request::Bench(Command::Opening(Opening::OPEN))] {
-        assert_eq!(controller.tick(&over, &request).fuel, FuelRequest::Cut, "{request:?}");
+        assert_eq!(controller.tick(&fresh(&over), &request).fuel, FuelRequest::Cut, "{request:?}");
     }
 }
 
@@ -265,10 +265,11 @@ fn a_cleared_latch_is_told_even_when_the_guard_trips_in_the_same_tick() {
     over.boost = Kilopascal(300.0);
     let request = engine(Mode::Boost, 200.0, 2000.0, 1.0);
     for _ in 0..3000 {
-        controller.tick(&over, &request);
+        controller.tick(&fresh(&over), &request);
     }
     controller.clear_latch();
-    let told: std::vec::Vec<_> = (0..3).filter_map(|_| controller.tick(&over, &request).event).collect();
+    let told: std::vec::Vec<_> =
+        (0..3).filter_map(|_| controller.tick(&fresh(&over), &request).event).collect();
     assert!(told.iter().any(|event| event.to == GuardStage::Open), "{told:?}");
     assert!(told.iter().any(|event| event.to == GuardStage::Normal), "{told:?}");
 }
@@ -280,7 +281,7 @@ fn unknown_boost_limits_the_fuel() {
     broken.boost = Kilopascal(f32::NAN);
     let request = engine(Mode::Boost, 200.0, 2000.0, 1.0);
     let debounce = u32::from(controller.settings().plausibility.debounce_ticks);
-    let last = (0..=debounce).map(|_| controller.tick(&broken, &request)).last().unwrap();
+    let last = (0..=debounce).map(|_| controller.tick(&fresh(&broken), &request)).last().unwrap();
     assert_eq!(last.fuel, FuelRequest::LimitTo(controller.settings().guard.stages.smoke_limit));
 }
 
@@ -288,8 +289,9 @@ fn unknown_boost_limits_the_fuel() {
 fn a_broken_winding_is_named() {
     let mut controller = calibrated();
     let request = Request::Bench(Command::Duty(Duty::try_new(0.3).unwrap()));
-    let seen = (0..200)
-        .any(|tick| controller.tick(&sample(tick, 8000), &request).faults.contains(Fault::CurrentMissing));
+    let seen = (0..200).any(|tick| {
+        controller.tick(&fresh(&sample(tick, 8000)), &request).faults.contains(Fault::CurrentMissing)
+    });
     assert!(seen);
 }
 
@@ -336,7 +338,7 @@ fn ten_million_random_ticks_neither_panic_nor_pass_the_largest_duty() {
             2 => Request::Bench(Command::Current(Ampere(random.float(6.0) - 3.0))),
             _ => engine(mode, random.float(300.0), random.float(4000.0), random.float(1.0)),
         };
-        let output = controller.tick(&reading, &request);
+        let output = controller.tick(&fresh(&reading), &request);
         assert!((-TIGHT_DUTY..=TIGHT_DUTY).contains(&output.duty.get()), "tick {tick}");
         reached |= output.limits.contains(Limit::Duty);
         if random.bits().is_multiple_of(4096) {

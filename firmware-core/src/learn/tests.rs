@@ -5,7 +5,7 @@ extern crate std;
 use std::vec::Vec;
 
 use super::*;
-use crate::sample::Sample;
+use crate::sample::{BridgeLine, Conversions, Sample};
 use crate::settings::Settings;
 use crate::units::{Ampere, Counts, Kilopascal, Tick, Volt};
 
@@ -111,6 +111,8 @@ impl Plant {
             barometer: Kilopascal(100.0),
             exhaust: None,
             turbo_speed: None,
+            conversions: Conversions::all(self.tick.to_le_bytes()[0]),
+            bridge: BridgeLine::Quiet,
         }
     }
 }

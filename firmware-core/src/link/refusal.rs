@@ -5,6 +5,7 @@ use serde::{Deserialize, Serialize};
 use super::self_test::SelfTest;
 use super::state::Source;
 use crate::calibration::{Setup, Warmth};
+use crate::faults::FaultSet;
 use crate::held::Standing;
 use crate::motion::MotionError;
 use crate::settings::{SettingError, SettingField, SettingsHash};
@@ -151,6 +152,11 @@ pub enum Refusal {
     Overtaken,
     /// The board's memory has changed by itself: it does not drive before it has started anew.
     MemoryChanged,
+    /// A fault is present that forbids to drive: the bridge's own, or a frozen converter.
+    FaultPresent {
+        /// Those faults.
+        faults: FaultSet,
+    },
 }
 
 impl From<SettingError> for Refusal {

@@ -315,4 +315,8 @@ pub enum ReleaseReason {
     ProbeTimeSpent,
     /// More current flowed than a probe may draw although the volts were taken back.
     OverCurrent,
+    /// The bridge reported a fault. Disarmed.
+    BridgeFault,
+    /// Readings that a bench needs were no longer converted. Disarmed.
+    ConverterFrozen,
 }

@@ -1,10 +1,11 @@
 use super::*;
-use crate::sample::testing::{any_sample, engine, sample};
+use crate::sample::Conversions;
+use crate::sample::testing::{any_sample, engine, fresh, sample};
 use proptest::prelude::*;
 
 fn judge(plausibility: &mut Plausibility, sample: &Sample) -> Vetted {
     let request = engine(Mode::Boost, 180.0, 2000.0, 0.6);
-    plausibility.tick(&Settings::default(), sample, &request, LoopState::OnTarget)
+    plausibility.tick(&Settings::default(), &fresh(sample), &request, LoopState::OnTarget)
 }
 
 fn finite(value: Option<f32>) -> bool {
@@ -82,7 +83,7 @@ fn a_frozen_position_is_lost_while_the_vanes_are_under_way() {
     let mut plausibility = Plausibility::default();
     let request = engine(Mode::Boost, 180.0, 2000.0, 0.6);
     let mut tick_once =
-        |errand| plausibility.tick(&Settings::default(), &sample(0, 8000), &request, errand).position;
+        |errand| plausibility.tick(&Settings::default(), &fresh(&sample(0, 8000)), &request, errand).position;
     for _ in 0..10 * limits.position_frozen_ticks {
         assert!(tick_once(LoopState::OnTarget).is_some(), "a resting vane may stand still");
     }
@@ -134,8 +135,9 @@ fn a_position_that_changes_now_and_then_is_no_longer_frozen_after_the_healing_ti
     let limits = Settings::default().plausibility;
     let mut plausibility = Plausibility::default();
     let request = engine(Mode::Boost, 180.0, 2000.0, 0.6);
-    let mut tick_once =
-        |position, errand| plausibility.tick(&Settings::default(), &sample(0, position), &request, errand);
+    let mut tick_once = |position, errand| {
+        plausibility.tick(&Settings::default(), &fresh(&sample(0, position)), &request, errand)
+    };
     for _ in 0..=limits.position_frozen_ticks {
         tick_once(8000, LoopState::UnderWay);
     }
@@ -151,9 +153,55 @@ fn a_frozen_position_at_rest_does_not_heal() {
     let mut plausibility = Plausibility::default();
     let request = engine(Mode::Boost, 180.0, 2000.0, 0.6);
     let mut tick_once =
-        |errand| plausibility.tick(&Settings::default(), &sample(0, 8000), &request, errand).position;
+        |errand| plausibility.tick(&Settings::default(), &fresh(&sample(0, 8000)), &request, errand).position;
     for _ in 0..=limits.position_frozen_ticks {
         tick_once(LoopState::UnderWay);
     }
     assert!((0..4 * limits.heal_ticks).all(|_| tick_once(LoopState::OnTarget).is_none()));
+}
+
+/// Which readings are gone after so many ticks in which the groups count on by `step`.
+fn gone_after(ticks: u8, step: Conversions) -> [bool; 4] {
+    let mut plausibility = Plausibility::default();
+    let request = engine(Mode::Boost, 180.0, 2000.0, 0.6);
+    let mut reading = sample(0, 8000);
+    reading.supply = Volt(13.0);
+    let mut vetted = judge(&mut plausibility, &reading);
+    reading.conversions = Conversions::default();
+    plausibility.freshness = Freshness::default();
+    for _ in 0..ticks {
+        let (count, by) = (&mut reading.conversions, &step);
+        count.position = count.position.wrapping_add(by.position);
+        count.current = count.current.wrapping_add(by.current);
+        count.supply = count.supply.wrapping_add(by.supply);
+        count.engine = count.engine.wrapping_add(by.engine);
+        vetted = plausibility.tick(&Settings::default(), &reading, &request, LoopState::OnTarget);
+    }
+    let gone = [
+        vetted.position.is_none(),
+        vetted.motor_current.is_none(),
+        vetted.supply != reading.supply,
+        vetted.air.unwrap().boost.is_none(),
+    ];
+    assert_eq!(vetted.faults.contains(Fault::ConverterFrozen), gone.contains(&true), "{gone:?}");
+    gone
+}
+
+#[test]
+fn the_readings_of_a_group_that_counts_no_more_are_gone_and_no_others() {
+    let on = Conversions::all(1);
+    let stopped = [
+        Conversions { position: 0, ..on },
+        Conversions { current: 0, ..on },
+        Conversions { supply: 0, ..on },
+        Conversions { engine: 0, ..on },
+    ];
+    for (group, step) in stopped.into_iter().enumerate() {
+        assert_eq!(gone_after(FROZEN_TICKS - 1, step), [false; 4], "group {group}");
+        let mut expected = [false; 4];
+        expected[group] = true;
+        assert_eq!(gone_after(FROZEN_TICKS, step), expected);
+        assert_eq!(gone_after(250, step), expected, "and stay gone");
+    }
+    assert_eq!(gone_after(250, Conversions::all(255)), [false; 4]);
 }

@@ -12,9 +12,9 @@ use super::stream::Stream;
 use crate::calibration::Setup;
 use crate::command::Command;
 use crate::controller::{Controller, TickOutput};
-use crate::faults::Fault;
+use crate::faults::{Fault, FaultSet};
 use crate::held::Origin;
-use crate::learn::{LearnEvent, LearnOutcome, LearnTick};
+use crate::learn::{LearnEvent, LearnOutcome, LearnRefusal, LearnTick};
 use crate::link::batch::Around;
 use crate::link::note::{LearnNote, Note};
 use crate::link::point::{Point, current_steps, duty_steps, opening_steps};
@@ -110,6 +110,12 @@ impl<'a> ControlEnd<'a> {
         self.own.may_advance(next)
     }
 
+    /// Whether the drive may be used: what the bridge's enable goes by.
+    #[must_use]
+    pub fn arming(&self) -> Arming {
+        self.own.lease.arming()
+    }
+
     /// Runs one tick. What it has to say is only noted; packing and framing are the link end's, so that a
     /// tick's cost does not depend on the link.
     ///
@@ -129,9 +135,7 @@ impl<'a> ControlEnd<'a> {
         let request = self.request(sample);
         let mut output = self.own.controller.tick(sample, &request);
         output.faults.assign(Fault::TickJump, is_out_of_step);
-        if output.faults.contains(Fault::MemoryChanged) {
-            self.let_go(sample.tick, ReleaseReason::MemoryChanged);
-        }
+        self.let_go_of_faults(sample.tick, output.faults);
         self.watch_motion(sample, &output);
         self.watch_probe(sample, &output);
         self.record(sample, &request, &output);
@@ -203,13 +207,30 @@ impl<'a> ControlEnd<'a> {
     }
 
     fn let_go_in_silence(&mut self, now: Tick) {
-        if let Activity::Learn { learner, .. } = &mut self.own.activity {
-            let event = learner.abandon().event;
-            if let Some(event) = event {
-                self.own.learned = Some(self.note_learn(now, event));
-            }
-        }
+        self.abandon_learn(now, LearnRefusal::HostLost);
         self.release(now, ReleaseReason::HostSilent);
+    }
+
+    /// Ends a learn, if there is one, and tells why.
+    fn abandon_learn(&mut self, now: Tick, why: LearnRefusal) {
+        if let Activity::Learn { learner, .. } = &mut self.own.activity
+            && let Some(event) = learner.abandon(why).event
+        {
+            self.own.learned = Some(self.note_learn(now, event));
+        }
+    }
+
+    /// Lets go where a fault forbids to drive. An engine is followed without the readings that are no longer converted.
+    fn let_go_of_faults(&mut self, now: Tick, faults: FaultSet) {
+        if faults.contains(Fault::MemoryChanged) {
+            self.let_go(now, ReleaseReason::MemoryChanged);
+        } else if faults.contains(Fault::BridgeFault) {
+            self.abandon_learn(now, LearnRefusal::BridgeFault);
+            self.let_go(now, ReleaseReason::BridgeFault);
+        } else if faults.contains(Fault::ConverterFrozen) && self.own.activity.source() != Source::Engine {
+            self.abandon_learn(now, LearnRefusal::ConverterFrozen);
+            self.let_go(now, ReleaseReason::ConverterFrozen);
+        }
     }
 
     /// Lets go of a drive that is used or might be.
@@ -302,7 +323,7 @@ impl<'a> ControlEnd<'a> {
     }
 
     pub(super) fn is_armed(&self) -> bool {
-        self.own.lease.arming() == Arming::Armed
+        self.arming() == Arming::Armed
     }
 }
 
@@ -312,7 +333,9 @@ fn is_disarming(reason: ReleaseReason) -> bool {
         ReleaseReason::HostSilent
         | ReleaseReason::NewHost
         | ReleaseReason::TickFault
-        | ReleaseReason::MemoryChanged => true,
+        | ReleaseReason::MemoryChanged
+        | ReleaseReason::BridgeFault
+        | ReleaseReason::ConverterFrozen => true,
         ReleaseReason::NotStarted
         | ReleaseReason::Stopped
         | ReleaseReason::MotionEnded

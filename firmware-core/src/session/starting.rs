@@ -5,6 +5,7 @@ use super::activity::{Activity, MotionPlace};
 use super::control_end::ControlEnd;
 use crate::calibration::{Calibration, Setup, Warmth};
 use crate::controller::{DIAGNOSTIC_CURRENT_SHARE, LIMP_REFUSALS};
+use crate::faults::FaultSet;
 use crate::held::{Held, OriginTag, Standing};
 use crate::learn::{LearnKind, LearnOrder, Learner};
 use crate::link::refusal::Refusal;
@@ -23,6 +24,10 @@ impl ControlEnd<'_> {
         }
         if self.own.controller.has_memory_changed() {
             return Err(Refusal::MemoryChanged);
+        }
+        let faults = self.own.state.faults.common(FaultSet::FORBIDDING);
+        if !faults.is_empty() {
+            return Err(Refusal::FaultPresent { faults });
         }
         let board = self.settings_in_use()?;
         if board != host {

@@ -6,7 +6,7 @@ use std::collections::VecDeque;
 use firmware_core::calibration::{Calibration, Contact, LearnedStop, Setup, Warmth};
 use firmware_core::command::Command;
 use firmware_core::controller::Controller;
-use firmware_core::sample::{Request, Sample};
+use firmware_core::sample::{BridgeLine, Conversions, Request, Sample};
 use firmware_core::settings::Settings;
 use firmware_core::units::{Ampere, Counts, Kilopascal, Opening, Tick, Volt};
 
@@ -147,6 +147,8 @@ impl IdentifiedActuator {
             barometer: Kilopascal(0.0),
             exhaust: None,
             turbo_speed: None,
+            conversions: Conversions::all(tick.to_le_bytes()[0]),
+            bridge: BridgeLine::Quiet,
         }
     }
 }

@@ -4,31 +4,44 @@
 //! the drive is really told, a hung controller included.
 
 use core::convert::Infallible;
+use core::marker::PhantomData;
 
 use embedded_hal::digital::{self, OutputPin};
 use embedded_hal::pwm::{self, SetDutyCycle};
-use firmware_core::drive::PwmAndDirection;
+use firmware_core::drive::{AtDutyZero, PwmAndDirection, SafeOff};
 
 use crate::raw::Register;
 
 const BASE: usize = (lockstep::WINDOW_ADDRESS + lockstep::BRIDGE_AT) as usize;
 const COMPARE: Register = Register::at(BASE, 0x00);
 const DIRECTION: Register = Register::at(BASE, 0x04);
+const ENABLE: Register = Register::at(BASE, 0x08);
 
+/// The bridge.
+pub type HBridge = PwmAndDirection<Pwm, Direction, Enable, Cutoff>;
 /// The bridge's PWM.
 pub struct Pwm;
 /// The bridge's direction input, high to open.
 pub struct Direction;
+/// The bridge's enable input, high to drive.
+pub struct Enable;
+/// Off from wherever the processor is: panic, fault and watchdog handlers call it first.
+pub struct Cutoff;
 
-/// The bridge, at rest.
-pub fn start() -> PwmAndDirection<Pwm, Direction> {
-    force_off();
-    PwmAndDirection { pwm: Pwm, direction: Direction }
+/// The bridge, off.
+pub fn start() -> HBridge {
+    Cutoff::force_off();
+    PwmAndDirection { pwm: Pwm, direction: Direction, enable: Enable, safe_off: PhantomData }
 }
 
-/// Duty 0, from wherever the processor is: panic, fault and watchdog handlers call this first.
-pub fn force_off() {
-    COMPARE.write(0);
+impl SafeOff for Cutoff {
+    /// As the world's bridge in `plant`.
+    const AT_DUTY_ZERO: AtDutyZero = AtDutyZero::Brake;
+
+    fn force_off() {
+        ENABLE.write(0);
+        COMPARE.write(0);
+    }
 }
 
 impl pwm::ErrorType for Pwm {
@@ -58,6 +71,22 @@ impl OutputPin for Direction {
 
     fn set_high(&mut self) -> Result<(), Infallible> {
         DIRECTION.write(1);
+        Ok(())
+    }
+}
+
+impl digital::ErrorType for Enable {
+    type Error = Infallible;
+}
+
+impl OutputPin for Enable {
+    fn set_low(&mut self) -> Result<(), Infallible> {
+        ENABLE.write(0);
+        Ok(())
+    }
+
+    fn set_high(&mut self) -> Result<(), Infallible> {
+        ENABLE.write(1);
         Ok(())
     }
 }

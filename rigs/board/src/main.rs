@@ -59,7 +59,7 @@ fn main() -> ! {
     let _bell = Uart::start(bell::BASE, BELL_LINE, &BELLS);
     let session = work::begin_session(SESSION, reason, &mut keep);
     let (link_end, control) = session.split();
-    let ticker = Ticker::new(control, bridge, watchdog, Stopwatch, &raw::LAST_WORDS, bridge::force_off);
+    let ticker = Ticker::new(control, bridge, watchdog, Stopwatch, &raw::LAST_WORDS);
     let mut work = Work::new(link_end, ticker, link, keep);
     bell::tell_started(reason);
     loop {

@@ -4,7 +4,6 @@ use core::mem::MaybeUninit;
 
 use board_kit::{Flash, Keep, Ticker, short};
 use embedded_io::{Read, Write};
-use firmware_core::drive::PwmAndDirection;
 use firmware_core::link::SelfTest;
 use firmware_core::link::state::{Identity, Pacing, StartReason};
 use firmware_core::sample::Sample;
@@ -14,7 +13,7 @@ use firmware_core::units::Tick;
 use lockstep::{Ask, Drill, Stepped, TickDone, Usage, WindowError};
 
 use crate::bell::{Incoming, Outgoing, answer};
-use crate::bridge::{Direction, Pwm};
+use crate::bridge::HBridge;
 use crate::log::{self, LogWatch};
 use crate::stopwatch::Stopwatch;
 use crate::uart::Uart;
@@ -33,7 +32,7 @@ const CHUNK_BYTES: usize = 64;
 /// The session's two ends, drivers, and what they share.
 pub struct Work {
     link_end: LinkEnd<'static>,
-    ticker: Ticker<PwmAndDirection<Pwm, Direction>, ApbWatchdog, Stopwatch>,
+    ticker: Ticker<HBridge, ApbWatchdog, Stopwatch>,
     link: Uart,
     keep: Keep<Flash>,
     watch: LogWatch,
@@ -76,7 +75,7 @@ impl Work {
     /// Everything at rest.
     pub fn new(
         link_end: LinkEnd<'static>,
-        ticker: Ticker<PwmAndDirection<Pwm, Direction>, ApbWatchdog, Stopwatch>,
+        ticker: Ticker<HBridge, ApbWatchdog, Stopwatch>,
         link: Uart,
         keep: Keep<Flash>,
     ) -> Self {

@@ -115,12 +115,12 @@ impl Board {
     /// # Errors
     /// When the window cannot be read.
     pub fn bridge(&self) -> Result<Duty, BoardError> {
-        let mut registers = [0; 8];
+        let mut registers = [0; 12];
         self.process.window_read(BRIDGE_AT, &mut registers)?;
-        let [c0, c1, c2, c3, d0, d1, d2, d3] = registers;
-        let compare = u32::from_le_bytes([c0, c1, c2, c3]);
-        let direction = u32::from_le_bytes([d0, d1, d2, d3]);
-        let magnitude = f64::from(compare) / f64::from(u16::MAX);
+        let [c0, c1, c2, c3, d0, d1, d2, d3, e0, e1, e2, e3] = registers;
+        let [compare, direction, enable] =
+            [[c0, c1, c2, c3], [d0, d1, d2, d3], [e0, e1, e2, e3]].map(u32::from_le_bytes);
+        let magnitude = if enable == 0 { 0.0 } else { f64::from(compare) / f64::from(u16::MAX) };
         let signed = if direction == 0 { -magnitude } else { magnitude };
         Ok(Duty::saturating(signed as f32, Duty::ZERO))
     }

@@ -6,7 +6,7 @@
 
 use std::path::Path;
 
-use firmware_core::sample::Sample;
+use firmware_core::sample::{BridgeLine, Conversions, Sample};
 use firmware_core::units::{Ampere, Counts, Kilopascal, Tick, Volt};
 use lockstep::Drill;
 use virtual_rig::board::{Board, BoardError, image};
@@ -23,6 +23,8 @@ fn standing(tick: Tick) -> Sample {
         barometer: Kilopascal(101.0),
         exhaust: None,
         turbo_speed: None,
+        conversions: Conversions::all(tick.0.to_le_bytes()[0]),
+        bridge: BridgeLine::Quiet,
     }
 }
 

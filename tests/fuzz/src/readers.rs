@@ -9,7 +9,7 @@ use firmware_core::link::state::StartReason;
 use firmware_core::link::{
     Decoder, End, Head, Identity, PROTOCOL_VERSION, Pacing, SelfTest, Talk, ToBoard, encode,
 };
-use firmware_core::sample::Sample;
+use firmware_core::sample::{BridgeLine, Conversions, Sample};
 use firmware_core::session::Session;
 use firmware_core::store::StoreResult;
 use firmware_core::units::{Ampere, Counts, Kilopascal, Tick, Volt};
@@ -88,6 +88,8 @@ fn sample(tick: Tick) -> Sample {
         barometer: Kilopascal(100.0),
         exhaust: None,
         turbo_speed: None,
+        conversions: Conversions::all(tick.0.to_le_bytes()[0]),
+        bridge: BridgeLine::Quiet,
     }
 }
 

@@ -122,13 +122,9 @@ impl Learner {
         self.plan.previous().is_some()
     }
 
-    /// Ends the learn because the host's drive lease ran out.
-    pub fn abandon(&mut self) -> LearnTick {
-        if self.is_finished() {
-            released(None)
-        } else {
-            self.finish(LearnOutcome::Refused(LearnRefusal::HostLost))
-        }
+    /// Ends the learn for a reason from outside: the host has gone silent, or a fault lets the drive go.
+    pub fn abandon(&mut self, why: LearnRefusal) -> LearnTick {
+        if self.is_finished() { released(None) } else { self.finish(LearnOutcome::Refused(why)) }
     }
 
     /// One tick.

@@ -285,4 +285,8 @@ pub enum LearnRefusal {
         /// The limit that was broken, counts.
         limit: f32,
     },
+    /// The board's converter stopped converting.
+    ConverterFrozen,
+    /// The bridge reported a fault.
+    BridgeFault,
 }

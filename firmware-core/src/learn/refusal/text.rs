@@ -46,6 +46,10 @@ const HOST_LOST: &str = "Check the cable to the bench computer, then learn again
 const OTHER_SETUP: &str = "Make a full learn in this setup first.";
 const MOVED_SINCE_PREVIOUS: &str = "Inspect the stop and the linkage, then make a full learn.";
 const RESERVE: &str = "Lever or ring is clocked: re-index it, then learn free and attached again.";
+const CONVERTER_FROZEN: &str =
+    "The board's readings are old: switch its supply off and on; if it comes back, replace the board.";
+const BRIDGE_FAULT: &str = "Drive off. Look for a short in motor and leads, a hot bridge, and a supply that dips at it; \
+    some bridges hold their fault until their supply is switched off and on.";
 
 impl LearnRefusal {
     /// Short trade name of the reason, without numbers.
@@ -81,6 +85,8 @@ impl LearnRefusal {
             Self::OtherSetup { .. } => "other setup",
             Self::MovedSincePrevious { .. } => "moved since previous",
             Self::Reserve { .. } => "over-travel reserve",
+            Self::ConverterFrozen => "converter frozen",
+            Self::BridgeFault => "bridge fault",
         }
     }
 
@@ -119,6 +125,8 @@ impl LearnRefusal {
             Self::OtherSetup { .. } => OTHER_SETUP,
             Self::MovedSincePrevious { .. } => MOVED_SINCE_PREVIOUS,
             Self::Reserve { .. } => RESERVE,
+            Self::ConverterFrozen => CONVERTER_FROZEN,
+            Self::BridgeFault => BRIDGE_FAULT,
         }
     }
 
@@ -174,14 +182,19 @@ impl LearnRefusal {
             Self::Reserve { fault, closed, open, .. } => {
                 write!(f, "{fault}: {closed:.0} counts at closed, {open:.0} at open")
             }
+            Self::ConverterFrozen => f.write_str("no conversions of position, current or supply any more"),
+            Self::BridgeFault => f.write_str("the bridge reports a fault"),
         }
     }
 
     fn write_allowed(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match *self {
-            Self::NoMotion { .. } | Self::NotANumber { .. } | Self::HostLost | Self::OtherSetup { .. } => {
-                Ok(())
-            }
+            Self::NoMotion { .. }
+            | Self::NotANumber { .. }
+            | Self::HostLost
+            | Self::OtherSetup { .. }
+            | Self::ConverterFrozen
+            | Self::BridgeFault => Ok(()),
             Self::WrongDirection { allowed, .. } => write!(f, " (allowed {allowed:.0})"),
             Self::SpanShort { min, .. } => write!(f, " (least {min:.0})"),
             Self::SpanLong { max, .. } => write!(f, " (most {max:.0})"),

@@ -196,6 +196,8 @@ fn sample_at(tick: &mut Tick) -> Sample {
         barometer: Kilopascal(101.0),
         exhaust: None,
         turbo_speed: None,
+        conversions: Conversions::all(now.0.to_le_bytes()[0]),
+        bridge: BridgeLine::Quiet,
     }
 }
 

@@ -21,12 +21,13 @@ use crate::link::state::{
 use crate::link::talk::{End, Head, Talk};
 use crate::link::{DRIVE_LEASE_TICKS, Decoder, PROTOCOL_VERSION, SequenceCheck, encode};
 use crate::motion::{Footing, Goal, Segment};
-use crate::sample::{EngineDemand, Mode};
+use crate::sample::{BridgeLine, Conversions, EngineDemand, Mode};
 use crate::settings::{CountsDirection, Settings, SettingsHash, SettingsSection};
 use crate::store::{Kept, StoreFault, StoreResult};
 use crate::units::{Ampere, Counts, Duty, Kilopascal, Load, Opening, Rpm, Tick, Volt};
 use activity::Activity;
 
+mod board;
 mod books;
 mod clock;
 mod drive;
@@ -96,6 +97,10 @@ struct Bench {
     decoder: Decoder,
     boost: Kilopascal,
     position: Counts,
+    /// What the rig's converter has counted; each group goes on by its step.
+    conversions: Conversions,
+    converting: Conversions,
+    bridge: BridgeLine,
     /// How the rig's store answers; nothing while it is busy.
     store: Option<StoreResult>,
     /// What the rig's store holds.
@@ -134,6 +139,9 @@ impl Bench {
             decoder: Decoder::new(),
             boost: Kilopascal(101.0),
             position: Counts(8000),
+            conversions: Conversions::default(),
+            converting: Conversions::all(1),
+            bridge: BridgeLine::Quiet,
             store: Some(StoreResult::Written),
             kept: None,
         }
@@ -207,8 +215,17 @@ impl Bench {
         }
     }
 
+    fn convert(&mut self) {
+        let (count, step) = (&mut self.conversions, &self.converting);
+        count.position = count.position.wrapping_add(step.position);
+        count.current = count.current.wrapping_add(step.current);
+        count.supply = count.supply.wrapping_add(step.supply);
+        count.engine = count.engine.wrapping_add(step.engine);
+    }
+
     fn tick(&mut self) -> TickOutput {
         self.keep();
+        self.convert();
         let sample = Sample {
             tick: self.tick,
             position: self.position,
@@ -219,6 +236,8 @@ impl Bench {
             barometer: Kilopascal(101.0),
             exhaust: None,
             turbo_speed: None,
+            conversions: self.conversions,
+            bridge: self.bridge,
         };
         self.tick = self.tick.after(1);
         self.session.tick(&sample)

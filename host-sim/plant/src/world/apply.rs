@@ -3,8 +3,11 @@
 //! In: the sound parameters and the faults present at a moment. Out: changed actuator, hoses, supply and
 //! sensors, and the time of the next change. Refuses a fault that makes a parameter impossible.
 
+use firmware_core::sample::BridgeLine;
+
 use super::debris::Debris;
 use super::loose_stop::LooseStop;
+use super::sensors::Converter;
 use super::{Fault, FaultKind, StopFault, World};
 use crate::actuator::{ActuatorParams, LeverJoint, StopParams, TravelEnd};
 use crate::airpath::HoseState;
@@ -43,6 +46,8 @@ impl World {
         self.drive_sign = self.config.opening.sign();
         self.engine.set_fuel_response(self.config.engine.fuel_response);
         self.sensors.clear_faults();
+        self.converter = Converter::Converting;
+        self.bridge = BridgeLine::Quiet;
         self.loose = None;
         let pushed_rad = self.debris.take().map_or(0.0, |debris| debris.moved_rad());
         for fault in faults.iter().filter(|fault| fault.is_present(time_s)) {
@@ -78,6 +83,8 @@ impl World {
             FaultKind::Supply(volts) => self.supply_v = volts,
             FaultKind::SupplyResistance(ohm) => actuator.bridge.source_resistance_ohm += ohm,
             FaultKind::WindingOpen => actuator.motor.resistance_ohm = BROKEN_WINDING_OHM,
+            FaultKind::ConverterFrozen => self.converter = Converter::Frozen,
+            FaultKind::Bridge => self.bridge = BridgeLine::Fault,
             FaultKind::MotorReversed => self.drive_sign = -self.drive_sign,
             FaultKind::SpringBroken => actuator.spring = None,
             FaultKind::Ring(condition) => ring.friction = ring.friction.in_condition(condition),

@@ -90,6 +90,10 @@ pub enum FaultKind {
     SupplyResistance(f64),
     /// Winding broken: no current flows.
     WindingOpen,
+    /// The board's converter stops: its counts and readings stand still.
+    ConverterFrozen,
+    /// The bridge reports a fault and switches itself off.
+    Bridge,
     /// Motor leads swapped: opening duty closes.
     MotorReversed,
     /// Return spring broken.

@@ -22,6 +22,7 @@ pub use fault::{Fault, FaultKind, StopFault};
 pub use lanes::WorldLanes;
 pub use truth::{StopTruth, Truth};
 
+use firmware_core::sample::{BridgeLine, Sample};
 use rand::SeedableRng;
 use rand_pcg::Pcg64Mcg;
 
@@ -33,7 +34,7 @@ use crate::check::BadParameter;
 use crate::sensor::Noise;
 use debris::Debris;
 use loose_stop::LooseStop;
-use sensors::Sensors;
+use sensors::{Converter, Sensors};
 use truth::{first_contact_lever_rad, zero_push_lever_rad};
 
 /// One tick of the world, s.
@@ -89,6 +90,10 @@ pub struct World {
     actuator: Actuator,
     engine: Engine,
     sensors: Sensors,
+    converter: Converter,
+    /// What the board read last.
+    read: Option<Sample>,
+    bridge: BridgeLine,
     hose: HoseState,
     supply_v: f64,
     drive_sign: f64,
@@ -132,6 +137,9 @@ impl World {
             gas: config.gas_on_ring(engine.model().ring(), &travel),
             engine,
             sensors: Sensors::new(&config.sensors),
+            converter: Converter::Converting,
+            read: None,
+            bridge: BridgeLine::Quiet,
             hose: HoseState::default(),
             supply_v: sound.bridge.supply_v,
             drive_sign: config.opening.sign(),

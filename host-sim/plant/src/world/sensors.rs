@@ -2,12 +2,21 @@
 //!
 //! In: the world as it stands. Out: one [`Sample`] a tick, every reading with its noise and its faults.
 
-use firmware_core::sample::Sample;
+use firmware_core::sample::{Conversions, Sample};
 use firmware_core::units::{Ampere, Celsius, Kilopascal, Rpm, Tick, Volt};
 
 use super::{BoostTap, RPM_PER_RAD_S, SensorParams, World};
 use crate::actuator::supply_at_connector;
 use crate::sensor::{Channels, PositionSensor, Readings, Signal};
+
+/// What turns the sensors' volts into numbers, on the board.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Converter {
+    /// Every group of channels once for each sample.
+    Converting,
+    /// None any more.
+    Frozen,
+}
 
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct Sensors {
@@ -36,8 +45,19 @@ impl Sensors {
 }
 
 impl World {
-    /// Reads every sensor once.
+    /// Reads every sensor once. A frozen converter has all of it stand still, but not what the bridge says.
     pub fn sample(&mut self, tick: Tick) -> Sample {
+        let now = self.converted(tick);
+        let read = match (self.converter, self.read) {
+            (Converter::Frozen, Some(last)) => Sample { tick, bridge: now.bridge, ..last },
+            (Converter::Frozen, None) | (Converter::Converting, _) => now,
+        };
+        self.read = Some(read);
+        read
+    }
+
+    /// One conversion of every channel.
+    fn converted(&mut self, tick: Tick) -> Sample {
         let (time_s, truth) = (self.time_s(), self.for_the_sensors());
         let normal = self.noise.draw();
         let Sensors { position, channels } = &mut self.sensors;
@@ -54,6 +74,10 @@ impl World {
             barometer: Kilopascal(of(Signal::Barometer)),
             exhaust: channels.has(Signal::Exhaust).then(|| Kilopascal(of(Signal::Exhaust))),
             turbo_speed: channels.has(Signal::TurboSpeed).then(|| Rpm(of(Signal::TurboSpeed))),
+            conversions: Conversions::all(
+                self.read.map_or(0, |last| last.conversions.position.wrapping_add(1)),
+            ),
+            bridge: self.bridge,
         }
     }
 

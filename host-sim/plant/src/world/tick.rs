@@ -1,5 +1,6 @@
 //! What happens to a world in a tick, in parts: alone they follow one another, in lanes other worlds come between.
 
+use firmware_core::sample::BridgeLine;
 use firmware_core::units::Duty;
 
 use super::{ACTUATOR_STEP_S, ACTUATOR_STEPS, Diverged, EngineState, TICK_S, World};
@@ -139,7 +140,8 @@ impl World {
     fn drive_for(&self, duty: Duty) -> WindingDrive {
         let duty = f64::from(duty.get());
         let supply_v = self.supply_v;
-        if duty == 0.0 && self.sound.bridge.idle == BridgeIdle::Open || supply_v <= 0.0 {
+        let is_off = self.bridge == BridgeLine::Fault || supply_v <= 0.0;
+        if is_off || duty == 0.0 && self.sound.bridge.idle == BridgeIdle::Open {
             return WindingDrive::Off { supply_v };
         }
         WindingDrive::Bridge { duty: self.drive_sign * duty, supply_v }

@@ -101,6 +101,8 @@ impl Case {
                 | FaultKind::Supply(_)
                 | FaultKind::SupplyResistance(_)
                 | FaultKind::WindingOpen
+                | FaultKind::ConverterFrozen
+                | FaultKind::Bridge
                 | FaultKind::MotorReversed
                 | FaultKind::SpringBroken
                 | FaultKind::Ring(_)

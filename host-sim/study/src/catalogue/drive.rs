@@ -150,4 +150,12 @@ pub(super) const PRESETS: &[Preset] = &[
         WEAK,
         |case, share| case.mishaps.duty_share = Some(share),
     ),
+    Family::Drive.preset(
+        "bridge-fault",
+        "bridge reports a short or heat and switches itself off during the learn",
+        Tag::MustReject,
+        (0.0, 6.0, "s after the start"),
+        &["bridge fault"],
+        |case, at_s| case.fault_from(at_s, FaultKind::Bridge),
+    ),
 ];

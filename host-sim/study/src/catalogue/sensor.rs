@@ -191,4 +191,12 @@ pub(super) const PRESETS: &[Preset] = &[
         &["not a number"],
         |case, at_s| case.fault_from(at_s, FaultKind::CurrentSensor(ChannelFault::DropOut(f64::NAN))),
     ),
+    Family::Sensor.preset(
+        "converter-frozen",
+        "the board's converter stops during the learn: every reading stands still",
+        Tag::MustReject,
+        (0.0, 6.0, "s after the start"),
+        &["converter frozen"],
+        |case, at_s| case.fault_from(at_s, FaultKind::ConverterFrozen),
+    ),
 ];

@@ -110,6 +110,12 @@ impl Surprise {
             ReleaseReason::SensorFault => {
                 "position or current could not be believed: at its end, jumping or gone. Check sensor, connector and shield."
             }
+            ReleaseReason::BridgeFault => {
+                "its bridge reports a fault. Look for a short in motor and leads, heat, and a supply that dips at the bridge."
+            }
+            ReleaseReason::ConverterFrozen => {
+                "its converter has stopped. Switch its supply off and on; if it comes back, replace the board."
+            }
             ReleaseReason::HostSilent => "it heard nothing from this tool. Check the line, then start again.",
             ReleaseReason::NotStarted
             | ReleaseReason::Stopped

@@ -3,6 +3,7 @@
 use std::fmt;
 
 use firmware_core::calibration::Setup;
+use firmware_core::faults::Fault;
 use firmware_core::held::Standing;
 use firmware_core::link::{Refusal, SelfCheck, SelfTest, Source};
 
@@ -63,6 +64,10 @@ fn write_seen(refusal: &Refusal, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         Refusal::TooManyWaiting { max } => write!(f, "{max} messages wait there already, and no more can"),
         Refusal::Overtaken => f.write_str("a stop overtook it"),
         Refusal::MemoryChanged => f.write_str("its memory has changed by itself"),
+        Refusal::FaultPresent { faults } => {
+            let names: Vec<_> = faults.iter().map(Fault::name).collect();
+            write!(f, "with this fault it does not drive: {}", names.join(", "))
+        }
     }
 }
 
@@ -96,6 +101,11 @@ fn advice(refusal: &Refusal) -> &'static str {
         Refusal::TooManyWaiting { .. } => "wait for each reply before the next message",
         Refusal::Overtaken => "run again if the stop was not meant",
         Refusal::MemoryChanged => "switch its supply off and on; if it comes back, replace the board",
+        Refusal::FaultPresent { faults } if faults.contains(Fault::BridgeFault) => {
+            "look for a short in motor and leads, heat, and a supply that dips at the bridge; then switch its supply off \
+             and on"
+        }
+        Refusal::FaultPresent { .. } => "switch its supply off and on; if it comes back, replace the board",
     }
 }
 

@@ -15,6 +15,9 @@ pub fn fault_of(refusal: &LearnRefusal) -> FaultOf {
         | LearnRefusal::NotANumber { .. }
         | LearnRefusal::TickLost { .. }
         | LearnRefusal::HostLost
+        // The bridge may have seen a short in the motor, or be broken itself.
+        | LearnRefusal::BridgeFault
+        | LearnRefusal::ConverterFrozen
         | LearnRefusal::OtherSetup { .. } => FaultOf::Rig,
         LearnRefusal::NoMotion { .. }
         | LearnRefusal::SpanShort { .. }

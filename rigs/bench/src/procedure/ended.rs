@@ -88,7 +88,9 @@ pub(super) fn ending(reason: ReleaseReason) -> Option<Ending> {
         | ReleaseReason::ProbeReached
         | ReleaseReason::ProbeHeld
         | ReleaseReason::ProbeTimeSpent
-        | ReleaseReason::OverCurrent => None,
+        | ReleaseReason::OverCurrent
+        | ReleaseReason::BridgeFault
+        | ReleaseReason::ConverterFrozen => None,
     }
 }
 

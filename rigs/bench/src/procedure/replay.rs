@@ -6,7 +6,7 @@
 
 use firmware_core::command::Command;
 use firmware_core::learn::{Check, CheckSet, LearnEvent, LearnOrder, LearnOutcome, Learner};
-use firmware_core::sample::Sample;
+use firmware_core::sample::{BridgeLine, Conversions, Sample};
 use firmware_core::settings::Settings;
 use firmware_core::units::{Ampere, Kilopascal, Tick, Volt};
 use schemars::JsonSchema;
@@ -133,6 +133,8 @@ fn of_record(recorded: &record::RecordedSample, supply: Volt) -> Sample {
         barometer: Kilopascal(f32::NAN),
         exhaust: None,
         turbo_speed: None,
+        conversions: Conversions::all(recorded.tick.0.to_le_bytes()[0]),
+        bridge: BridgeLine::Quiet,
     }
 }
 

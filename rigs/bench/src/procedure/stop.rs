@@ -180,6 +180,13 @@ impl RunStop {
                 ReleaseReason::TickFault => "its clock jumped",
                 ReleaseReason::NotStored => "it could not store what must be kept first",
                 ReleaseReason::MemoryChanged => "its memory has changed by itself",
+                ReleaseReason::BridgeFault => {
+                    "its bridge reports a fault: look for a short in motor and leads, heat, a supply that dips at the bridge"
+                }
+                ReleaseReason::ConverterFrozen => {
+                    "its converter has stopped, so its readings are old: switch its supply off and on; if it comes \
+                     back, replace the board"
+                }
             },
         }
     }

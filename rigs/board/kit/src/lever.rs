@@ -1,7 +1,7 @@
 //! A lever made of arithmetic, for a board that no world hangs on: motor, friction, a spring that opens, two soft stops.
 //! Invented, as the default settings are; it is there to give the controller something that moves.
 
-use firmware_core::sample::Sample;
+use firmware_core::sample::{BridgeLine, Conversions, Sample};
 use firmware_core::units::{Ampere, Counts, Duty, Kilopascal, Tick, Volt};
 
 const SUPPLY: Volt = Volt(12.0);
@@ -51,6 +51,8 @@ impl Lever {
             barometer: ABSOLUTE,
             exhaust: None,
             turbo_speed: None,
+            conversions: Conversions::all(tick.0 as u8),
+            bridge: BridgeLine::Quiet,
         }
     }
 

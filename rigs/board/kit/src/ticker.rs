@@ -1,7 +1,7 @@
 //! One tick: from a sample to the duty at the bridge, under the watchdog's eye.
 
 use firmware_core::controller::TickOutput;
-use firmware_core::drive::Bridge;
+use firmware_core::drive::{Bridge, Gate};
 use firmware_core::sample::Sample;
 use firmware_core::session::ControlEnd;
 use firmware_core::store::{Kept, StoreResult};
@@ -37,24 +37,22 @@ pub struct Timed {
 /// The control end and all that a tick touches. For a timer's interrupt, or wherever samples come.
 pub struct Ticker<B, W, C> {
     control: ControlEnd<'static>,
-    bridge: B,
+    gate: Gate<B>,
     watchdog: W,
     clock: C,
     words: &'static LastWords,
-    force_off: fn(),
 }
 
 impl<B: Bridge, W: Watchdog, C: Clock> Ticker<B, W, C> {
-    /// Ready for the first tick; `force_off` puts the bridge off where the duty does not reach it.
+    /// Ready for the first tick; the bridge is off.
     pub fn new(
         control: ControlEnd<'static>,
         bridge: B,
         watchdog: W,
         clock: C,
         words: &'static LastWords,
-        force_off: fn(),
     ) -> Self {
-        Self { control, bridge, watchdog, clock, words, force_off }
+        Self { control, gate: Gate::new(bridge), watchdog, clock, words }
     }
 
     /// Runs a tick. `before` runs first, within the time that the watchdog grants.
@@ -65,10 +63,8 @@ impl<B: Bridge, W: Watchdog, C: Clock> Ticker<B, W, C> {
         let began = self.clock.now();
         let output = self.control.tick(sample);
         let clocks = self.clock.now().wrapping_sub(began);
-        if self.bridge.set(output.duty).is_ok() {
+        if self.gate.drive(self.control.arming(), output.duty).is_ok() {
             self.watchdog.feed();
-        } else {
-            (self.force_off)();
         }
         self.words.note_tick(sample.tick);
         self.watchdog.rest();

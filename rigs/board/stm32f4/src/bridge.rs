@@ -6,13 +6,16 @@
 //! | PA8, PA9 | timer 1, channels 1 and 2: opens, closes |
 //! | PB12 | break input, low on a fault |
 //!
-//! The break takes the outputs off in hardware, and nothing but [`BreakBridge::enable`] ever sets them on again.
+//! The break takes the outputs off in hardware, and nothing but [`Bridge::enable`] ever sets them on again.
 //! Registers: RM0090 rev 19, 17.4 and 8.4.
 
 use core::convert::Infallible;
+use core::marker::PhantomData;
 
+use embedded_hal::digital::{self, OutputPin};
 use embedded_hal::pwm::{self, SetDutyCycle};
-use firmware_core::drive::{Bridge, DriveError, TwoPwm};
+use firmware_core::drive::{AtDutyZero, Bridge, DriveError, SafeOff, TwoPwm};
+use firmware_core::sample::BridgeLine;
 use firmware_core::units::Duty;
 
 use crate::clock::CoreClock;
@@ -29,7 +32,12 @@ pub struct Half {
 }
 
 /// The bridge; off until it is enabled.
-pub struct BreakBridge(TwoPwm<Half>);
+pub struct BreakBridge(TwoPwm<Half, EnablePin, Cutoff>);
+
+/// The enable pin, with the timer's main output behind it.
+pub struct EnablePin;
+/// Off, from wherever the processor is.
+pub struct Cutoff;
 
 /// The first thing that the image does: enable low, driven.
 pub fn hold_off() {
@@ -75,21 +83,64 @@ impl BreakBridge {
         gpiob().moder().modify(|_, w| w.moder12().alternate());
         gpioa().afrh().modify(|_, w| w.afrh8().af1().afrh9().af1());
         gpioa().moder().modify(|_, w| w.moder8().alternate().moder9().alternate());
-        Self(TwoPwm { open: Half { channel: 0, top }, close: Half { channel: 1, top } })
+        Self(TwoPwm {
+            open: Half { channel: 0, top },
+            close: Half { channel: 1, top },
+            enable: EnablePin,
+            safe_off: PhantomData,
+        })
     }
+}
 
-    /// Lets the duty out, once, by software.
-    pub fn enable(&mut self) {
-        // What came in before the outputs were on is no fault of this run.
-        tim1().sr().write(|w| w.bif().clear());
-        tim1().bdtr().modify(|_, w| w.moe().enabled());
-        gpiob().bsrr().write(|w| w.bs13().set_bit());
+/// What the break input has seen since the last look; a line that is still low sets it again (RM0090, 17.4.5).
+pub fn fault_line() -> BridgeLine {
+    let is_set = tim1().sr().read().bif().bit_is_set();
+    tim1().sr().write(|w| w.bif().clear());
+    if is_set { BridgeLine::Fault } else { BridgeLine::Quiet }
+}
+
+impl SafeOff for BreakBridge {
+    /// Both low sides conduct at duty 0.
+    const AT_DUTY_ZERO: AtDutyZero = AtDutyZero::Brake;
+
+    fn force_off() {
+        force_off();
+    }
+}
+
+impl SafeOff for Cutoff {
+    const AT_DUTY_ZERO: AtDutyZero = BreakBridge::AT_DUTY_ZERO;
+
+    fn force_off() {
+        force_off();
     }
 }
 
 impl Bridge for BreakBridge {
+    fn enable(&mut self) -> Result<(), DriveError> {
+        self.0.enable()
+    }
+
     fn set(&mut self, duty: Duty) -> Result<(), DriveError> {
         self.0.set(duty)
+    }
+}
+
+impl digital::ErrorType for EnablePin {
+    type Error = Infallible;
+}
+
+impl OutputPin for EnablePin {
+    fn set_low(&mut self) -> Result<(), Infallible> {
+        force_off();
+        Ok(())
+    }
+
+    /// Lets the duty out, by software: the break never re-arms by itself.
+    fn set_high(&mut self) -> Result<(), Infallible> {
+        tim1().bdtr().modify(|_, w| w.moe().enabled());
+        gpiob().bsrr().write(|w| w.bs13().set_bit());
+        Ok(())
     }
 }
 

@@ -14,6 +14,8 @@
 //! a reading; the others one after the other, one a tick. Nothing waits: what was not converted since the last look is
 //! NaN. Registers: RM0090 rev 19, 13.13.
 
+use firmware_core::sample::Conversions;
+
 use crate::raw::{adc_common, adc1, convert_in_step, convert_next, gpioa, rcc};
 
 const IN_STEP: [u8; 4] = [0, 1, 2, 3];
@@ -49,6 +51,7 @@ pub struct Beside {
 pub struct Converters {
     beside: [f32; 3],
     turn: usize,
+    counted: Conversions,
 }
 
 impl Converters {
@@ -73,17 +76,26 @@ impl Converters {
             let w = w.adon().enabled().eocs().each_conversion();
             w.jextsel().tim1trgo().jexten().rising_edge()
         });
-        Self { beside: [f32::NAN; 3], turn: 0 }
+        Self { beside: [f32::NAN; 3], turn: 0, counted: Conversions::default() }
     }
 
     /// What was converted in step since the last look.
     pub fn in_step(&mut self) -> InStep {
         let is_new = adc1().sr().read().jeoc().bit_is_set();
         adc1().sr().write(|w| w.jeoc().clear_bit());
+        if is_new {
+            let count = self.counted.position.wrapping_add(1);
+            self.counted = Conversions { engine: self.counted.engine, ..Conversions::all(count) };
+        }
         let share = |place: usize| {
             if is_new { f32::from(adc1().jdr(place).read().jdata().bits()) / FULL_CODE } else { f32::NAN }
         };
         InStep { current: share(0), position: share(1), supply: share(2), rail: share(3) }
+    }
+
+    /// Conversions that came to their end.
+    pub fn counted(&self) -> Conversions {
+        self.counted
     }
 
     /// Takes the conversion that the last call started and starts the next; gives the newest of each channel.
@@ -93,6 +105,7 @@ impl Converters {
         if let Some(place) = self.beside.get_mut(self.turn) {
             *place = if is_new { f32::from(code) / FULL_CODE } else { f32::NAN };
         }
+        self.counted.engine = self.counted.engine.wrapping_add(u8::from(is_new));
         self.turn = (self.turn + 1) % BESIDE.len();
         if let Some(channel) = BESIDE.get(self.turn) {
             convert_next(*channel);

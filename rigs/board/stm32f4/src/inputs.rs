@@ -3,6 +3,7 @@
 use firmware_core::sample::Sample;
 use firmware_core::units::{Ampere, Counts, Duty, Kilopascal, Tick, Volt};
 
+use crate::bridge::fault_line;
 use crate::converters::{Beside, Converters, InStep};
 
 /// The converter's range, volts.
@@ -41,6 +42,8 @@ impl Inputs for Converters {
             barometer: pressure(beside.barometer),
             exhaust: None,
             turbo_speed: None,
+            conversions: self.counted(),
+            bridge: fault_line(),
         }
     }
 }

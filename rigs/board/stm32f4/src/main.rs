@@ -78,16 +78,13 @@ fn start(session: &'static mut MaybeUninit<Session>, saves: FillingHand) -> (Tal
     let clock = clock::start();
     // The store may erase for longer than the watchdog's patience.
     let mut keep = Keep::prepare(world::pages(), 0..raw::JOURNAL_BYTES as u32);
-    let mut bridge = BreakBridge::start(&clock);
+    let bridge = BreakBridge::start(&clock);
     self_test::start();
     let (inputs, self_test) = world::start();
     let watchdog = watchdog::start();
-    if self_test.is_sound() {
-        bridge.enable();
-    }
     let session = begin_session(session, identity(&clock, started), self_test, &mut keep);
     let (link_end, control) = session.split();
-    let ticker = Ticker::new(control, bridge, watchdog, Cycles, &raw::LAST_WORDS, bridge::force_off);
+    let ticker = Ticker::new(control, bridge, watchdog, Cycles, &raw::LAST_WORDS);
     let (pace, watched) = (Pace::new(&clock), Watched::default());
     start_ticks(Control { ticker, inputs, saves, pace, driven: Duty::ZERO, watched }, &clock);
     (Talker::new(link_end, UsartLine::start(&clock)), keep)

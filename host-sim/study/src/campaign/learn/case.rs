@@ -4,7 +4,8 @@
 //! controller's heat, stall and duty limits as on the board.
 
 use firmware_core::controller::Controller;
-use firmware_core::learn::{LearnEvent, LearnOrder, LearnOutcome, Learner, Touch};
+use firmware_core::faults::{Fault, FaultSet};
+use firmware_core::learn::{LearnEvent, LearnOrder, LearnOutcome, LearnRefusal, Learner, Touch};
 use firmware_core::sample::{Request, Sample};
 use firmware_core::settings::Settings;
 use firmware_core::units::Tick;
@@ -101,10 +102,15 @@ fn learn_in(
     let mut learner = Learner::new(settings, order);
     let mut touches = Vec::new();
     let mut largest_duty = 0.0_f32;
+    let mut forbidden = None;
     for ticks in 0..GIVE_UP_TICKS {
         let sample = sample(world, case, first_tick.saturating_add(ticks));
         let is_silent = case.mishaps.host_silent_at_s.is_some_and(|at_s| world.time_s() >= at_s);
-        let tick = if is_silent { learner.abandon() } else { learner.tick(&sample) };
+        let why = if is_silent { Some(LearnRefusal::HostLost) } else { forbidden };
+        let tick = match why {
+            Some(why) => learner.abandon(why),
+            None => learner.tick(&sample),
+        };
         match tick.event {
             Some(LearnEvent::Outcome(outcome)) => {
                 return Ok(LearnRun { outcome, ticks, touches, largest_duty });
@@ -113,11 +119,19 @@ fn learn_in(
             Some(LearnEvent::Phase(_)) | None => {}
         }
         let output = controller.tick(&sample, &Request::Bench(tick.command));
+        forbidden = forbidden_by(output.faults);
         let duty = case.mishaps.duty(output.duty, world.time_s());
         largest_duty = largest_duty.max(duty.get().abs());
         world.step(duty, &EngineState::Standing)?;
     }
     Err(LearnRunError::Endless { ticks: GIVE_UP_TICKS })
+}
+
+/// Why the board would end the learn, where a fault forbids to drive.
+fn forbidden_by(faults: FaultSet) -> Option<LearnRefusal> {
+    let of = |fault, why| faults.contains(fault).then_some(why);
+    of(Fault::BridgeFault, LearnRefusal::BridgeFault)
+        .or(of(Fault::ConverterFrozen, LearnRefusal::ConverterFrozen))
 }
 
 fn sample(world: &mut World, case: &Case, tick: u32) -> Sample {
