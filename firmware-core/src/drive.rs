@@ -195,7 +195,7 @@ mod tests {
         const AT_DUTY_ZERO: AtDutyZero = AtDutyZero::Brake;
 
         fn force_off() {
-            SWITCHED_OFF.set(SWITCHED_OFF.get() + 1);
+            SWITCHED_OFF.set(SWITCHED_OFF.get().saturating_add(1));
         }
     }
 

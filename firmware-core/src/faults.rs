@@ -203,6 +203,9 @@ impl FaultSet {
     /// Faults with which a bench does not drive, and nothing is armed.
     pub const FORBIDDING: Self = Self::only(Fault::ConverterFrozen).union(Self::only(Fault::BridgeFault));
 
+    /// Faults that may end what drives.
+    pub const ENDING: Self = Self::FORBIDDING.union(Self::only(Fault::MemoryChanged));
+
     /// The members that are in `other` too.
     #[must_use]
     pub const fn common(self, other: Self) -> Self {

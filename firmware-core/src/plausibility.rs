@@ -13,7 +13,7 @@ use crate::settings::Settings;
 use crate::tables::Place;
 use crate::units::{Ampere, Counts, Kilopascal, Load, Rpm, Tick, Volt, is_within};
 use channel::{Channel, Frozen, ReadingJudged, ReadingState, Window};
-use freshness::{Age, Freshness};
+use freshness::Freshness;
 
 pub use freshness::FROZEN_TICKS;
 
@@ -106,25 +106,40 @@ impl Plausibility {
     ) -> Vetted {
         let mut faults = FaultSet::NONE;
         faults.assign(Fault::BridgeFault, sample.bridge == BridgeLine::Fault);
-        let ages = self.freshness.tick(&sample.conversions);
-        let air = match request {
-            Request::Engine(demand) => Some(self.air(settings, sample, demand, ages.engine, &mut faults)),
-            Request::Release | Request::Bench(_) => None,
-        };
-        let is_engine_blind = air.is_some() && ages.engine == Age::Old;
-        faults.assign(Fault::ConverterFrozen, is_engine_blind || ages.is_bench_blind());
         let position = self.position(settings, sample, errand, &mut faults);
         let supply = self.supply(settings, sample, &mut faults);
         let motor_current = self.current(settings, sample, &mut faults);
         self.temperature(settings, sample, &mut faults);
-        Vetted {
-            tick: sample.tick,
-            position: ages.position.keep(position),
-            supply: ages.supply.keep(Some(supply)).unwrap_or(settings.actuator.nominal_supply),
-            motor_current: ages.current.keep(motor_current),
-            air,
-            faults,
+        let air = match request {
+            Request::Engine(demand) => Some(self.air(settings, sample, demand, &mut faults)),
+            Request::Release | Request::Bench(_) => None,
+        };
+        let mut vetted = Vetted { tick: sample.tick, position, supply, motor_current, air, faults };
+        if !self.freshness.is_all_fresh(&sample.conversions) {
+            self.drop_old(settings, &mut vetted);
         }
+        vetted
+    }
+
+    /// Takes away what is no longer converted; the engine's sensors only count while an engine asks.
+    #[inline(never)]
+    fn drop_old(&self, settings: &Settings, vetted: &mut Vetted) {
+        let [position, current, supply, engine] = self.freshness.old();
+        if position {
+            vetted.position = None;
+        }
+        if current {
+            vetted.motor_current = None;
+        }
+        if supply {
+            vetted.supply = settings.actuator.nominal_supply;
+        }
+        let air = vetted.air.as_mut().filter(|_| engine);
+        let is_any_needed = position || current || supply || air.is_some();
+        if let Some(air) = air {
+            *air = Air { boost: None, boost_saturated: false, exhaust: None, turbo_speed: None, ..*air };
+        }
+        vetted.faults.assign(Fault::ConverterFrozen, is_any_needed);
     }
 
     fn position(
@@ -179,13 +194,9 @@ impl Plausibility {
         settings: &Settings,
         sample: &Sample,
         demand: &EngineDemand,
-        age: Age,
         faults: &mut FaultSet,
     ) -> Air {
         let demand = self.demand(settings, demand, faults);
-        if age == Age::Old {
-            return self.blind_air(settings, demand);
-        }
         let barometer = self.barometer(settings, sample, faults);
         let (boost, boost_saturated) = self.boost(settings, sample, &demand, barometer, faults);
         let turbo_speed = self.turbo_speed(settings, sample, boost.zip(barometer), faults);
@@ -194,22 +205,13 @@ impl Plausibility {
         Air {
             boost: boost.filter(|_| boost_saturated || !is_outrun),
             boost_saturated,
-            barometer: self.barometer_in_use(settings),
+            barometer: Kilopascal(
+                self.barometer.last_sound().unwrap_or(settings.plausibility.barometer_min.0),
+            ),
             exhaust: self.exhaust(settings, sample, faults),
             turbo_speed,
             demand,
         }
-    }
-
-    /// Air whose sensors are no longer converted.
-    #[inline(never)]
-    fn blind_air(&self, settings: &Settings, demand: EngineDemand) -> Air {
-        let barometer = self.barometer_in_use(settings);
-        Air { boost: None, boost_saturated: false, barometer, exhaust: None, turbo_speed: None, demand }
-    }
-
-    fn barometer_in_use(&self, settings: &Settings) -> Kilopascal {
-        Kilopascal(self.barometer.last_sound().unwrap_or(settings.plausibility.barometer_min.0))
     }
 
     fn demand(&mut self, settings: &Settings, demand: &EngineDemand, faults: &mut FaultSet) -> EngineDemand {

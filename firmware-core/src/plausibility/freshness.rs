@@ -6,77 +6,47 @@ use crate::sample::Conversions;
 /// the invented actuator A at full speed travels a twentieth of its way in that time.
 pub const FROZEN_TICKS: u8 = 5;
 
-/// How a group's reading stands.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Age {
-    /// Converted within [`FROZEN_TICKS`].
-    Fresh,
-    /// Not any more.
-    Old,
-}
-
-impl Age {
-    /// A reading that may be used.
-    #[inline(always)]
-    pub(super) fn keep<T>(self, reading: Option<T>) -> Option<T> {
-        match self {
-            Self::Fresh => reading,
-            Self::Old => None,
-        }
-    }
-}
-
-/// How the groups stand.
-#[derive(Debug, Clone, Copy)]
-pub(super) struct Ages {
-    pub(super) position: Age,
-    pub(super) current: Age,
-    pub(super) supply: Age,
-    pub(super) engine: Age,
-}
-
-impl Ages {
-    /// True when a reading is old that a bench needs.
-    #[inline(always)]
-    pub(super) fn is_bench_blind(self) -> bool {
-        [self.position, self.current, self.supply].contains(&Age::Old)
-    }
-}
-
 /// Memory of the counts.
 #[derive(Debug, Clone, Copy, Default)]
 pub(super) struct Freshness {
-    position: Count,
-    current: Count,
-    supply: Count,
-    engine: Count,
+    last: Conversions,
+    /// Ticks in a row in which each group did not count.
+    still: Conversions,
 }
 
 impl Freshness {
+    /// Takes the counts of a tick; true when no reading is old.
     #[inline(always)]
-    pub(super) fn tick(&mut self, now: &Conversions) -> Ages {
-        Ages {
-            position: self.position.tick(now.position),
-            current: self.current.tick(now.current),
-            supply: self.supply.tick(now.supply),
-            engine: self.engine.tick(now.engine),
-        }
+    pub(super) fn is_all_fresh(&mut self, now: &Conversions) -> bool {
+        let last = core::mem::replace(&mut self.last, *now);
+        let have_all_counted = now.position != last.position
+            && now.current != last.current
+            && now.supply != last.supply
+            && now.engine != last.engine;
+        // What a sound converter comes to in every tick; the whole look would come to the same.
+        (have_all_counted && self.still == Conversions::all(0)) || self.look(now, &last)
+    }
+
+    #[inline(never)]
+    fn look(&mut self, now: &Conversions, last: &Conversions) -> bool {
+        let still = self.still;
+        self.still = Conversions {
+            position: still_for(still.position, now.position, last.position),
+            current: still_for(still.current, now.current, last.current),
+            supply: still_for(still.supply, now.supply, last.supply),
+            engine: still_for(still.engine, now.engine, last.engine),
+        };
+        !self.old().contains(&true)
+    }
+
+    /// Whether position, current, supply and the engine's sensors are old.
+    pub(super) fn old(&self) -> [bool; 4] {
+        let Conversions { position, current, supply, engine } = self.still;
+        [position, current, supply, engine].map(|still| still >= FROZEN_TICKS)
     }
 }
 
-/// One group's.
-#[derive(Debug, Clone, Copy, Default)]
-struct Count {
-    last: u8,
-    /// Ticks in a row without a conversion.
-    still: u8,
-}
-
-impl Count {
-    #[inline(always)]
-    fn tick(&mut self, now: u8) -> Age {
-        self.still = if now == self.last { self.still.saturating_add(1) } else { 0 };
-        self.last = now;
-        if self.still < FROZEN_TICKS { Age::Fresh } else { Age::Old }
-    }
+/// Ticks in a row without a conversion, after one more tick.
+fn still_for(before: u8, now: u8, last: u8) -> u8 {
+    if now == last { before.saturating_add(1) } else { 0 }
 }

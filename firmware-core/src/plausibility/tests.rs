@@ -198,8 +198,7 @@ fn the_readings_of_a_group_that_counts_no_more_are_gone_and_no_others() {
     ];
     for (group, step) in stopped.into_iter().enumerate() {
         assert_eq!(gone_after(FROZEN_TICKS - 1, step), [false; 4], "group {group}");
-        let mut expected = [false; 4];
-        expected[group] = true;
+        let expected = core::array::from_fn(|at| at == group);
         assert_eq!(gone_after(FROZEN_TICKS, step), expected);
         assert_eq!(gone_after(250, step), expected, "and stay gone");
     }

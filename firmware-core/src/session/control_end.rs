@@ -135,7 +135,9 @@ impl<'a> ControlEnd<'a> {
         let request = self.request(sample);
         let mut output = self.own.controller.tick(sample, &request);
         output.faults.assign(Fault::TickJump, is_out_of_step);
-        self.let_go_of_faults(sample.tick, output.faults);
+        if output.faults.meets(FaultSet::ENDING) {
+            self.let_go_of_faults(sample.tick, output.faults);
+        }
         self.watch_motion(sample, &output);
         self.watch_probe(sample, &output);
         self.record(sample, &request, &output);
@@ -221,6 +223,7 @@ impl<'a> ControlEnd<'a> {
     }
 
     /// Lets go where a fault forbids to drive. An engine is followed without the readings that are no longer converted.
+    #[inline(never)]
     fn let_go_of_faults(&mut self, now: Tick, faults: FaultSet) {
         if faults.contains(Fault::MemoryChanged) {
             self.let_go(now, ReleaseReason::MemoryChanged);

@@ -18,7 +18,7 @@ const DIRECTION: Register = Register::at(BASE, 0x04);
 const ENABLE: Register = Register::at(BASE, 0x08);
 
 /// The bridge.
-pub type HBridge = PwmAndDirection<Pwm, Direction, Enable, Cutoff>;
+pub type HBridge = PwmAndDirection<Pwm, Direction, Enable, WindowCutoff>;
 /// The bridge's PWM.
 pub struct Pwm;
 /// The bridge's direction input, high to open.
@@ -26,15 +26,15 @@ pub struct Direction;
 /// The bridge's enable input, high to drive.
 pub struct Enable;
 /// Off from wherever the processor is: panic, fault and watchdog handlers call it first.
-pub struct Cutoff;
+pub struct WindowCutoff;
 
 /// The bridge, off.
 pub fn start() -> HBridge {
-    Cutoff::force_off();
+    WindowCutoff::force_off();
     PwmAndDirection { pwm: Pwm, direction: Direction, enable: Enable, safe_off: PhantomData }
 }
 
-impl SafeOff for Cutoff {
+impl SafeOff for WindowCutoff {
     /// As the world's bridge in `plant`.
     const AT_DUTY_ZERO: AtDutyZero = AtDutyZero::Brake;
 

@@ -10,14 +10,14 @@ use cortex_m::peripheral::SCB;
 use cortex_m_rt::{ExceptionFrame, exception};
 use firmware_core::drive::SafeOff;
 
-use crate::bridge::Cutoff;
+use crate::bridge::WindowCutoff;
 use crate::log;
 use crate::raw::LAST_WORDS;
 
 #[panic_handler]
 fn on_panic(info: &PanicInfo) -> ! {
     cortex_m::interrupt::disable();
-    Cutoff::force_off();
+    WindowCutoff::force_off();
     // The place alone: the message would bring all of formatting into the image.
     let place = info.location();
     log::panicked(place);
@@ -27,7 +27,7 @@ fn on_panic(info: &PanicInfo) -> ! {
 
 /// The watchdog's bark: a tick, or the write to the store behind it, did not come to its end.
 pub fn on_bark(frame: &ExceptionFrame) -> ! {
-    Cutoff::force_off();
+    WindowCutoff::force_off();
     LAST_WORDS.leave(LastEnd::HungTick { at: frame.pc() });
     SCB::sys_reset()
 }
@@ -35,7 +35,7 @@ pub fn on_bark(frame: &ExceptionFrame) -> ! {
 #[exception]
 #[allow(unsafe_code, reason = "the runtime asks for this signature; the body needs no unsafe")]
 unsafe fn HardFault(frame: &ExceptionFrame) -> ! {
-    Cutoff::force_off();
+    WindowCutoff::force_off();
     LAST_WORDS.leave(LastEnd::CpuFault { at: frame.pc() });
     SCB::sys_reset()
 }

@@ -7,7 +7,7 @@ use firmware_core::sample::BridgeLine;
 
 use super::debris::Debris;
 use super::loose_stop::LooseStop;
-use super::sensors::Converter;
+use super::sensors::ConverterState;
 use super::{Fault, FaultKind, StopFault, World};
 use crate::actuator::{ActuatorParams, LeverJoint, StopParams, TravelEnd};
 use crate::airpath::HoseState;
@@ -46,7 +46,7 @@ impl World {
         self.drive_sign = self.config.opening.sign();
         self.engine.set_fuel_response(self.config.engine.fuel_response);
         self.sensors.clear_faults();
-        self.converter = Converter::Converting;
+        self.converter = ConverterState::Converting;
         self.bridge = BridgeLine::Quiet;
         self.loose = None;
         let pushed_rad = self.debris.take().map_or(0.0, |debris| debris.moved_rad());
@@ -83,7 +83,7 @@ impl World {
             FaultKind::Supply(volts) => self.supply_v = volts,
             FaultKind::SupplyResistance(ohm) => actuator.bridge.source_resistance_ohm += ohm,
             FaultKind::WindingOpen => actuator.motor.resistance_ohm = BROKEN_WINDING_OHM,
-            FaultKind::ConverterFrozen => self.converter = Converter::Frozen,
+            FaultKind::ConverterFrozen => self.converter = ConverterState::Frozen,
             FaultKind::Bridge => self.bridge = BridgeLine::Fault,
             FaultKind::MotorReversed => self.drive_sign = -self.drive_sign,
             FaultKind::SpringBroken => actuator.spring = None,

@@ -34,7 +34,7 @@ use crate::check::BadParameter;
 use crate::sensor::Noise;
 use debris::Debris;
 use loose_stop::LooseStop;
-use sensors::{Converter, Sensors};
+use sensors::{ConverterState, Sensors};
 use truth::{first_contact_lever_rad, zero_push_lever_rad};
 
 /// One tick of the world, s.
@@ -90,7 +90,7 @@ pub struct World {
     actuator: Actuator,
     engine: Engine,
     sensors: Sensors,
-    converter: Converter,
+    converter: ConverterState,
     /// What the board read last.
     read: Option<Sample>,
     bridge: BridgeLine,
@@ -137,7 +137,7 @@ impl World {
             gas: config.gas_on_ring(engine.model().ring(), &travel),
             engine,
             sensors: Sensors::new(&config.sensors),
-            converter: Converter::Converting,
+            converter: ConverterState::Converting,
             read: None,
             bridge: BridgeLine::Quiet,
             hose: HoseState::default(),

@@ -11,7 +11,7 @@ use crate::sensor::{Channels, PositionSensor, Readings, Signal};
 
 /// What turns the sensors' volts into numbers, on the board.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Converter {
+pub(super) enum ConverterState {
     /// Every group of channels once for each sample.
     Converting,
     /// None any more.
@@ -49,8 +49,8 @@ impl World {
     pub fn sample(&mut self, tick: Tick) -> Sample {
         let now = self.converted(tick);
         let read = match (self.converter, self.read) {
-            (Converter::Frozen, Some(last)) => Sample { tick, bridge: now.bridge, ..last },
-            (Converter::Frozen, None) | (Converter::Converting, _) => now,
+            (ConverterState::Frozen, Some(last)) => Sample { tick, bridge: now.bridge, ..last },
+            (ConverterState::Frozen, None) | (ConverterState::Converting, _) => now,
         };
         self.read = Some(read);
         read

@@ -32,12 +32,12 @@ pub struct Half {
 }
 
 /// The bridge; off until it is enabled.
-pub struct BreakBridge(TwoPwm<Half, EnablePin, Cutoff>);
+pub struct BreakBridge(TwoPwm<Half, BreakEnable, BreakCutoff>);
 
 /// The enable pin, with the timer's main output behind it.
-pub struct EnablePin;
+pub struct BreakEnable;
 /// Off, from wherever the processor is.
-pub struct Cutoff;
+pub struct BreakCutoff;
 
 /// The first thing that the image does: enable low, driven.
 pub fn hold_off() {
@@ -86,7 +86,7 @@ impl BreakBridge {
         Self(TwoPwm {
             open: Half { channel: 0, top },
             close: Half { channel: 1, top },
-            enable: EnablePin,
+            enable: BreakEnable,
             safe_off: PhantomData,
         })
     }
@@ -108,7 +108,7 @@ impl SafeOff for BreakBridge {
     }
 }
 
-impl SafeOff for Cutoff {
+impl SafeOff for BreakCutoff {
     const AT_DUTY_ZERO: AtDutyZero = BreakBridge::AT_DUTY_ZERO;
 
     fn force_off() {
@@ -126,11 +126,11 @@ impl Bridge for BreakBridge {
     }
 }
 
-impl digital::ErrorType for EnablePin {
+impl digital::ErrorType for BreakEnable {
     type Error = Infallible;
 }
 
-impl OutputPin for EnablePin {
+impl OutputPin for BreakEnable {
     fn set_low(&mut self) -> Result<(), Infallible> {
         force_off();
         Ok(())
