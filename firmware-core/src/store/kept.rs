@@ -30,18 +30,6 @@ impl Kept {
     /// Nothing.
     pub const NOTHING: Self = Self { settings: None, held: [None; 3] };
 
-    /// What is held for a setup.
-    #[must_use]
-    pub fn held_for(&self, setup: Setup) -> Option<&Held> {
-        let [free, attached, on_engine] = &self.held;
-        match setup {
-            Setup::Free => free,
-            Setup::Attached => attached,
-            Setup::OnEngine => on_engine,
-        }
-        .as_ref()
-    }
-
     pub(super) fn write<F: NorFlash>(
         &self,
         mut writer: Writer<'_, F>,

@@ -231,13 +231,6 @@ impl PartsSheet {
             .map_or(self.value(Field::AreaOverRadius) * self.value(Field::VoluteRadius), |area| area.value)
     }
 
-    /// Was the volute's area measured, directly or through A/R and radius?
-    #[must_use]
-    pub fn volute_is_measured(&self) -> bool {
-        let measured = |field| self.get(field).is_some_and(|quantity| !quantity.is_estimated());
-        measured(Field::VoluteArea) || (measured(Field::AreaOverRadius) && measured(Field::VoluteRadius))
-    }
-
     /// The linkage as measured, or the proportional stand-in.
     #[must_use]
     pub fn linkage(&self) -> Linkage {
