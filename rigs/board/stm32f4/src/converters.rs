@@ -11,45 +11,51 @@
 //! | – | 17 | the chip's own reference |
 //!
 //! Channels 0 to 3 are converted together when timer 1 is in the middle of a pulse, so that no edge of the PWM falls into
-//! a reading; the others one after the other, one a tick. Nothing waits: what was not converted since the last look is
-//! NaN. Registers: RM0090 rev 19, 13.13.
+//! a reading; the others one after the other, one a look. No tick waits: what was not converted since the last look
+//! has no code. Registers: RM0090 rev 19, 13.13.
 
 use firmware_core::sample::Conversions;
+use firmware_core::scaling::Converter;
+use firmware_core::units::Volt;
 
+use crate::clock::comes_true;
 use crate::raw::{adc_common, adc1, convert_in_step, convert_next, gpioa, rcc};
+
+/// What codes mean at a pin: 12 bits, the board's own 3.3 V.
+pub const CONVERTER: Converter = Converter { full_code: 4095, reference: Volt(3.3) };
+/// In place of a code where there was no conversion: no scale has a reading for it.
+pub const NO_CODE: u16 = u16::MAX;
 
 const IN_STEP: [u8; 4] = [0, 1, 2, 3];
 const BESIDE: [u8; 3] = [4, 5, 17];
-/// Codes of the full range.
-const FULL_CODE: f32 = 4095.0;
 
-/// Readings of channels 0 to 3, as shares of the full range; NaN where there was no conversion.
+/// Codes of channels 0 to 3.
 #[derive(Debug, Clone, Copy)]
 pub struct InStep {
     /// Motor current.
-    pub current: f32,
+    pub current: u16,
     /// Position sensor.
-    pub position: f32,
+    pub position: u16,
     /// Supply.
-    pub supply: f32,
+    pub supply: u16,
     /// The sensor's own supply.
-    pub rail: f32,
+    pub rail: u16,
 }
 
-/// Readings of the other channels, likewise.
+/// Codes of the other channels.
 #[derive(Debug, Clone, Copy)]
 pub struct Beside {
     /// Boost sensor.
-    pub boost: f32,
+    pub boost: u16,
     /// Barometer.
-    pub barometer: f32,
+    pub barometer: u16,
     /// The chip's own reference.
-    pub reference: f32,
+    pub reference: u16,
 }
 
 /// The converter, running.
 pub struct Converters {
-    beside: [f32; 3],
+    beside: [u16; 3],
     turn: usize,
     counted: Conversions,
 }
@@ -76,7 +82,7 @@ impl Converters {
             let w = w.adon().enabled().eocs().each_conversion();
             w.jextsel().tim1trgo().jexten().rising_edge()
         });
-        Self { beside: [f32::NAN; 3], turn: 0, counted: Conversions::default() }
+        Self { beside: [NO_CODE; 3], turn: 0, counted: Conversions::default() }
     }
 
     /// What was converted in step since the last look.
@@ -87,10 +93,13 @@ impl Converters {
             let count = self.counted.position.wrapping_add(1);
             self.counted = Conversions { engine: self.counted.engine, ..Conversions::all(count) };
         }
-        let share = |place: usize| {
-            if is_new { f32::from(adc1().jdr(place).read().jdata().bits()) / FULL_CODE } else { f32::NAN }
-        };
-        InStep { current: share(0), position: share(1), supply: share(2), rail: share(3) }
+        let code = |place: usize| if is_new { adc1().jdr(place).read().jdata().bits() } else { NO_CODE };
+        InStep { current: code(0), position: code(1), supply: code(2), rail: code(3) }
+    }
+
+    /// Waits for the next conversion in step, but not for ever; false where none comes.
+    pub fn wait(&self) -> bool {
+        comes_true(|| adc1().sr().read().jeoc().bit_is_set())
     }
 
     /// Conversions that came to their end.
@@ -103,7 +112,7 @@ impl Converters {
         let is_new = adc1().sr().read().eoc().bit_is_set();
         let code = adc1().dr().read().data().bits();
         if let Some(place) = self.beside.get_mut(self.turn) {
-            *place = if is_new { f32::from(code) / FULL_CODE } else { f32::NAN };
+            *place = if is_new { code } else { NO_CODE };
         }
         self.counted.engine = self.counted.engine.wrapping_add(u8::from(is_new));
         self.turn = (self.turn + 1) % BESIDE.len();

@@ -81,9 +81,10 @@ fn start(session: &'static mut MaybeUninit<Session>, saves: FillingHand) -> (Tal
     let bridge = BreakBridge::start(&clock);
     self_test::start();
     let (inputs, self_test) = world::start();
-    let watchdog = watchdog::start();
     let session = begin_session(session, identity(&clock, started), self_test, &mut keep);
     let (link_end, control) = session.split();
+    // From here on ticks are due.
+    let watchdog = watchdog::start();
     let ticker = Ticker::new(control, bridge, watchdog, Cycles, &raw::LAST_WORDS);
     let (pace, watched) = (Pace::new(&clock), Watched::default());
     start_ticks(Control { ticker, inputs, saves, pace, driven: Duty::ZERO, watched }, &clock);

@@ -3,6 +3,7 @@
 use firmware_core::link::self_test::SelfTest;
 
 use crate::converters::Converters;
+use crate::inputs::BoardSensors;
 use crate::journal::Journal;
 use crate::self_test;
 
@@ -10,7 +11,7 @@ use crate::self_test;
 pub const MODEL: &str = "STM32F4 board";
 
 /// Where samples come from.
-pub type BoardInputs = Converters;
+pub type BoardInputs = BoardSensors;
 /// Where is kept what is kept.
 pub type Pages = Journal;
 
@@ -19,11 +20,9 @@ pub fn pages() -> Option<Pages> {
     Journal::take()
 }
 
-/// The converter, running, and what the self-test found, the bridge off.
+/// The sensors, and what the self-test found, the bridge off.
 pub fn start() -> (BoardInputs, SelfTest) {
-    let mut converters = Converters::start();
-    let found = self_test::run(&mut converters);
-    (converters, found)
+    self_test::run(Converters::start())
 }
 
 /// Nothing breaks this board on purpose.
