@@ -47,3 +47,26 @@ fn it_answers_the_hello_streams_and_refuses_to_drive_without_converters() {
     assert_eq!(board.ask(&arm, reply), Outcome::Refused(Refusal::SelfTestFailed { found }));
     println!("stack {} bytes", board.stack_high_water());
 }
+
+/// Accesses of a start, one a line; lines that begin with `#` say what they are about.
+const START_TRACE: &str = include_str!("start.trace");
+/// The first access of the first tick: the bridge is put off while nobody has armed.
+const FIRST_TICK: [&str; 2] = ["GPIOB write 018 20000000", "timer[1] write 044 00000c00"];
+
+#[test]
+#[ignore = "needs QEMU and the board image; .ci/run runs it"]
+fn it_sets_up_bridge_break_and_watchdog_in_the_order_on_record() {
+    let mut board = Stm32::powered(IMAGE);
+    board.greet();
+    let accesses = board.accesses();
+    let first_tick = accesses.windows(2).skip(2).position(|pair| pair == FIRST_TICK).unwrap() + 2;
+    // How often the journal is looked at is the store's business; flash control stands still before timer 1 is touched.
+    let is_flash = |access: &&String| access.starts_with("Flash Int");
+    let found: Vec<&String> = accesses[..first_tick].iter().filter(|access| !is_flash(access)).collect();
+    let recorded: Vec<&str> = START_TRACE.lines().filter(|line| !line.starts_with('#')).collect();
+    println!("{} accesses before the first tick", found.len());
+    assert_eq!(found, recorded, "{found:#?}");
+    let place = |wanted: &str| accesses.iter().position(|access| access == wanted).unwrap();
+    let last_flash = accesses[..first_tick].iter().rposition(|access| is_flash(&access)).unwrap();
+    assert!(last_flash < place("timer[1] write 044 00001d00"), "no erase once the bridge's timer is up");
+}
