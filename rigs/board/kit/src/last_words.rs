@@ -65,6 +65,11 @@ impl LastWords {
         self.put(TICK_AT, tick.0);
     }
 
+    /// The last tick of the run before; to be asked before [`LastWords::take`].
+    pub fn last_tick(&self) -> Tick {
+        Tick(self.get(TICK_AT))
+    }
+
     /// Leaves word.
     pub fn leave(&self, end: LastEnd) {
         let (kind, detail) = match end {
@@ -77,7 +82,7 @@ impl LastWords {
 
     /// Why this run started; word is kept from now on for this run.
     pub fn take(&self) -> StartReason {
-        let tick = Tick(self.get(TICK_AT));
+        let tick = self.last_tick();
         let detail = self.get(DETAIL_AT);
         let kind = self.get(KIND_AT);
         let known = self.get(MAGIC_AT) == RUNNING && self.get(SUM_AT) == sum(kind, detail);

@@ -1,7 +1,8 @@
 //! The processor's clock: 84 MHz from the crystal, else 84 MHz from the chip's own oscillator, else that as it is.
 //!
 //! 84 MHz on every chip named, so that they differ in memory alone; every wait is bounded, and what came of it is told.
-//! Numbers: RM0090 rev 19, 7.2 and 7.3; F401 and F411 alike (RM0368, RM0383), from memory.
+//! Numbers: RM0090 rev 19, 7.2 and 7.3; F401 and F411 alike, and their
+//! voltage scale at reset serves 84 MHz (RM0368, RM0383, from memory).
 
 use crate::raw::{flash, pll_factors, rcc};
 

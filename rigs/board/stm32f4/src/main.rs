@@ -38,7 +38,7 @@ use firmware_core::link::self_test::SelfTest;
 use firmware_core::link::state::{Identity, Pacing, StartReason};
 use firmware_core::session::Session;
 use firmware_core::store::{Kept, LAYOUT_VERSION};
-use firmware_core::units::{Duty, Tick};
+use firmware_core::units::Duty;
 
 use bridge::BreakBridge;
 use clock::{ClockSource, CoreClock};
@@ -91,13 +91,14 @@ fn start(session: &'static mut MaybeUninit<Session>, saves: FillingHand) -> (Tal
     (Talker::new(link_end, UsartLine::start(&clock)), keep)
 }
 
-/// A watchdog's reset leaves no word but its flag; an emulator shows neither.
+/// A watchdog's reset leaves no word but its flag; an emulator shows neither flag nor reset.
 fn start_reason() -> StartReason {
+    let tick = raw::LAST_WORDS.last_tick();
     let words = raw::LAST_WORDS.take();
     let is_watchdog = raw::rcc().csr().read().wdgrstf().bit_is_set();
     raw::rcc().csr().modify(|_, w| w.rmvf().clear());
     match words {
-        StartReason::Reset if is_watchdog => StartReason::HungTick { tick: Tick(0), at: 0 },
+        StartReason::Reset if is_watchdog => StartReason::HungTick { tick, at: 0 },
         other => other,
     }
 }
