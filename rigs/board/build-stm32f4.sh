@@ -14,4 +14,14 @@ built=target/${VANEBENCH_TARGET:-thumbv7em-none-eabihf}/release/vanebench-stm32f
 mkdir -p target/images
 image=target/images/vanebench-$VANEBENCH_CHIP${world:+-$world}.elf
 cp "$built" "$image"
+
+# The image knows its own check and length: gzip ends with just these two (RFC 1952), four bytes each.
+parts=$(mktemp)
+trap 'rm -f "$parts"' EXIT
+for section in .vector_table .text .rodata .data; do
+    read -r offset size < <(readelf -SW "$image" | awk -v name="$section" '{ sub(/^ *\[ *[0-9]+\] /, "") } $1 == name { print $4, $5 }')
+    tail -c +$((16#$offset + 1)) "$image" | head -c $((16#$size)) >>"$parts" || true
+done
+offset=$(readelf -SW "$image" | awk '{ sub(/^ *\[ *[0-9]+\] /, "") } $1 == ".image_check" { print $4 }')
+gzip -c "$parts" | tail -c 8 | dd of="$image" bs=1 seek=$((16#$offset)) conv=notrunc status=none
 echo "$PWD/$image"

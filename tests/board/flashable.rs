@@ -9,7 +9,7 @@ use firmware_core::link::self_test::SelfCheck;
 use firmware_core::link::state::{Pacing, StartReason, Streaming};
 use firmware_core::settings::Settings;
 
-use crate::stm32::{Stm32, reply};
+use crate::stm32::{Stm32, image, reply};
 
 const IMAGE: &str = "F405RG";
 
@@ -32,6 +32,7 @@ fn it_answers_the_hello_streams_and_refuses_to_drive_without_converters() {
     assert_eq!(found.converter_references, SelfCheck::Failed);
     assert_eq!(found.bridge_off_current, SelfCheck::Failed);
     assert_eq!(found.sensor_rails, SelfCheck::Failed);
+    assert_eq!(found.image_crc, SelfCheck::Passed, "check and length as gzip made them");
 
     // Time is the board's own, and the readings show that nothing was converted.
     let batch = board.ask(&ToBoard::Stream(Streaming::On), |message| match message {
@@ -46,6 +47,22 @@ fn it_answers_the_hello_streams_and_refuses_to_drive_without_converters() {
     let arm = ToBoard::Arm { settings: Settings::default().hash() };
     assert_eq!(board.ask(&arm, reply), Outcome::Refused(Refusal::SelfTestFailed { found }));
     println!("stack {} bytes", board.stack_high_water());
+}
+
+#[test]
+#[ignore = "needs QEMU and the board image; .ci/run runs it"]
+fn an_image_with_one_byte_changed_says_so() {
+    const NAME: &[u8] = b"vanebench-stm32f4 ";
+    let mut bytes = std::fs::read(image(IMAGE)).unwrap();
+    // Constants lie before what only a debugger reads.
+    let at = bytes.windows(NAME.len()).position(|window| window == NAME).unwrap();
+    bytes[at] = b'V';
+    let folder = tempfile::TempDir::new().unwrap();
+    let changed = folder.path().join("changed.elf");
+    std::fs::write(&changed, bytes).unwrap();
+    let welcome = Stm32::powered_with(&changed).greet();
+    assert!(welcome.identity.software.starts_with('V'), "the byte is in the image");
+    assert_eq!(welcome.self_test.image_crc, SelfCheck::Failed);
 }
 
 /// Accesses of a start, one a line; lines that begin with `#` say what they are about.

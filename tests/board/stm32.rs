@@ -2,7 +2,7 @@
 
 use std::io::{ErrorKind, Read, Write};
 use std::os::unix::net::{UnixListener, UnixStream};
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
 use std::time::{Duration, Instant};
 
@@ -44,9 +44,13 @@ pub(crate) struct Stm32 {
 }
 
 impl Stm32 {
-    /// Powers a board with this image.
+    /// Powers a board with an image of this name.
     pub(crate) fn powered(name: &str) -> Self {
-        let image = image(name);
+        Self::powered_with(&image(name))
+    }
+
+    /// Powers a board with this image.
+    pub(crate) fn powered_with(image: &Path) -> Self {
         assert!(image.is_file(), "{}: build it with rigs/board/build-stm32f4.sh", image.display());
         let folder = TempDir::new().unwrap();
         let place = |name: &str| folder.path().join(name);

@@ -95,6 +95,42 @@ pub fn program_word(at: usize, word: u32) {
     }
 }
 
+/// Check and length of the image's parts, written into the image after linking (`build-stm32f4.sh`).
+// SAFETY: a section of its own with an address in the linker script.
+#[used]
+#[unsafe(link_section = ".image_check")]
+static IMAGE_CHECK: [u32; 2] = [0; 2];
+
+/// Check and length that the image was built with.
+pub fn image_check() -> [u32; 2] {
+    // SAFETY: a static; volatile, since the compiler does not know what stands there in the end.
+    unsafe { (&raw const IMAGE_CHECK).read_volatile() }
+}
+
+/// The image's parts in flash: vectors, code, constants, first values of variables.
+pub fn image_parts() -> [&'static [u8]; 4] {
+    unsafe extern "C" {
+        static __vector_table: u8;
+        static _vectors_end: u8;
+        static __stext: u8;
+        static __etext: u8;
+        static __srodata: u8;
+        static __erodata: u8;
+        static __sidata: u8;
+        static _data_load_end: u8;
+    }
+    let part = |from: *const u8, to: *const u8| {
+        // SAFETY: the linker script puts flash that nothing writes between the two symbols.
+        unsafe { core::slice::from_raw_parts(from, to as usize - from as usize) }
+    };
+    [
+        part(&raw const __vector_table, &raw const _vectors_end),
+        part(&raw const __stext, &raw const __etext),
+        part(&raw const __srodata, &raw const __erodata),
+        part(&raw const __sidata, &raw const _data_load_end),
+    ]
+}
+
 /// Words of the chip's own number (RM0090 39.1).
 const OWN_NUMBER_ADDRESS: usize = 0x1FFF_7A10;
 
