@@ -66,30 +66,36 @@ pub struct Gate<B> {
     bridge: B,
     /// Whether the bridge is enabled.
     arming: Arming,
+    /// Why it is off although the drive is armed.
+    refused: Option<DriveError>,
 }
 
 impl<B: Bridge> Gate<B> {
     /// A gate before a bridge that is off.
     pub const fn new(bridge: B) -> Self {
-        Self { bridge, arming: Arming::Disarmed }
+        Self { bridge, arming: Arming::Disarmed, refused: None }
     }
 
     /// Puts a tick's outcome on the bridge: enabled when the drive has been armed, off while it is not. Call it after each
-    /// tick. A bridge that has switched itself off is not enabled again before the drive was disarmed.
+    /// tick. A bridge that has switched itself off, or whose pin has refused, is not enabled again before the drive was
+    /// disarmed.
     ///
     /// # Errors
     /// [`DriveError`] when a pin refuses; the bridge is off then.
     #[inline]
     pub fn drive(&mut self, arming: Arming, duty: Duty) -> Result<(), DriveError> {
-        let driven = match (self.arming, arming) {
-            (_, Arming::Disarmed) => {
+        let driven = match (self.refused, self.arming, arming) {
+            (_, _, Arming::Disarmed) => {
                 B::force_off();
                 Ok(())
             }
-            (Arming::Disarmed, Arming::Armed) => self.bridge.enable().and_then(|()| self.bridge.set(duty)),
-            (Arming::Armed, Arming::Armed) => self.bridge.set(duty),
+            (Some(error), _, Arming::Armed) => Err(error),
+            (None, Arming::Disarmed, Arming::Armed) => {
+                self.bridge.enable().and_then(|()| self.bridge.set(duty))
+            }
+            (None, Arming::Armed, Arming::Armed) => self.bridge.set(duty),
         };
-        self.arming = if driven.is_ok() { arming } else { Arming::Disarmed };
+        (self.arming, self.refused) = (arming, driven.err());
         driven.inspect_err(|_| B::force_off())
     }
 }
@@ -256,7 +262,7 @@ mod tests {
     }
 
     #[test]
-    fn a_pin_that_refuses_switches_the_bridge_off_and_is_asked_again() {
+    fn a_pin_that_refuses_switches_the_bridge_off_and_is_asked_again_when_it_is_armed_anew() {
         let refused = PinStep::set(State::High).with_error(MockError::Io(ErrorKind::Other));
         let open = [PwmStep::max_duty_cycle(1000), PwmStep::set_duty_cycle(500)];
         let bridge =
@@ -264,6 +270,9 @@ mod tests {
         let mut gate = Gate::new(bridge);
         assert_eq!(gate.drive(Arming::Armed, duty(0.5)), Err(DriveError::EnablePin));
         assert_eq!(SWITCHED_OFF.get(), 1);
+        assert_eq!(gate.drive(Arming::Armed, duty(0.5)), Err(DriveError::EnablePin));
+        assert_eq!(SWITCHED_OFF.get(), 2);
+        assert_eq!(gate.drive(Arming::Disarmed, Duty::ZERO), Ok(()));
         assert_eq!(gate.drive(Arming::Armed, duty(0.5)), Ok(()));
         done(gate.bridge);
     }
