@@ -54,7 +54,9 @@ impl Pace {
 
     /// The number of the tick that begins now.
     fn begin(&mut self) -> Tick {
-        let passed = Cycles.now().wrapping_sub(self.last).saturating_add(self.clocks_per_tick / 2);
+        // A counter that lags behind the timer lies before the last tick: negative, and no time has passed.
+        let since = Cycles.now().wrapping_sub(self.last).cast_signed().max(0).cast_unsigned();
+        let passed = since.saturating_add(self.clocks_per_tick / 2);
         let steps = passed / self.clocks_per_tick;
         self.last = self.last.wrapping_add(steps.wrapping_mul(self.clocks_per_tick));
         // Where the counter stands still, as in an emulator, every tick follows the last.

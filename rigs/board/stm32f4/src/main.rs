@@ -6,7 +6,7 @@
 //! main loop:       USART 1 ─ bytes ─▶ link end ─ bytes ─▶ USART 1            what is kept ─▶ flash
 //! ```
 //!
-//! One image: the feature `emulated` swaps `world`, where samples come from and where is kept what is kept. The image
+//! One image: the feature `emulated` swaps `world`, where samples come from and where settings and calibrations are kept. The image
 //! that is flashed also starts in an emulator: every wait is bounded.
 #![no_std]
 #![no_main]
@@ -67,7 +67,7 @@ fn main() -> ! {
         control::note_turn();
         talker.turn();
         talker.save(&mut saving, |kept| keep.save(kept));
-        cortex_m::asm::wfi();
+        world::rest();
     }
 }
 

@@ -77,3 +77,8 @@ pub fn turn() {
         cortex_m::asm::nop();
     }
 }
+
+/// The main loop has no more to do. The emulator keeps real time only asleep.
+pub fn rest() {
+    cortex_m::asm::wfi();
+}

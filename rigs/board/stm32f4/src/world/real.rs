@@ -28,5 +28,11 @@ pub fn start() -> (BoardInputs, SelfTest) {
 /// Nothing breaks this board on purpose.
 pub fn break_on_purpose() {}
 
-/// The main loop has no more to do.
+/// One turn of the main loop.
 pub fn turn() {}
+
+/// The main loop has no more to do. It does not sleep: the processor's cycle counter, by which ticks are numbered, stands
+/// still asleep.
+pub fn rest() {
+    cortex_m::asm::nop();
+}
