@@ -94,9 +94,12 @@ impl BreakBridge {
 
 /// What the break input has seen since the last look; a line that is still low sets it again (RM0090, 17.4.5).
 pub fn fault_line() -> BridgeLine {
-    let is_set = tim1().sr().read().bif().bit_is_set();
+    // Cleared only when seen: what comes between a read and a write must not get lost.
+    if tim1().sr().read().bif().bit_is_clear() {
+        return BridgeLine::Quiet;
+    }
     tim1().sr().write(|w| w.bif().clear());
-    if is_set { BridgeLine::Fault } else { BridgeLine::Quiet }
+    BridgeLine::Fault
 }
 
 impl SafeOff for BreakBridge {

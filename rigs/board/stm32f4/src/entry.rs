@@ -34,8 +34,8 @@ extern "C" fn on_fault(frame: usize) -> ! {
 
 #[panic_handler]
 fn on_panic(info: &PanicInfo) -> ! {
-    force_off();
     cortex_m::interrupt::disable();
+    force_off();
     // The place alone: the message would bring all of formatting into the image.
     LAST_WORDS.leave(LastEnd::Panic { line: info.location().map_or(0, core::panic::Location::line) });
     SCB::sys_reset()
