@@ -80,7 +80,7 @@ pub enum StartReason {
     HungTick {
         /// Last tick that ran.
         tick: Tick,
-        /// Program counter at the moment the watchdog barked.
+        /// Program counter at the moment the watchdog barked, 0 where unknown.
         at: u32,
     },
     /// The processor refused an instruction or an address.
@@ -103,6 +103,9 @@ impl core::fmt::Display for StartReason {
                     "software stopped itself after tick {} (source line {line}); drive off; report it",
                     tick.0
                 )
+            }
+            Self::HungTick { tick, at: 0 } => {
+                write!(f, "watchdog: nothing went on after tick {}; drive off; report it", tick.0)
             }
             Self::HungTick { tick, at } => {
                 write!(f, "watchdog: the tick after {} hung at {at:#010x}; drive off; report it", tick.0)

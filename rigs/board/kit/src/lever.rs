@@ -1,4 +1,4 @@
-//! A lever made of arithmetic, for a board that no world hangs on: motor, friction, a spring that opens, two soft stops.
+//! A lever made of arithmetic, for a board without a simulated world: motor, friction, a spring that opens, two soft stops.
 //! Invented, as the default settings are; it is there to give the controller something that moves.
 
 use firmware_core::sample::{BridgeLine, Conversions, Sample};

@@ -1,6 +1,6 @@
 //! Bytes between an interrupt handler and the main loop.
 
-use core::sync::atomic::{AtomicU8, AtomicU32, AtomicUsize, Ordering};
+use core::sync::atomic::{AtomicU8, AtomicUsize, Ordering};
 
 /// Bytes that wait between two turns of the main loop: the longest frame and then some.
 pub const RING_BYTES: usize = 512;
@@ -10,7 +10,6 @@ pub struct Ring {
     bytes: [AtomicU8; RING_BYTES],
     written: AtomicUsize,
     read: AtomicUsize,
-    lost: AtomicU32,
 }
 
 impl Ring {
@@ -21,7 +20,6 @@ impl Ring {
             bytes: [const { AtomicU8::new(0) }; RING_BYTES],
             written: AtomicUsize::new(0),
             read: AtomicUsize::new(0),
-            lost: AtomicU32::new(0),
         }
     }
 
@@ -40,17 +38,13 @@ impl Ring {
         RING_BYTES.saturating_sub(self.len())
     }
 
-    /// Appends a byte, or counts it as lost.
+    /// Appends a byte; one that finds no room is dropped.
     pub fn push(&self, byte: u8) {
         let at = self.written.load(Ordering::Relaxed);
-        match self.bytes.get(at % RING_BYTES) {
-            Some(place) if self.len() < RING_BYTES => {
-                place.store(byte, Ordering::Relaxed);
-                self.written.store(at.wrapping_add(1), Ordering::Release);
-            }
-            _ => {
-                self.lost.fetch_add(1, Ordering::Relaxed);
-            }
+        let Some(place) = self.bytes.get(at % RING_BYTES) else { return };
+        if self.len() < RING_BYTES {
+            place.store(byte, Ordering::Relaxed);
+            self.written.store(at.wrapping_add(1), Ordering::Release);
         }
     }
 
