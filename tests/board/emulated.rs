@@ -1,4 +1,4 @@
-//! The image that is flashed, but for where samples come from and where is kept what is kept: a lever made of arithmetic
+//! The image that is flashed, but for where samples come from and where settings and calibrations are kept: a lever made of arithmetic
 //! and RAM that obeys the rules of flash. Its own timer paces it; link and control end run in two contexts.
 //!
 //! The witness of what the bridge is told is the emulator's list of accesses to devices that it lacks.

@@ -1,4 +1,4 @@
-//! The very image that is flashed, in an emulator that lacks clocks, converters, timer 1, flash and watchdog: every wait
+//! The very image that is flashed, in an emulator that lacks clocks, pins, timer 1, flash control and watchdog: every wait
 //! is bounded, the host is answered, and nothing drives.
 //!
 //! Needs the image and QEMU: `rigs/board/build-stm32f4.sh && cargo test --test board -- flashable --ignored`.

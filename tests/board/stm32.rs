@@ -31,7 +31,7 @@ pub(crate) fn image(name: &str) -> PathBuf {
     PathBuf::from(format!("rigs/board/target/images/vanebench-{name}.elf"))
 }
 
-/// A board that was powered, and all that hangs on it.
+/// A board that was powered, and everything connected to it.
 pub(crate) struct Stm32 {
     emulator: Child,
     link: UnixStream,

@@ -10,8 +10,8 @@
 //! | PA5 | 5 | barometer |
 //! | – | 17 | the chip's own reference |
 //!
-//! Channels 0 to 3 are converted together when timer 1 is in the middle of a pulse, so that no edge of the PWM falls into
-//! a reading; the others one after the other, one a look. No tick waits: what was not converted since the last look
+//! Channels 0 to 3 are converted one after the other from the middle of a pulse of timer 1 on: above 6 % duty no edge of
+//! the PWM falls into the current, which is read first, above 29 % into none of the four. The others follow, one a look. No tick waits: what was not converted since the last look
 //! has no code. Registers: RM0090 rev 19, 13.13.
 
 use firmware_core::sample::Conversions;

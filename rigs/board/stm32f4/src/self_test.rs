@@ -60,7 +60,7 @@ fn crc32<'a>(bytes: impl Iterator<Item = &'a u8>) -> u32 {
     !end
 }
 
-/// Not a number passes nothing.
+/// A reading that is no number lies in no range, so it fails.
 fn passed(is_right: bool) -> SelfCheck {
     if is_right { SelfCheck::Passed } else { SelfCheck::Failed }
 }

@@ -1,7 +1,7 @@
 //! USART 1 on PB6 (out) and PB7 (in), 115 200 baud, 8N1: bytes come and go by interrupt.
 //!
 //! The interrupt handler alone touches the registers; it moves a few bytes each way and never waits. Registers: RM0090
-//! rev 19, 30.6. A byte that finds the ring full is dropped and counted: the link's frames carry a check.
+//! rev 19, 30.6. A byte that finds the ring full is dropped: the check of its frame shows it.
 
 use board_kit::{LinkPort, Ring};
 use cortex_m::peripheral::NVIC;

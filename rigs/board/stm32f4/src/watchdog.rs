@@ -21,7 +21,7 @@ pub fn start() -> OwnWatchdog {
     iwdg().kr().write(|w| w.key().unlock());
     iwdg().pr().write(|w| w.pr().divide_by4());
     iwdg().rlr().write(|w| w.rl().set(PATIENCE));
-    // Until both have reached the other oscillator's side.
+    // Until both have reached the other oscillator's side; should they never, the patience is 512 ms, not none.
     let _is_taken = comes_true(|| iwdg().sr().read().bits() == 0);
     iwdg().kr().write(|w| w.key().feed());
     OwnWatchdog
