@@ -1,7 +1,7 @@
 //! The learn campaign: a short one run here, and the committed long one read.
 //!
-//! The long one (`tests/reference/learn/campaign.json`) is
-//! `vanebench --json campaign learn --runs 1000 --seed 20261128`, run with the thresholds frozen.
+//! The long one (`tests/reference/learn/campaign.json`) is made by `tests/reference/renew-campaigns`, with the thresholds
+//! frozen; the seed stands in it.
 
 use firmware_core::settings::{Settings, StopWindow};
 use study::campaign::learn::{
@@ -115,6 +115,11 @@ fn the_committed_campaign_covers_the_catalogue_and_believed_no_wrong_stop() {
         let refused: u64 = fault["rejected"].as_object().unwrap().values().map(|n| n.as_u64().unwrap()).sum();
         assert!(count("other_reason") * 20 <= refused, "{name}: fewer than 95 % of reasons fit");
     }
+    let steps = committed["by_error"].as_array().unwrap();
+    assert_eq!(steps.len(), ERROR_STEP_ENDS.len() + 1);
+    let sum = |key: &str| steps.iter().map(|step| step[key].as_u64().unwrap()).sum::<u64>();
+    assert_eq!(sum("accepted_wrongly"), 0);
+    assert!(sum("accepted") > 1000 && sum("refused") > 10_000);
     let bound = committed["wrongly_accepted"]["bounds"][1].as_f64().unwrap();
     let runs = committed["wrongly_accepted"]["of"].as_u64().unwrap();
     assert!(runs >= 40_000, "{runs} must-reject runs");

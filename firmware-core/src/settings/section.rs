@@ -149,7 +149,7 @@ impl Settings {
         }
     }
 
-    /// SectionReader of the feed-forward map, then of the map of least openings.
+    /// Row of the feed-forward map, then of the map of least openings.
     fn has_same_row(&self, row: usize, other: &Self) -> bool {
         let least = row.saturating_sub(MAP_POINTS);
         let (mine, others) = if row < MAP_POINTS {

@@ -70,9 +70,11 @@ pub fn run(args: &Args, console: &Console) -> VerbResult {
         runs: args.runs,
         seed: args.seed,
     };
-    if args.two_faults.is_some() && plan.presets.iter().all(|preset| preset.tag == Tag::MustAccept) {
+    if args.two_faults.is_some()
+        && plan.presets.iter().filter(|preset| preset.tag != Tag::MustAccept).count() < 2
+    {
         return Err(Failure::usage(
-            "--two-faults: --only names sound units alone; name a fault with --only, or leave one of both out",
+            "--two-faults: --only leaves fewer than two faults; name two with --only, or leave one of both out",
         ));
     }
     let told = LearnTold { actuator: args.actuator.name.to_owned(), seed: args.seed, runs: args.runs };
@@ -223,12 +225,13 @@ fn pairs(pairs: &PairTally) -> [String; 2] {
 
 /// What it comes to, in a line.
 fn verdict(result: &LearnCampaign) -> String {
-    let believed = result.wrongly_accepted.count + result.accepted_unproven.count;
+    let of_faults: u64 = result.faults.iter().map(|fault| fault.wrongly_accepted).sum();
+    let believed = of_faults + result.two_faults.as_ref().map_or(0, |pairs| pairs.wrongly_accepted.count);
     let counts =
         format!("{believed} wrong stops believed, {} sound units refused", result.wrongly_rejected.count);
     match result.failures().len() {
         0 => format!("AS IT MUST BE: {counts}"),
-        failures => format!("NOT AS IT MUST BE: {counts}, {failures} findings"),
+        failures => format!("NOT AS IT MUST BE: {counts}; findings: {failures}"),
     }
 }
 
@@ -257,9 +260,15 @@ fn came_out(fault: &FaultTally) -> String {
 /// The severity below which every acceptance of a must-reject fault lies.
 fn last_accepted(fault: &FaultTally) -> Option<String> {
     let step = fault.curves.by_severity.iter().rposition(|step| step.believed().count > 0)?;
+    if fault.tag != Tag::MustReject {
+        return None;
+    }
+    if step + 1 == SEVERITY_STEPS {
+        return Some("some accepted at the worst severity".to_owned());
+    }
     let severity = catalogue::find(&fault.name).ok()?.severity;
     let end = severity.at((step + 1) as f64 / SEVERITY_STEPS as f64);
-    (fault.tag == Tag::MustReject).then(|| format!("none accepted past {end:.3} {}", severity.unit))
+    Some(format!("none accepted past {end:.3} {}", severity.unit))
 }
 
 /// Acceptance against the error of the stop that the ring meets first, head first.
@@ -285,11 +294,11 @@ fn by_error(result: &LearnCampaign) -> Vec<Vec<String>> {
 /// What is believed without each sign, head first.
 fn sign_rows(signs: &[SignRow]) -> Vec<Vec<String>> {
     let head =
-        ["switched off", "of must-reject", "accepted", "wrongly", "most more of", "sound refused", "misfit"];
+        ["switched off", "faulty", "accepted", "wrongly", "rises most for", "sound refused", "other reason"];
     let row = |row: &SignRow| {
         vec![
             row.without.to_owned(),
-            row.must_reject.to_string(),
+            row.faults.to_string(),
             row.accepted.to_string(),
             row.believed.to_string(),
             row.most.unwrap_or("").to_owned(),

@@ -79,7 +79,7 @@ fn by_error(out: &mut String, steps: &[Endings; ERROR_STEPS]) {
     let _ = write!(
         out,
         "<path d=\"M{x:.1} {}V{:.1}\" stroke=\"#c8102e\" stroke-dasharray=\"4 3\"/>\
-         <text x=\"{:.1}\" y=\"{}\">tolerance, {} %: past it, accepted is wrong</text>",
+         <text x=\"{:.1}\" y=\"{}\">tolerance of a learned stop, {} %</text>",
         CHART_TOP - 6,
         height_of(0.0),
         x + 6.0,

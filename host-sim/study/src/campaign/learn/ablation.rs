@@ -1,7 +1,7 @@
 //! Each sign of the learner switched off in turn, over the same draws: what it is worth.
 //!
 //! In: a plan. Out: one row per sign with what was believed without it. A sign is switched off by the setting that it
-//! compares with, put where nothing can pass it; what has no setting (a lost tick, a silent host, a reading that is
+//! compares with, put at or near the end of what it may be: what lies past that is still refused. What has no setting (a lost tick, a silent host, a reading that is
 //! no number, a stuck sensor, the wrong direction) is not switched off here. A sign that moves nothing alone is
 //! switched off together with the one that covers for it.
 
@@ -23,8 +23,8 @@ use crate::catalogue::{Preset, Tag};
 pub struct SignRow {
     /// What was switched off.
     pub without: &'static str,
-    /// Learns of must-reject faults, and of those that signals cannot show.
-    pub must_reject: u64,
+    /// Learns of faults that must be rejected or that signals cannot show.
+    pub faults: u64,
     /// Of these, accepted, whether or not the stops are right.
     pub accepted: u64,
     /// Of these, believed wrongly.
@@ -35,6 +35,8 @@ pub struct SignRow {
     pub must_accept: u64,
     /// Of these, refused.
     pub refused: u64,
+    /// Of these, accepted with a stop off by more than the tolerance.
+    pub sound_believed: u64,
     /// Refusals for a reason that does not fit.
     pub other_reason: u64,
 }
@@ -180,9 +182,10 @@ impl SignRow {
     fn add(&mut self, tag: Tag, verdict: LearnVerdict) {
         match tag {
             Tag::MustAccept => self.must_accept += 1,
-            Tag::MustReject | Tag::UndecidableWithout(_) => self.must_reject += 1,
+            Tag::MustReject | Tag::UndecidableWithout(_) => self.faults += 1,
         }
         match verdict {
+            LearnVerdict::AcceptedWrongly if tag == Tag::MustAccept => self.sound_believed += 1,
             LearnVerdict::AcceptedWrongly => self.believed += 1,
             LearnVerdict::RejectedWrongly => self.refused += 1,
             LearnVerdict::RejectedForAnotherReason => self.other_reason += 1,

@@ -93,20 +93,21 @@ pub(super) fn met_stops(case: &Case, ticks: u32) -> Result<StopTruth, LearnRunEr
 
 fn as_read(truth: StopTruth, case: &Case, ticks: u32) -> StopTruth {
     let seconds = f64::from(ticks) / 1000.0;
-    let through = |counts: f64| {
-        case.world.faults.iter().fold(counts, |counts, fault| {
-            let FaultKind::PositionSensor(PositionFault::Channel(what)) = fault.what else { return counts };
-            match what {
-                ChannelFault::Offset(by) => counts + by,
-                ChannelFault::Gain(by) => counts * by,
-                ChannelFault::Drift(per_s) => counts + per_s * seconds,
-                ChannelFault::Noise(_)
-                | ChannelFault::Glitch { .. }
-                | ChannelFault::Freeze
-                | ChannelFault::DropOut(_) => counts,
-            }
-        })
-    };
+    let (gain, shift) = case.world.faults.iter().fold((1.0, 0.0), |(gain, shift), fault| {
+        let FaultKind::PositionSensor(PositionFault::Channel(what)) = fault.what else {
+            return (gain, shift);
+        };
+        match what {
+            ChannelFault::Offset(by) => (gain, shift + by),
+            ChannelFault::Gain(by) => (gain * by, shift),
+            ChannelFault::Drift(per_s) => (gain, shift + per_s * seconds),
+            ChannelFault::Noise(_)
+            | ChannelFault::Glitch { .. }
+            | ChannelFault::Freeze
+            | ChannelFault::DropOut(_) => (gain, shift),
+        }
+    });
+    let through = |counts: f64| counts * gain + shift;
     StopTruth { closed_counts: truth.closed_counts.map(through), open_counts: truth.open_counts.map(through) }
 }
 
