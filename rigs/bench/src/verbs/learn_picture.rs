@@ -101,7 +101,7 @@ fn step(out: &mut String, middle: f64, (endings, end): (&Endings, &str)) {
         "<rect x=\"{:.1}\" y=\"{top:.1}\" width=\"{width:.1}\" height=\"{:.1}\" fill=\"{colour}\"/>\
          <path d=\"M{middle:.1} {low:.1}V{high:.1}\" stroke=\"#222\"/>\
          <text x=\"{middle:.1}\" y=\"{:.0}\" text-anchor=\"middle\">{end}</text>\
-         <text x=\"{middle:.1}\" y=\"{:.0}\" text-anchor=\"middle\" fill=\"#555\">{} of {}</text>",
+         <text x=\"{middle:.1}\" y=\"{:.0}\" text-anchor=\"middle\" font-size=\"9\" fill=\"#555\">{} of {}</text>",
         middle - 0.5 * width,
         bottom - top,
         bottom + 16.0,
