@@ -11,9 +11,28 @@ const MOST_PARTS: u64 = 1_000_000;
 
 /// Part K of N.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(try_from = "KeptShare")]
 pub struct Share {
     number: u64,
     of: u64,
+}
+
+/// A share as a file has it.
+#[derive(Deserialize)]
+struct KeptShare {
+    number: u64,
+    of: u64,
+}
+
+impl TryFrom<KeptShare> for Share {
+    type Error = String;
+
+    fn try_from(KeptShare { number, of }: KeptShare) -> Result<Self, String> {
+        if (1..=of).contains(&number) && of <= MOST_PARTS {
+            return Ok(Self { number, of });
+        }
+        Err(format!("allowed: K/N with K from 1 to N and N at most {MOST_PARTS}, such as 3/64"))
+    }
 }
 
 impl Share {
@@ -52,10 +71,9 @@ impl FromStr for Share {
 
     fn from_str(word: &str) -> Result<Self, String> {
         let numbers = word.split_once('/').and_then(|(k, n)| Some((k.parse().ok()?, n.parse().ok()?)));
-        match numbers {
-            Some((number, of)) if (1..=of).contains(&number) && of <= MOST_PARTS => Ok(Self { number, of }),
-            _ => Err(format!("allowed: K/N with K from 1 to N and N at most {MOST_PARTS}, such as 3/64")),
-        }
+        // What is no pair of numbers is refused as part 0 of 0 is.
+        let (number, of) = numbers.unwrap_or((0, 0));
+        Self::try_from(KeptShare { number, of })
     }
 }
 
@@ -81,6 +99,11 @@ mod tests {
         assert_eq!("3/64".parse(), Ok(Share { number: 3, of: 64 }));
         for word in ["", "3", "0/4", "5/4", "1/0", "-1/4", "1/4/2", "1/1000001", " 1/2"] {
             assert!(word.parse::<Share>().is_err(), "{word}");
+        }
+        let kept = |text| serde_json::from_str::<Share>(text);
+        assert_eq!(kept(r#"{"number":3,"of":64}"#).unwrap(), Share { number: 3, of: 64 });
+        for text in [r#"{"number":1,"of":0}"#, r#"{"number":0,"of":4}"#, r#"{"number":5,"of":4}"#] {
+            assert!(kept(text).is_err(), "{text}");
         }
     }
 }

@@ -21,6 +21,9 @@ use crate::output::write_file;
 use crate::progress::ProgressLine;
 use crate::whole_number::whole;
 
+/// Most units with two faults: each is kept until all are learned.
+const MOST_PAIRS: u64 = 1_000_000;
+
 /// What `campaign learn` takes.
 #[derive(Debug, clap::Args)]
 pub struct Args {
@@ -40,10 +43,10 @@ pub struct Args {
     #[arg(long, conflicts_with = "part")]
     ablate: bool,
     /// Also learn so many units with any two faults at once
-    #[arg(long, value_name = "UNITS", conflicts_with = "part", value_parser = whole::<u64>(1..=10_000_000))]
+    #[arg(long, value_name = "UNITS", conflicts_with = "part", value_parser = whole::<u64>(1..=MOST_PAIRS))]
     two_faults: Option<u64>,
     /// Also draw acceptance against error and severity as an SVG picture
-    #[arg(long, value_name = "FILE")]
+    #[arg(long, value_name = "FILE", conflicts_with = "part")]
     picture: Option<PathBuf>,
     #[command(flatten)]
     job: PartArgs,
