@@ -1,4 +1,5 @@
 //! Arms of a match that take whatever is left of one of our own enums: a new variant then goes unnoticed.
+//! What stands inside a tuple or another variant is not looked at.
 
 use std::collections::BTreeSet;
 

@@ -20,8 +20,8 @@ pub(super) type AllowedRange = [f32; 2];
 const WINDOW_WIDTH: AllowedRange = [1.0, 8000.0];
 
 /// Makes a section from its rows: `name: type = default, from smallest, to largest;`. A bound may name a field above,
-/// through the word after `as`; a list may be `rising by` a step in
-/// thousandths: written so, any field's place takes two words of the stack.
+/// through the word after `as`; a list may be `rising by` a step, in thousandths so that a field's place takes no more than
+/// two words of the stack.
 macro_rules! section {
     ($(#[$doc:meta])* pub struct $name:ident $(as $it:ident)? {
         $($(#[$says:meta])* $field:ident: $type:ty = $default:expr

@@ -89,8 +89,7 @@ impl PartArgs {
     ) -> Result<Counting<C>, Failure> {
         let told = serde_json::to_value(told).map_err(Failure::undetermined)?;
         let job = PartOrder { share: self.part.unwrap_or(Share::WHOLE), file: self.kept_in(), told };
-        let threads = rayon::ThreadPoolBuilder::new().num_threads(self.threads.unwrap_or(0));
-        let pool = threads.build().map_err(Failure::undetermined)?;
+        let pool = self.pool()?;
         let shown = ProgressLine::begin(console, what);
         let watch = interrupt::watch();
         let counted = pool.install(|| {
@@ -108,6 +107,40 @@ impl PartArgs {
             }
             (_, _) => Ok(Counting::Whole(so_far)),
         }
+    }
+
+    /// The threads that were asked for.
+    fn pool(&self) -> Result<rayon::ThreadPool, Failure> {
+        let threads = rayon::ThreadPoolBuilder::new().num_threads(self.threads.unwrap_or(0));
+        threads.build().map_err(Failure::undetermined)
+    }
+
+    /// Runs what an option asks for beside the campaign, on the same threads: shown as it goes, and nothing of it kept
+    /// after an interruption.
+    ///
+    /// # Errors
+    /// What the run fails for, or that it was interrupted.
+    pub(super) fn beside<T: Send, E: Send>(
+        &self,
+        (what, option): (&str, &str),
+        console: &Console,
+        run: impl FnOnce(&(dyn Fn(Progress) -> Next + Sync)) -> Result<Option<T>, E> + Send,
+        refused: impl FnOnce(E) -> Failure,
+    ) -> Result<T, Failure> {
+        let pool = self.pool()?;
+        let shown = ProgressLine::begin(console, what);
+        let _watch = interrupt::watch();
+        let done = pool.install(|| {
+            run(&|progress| {
+                shown.set(progress.done, progress.wanted);
+                if interrupt::asked() { Next::Stop } else { Next::GoOn }
+            })
+        });
+        done.map_err(refused)?.ok_or_else(|| {
+            Failure::interrupted(format!(
+                "interrupted ({what}); nothing of it is kept. Leave out {option} for the campaign alone."
+            ))
+        })
     }
 
     /// A campaign that tells nothing before it is whole.

@@ -4,7 +4,6 @@
 use std::path::{Path, PathBuf};
 
 use serde::{Deserialize, Serialize};
-use study::campaign::Next;
 use study::campaign::guard::{
     AblationRow, FaultRow, FaultTable, GuardCampaign, GuardCampaignError, ablation, run as run_worlds,
 };
@@ -15,9 +14,7 @@ use crate::console::Console;
 use crate::document::{AblatedRow, GuardDocument, GuardRow};
 use crate::exit::{Exit, Failure, VerbResult};
 use crate::fold::Fold;
-use crate::interrupt;
 use crate::output::{Maker, OutFolder};
-use crate::progress::ProgressLine;
 
 /// What `campaign guard` takes.
 #[derive(Debug, clap::Args)]
@@ -64,21 +61,12 @@ pub fn run(args: &Args, console: &Console) -> VerbResult {
         Counting::Part(exit) => return Ok(exit),
         Counting::Whole(so_far) => args.job.whole(so_far)?,
     };
-    let crippled = if args.ablate { crippled(&plan, console)? } else { Vec::new() };
-    tell(&told, (&table, &crippled), folder, console)
-}
-
-/// What each parameter of the guard is worth.
-fn crippled(plan: &GuardCampaign, console: &Console) -> Result<Vec<AblationRow>, Failure> {
-    let shown = ProgressLine::begin(console, "guard crippled in turn");
-    let _watch = interrupt::watch();
-    let rows = ablation(plan, &|progress| {
-        shown.set(progress.done, progress.wanted);
-        if interrupt::asked() { Next::Stop } else { Next::GoOn }
+    let crippled = args.ablate.then(|| {
+        let what = ("guard crippled in turn", "--ablate");
+        args.job.beside(what, console, |watch| ablation(&plan, watch), refused)
     });
-    rows.map_err(refused)?.ok_or_else(|| {
-        Failure::interrupted("interrupted while the guard was crippled in turn; nothing of it is kept. Leave out --ablate for the campaign alone.")
-    })
+    let crippled = crippled.transpose()?.unwrap_or_default();
+    tell(&told, (&table, &crippled), folder, console)
 }
 
 /// The folder for verdict, page and table.

@@ -7,7 +7,6 @@ use study::campaign::learn::{
     ERROR_STEP_ENDS, Endings, FaultTally, LearnCampaign, LearnCampaignError, LearnCounts, LearnExtras,
     LearnRuns, PairTally, Rate, SEVERITY_STEPS, SignRow, ablation, campaign, two_faults,
 };
-use study::campaign::{Next, Progress};
 use study::catalogue::{self, Preset, Tag};
 
 use super::campaign_job::{Counting, PartArgs, refused_part};
@@ -16,9 +15,7 @@ use crate::actuator::{BuiltInActuator, DEMO, read_name};
 use crate::console::Console;
 use crate::exit::{Exit, Failure, VerbResult};
 use crate::fold::Fold;
-use crate::interrupt;
 use crate::output::write_file;
-use crate::progress::ProgressLine;
 use crate::whole_number::whole;
 
 /// Most units with two faults: each is kept until all are learned.
@@ -98,33 +95,15 @@ pub fn run(args: &Args, console: &Console) -> VerbResult {
 
 /// What is asked for beside the campaign.
 fn extras(args: &Args, plan: &LearnRuns, console: &Console) -> Result<LearnExtras, Failure> {
-    let signs = args
-        .ablate
-        .then(|| shown(console, ("signs switched off in turn", "--ablate"), |watch| ablation(plan, watch)));
-    let signs = signs.transpose()?.unwrap_or_default();
+    let signs = args.ablate.then(|| {
+        let what = ("signs switched off in turn", "--ablate");
+        args.job.beside(what, console, |watch| ablation(plan, watch), refused)
+    });
     let two_faults = args.two_faults.map(|units| {
-        shown(console, ("two faults at once", "--two-faults"), |watch| two_faults(plan, units, watch))
+        let what = ("two faults at once", "--two-faults");
+        args.job.beside(what, console, |watch| two_faults(plan, units, watch), refused)
     });
-    Ok(LearnExtras { signs, two_faults: two_faults.transpose()? })
-}
-
-/// Runs something long that shows its progress and can be stopped.
-fn shown<T>(
-    console: &Console,
-    (what, option): (&str, &str),
-    run: impl FnOnce(&(dyn Fn(Progress) -> Next + Sync)) -> Result<Option<T>, LearnCampaignError>,
-) -> Result<T, Failure> {
-    let shown = ProgressLine::begin(console, what);
-    let _watch = interrupt::watch();
-    let done = run(&|progress| {
-        shown.set(progress.done, progress.wanted);
-        if interrupt::asked() { Next::Stop } else { Next::GoOn }
-    });
-    done.map_err(refused)?.ok_or_else(|| {
-        Failure::interrupted(format!(
-            "interrupted ({what}); nothing of it is kept. Leave out {option} for the campaign alone."
-        ))
-    })
+    Ok(LearnExtras { signs: signs.transpose()?.unwrap_or_default(), two_faults: two_faults.transpose()? })
 }
 
 /// Tells the result of a whole campaign.
@@ -148,7 +127,7 @@ pub(super) fn tell(
 fn refused(error: LearnCampaignError) -> Failure {
     match error {
         LearnCampaignError::Part(error) => refused_part(error),
-        LearnCampaignError::Learn { .. } => Failure::undetermined(error),
+        LearnCampaignError::Learn { .. } | LearnCampaignError::Pair { .. } => Failure::undetermined(error),
     }
 }
 

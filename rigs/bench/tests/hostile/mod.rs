@@ -8,6 +8,7 @@
 //! direction, never per read, so that on a stepped rig the same seed does the same.
 #![allow(dead_code, unused_imports, unreachable_pub, clippy::unwrap_used)] // each test file uses its part; a helper that cannot go on fails its test
 
+pub mod against;
 mod direction;
 pub mod frames;
 mod relay;

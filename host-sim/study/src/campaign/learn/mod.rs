@@ -73,6 +73,16 @@ pub enum LearnCampaignError {
         /// Why.
         error: LearnRunError,
     },
+    /// A unit with two faults failed.
+    #[error("{} and {}, pair {number}: {error}", faults[0], faults[1])]
+    Pair {
+        /// Names of its faults.
+        faults: [&'static str; 2],
+        /// Number of the pair.
+        number: u64,
+        /// Why.
+        error: LearnRunError,
+    },
     /// The file that keeps the part.
     #[error(transparent)]
     Part(#[from] PartError),

@@ -77,7 +77,7 @@ fn one_pair(
         Ok(judged) => Ok(LearnedPair { faults: pair, judged: Some(judged) }),
         Err(LearnRunError::World(_)) => Ok(LearnedPair { faults: pair, judged: None }),
         Err(error @ (LearnRunError::Diverged(_) | LearnRunError::Endless { .. })) => {
-            Err(LearnCampaignError::Learn { fault: pair[0].name, number, error })
+            Err(LearnCampaignError::Pair { faults: pair.map(|fault| fault.name), number, error })
         }
     }
 }
