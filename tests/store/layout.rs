@@ -47,9 +47,12 @@ fn all_that_is_kept_comes_back_over_a_restart() {
     }
 }
 
+/// Behind a head as large as the tail.
+const FIRST_SLOT: usize = (SECTOR_BYTES_MIN - 2 * SAVE_BYTES_MAX) as usize / 2;
+
 /// CRC-32/ISO-HDLC of crate crc, to write a foot that this build did not write.
 fn with_layout(flash: &mut Small, layout: u8) {
-    let start = SECTOR_BYTES_MIN as usize - 2 * SAVE_BYTES_MAX as usize;
+    let start = FIRST_SLOT;
     let end = start + SAVE_BYTES_MAX as usize;
     let mut slot = flash.bytes[start..end].to_vec();
     let foot = slot.len() - 12;
@@ -101,7 +104,7 @@ fn a_byte_that_takes_no_data_is_told_and_the_next_save_goes_elsewhere() {
     store.save(&kept(1)).unwrap();
     let mut flash = store.into_flash();
     // In the second slot, and programmed by any record.
-    flash.dead_byte = Some(SECTOR_BYTES_MIN as usize - SAVE_BYTES_MAX as usize + 200);
+    flash.dead_byte = Some(FIRST_SLOT + SAVE_BYTES_MAX as usize + 200);
     let mut store = start(flash);
     assert_eq!(store.save(&kept(2)), Err(StoreFault::ReadBack));
     assert_eq!(found(&mut store), kept(1));

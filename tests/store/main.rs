@@ -2,13 +2,14 @@
 //!
 //! Outside checks: rules and times of NOR flash as microcontrollers' data sheets give them (`store/flash.rs` names
 //! each), the trait's own contract (crate embedded-storage: a page is undefined after a cut erase, a word after a cut
-//! write), the rule of three for what no failure in N can show (Hanley and Lippman-Hand, JAMA 249, 1983).
+//! write), the exact bounds of what no failure in N can show (Clopper and Pearson, Biometrika 26, 1934).
 
 mod corruption;
 mod flash;
 mod layout;
 mod power_cut;
 mod records;
+mod refusal;
 mod time;
 
 use embedded_storage::nor_flash::NorFlash;

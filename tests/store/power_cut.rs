@@ -1,4 +1,4 @@
-//! Power lost in any single operation of a start, a save or a format.
+//! Power lost in any single operation of a start or a save.
 
 use firmware_core::store::Kept;
 
@@ -96,23 +96,6 @@ fn power_lost_in_a_start_or_a_save_leaves_the_old_or_the_new_record() {
         cuts += cut_everywhere(&wide, &[old, new], &context, |flash| start_and_save(flash, &new));
     }
     assert!(cuts > 10_000, "only {cuts} cuts were tried");
-}
-
-#[test]
-fn power_lost_in_a_format_leaves_the_newest_record_or_nothing() {
-    for saves in 1..SAVES {
-        let small: Small = filled(saves, 2);
-        cut_everywhere(
-            &small,
-            &[kept(saves), Kept::NOTHING],
-            &format!("format after {saves} saves"),
-            |flash| {
-                let mut store = start(flash);
-                let is_done = store.format().is_ok();
-                (store.into_flash(), is_done)
-            },
-        );
-    }
 }
 
 #[test]

@@ -87,16 +87,3 @@ fn a_sector_is_erased_once_in_two_sectors_of_saves_and_never_by_a_start_alone() 
     assert_eq!(counted.iter().sum::<u64>(), erases + 1, "the heads count the wear: {counted:?}");
     assert!(counted[0].abs_diff(counted[1]) <= 1, "both wear alike: {counted:?}");
 }
-
-#[test]
-fn a_format_forgets_everything_and_leaves_room() {
-    let mut store = start(Large::erased());
-    for number in 1..8 {
-        store.save(&kept(number)).expect("room");
-    }
-    assert_eq!(store.format(), Ok(()));
-    let mut store = start(store.into_flash());
-    assert_eq!(found(&mut store), firmware_core::store::Kept::NOTHING);
-    assert_eq!(u64::from(store.condition().room), 2 * SLOTS - 1);
-    assert_eq!(store.condition().damaged, 0);
-}

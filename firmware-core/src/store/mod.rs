@@ -5,13 +5,18 @@
 //! save when no slot is blank.
 //!
 //! ```text
-//! sector: head │ slot │ slot │ … │ slot        slot: settings, calibrations … │ foot: number, length, layout, check
+//! sector: head │ slot │ … │ slot │ tail        slot: settings, calibrations … │ foot: number, length, layout, check
 //! ```
 //!
 //! A save programs the next blank slot, never erases, and ends with the foot, whose check covers the record. When a
 //! sector is full, saves go on in the other. Erasing is [`Store::prepare`]'s alone, at start: the sector that does not
 //! hold the newest record is erased unless it already is, so nothing has to be copied and no cut can reach the newest
 //! record. An erase that power cut short is known by the sector's head, which is written after it.
+//!
+//! A sector may look blank and take no writes (disturbed cells, an erase cut short). A save that it refuses, and keeps
+//! nothing of, is noted in the other sector's tail: the next start erases the one that refused, or, where it holds the
+//! newest record, writes no more to it. So a failed save and a restart make room again, as long as one sector at a time
+//! refuses; where both do, every save says so.
 //!
 //! An erase stalls a processor that runs from the same flash for up to half a second, a save for [`SAVE_BYTES_MAX`] of
 //! programming: `prepare` comes before bridge and watchdog, a save only at duty 0.
@@ -30,14 +35,14 @@ use core::ops::Range;
 
 use embedded_storage::nor_flash::NorFlash;
 
-use block::{BLOCK_BYTES, BLOCK_STEP};
-use sector::{Placed, Sector, SectorHead};
+use block::BLOCK_BYTES;
+use sector::{FRAME_STEP, Placed, Sector, SectorHead};
 use slot::{SLOT_STEP, SlotContent, Writer, look};
 
 /// Most bytes that one save programs, and again reads back.
 pub const SAVE_BYTES_MAX: u32 = SLOT_STEP;
-/// Least bytes of a sector: its head and two slots.
-pub const SECTOR_BYTES_MIN: u32 = BLOCK_STEP + 2 * SLOT_STEP;
+/// Least bytes of a sector: its head, two slots and its tail.
+pub const SECTOR_BYTES_MIN: u32 = FRAME_STEP + 2 * SLOT_STEP;
 
 /// Why a range of flash cannot be a store.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -138,33 +143,21 @@ impl<F: NorFlash> Store<F> {
     ///
     /// # Errors
     /// [`StoreFault`]; the record before is then still there. After `Flash` and `ReadBack` the next save takes another
-    /// slot.
+    /// slot, and the next start another sector where this one kept nothing.
     pub fn save(&mut self, kept: &Kept) -> Result<SaveReceipt, StoreFault> {
         let start = self.blank_slot().ok_or(StoreFault::Full)?;
         self.last = self.last.saturating_add(1);
-        let foot = kept.write(Writer::new(&mut self.flash, start), self.last)?;
-        if look(&mut self.flash, start) != SlotContent::Whole(foot) {
+        let written = kept.write(Writer::new(&mut self.flash, start), self.last);
+        let content = look(&mut self.flash, start);
+        if content == SlotContent::Blank {
+            self.other.note_refusal(&mut self.flash, &self.current);
+        }
+        let foot = written?;
+        if content != SlotContent::Whole(foot) {
             return Err(StoreFault::ReadBack);
         }
         self.newest = Some(Placed { start, foot });
         Ok(SaveReceipt { number: foot.number, room: self.room() })
-    }
-
-    /// Forgets everything and erases both halves. Takes as long as two erases: for the start, as [`Store::prepare`].
-    /// A cut leaves the newest record, or nothing: the record that holds nothing is saved before the newest goes.
-    ///
-    /// # Errors
-    /// [`StoreFault`]; what was kept is then still there, or it holds nothing. Try again after a restart.
-    pub fn format(&mut self) -> Result<(), StoreFault> {
-        if self.newest.is_some_and(|newest| self.other.holds(&newest)) {
-            core::mem::swap(&mut self.current, &mut self.other);
-        }
-        if !self.other.is_ready_after(&self.current) {
-            self.erase_other()?;
-        }
-        self.current.close();
-        self.save(&Kept::NOTHING)?;
-        self.erase_other()
     }
 
     /// How the store stands.
@@ -186,12 +179,17 @@ impl<F: NorFlash> Store<F> {
     }
 
     fn make_room(&mut self) -> Result<(), StoreFault> {
+        let is_current_fit = self.current.is_fit(&self.other);
         if self.newest.is_some() {
-            return if self.other.is_ready_after(&self.current) { Ok(()) } else { self.erase_other() };
+            if !is_current_fit {
+                self.current.close();
+            }
+            let is_other_ready = self.other.is_ready_after(&self.current) && self.other.is_fit(&self.current);
+            return if is_other_ready { Ok(()) } else { self.erase_other() };
         }
         // Without a record nothing tells a whole erase from one that was cut short after a head: one half is enough.
         self.other.close();
-        if self.current.is_ready() {
+        if self.current.is_ready() && is_current_fit {
             return Ok(());
         }
         core::mem::swap(&mut self.current, &mut self.other);

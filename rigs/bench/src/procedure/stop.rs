@@ -178,7 +178,9 @@ impl RunStop {
                 ReleaseReason::SupplyRange => "the supply left its range",
                 ReleaseReason::SensorFault => "a sensor's reading could not be believed",
                 ReleaseReason::TickFault => "its clock jumped",
-                ReleaseReason::NotStored => "it could not store what must be kept first",
+                ReleaseReason::NotStored => {
+                    "it could not store what must be kept first: switch it off and on and start again; if that does not help, its memory is worn and the board is to be replaced"
+                }
                 ReleaseReason::MemoryChanged => "its memory has changed by itself",
                 ReleaseReason::BridgeFault => {
                     "its bridge reports a fault: look for a short in motor and leads, heat, a supply that dips at the bridge"
