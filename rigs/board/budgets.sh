@@ -1,7 +1,7 @@
 #!/usr/bin/env bash
 # Prints what the image takes and what a tick costs, beside what is allowed and whether it is kept.
 #
-# Flash and RAM come from the linked image, its log included. The rest is measured on the emulated board over the
+# Flash, RAM and the stack's bound come from the linked image, its log included. The rest is measured on the emulated board over the
 # 102 400 ticks of the bit-exactness run: the emulator counts instructions (-icount) and drives the board's timer 0 by
 # them, the image reads that timer around each tick, each handler and each critical section, and paints its stack.
 set -euo pipefail
@@ -25,6 +25,7 @@ row 'flash: code' "$(section .text)" bytes '' ''
 row 'flash: constants' "$(section .rodata)" bytes '' ''
 row 'flash: in all' $(($(section .vector_table) + $(section .text) + $(section .rodata) + $(section .data))) bytes 114688 65536
 row 'RAM: static' $(($(section .data) + $(section .bss) + $(section .uninit))) bytes 18432 12288
+row 'stack, static bound' "$(./stack-bound "$image" 'Keep.*prepare' main DefaultHandler NonMaskableInt HardFault)" bytes 6144 4096
 cd ../..
 measured=$(cargo test --quiet -p vanebench-checks --test board -- bit_exact --ignored --nocapture | grep '^budget|')
 while IFS='|' read -r _ what value unit most aim; do row "$what" "$value" "$unit" "$most" "$aim"; done <<<"$measured"

@@ -24,7 +24,7 @@ const IMAGE: &str = "F405RG-emulated";
 /// Ticks between now and a start: the message is on its way for some of them.
 const SOON: u32 = 200;
 /// Bytes of stack that the link script grants.
-const STACK_BYTES: usize = 8192;
+const STACK_BYTES: usize = 6144;
 
 /// Accesses by which the bridge is put off: enable low, main output off, both compares 0 (see the image's `bridge.rs`).
 const FORCE_OFF: [&str; 4] = [

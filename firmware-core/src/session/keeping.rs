@@ -37,11 +37,14 @@ impl ControlEnd<'_> {
     /// neither a learn nor a motion begins.
     #[inline]
     pub fn take_save(&mut self) -> Option<Kept> {
-        let is_given = self.own.is_at_rest && self.own.keep.take();
-        is_given.then(|| Kept {
-            settings: self.own.given.hash().map(|_| *self.own.controller.settings()),
-            held: self.own.bank.all(),
-        })
+        if !(self.own.is_at_rest && self.own.keep.take()) {
+            return None;
+        }
+        let mut kept = Kept { settings: None, held: self.own.bank.all() };
+        if self.own.given.hash().is_some() {
+            kept.settings = Some(*self.own.controller.settings());
+        }
+        Some(kept)
     }
 
     /// How the save that [`ControlEnd::take_save`] gave has ended. A learn that waits for it goes on when the store holds

@@ -16,6 +16,8 @@ pub struct SheetWays {
 pub struct FillingHand {
     there: Producer<'static, Sheet>,
     back: Consumer<'static, Sheet>,
+    /// Here, and nothing to fill it with.
+    waiting: Option<Sheet>,
 }
 
 /// The main loop's side: saves what is on the sheet.
@@ -37,7 +39,7 @@ impl SheetWays {
         let (blank, reuse) = self.back.split();
         let mut saving = SavingHand { there: save, back: blank };
         saving.give_back(sheet);
-        (FillingHand { there: fill, back: reuse }, saving)
+        (FillingHand { there: fill, back: reuse, waiting: None }, saving)
     }
 }
 
@@ -51,15 +53,14 @@ impl FillingHand {
     /// Hands over what `take_save` gives, while the sheet is here.
     #[inline]
     pub fn hand_over(&mut self, take_save: impl FnOnce() -> Option<Kept>) {
-        if !self.back.ready() {
-            return;
-        }
-        if let Some(kept) = take_save()
-            && let Some(sheet) = self.back.dequeue()
-        {
-            *sheet = Some(kept);
+        let Some(sheet) = self.waiting.take().or_else(|| self.back.dequeue()) else { return };
+        // Straight onto the sheet: a copy in between would be a quarter of the stack.
+        *sheet = take_save();
+        if sheet.is_some() {
             // There is room: the sheet is the only one.
             let _handed = self.there.enqueue(sheet);
+        } else {
+            self.waiting = Some(sheet);
         }
     }
 }
