@@ -12,6 +12,8 @@ use firmware_core::settings::Settings;
 use crate::stm32::{Stm32, image, reply};
 
 const IMAGE: &str = "F405RG";
+/// A log that waits where its ring is full (crate defmt-rtt).
+const WAITS: u32 = 2;
 
 #[test]
 #[ignore = "needs QEMU and the board image; .ci/run runs it"]
@@ -26,6 +28,12 @@ fn it_answers_the_hello_streams_and_refuses_to_drive_without_converters() {
     assert_eq!((identity.board.as_str(), identity.pacing), ("F405RG, emulated", Pacing::Paced));
     assert_eq!(identity.started, StartReason::PowerOn);
     assert_eq!(welcome.settings, None, "the image holds no actuator");
+
+    // Before anything streams: a line that nobody reads holds the emulator up.
+    let (written, when_full) = board.log_ring(&image(IMAGE));
+    println!("log: {written} bytes");
+    assert!(written > 0, "the start is in the log");
+    assert_ne!(when_full, WAITS, "the log waits for a probe");
 
     let found = welcome.self_test;
     println!("{found:?}");
@@ -46,7 +54,6 @@ fn it_answers_the_hello_streams_and_refuses_to_drive_without_converters() {
     }
     let arm = ToBoard::Arm { settings: Settings::default().hash() };
     assert_eq!(board.ask(&arm, reply), Outcome::Refused(Refusal::SelfTestFailed { found }));
-    println!("stack {} bytes", board.stack_high_water());
 }
 
 #[test]

@@ -201,22 +201,40 @@ fn access(line: &str) -> Option<String> {
 /// What the runtime paints the stack with before the image runs.
 const PAINT: [u8; 4] = 0xCCCC_CCCC_u32.to_le_bytes();
 const STACK_ADDRESS: u32 = 0x2000_0000;
-const STACK_BYTES: usize = 8 * 1024;
+const STACK_BYTES: usize = 6 * 1024;
 
 impl Stm32 {
     /// Bytes of stack that have been in use since the start, interrupts included.
     pub(crate) fn stack_high_water(&mut self) -> usize {
-        let dump = self.folder.path().join("stack");
-        writeln!(self.monitor, "pmemsave {STACK_ADDRESS:#x} {STACK_BYTES} \"{}\"", dump.display()).unwrap();
+        let bytes = self.memory(STACK_ADDRESS, STACK_BYTES);
+        STACK_BYTES - bytes.chunks(PAINT.len()).take_while(|word| **word == PAINT).count() * PAINT.len()
+    }
+
+    /// The log's ring as crate defmt-rtt lays it out: bytes that were put in, and what happens when it is full.
+    pub(crate) fn log_ring(&mut self, image: &Path) -> (u32, u32) {
+        const WRITTEN_AT: usize = 36;
+        const FLAGS_AT: usize = 44;
+        let names = Command::new("nm").arg(image).output().unwrap();
+        let names = String::from_utf8(names.stdout).unwrap();
+        let line = names.lines().find(|line| line.ends_with(" _SEGGER_RTT")).expect("the image has a log");
+        let address = u32::from_str_radix(&line[..8], 16).unwrap();
+        let block = self.memory(address, FLAGS_AT + 4);
+        let word = |at: usize| u32::from_le_bytes(block[at..at + 4].try_into().unwrap());
+        (word(WRITTEN_AT), word(FLAGS_AT))
+    }
+
+    /// Once for each board: the monitor's echo, which nobody reads, would hold up a second command.
+    fn memory(&mut self, address: u32, count: usize) -> Vec<u8> {
+        let dump = self.folder.path().join("memory");
+        writeln!(self.monitor, "pmemsave {address:#x} {count} \"{}\"", dump.display()).unwrap();
         let until = Instant::now() + PATIENCE;
-        let bytes = loop {
+        loop {
             match std::fs::read(&dump) {
-                Ok(bytes) if bytes.len() == STACK_BYTES => break bytes,
-                _ => assert!(Instant::now() < until, "the emulator saved no stack"),
+                Ok(bytes) if bytes.len() == count => break bytes,
+                _ => assert!(Instant::now() < until, "the emulator saved no memory"),
             }
             std::thread::sleep(LOOK);
-        };
-        STACK_BYTES - bytes.chunks(PAINT.len()).take_while(|word| **word == PAINT).count() * PAINT.len()
+        }
     }
 }
 

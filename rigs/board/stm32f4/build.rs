@@ -7,7 +7,7 @@ use std::path::{Path, PathBuf};
 use std::{env, fs};
 
 /// What goes into the image, seen from this folder.
-const SOURCES: [&str; 11] = [
+const SOURCES: [&str; 12] = [
     "src",
     "chips",
     "layout.x",
@@ -17,6 +17,7 @@ const SOURCES: [&str; 11] = [
     "../build_number.rs",
     "../Cargo.toml",
     "../Cargo.lock",
+    "../.cargo/config.toml",
     "../../../firmware-core/src",
     "../../../firmware-core/Cargo.toml",
 ];
@@ -46,6 +47,9 @@ fn main() {
     );
     println!("cargo::rustc-env={CHIP_VARIABLE}={chip}");
     fs::write(out.join("crystal"), crystal).expect("cargo's folder takes files");
+    if env::var_os("CARGO_FEATURE_LOG").is_some() {
+        println!("cargo::rustc-link-arg-bins=-Tdefmt.x");
+    }
     build_number::write(&SOURCES);
 }
 

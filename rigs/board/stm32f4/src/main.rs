@@ -22,6 +22,7 @@ mod converters;
 mod entry;
 mod inputs;
 mod journal;
+mod log;
 mod raw;
 mod self_test;
 mod serial;
@@ -37,7 +38,7 @@ use cortex_m_rt::entry;
 use firmware_core::link::self_test::SelfTest;
 use firmware_core::link::state::{Identity, Pacing, StartReason};
 use firmware_core::session::Session;
-use firmware_core::store::{Kept, LAYOUT_VERSION};
+use firmware_core::store::{Kept, LAYOUT_VERSION, StoreResult};
 use firmware_core::units::Duty;
 
 use bridge::BreakBridge;
@@ -61,12 +62,14 @@ fn main() -> ! {
     // The bridge off first.
     bridge::hold_off();
     let (filling, mut saving) = WAYS.split(SHEET);
-    let (mut talker, mut keep) = start(SESSION, filling);
+    // In one piece where it is made: taken apart it would stand on the stack twice.
+    let mut running = start(SESSION, filling);
     loop {
         world::turn();
         control::note_turn();
+        let (talker, keep) = &mut running;
         talker.turn();
-        talker.save(&mut saving, |kept| keep.save(kept));
+        talker.save(&mut saving, |kept| save(keep, kept));
         world::rest();
     }
 }
@@ -76,11 +79,14 @@ fn main() -> ! {
 fn start(session: &'static mut MaybeUninit<Session>, saves: FillingHand) -> (Talker<UsartLine>, Keep<Pages>) {
     let started = start_reason();
     let clock = clock::start();
+    log::started(started, origin(&clock));
     // The store may erase for longer than the watchdog's patience.
     let mut keep = Keep::prepare(world::pages(), 0..raw::JOURNAL_BYTES as u32);
+    log::store(keep.condition());
     let bridge = BreakBridge::start(&clock);
     self_test::start();
     let (inputs, self_test) = world::start();
+    log::self_test(&self_test);
     let session = begin_session(session, identity(&clock, started), self_test, &mut keep);
     let (link_end, control) = session.split();
     // From here on ticks are due.
@@ -103,16 +109,20 @@ fn start_reason() -> StartReason {
     }
 }
 
-fn identity(clock: &CoreClock, started: StartReason) -> Identity {
-    let origin = match clock.source {
+/// Where the clock comes from, in words.
+fn origin(clock: &CoreClock) -> &'static str {
+    match clock.source {
         ClockSource::Crystal => "crystal",
         ClockSource::Internal => "no crystal",
         ClockSource::InternalSlow => "slow clock",
         ClockSource::Missing => "emulated",
-    };
+    }
+}
+
+fn identity(clock: &CoreClock, started: StartReason) -> Identity {
     let mut board = short(CHIP);
     // A name that does not fit is cut.
-    let _fits = board.push_str(", ").and_then(|()| board.push_str(origin));
+    let _fits = board.push_str(", ").and_then(|()| board.push_str(origin(clock)));
     let mut serial = heapless::String::new();
     if clock.source != ClockSource::Missing {
         for nibble in
@@ -150,8 +160,14 @@ fn begin_session(
 #[inline(never)]
 fn restore(session: &mut Session, keep: &mut Keep<Pages>) {
     let mut kept = Kept::NOTHING;
-    let _loaded = keep.load(&mut kept);
+    log::loaded(keep.load(&mut kept));
     session.restore(&kept);
+}
+
+fn save(keep: &mut Keep<Pages>, kept: &Kept) -> StoreResult {
+    let result = keep.save(kept);
+    log::stored(result);
+    result
 }
 
 fn start_ticks(control: Control, clock: &CoreClock) {
