@@ -7,169 +7,15 @@
 //!
 //! Needs the image and QEMU: `rigs/board/build.sh && cargo test --release --test board -- bit_exact --ignored`.
 
-use crate::support::{Bench, Host, ROOM, held, powered_board};
-use firmware_core::calibration::{Setup, Warmth};
-use firmware_core::controller::TickOutput;
-use firmware_core::faults::{FaultSet, LimitSet};
-use firmware_core::guard::GuardStage;
-use firmware_core::held::{OriginTag, Standing};
-use firmware_core::learn::{CheckSet, LearnOrder};
-use firmware_core::link::SelfTest;
-use firmware_core::link::message::ToBoard;
-use firmware_core::link::state::{Identity, Pacing, StartReason, Streaming};
-use firmware_core::motion::{Footing, Goal, Segment};
-use firmware_core::sample::{EngineDemand, Mode, Sample};
-use firmware_core::session::Session;
-use firmware_core::settings::Settings;
-use firmware_core::store::{LAYOUT_VERSION, StoreResult};
-use firmware_core::units::{Ampere, Duty, Kilopascal, Load, Opening, Rpm, Tick};
 use lockstep::{Usage, instructions};
-use plant::airpath::EngineInputs;
-use plant::sensor::{ChannelFault, PositionFault};
-use plant::world::{EngineState, Fault, FaultKind, World, WorldConfig};
 
-/// Ticks of a round: every fault once, from power on, with a world of its own. One round is compared where
-/// [`TICKS_VARIABLE`] does not say otherwise.
-const ROUND_TICKS: u32 = 102_400;
-/// Seed of the first round's world.
-const WORLD_SEED: u64 = 6;
-/// Names how many ticks to compare.
+use crate::recorded::{ROUND_TICKS, Run, Seen, WORLD_SEED, identity};
+use crate::support::{Bench, ROOM, powered_board};
+
+/// Names how many ticks to compare; one round where it does not.
 const TICKS_VARIABLE: &str = "BOARD_TICKS";
-/// Ticks between two turns of the link.
-const BATCH: u32 = 64;
-/// Ticks after which the engine's demand changes.
-const DEMAND_TICKS: u32 = 3200;
-
 fn ticks() -> u32 {
     std::env::var(TICKS_VARIABLE).map_or(ROUND_TICKS, |count| count.parse().expect("a number of ticks"))
-}
-
-/// Faults one after the other, each healing before the next: seconds of start and end in a round.
-fn faults() -> Vec<Fault> {
-    let at = |at_s: f64, until_s: f64, what| Fault { at_s, until_s: Some(until_s), what };
-    let glitches = ChannelFault::Glitch { per_s: 40.0, size: 900.0 };
-    vec![
-        at(5.0, 7.0, FaultKind::BoostSensor(ChannelFault::DropOut(f64::NAN))),
-        at(10.0, 12.0, FaultKind::BoostSensor(ChannelFault::Offset(150.0))),
-        at(15.0, 17.0, FaultKind::PositionSensor(PositionFault::Channel(glitches))),
-        at(20.0, 22.0, FaultKind::PositionSensor(PositionFault::Channel(ChannelFault::Freeze))),
-        at(25.0, 27.0, FaultKind::Supply(7.5)),
-        at(30.0, 31.0, FaultKind::Supply(0.0)),
-        at(35.0, 37.0, FaultKind::CurrentSensor(ChannelFault::DropOut(f64::INFINITY))),
-        at(40.0, 44.0, FaultKind::TurboSpeedSensor(ChannelFault::Gain(2.0))),
-        at(48.0, 52.0, FaultKind::HoseLeakMm2(400.0)),
-        at(56.0, 58.0, FaultKind::Barometer(ChannelFault::Drift(20.0))),
-        at(62.0, 66.0, FaultKind::WindingOpen),
-        at(70.0, 74.0, FaultKind::ExhaustSensor(ChannelFault::Noise(60.0))),
-        at(80.0, 84.0, FaultKind::MotorReversed),
-        at(90.0, 90.2, FaultKind::ConverterFrozen),
-        at(94.0, 94.1, FaultKind::Bridge),
-        at(97.0, 97.5, FaultKind::ConverterFrozen),
-    ]
-}
-
-/// What the host says before the batch that begins at `tick`.
-fn talk(host: &mut Host, tick: Tick, world: &World) -> Vec<u8> {
-    let mut bytes = Vec::new();
-    let stops = world.stop_truth();
-    let (closed, open) = (stops.closed_counts.unwrap() as f32, stops.open_counts.unwrap() as f32);
-    let learned = held(closed, open, Standing::Accepted);
-    if tick == Tick(0) {
-        bytes.extend(host.say(&ToBoard::Hello));
-        for section in Settings::default().sections() {
-            bytes.extend(host.say(&ToBoard::Settings(section)));
-        }
-        bytes.extend(host.say(&ToBoard::SetCalibration(learned)));
-        bytes.extend(host.say(&ToBoard::Store));
-        bytes.extend(host.say(&ToBoard::Stream(Streaming::On)));
-    }
-    if tick.0.is_multiple_of(DEMAND_TICKS) {
-        let turn = tick.0 / DEMAND_TICKS;
-        let mode = [Mode::Boost, Mode::Idle, Mode::Boost, Mode::Brake, Mode::Limp][(turn % 5) as usize];
-        // A learn that was refused or cut has left no calibration in force.
-        bytes.extend(host.say(&ToBoard::Stop));
-        bytes.extend(host.say(&ToBoard::SetCalibration(learned)));
-        bytes.extend(host.say(&ToBoard::ClearLatch));
-        bytes.extend(host.say(&ToBoard::Arm { settings: Settings::default().hash() }));
-        bytes.extend(host.say(&ToBoard::Engine(EngineDemand {
-            mode,
-            boost_target: Kilopascal(120.0 + 20.0 * (turn % 6) as f32),
-            engine_speed: Rpm(900.0 + 450.0 * (turn % 7) as f32),
-            load: Load::saturating(0.15 * (turn % 7) as f32, Load::MIN),
-        })));
-        if is_bench(turn) {
-            bytes.extend(bench_work(host, tick, turn));
-        }
-    }
-    bytes.extend(host.grant(tick.after(BATCH)));
-    bytes
-}
-
-/// The drive's other paths run on the bench only: opening, current and duty from a motion profile, then a learn.
-fn bench_work(host: &mut Host, tick: Tick, turn: u32) -> Vec<u8> {
-    let order = LearnOrder::full(Setup::Attached, Warmth::Cold, CheckSet::NONE);
-    let mut bytes = host.say(&ToBoard::Stop);
-    bytes.extend(host.say(&ToBoard::Arm { settings: Settings::default().hash() }));
-    if turn.is_multiple_of(8) {
-        bytes.extend(host.say(&ToBoard::StartLearn { start_at: tick, order, tag: OriginTag(7) }));
-        return bytes;
-    }
-    let opening = |value: f32| Goal::Opening(Opening::saturating(value, Opening::OPEN));
-    let goals = [
-        (opening(0.5), 0),
-        (opening(0.1), 400),
-        (opening(0.9), 700),
-        (Goal::Current(Ampere(0.8)), 0),
-        (Goal::Current(Ampere(-0.8)), 500),
-        (Goal::Duty(Duty::saturating(0.3, Duty::ZERO)), 0),
-        (Goal::Duty(Duty::saturating(-0.3, Duty::ZERO)), 600),
-    ];
-    let segments = goals.iter().map(|(goal, ticks)| Segment { goal: *goal, ticks: *ticks }).collect();
-    bytes.extend(host.say(&ToBoard::MotionClear));
-    bytes.extend(host.say(&ToBoard::MotionAppend(segments)));
-    bytes.extend(host.say(&ToBoard::StartMotion {
-        start_at: tick,
-        setup: Setup::Attached,
-        warmth: Warmth::Cold,
-        footing: Footing::Accepted,
-    }));
-    bytes
-}
-
-fn running(tick: Tick) -> EngineState {
-    let turn = tick.0 / DEMAND_TICKS;
-    if is_bench(turn) {
-        return EngineState::Standing;
-    }
-    EngineState::Running(EngineInputs::new(
-        900.0 + 450.0 * f64::from(turn % 7),
-        10.0 + 8.0 * f64::from(turn % 5),
-    ))
-}
-
-fn is_bench(turn: u32) -> bool {
-    turn.is_multiple_of(4)
-}
-
-/// Bytes of an output: equal bytes are equal bits, not-a-numbers included.
-fn bits(output: &TickOutput) -> Vec<u8> {
-    let mut room = [0; lockstep::ITEM_BYTES];
-    let used = lockstep::encode(output, &mut room).unwrap();
-    room[..used].to_vec()
-}
-
-fn identity(build: u32) -> Identity {
-    // As the image names itself, so that the welcome is the same too.
-    Identity {
-        model: "emulated Cortex-M4F board".try_into().unwrap(),
-        software: concat!("vanebench-board ", env!("CARGO_PKG_VERSION")).try_into().unwrap(),
-        build,
-        layout: LAYOUT_VERSION,
-        board: "MPS2 AN386".try_into().unwrap(),
-        serial: Default::default(),
-        pacing: Pacing::Stepped,
-        started: StartReason::PowerOn,
-    }
 }
 
 #[test]
@@ -191,40 +37,15 @@ fn board_and_host_do_not_differ_in_one_bit_with_faults_motions_and_learns() {
 /// A board from power on against the controller in this program, in one world.
 fn compare(build: u32, (seed, ticks): (u64, u32), seen: &mut Seen, clocks: &mut Vec<u32>) -> Usage {
     let mut board = powered_board();
-    let mut session = Session::new(identity(build), SelfTest::NOT_FITTED);
-    let fresh = || World::new(&WorldConfig { faults: faults(), ..WorldConfig::default() }, seed).unwrap();
-    let mut world = fresh();
-    let mut host = Host::default();
-    for batch in 0..ticks / BATCH {
-        let first = Tick(batch * BATCH);
-        let bytes = talk(&mut host, first, &world);
-        session.receive(&bytes);
-        let mut samples: Vec<Sample> = Vec::new();
-        let mut expected: Vec<TickOutput> = Vec::new();
-        for tick in (0..BATCH).map(|count| first.after(count)) {
-            let sample = world.sample(tick);
-            let output = session.tick(&sample);
-            if session.take_save().is_some() {
-                session.saved(StoreResult::Written);
-            }
-            // A world that a planted fault has torn apart is put together again; both controllers see the jump.
-            if world.step(output.duty, &running(tick)).is_err() {
-                world = fresh();
-            }
-            seen.note(&output);
-            samples.push(sample);
-            expected.push(output);
-        }
-        let mut link = vec![0; ROOM];
-        let length = session.transmit(&mut link);
-        let step =
-            board.step(&bytes, &samples, ROOM).unwrap_or_else(|error| panic!("at tick {}: {error}", first.0));
-        for (tick, host_side) in step.ticks.iter().zip(&expected) {
-            assert_eq!(bits(&tick.output), bits(host_side), "board {:?}, host {host_side:?}", tick.output);
-            clocks.push(tick.clocks);
-        }
-        assert_eq!(step.ticks.len(), expected.len());
-        assert_eq!(step.link, link[..length], "link bytes of the batch at tick {}", first.0);
+    let software = concat!("vanebench-board ", env!("CARGO_PKG_VERSION"));
+    let named = identity("emulated Cortex-M4F board", software, "MPS2 AN386", build);
+    for batch in Run::new(named, seed, ticks) {
+        let step = board
+            .step(&batch.bytes, &batch.samples, ROOM)
+            .unwrap_or_else(|error| panic!("at tick {}: {error}", batch.first.0));
+        batch.compare(&step.ticks, &step.link);
+        batch.outputs.iter().for_each(|output| seen.note(output));
+        clocks.extend(step.ticks.iter().map(|tick| tick.clocks));
     }
     board.usage().unwrap()
 }
@@ -244,30 +65,4 @@ fn report(clocks: &mut [u32], usage: Usage) {
         println!("budget|{what}|{}|instructions|{most_and_aim}", instructions(clocks));
     }
     println!("budget|stack, high water|{}|bytes|6144|4096", usage.stack_bytes);
-}
-
-/// A comparison of rest with rest would prove nothing: what the run has been through.
-#[derive(Debug, Default)]
-struct Seen {
-    driven: u32,
-    followed: u32,
-    faulty: u32,
-    guarded: u32,
-    limited: u32,
-}
-
-impl Seen {
-    fn note(&mut self, output: &TickOutput) {
-        assert!(output.duty.get().is_finite());
-        self.driven += u32::from(output.duty != Duty::ZERO);
-        self.followed += u32::from(output.target.is_some());
-        self.faulty += u32::from(output.faults != FaultSet::NONE);
-        self.guarded += u32::from(output.stage != GuardStage::Normal);
-        self.limited += u32::from(output.limits != LimitSet::NONE);
-    }
-
-    fn check(&self) {
-        let counts = [self.driven, self.followed, self.faulty, self.guarded, self.limited];
-        assert!(counts.iter().all(|count| *count > 1000), "{self:?}");
-    }
 }

@@ -4,5 +4,7 @@ mod bit_exact;
 mod emulated;
 mod failures;
 mod flashable;
+mod recorded;
+mod riscv;
 mod stm32;
 mod support;
