@@ -6,14 +6,17 @@
 
 pub mod anova;
 pub mod binding;
+pub mod conformity;
 mod definition;
 pub mod friction;
 pub mod gauge;
 pub mod line;
 pub mod measure;
 pub mod motion;
+pub mod one_way;
 pub mod step;
 pub mod sweep;
+pub mod tolerance;
 
 pub use definition::Definition;
 pub(crate) use definition::TRAVEL;
