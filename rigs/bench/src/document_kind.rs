@@ -77,7 +77,37 @@ impl Kind {
     /// Counts the changes of this kind that a reader must know of.
     #[must_use]
     pub fn version(self) -> u32 {
-        1
+        match self {
+            // Bounds say `expanded_uncertainty` where they said `guard`.
+            Self::Demo | Self::Verdict | Self::History => 2,
+            Self::Ports
+            | Self::Monitor
+            | Self::Rig
+            | Self::Learn
+            | Self::Replay
+            | Self::Motion
+            | Self::Units
+            | Self::Attached
+            | Self::SideBySide
+            | Self::Check
+            | Self::Confirmation
+            | Self::Sheet
+            | Self::Comparison
+            | Self::Profile
+            | Self::Characterised
+            | Self::Tuning
+            | Self::Match
+            | Self::Scenarios
+            | Self::Simulation
+            | Self::Campaign
+            | Self::LearnCampaign
+            | Self::GuardCampaign
+            | Self::GaugeStudy
+            | Self::CampaignPart
+            | Self::ShellText
+            | Self::Schemas
+            | Self::Error => 1,
+        }
     }
 
     /// The word in a document and on the command line.

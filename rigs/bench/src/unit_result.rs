@@ -7,7 +7,7 @@ use crate::document::{self, VerdictDocument};
 use crate::evaluate::UnitResult;
 use crate::exit::Failure;
 use crate::fold::Fold;
-use crate::judge::{FigureRow, Verdict};
+use crate::judge::{FigureRow, LimitCheck, Verdict};
 use crate::limits::Limits;
 use crate::output::write_file;
 use crate::profile::Profile;
@@ -169,25 +169,29 @@ pub(crate) fn spoken(unit: &str, result: &UnitResult, more: &[String], fold: Fol
     }
     let rows = figure_rows(verdict);
     if rows.len() > 1 {
-        lines.extend([String::new(), fold.table(&rows), String::new()]);
+        lines.extend([String::new(), fold.table(&rows), String::new(), verdict.rule.text(), String::new()]);
     }
     lines.extend(more.iter().cloned());
     lines.push(answer);
     lines.join("\n")
 }
 
-/// The figures that have a limit, and those of the simulated engine.
+/// The figures that have a limit, those of the simulated engine, and what the controller held the learn against.
 fn figure_rows(verdict: &Verdict) -> Vec<Vec<String>> {
-    let mut rows = vec![["figure", "value", "allowed", "unit", "where"].map(str::to_owned).to_vec()];
-    let row = |row: &FigureRow, allowed: String, place: &str| {
-        vec![row.name.clone(), row.text.clone(), allowed, row.unit.clone(), place.to_owned()]
-    };
+    let mut rows =
+        vec![["figure", "value", "allowed", "margin", "unit", "where"].map(str::to_owned).to_vec()];
     let simulated = verdict.figures.iter().filter(|figure| figure.key.starts_with("boost."));
-    rows.extend(simulated.map(|figure| row(figure, "–".to_owned(), "simulated")));
-    rows.extend(verdict.checks.iter().filter_map(|check| {
+    rows.extend(simulated.map(|FigureRow { name, text, unit, .. }| {
+        [name, text, "–", "–", unit, "simulated"].map(str::to_owned).to_vec()
+    }));
+    let row = |check: &LimitCheck, place: &str| {
         let is_its = |figure: &&FigureRow| figure.key == check.key && figure.place == check.place;
         let figure = verdict.figures.iter().find(is_its)?;
-        Some(row(figure, check.bounds.text("").trim_end().to_owned(), &figure.place))
-    }));
+        let allowed = check.bounds.text("").trim_end().to_owned();
+        let (value, margin) = (check.with_uncertainty(&figure.text), check.margin(&figure.text));
+        Some(vec![figure.name.clone(), value, allowed, margin, figure.unit.clone(), place.to_owned()])
+    };
+    rows.extend(verdict.checks.iter().filter_map(|check| row(check, &check.place)));
+    rows.extend(verdict.learn_checks.iter().filter_map(|check| row(check, "the controller's")));
     rows
 }

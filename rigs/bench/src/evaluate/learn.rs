@@ -7,6 +7,7 @@ use super::traces::LearnTrace;
 use super::{Exhibit, Shown, conditions, seconds};
 use crate::figures::{Figure, Measure};
 use crate::judge::{Evidence, FaultOf, Finding};
+use crate::limits::Bounds;
 use crate::profile::{Profile, WINDOWS_OF_ITS_OWN};
 use crate::record::{Confirmation, Gauged, Mark, Row, Run};
 use crate::unit_store::how_to_confirm;
@@ -15,7 +16,10 @@ pub(super) fn evaluate(run: &Run, profile: &Profile) -> Shown {
     let mut evidence = Evidence::default();
     let outcome = &run.file.outcome;
     if let Some(calibration) = &outcome.calibration {
-        evidence.figures = figures(calibration, &conditions(run));
+        let figures = figures(run, profile, calibration, &conditions(run));
+        evidence.figures = figures.iter().map(|(figure, _)| figure.clone()).collect();
+        // A key-off relearn is held against the calibration before it, which its record does not carry.
+        evidence.learned = if run.file.is_relearn() { Vec::new() } else { figures };
     } else if outcome.refusal.is_none() && run.is_complete() {
         evidence.findings.push(Finding {
             code: "no-outcome".into(),
@@ -51,14 +55,45 @@ fn gauged(confirmed: &Confirmation) -> Option<Figure> {
     Some(Figure { tolerance, ..Figure::new(Measure::MinimumFlowStop(unit), value, &conditions) })
 }
 
-fn figures(calibration: &Calibration, conditions: &str) -> Vec<Figure> {
+/// Every figure of a learn, each with what the controller held it against.
+fn figures(
+    run: &Run,
+    profile: &Profile,
+    calibration: &Calibration,
+    conditions: &str,
+) -> Vec<(Figure, Bounds)> {
+    let settings = &profile.settings;
+    let windows = settings.learn.windows.of(run.file.run.setup, run.file.run.warmth);
+    let limits = &settings.learn.limits;
+    let travel = f64::from(settings.actuator.nominal_span_counts);
+    let apart = f64::from(windows.open.centre() - windows.closed.centre()).abs();
     let span = f64::from(calibration.span_counts()).abs();
-    let mut figures = vec![Figure::new(Measure::Span, span, conditions)];
-    for stop in [Stop::Closed, Stop::Open] {
+    let figure = |measure: Measure, value, min: Option<f64>, max: f64| {
+        // Products of settings in f32: no more digits than mean something.
+        let digits = measure.definition().digits as i32 + 1;
+        let round = |bound: f64| (bound * 10_f64.powi(digits)).round() / 10_f64.powi(digits);
+        let (min, max) = (min.map(round), Some(round(max)));
+        let allowed = Bounds { min, max, expanded_uncertainty: None, sound_units: None };
+        (Figure::new(measure, value, conditions), allowed)
+    };
+    let share = |share: f32, of: f64| f64::from(share) * of;
+    let (shortest, longest) = (share(limits.span_min, apart), share(limits.span_max, apart));
+    let mut figures = vec![figure(Measure::Span, span, Some(shortest), longest)];
+    for (stop, window) in [(Stop::Closed, windows.closed), (Stop::Open, windows.open)] {
         let learned = stop.of(calibration);
-        let repeat = 100.0 * f64::from(learned.repeat_range_counts) / span;
-        figures.push(Figure::new(Measure::StopPosition(stop), learned.zero_push_counts.into(), conditions));
-        figures.push(Figure::new(Measure::StopRepeatability(stop), repeat, conditions));
+        let [low, high] = [window.min, window.max].map(|edge| f64::from(edge.as_f32()));
+        let percent = |counts: f64| 100.0 * counts / span;
+        let (least, most) = (share(limits.compliance_min, travel), share(limits.compliance_max, travel));
+        figures.extend([
+            figure(Measure::StopPosition(stop), learned.zero_push_counts.into(), Some(low), high),
+            figure(
+                Measure::StopRepeatability(stop),
+                percent(learned.repeat_range_counts.into()),
+                None,
+                percent(share(limits.repeat, travel)),
+            ),
+            figure(Measure::StopYield(stop), learned.compliance_counts_per_a.into(), Some(least), most),
+        ]);
     }
     figures
 }

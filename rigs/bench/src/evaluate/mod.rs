@@ -162,7 +162,8 @@ pub(crate) fn answers(kind: RunKind, limit: &Limit) -> bool {
         Measure::Span
         | Measure::MinimumFlowStop(_)
         | Measure::StopPosition(_)
-        | Measure::StopRepeatability(_) => kind == RunKind::Learn,
+        | Measure::StopRepeatability(_)
+        | Measure::StopYield(_) => kind == RunKind::Learn,
         Measure::BoostPeak | Measure::BoostOvershoot | Measure::BoostRise => kind == RunKind::Simulate,
         // An independent gauge is read by a person: no run answers for it.
         Measure::InaccuracyHigh(Sensor::LeverGauge)

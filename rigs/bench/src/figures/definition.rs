@@ -102,6 +102,7 @@ impl Measure {
             Self::MinimumFlowStop(GaugedIn::KilogramsPerHour) => GAUGED_FLOW.of(""),
             Self::StopPosition(stop) => STOP_POSITION.of(&stop.to_string()),
             Self::StopRepeatability(stop) => STOP_REPEATABILITY.of(&stop.to_string()),
+            Self::StopYield(stop) => STOP_YIELD.of(&stop.to_string()),
             Self::BoostPeak => BOOST_PEAK.of(""),
             Self::BoostOvershoot => BOOST_OVERSHOOT.of(""),
             Self::BoostRise => BOOST_RISE.of(""),
@@ -278,6 +279,14 @@ const STOP_REPEATABILITY: Wording = Wording {
     digits: 3,
     text: "Range of the settled zero-push readings over all touches of the stop.",
     source: "after ISO 230-2 (repeat approach to one position)",
+};
+const STOP_YIELD: Wording = Wording {
+    key: "learn.{}_stop_yield",
+    name: "{} stop, yield",
+    unit: "counts/A",
+    digits: 1,
+    text: "How far the settled reading moves between two pushes at the stop, for each ampere between them.",
+    source: COMMON,
 };
 const SPAN: Wording = Wording {
     key: "learn.span",

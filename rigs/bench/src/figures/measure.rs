@@ -127,6 +127,8 @@ pub enum Measure {
     StopPosition(Stop),
     /// Range of a stop's zero-push readings over the touches.
     StopRepeatability(Stop),
+    /// How far a stop gives way for each ampere of push.
+    StopYield(Stop),
     /// Highest simulated boost.
     BoostPeak,
     /// Simulated boost beyond its target.
@@ -190,6 +192,7 @@ impl MeasureKind {
             }
             Self::StopPosition => stops(Measure::StopPosition),
             Self::StopRepeatability => stops(Measure::StopRepeatability),
+            Self::StopYield => stops(Measure::StopYield),
             Self::BoostPeak => vec![Measure::BoostPeak],
             Self::BoostOvershoot => vec![Measure::BoostOvershoot],
             Self::BoostRise => vec![Measure::BoostRise],

@@ -1,4 +1,5 @@
-//! What to try when a figure lies outside its limit. Common practice, no source.
+//! What to try when a figure lies outside its limit, and what settles one that lies too near to it. Common practice, no
+//! source.
 
 use crate::figures::Measure;
 
@@ -37,11 +38,64 @@ pub fn advice(measure: Measure) -> &'static str {
         Measure::MinimumFlowStop(_) => {
             "Set the minimum-flow stop by its gauge, lock it, then learn and gauge again."
         }
-        Measure::StopRepeatability(_) => {
+        Measure::StopRepeatability(_) | Measure::StopYield(_) => {
             "The stop yields or is dirty. Clean it, tighten the lever, and learn again."
         }
         Measure::BoostPeak | Measure::BoostOvershoot | Measure::BoostRise => {
             "Check the controller's settings in simulation before any engine sees them."
         }
+    }
+}
+
+/// What tells on which side of its limit a figure truly lies.
+#[must_use]
+pub(super) fn settled_by(measure: Measure) -> &'static str {
+    match measure {
+        Measure::Span | Measure::StopPosition(_) => {
+            "An index mark across lever and housing, or a gauge pin in the throat at the stop, shows where the stop truly \
+             lies; a second good unit shows whether the limit does."
+        }
+        Measure::MinimumFlowStop(_) => "Gauge again with a finer pin, or on another bench.",
+        Measure::InaccuracyHigh(_)
+        | Measure::InaccuracyLow(_)
+        | Measure::Hysteresis(_)
+        | Measure::NonRepeatability(_)
+        | Measure::LinearityTerminal(_)
+        | Measure::LinearityZero(_)
+        | Measure::LinearityIndependent(_)
+        | Measure::DeadBand
+        | Measure::FinalError(_) => {
+            "An independent gauge on the lever tells what the lever does; a second good unit shows whether the limit is \
+             too tight."
+        }
+        Measure::FrictionLargest | Measure::FrictionMedian | Measure::FrictionRatio => {
+            "The ring's torque by hand, with a spring balance, tells the same without the motor."
+        }
+        Measure::StopYield(_) | Measure::StopRepeatability(_) => {
+            "Mount it anew and learn again: what comes back is the unit's, what changes is the mounting's."
+        }
+        Measure::StrokeTime(_)
+        | Measure::DeadTime(_)
+        | Measure::T63(_)
+        | Measure::T86(_)
+        | Measure::Overshoot(_)
+        | Measure::SettlingTime(_) => {
+            "A second good unit on the same supply shows whether the limit is too tight."
+        }
+        Measure::BoostPeak | Measure::BoostOvershoot | Measure::BoostRise => {
+            "Only the engine tells: the simulation is no measurement."
+        }
+    }
+}
+
+/// How many runs average to less than the distance to the limit, where scatter is all that makes them uncertain.
+pub(super) fn runs_that_settle(guard: f64, distance: f64) -> String {
+    /// More would take longer than a better gauge.
+    const MOST: f64 = 20.0;
+    let runs = (guard / distance).powi(2).ceil();
+    if runs <= MOST {
+        format!(" Or {runs:.0} runs, averaged, as far as the uncertainty is scatter.")
+    } else {
+        String::new()
     }
 }

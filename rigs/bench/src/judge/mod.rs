@@ -5,19 +5,21 @@
 
 mod advice;
 mod blame;
+mod check;
 mod stored;
 mod verdict;
 
 pub use advice::advice;
 pub use blame::fault_of;
+pub use check::{DecisionRule, LimitCheck};
 pub(crate) use stored::StoredVerdict;
 pub(crate) use verdict::{CountedRun, LOSS_ADVICE, LogKeeps, figure_row};
-pub use verdict::{FigureRow, Finding, Holed, Judgement, LimitCheck, Reason, Verdict};
+pub use verdict::{FigureRow, Finding, Holed, Judgement, Reason, Verdict};
 
 pub use crate::record::FaultOf;
 
 use crate::figures::Figure;
-use crate::limits::{Limit, LimitStanding, Limits};
+use crate::limits::{Bounds, Limit, LimitStanding, Limits};
 use crate::record::Job;
 
 /// What is put before the judge from one run or several.
@@ -29,6 +31,8 @@ pub struct Evidence {
     pub findings: Vec<Finding>,
     /// Figures that the record's holes leave open: each limit on one of them is unanswered.
     pub holed: Vec<Holed>,
+    /// What the controller held a learn against.
+    pub learned: Vec<(Figure, Bounds)>,
 }
 
 impl Evidence {
@@ -38,6 +42,7 @@ impl Evidence {
         self.figures.extend(other.figures);
         self.findings.extend(other.findings);
         self.holed.extend(other.holed);
+        self.learned.extend(other.learned);
         self
     }
 }
@@ -61,13 +66,13 @@ pub fn judge(evidence: &Evidence, limits: &Limits, asked: impl Fn(&Limit) -> boo
         reasons.extend(holed.into_iter().map(Reason::holed));
         for figure in measured {
             let limit = &limit.for_value_within(figure.tolerance);
-            let standing = limit.bounds.standing(figure.value);
-            match standing {
+            let check = LimitCheck::new(figure, limit.bounds);
+            match check.standing {
                 LimitStanding::Inside => {}
                 LimitStanding::TooClose => reasons.push(Reason::too_close(figure, limit)),
                 LimitStanding::Outside => reasons.push(Reason::outside(figure, limit)),
             }
-            checks.push(LimitCheck::new(figure, limit, standing));
+            checks.push(check);
         }
     }
     let judgement = reasons.iter().map(Reason::weighs).fold(Judgement::WithinLimits, Judgement::worse);
@@ -75,7 +80,13 @@ pub fn judge(evidence: &Evidence, limits: &Limits, asked: impl Fn(&Limit) -> boo
     Verdict {
         judgement,
         reasons,
+        rule: DecisionRule::over(&checks),
         checks,
+        learn_checks: evidence
+            .learned
+            .iter()
+            .map(|(figure, bounds)| LimitCheck::new(figure, *bounds))
+            .collect(),
         figures,
         counted: Vec::new(),
         confirmed: Vec::new(),
@@ -87,13 +98,13 @@ pub fn judge(evidence: &Evidence, limits: &Limits, asked: impl Fn(&Limit) -> boo
 mod tests {
     use super::*;
     use crate::figures::{Measure, Sensor};
-    use crate::limits::Bounds;
     use proptest::prelude::*;
 
     const HYSTERESIS: Measure = Measure::Hysteresis(Sensor::Own);
 
     fn limits() -> Limits {
-        let bounds = Bounds { min: None, max: Some(0.5), guard: 0.05 };
+        let bounds =
+            Bounds { min: None, max: Some(0.5), expanded_uncertainty: Some(0.05), sound_units: None };
         let limits = vec![Limit { measure: HYSTERESIS, bounds }];
         Limits { name: "demo".into(), origin: "invented".into(), limits }
     }

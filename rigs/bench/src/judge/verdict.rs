@@ -3,10 +3,12 @@
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use super::advice;
+use super::advice::{advice, runs_that_settle, settled_by};
+use super::check::{DecisionRule, LimitCheck};
 use crate::exit::Exit;
+use crate::figures::conformity::COVERAGE_FACTOR;
 use crate::figures::{Figure, Measure};
-use crate::limits::{Bounds, Limit, LimitStanding};
+use crate::limits::Limit;
 use crate::record::{FaultOf, Job, Sha256Hex};
 
 /// The three answers.
@@ -57,21 +59,6 @@ pub struct Reason {
     pub seen: String,
     /// What to try.
     pub advice: String,
-}
-
-/// One figure against its limit.
-#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
-pub struct LimitCheck {
-    /// The figure's key.
-    pub key: String,
-    /// Where it was taken.
-    pub place: String,
-    /// The value.
-    pub value: f64,
-    /// What is allowed.
-    pub bounds: Bounds,
-    /// Where the value stands.
-    pub standing: LimitStanding,
 }
 
 /// One figure with its definition, as written to files.
@@ -136,8 +123,13 @@ pub struct Verdict {
     pub judgement: Judgement,
     /// Why it is out of limits or undetermined; empty for within limits.
     pub reasons: Vec<Reason>,
+    /// By which rule figures were held against their limits, and at what risk.
+    pub rule: DecisionRule,
     /// Each figure that has a limit.
     pub checks: Vec<LimitCheck>,
+    /// What the controller held a learn against, with the distance to each edge; it decided alone.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub learn_checks: Vec<LimitCheck>,
     /// All figures.
     pub figures: Vec<FigureRow>,
     /// Runs that count, with the hash of their evidence.
@@ -243,12 +235,17 @@ impl Reason {
     }
 
     pub(super) fn too_close(figure: &Figure, limit: &Limit) -> Self {
-        let seen = format!("{}; the guard is {}", against(figure, limit), limit.bounds.guard);
+        let guard = limit.bounds.guard();
+        let seen = format!("{}; it is known to ± {} (k = {COVERAGE_FACTOR})", against(figure, limit), guard);
+        let runs = runs_that_settle(guard, limit.bounds.margins(figure.value).least());
         Self {
             code: figure.definition().key,
             judgement: Judgement::Undetermined,
             seen,
-            advice: "Too close to its limit for this measurement to tell. Repeat, or measure better.".into(),
+            advice: format!(
+                "Not proven: nearer to its limit than that. {}{runs}",
+                settled_by(figure.measure)
+            ),
         }
     }
 
@@ -267,18 +264,6 @@ fn against(figure: &Figure, limit: &Limit) -> String {
     let place = if figure.place.is_empty() { String::new() } else { format!(" ({})", figure.place) };
     let allowed = limit.bounds.text(definition.unit);
     format!("{} is {} {}{place}; allowed {allowed}", definition.name, figure.text(), definition.unit)
-}
-
-impl LimitCheck {
-    pub(super) fn new(figure: &Figure, limit: &Limit, standing: LimitStanding) -> Self {
-        Self {
-            key: figure.definition().key,
-            place: figure.place.clone(),
-            value: figure.value,
-            bounds: limit.bounds,
-            standing,
-        }
-    }
 }
 
 /// A figure with its definition.

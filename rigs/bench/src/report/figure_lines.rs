@@ -86,6 +86,8 @@ pub(super) struct FigureLine<'a> {
     /// In degrees of the lever, where it is measured against the travel; else empty.
     pub(super) degrees: String,
     pub(super) allowed: String,
+    /// Distance to the nearer bound; negative beyond it.
+    pub(super) margin: String,
     pub(super) place: String,
     pub(super) mark: &'static str,
     pub(super) class: &'static str,
@@ -99,9 +101,12 @@ fn figure_lines(verdict: &Verdict, lever: Option<LeverTravel>) -> Vec<FigureLine
         let beside = lever.and_then(|lever| lever.beside(figure.value, &figure.unit));
         FigureLine {
             figure,
-            value: printed(&figure.text),
+            value: printed(
+                &check.map_or_else(|| figure.text.clone(), |check| check.with_uncertainty(&figure.text)),
+            ),
             degrees: beside.unwrap_or_default(),
             allowed: check.map_or_else(String::new, |check| allowed(check.bounds, &figure.unit, lever)),
+            margin: check.map_or_else(String::new, |check| printed(&check.margin(&figure.text))),
             place: lever.map_or_else(|| figure.place.clone(), |lever| lever.placed(&figure.place)),
             mark,
             class,

@@ -13,6 +13,7 @@ use crate::caution::{CAUTIONS, HOLDS_UNTIL};
 use crate::evaluate::{Exhibit, Shown, UnitResult, step_bands};
 use crate::figures::{Measure, Sensor};
 use crate::limits::Limits;
+use crate::number::fixed;
 use crate::profile::Profile;
 use crate::record::{Endurance, Ground, RunKind, RunStatus};
 
@@ -75,6 +76,7 @@ impl UnitResult {
         let mut facts = vec![
             ("profile", format!("{}. {}", profile.name, profile.origin)),
             ("limits", format!("{}. {}", limits.name, limits.origin)),
+            ("decision", self.verdict.rule.text()),
             ("travel", format!("{:.1}° of the lever, by the profile's scale", lever.degrees())),
         ];
         if let Some((run, _)) = self.runs.first() {
@@ -158,7 +160,7 @@ fn owned(facts: Vec<(&'static str, String)>) -> Vec<(String, String)> {
 
 fn section(shown: &Shown, profile: &Profile, limits: &Limits, lever: LeverTravel) -> Option<Section> {
     Some(match shown.exhibit.as_ref()? {
-        Exhibit::Learn(trace) => bench::learn(trace).text(HOLDS_UNTIL),
+        Exhibit::Learn(trace) => bench::learn(trace).text(HOLDS_UNTIL).table(held_against(shown)),
         Exhibit::Diagnostic(picture) => diagnostic::section(picture),
         Exhibit::Sweep { table, reversals, holes } => bench::sweep(table, holes, Sensor::Own, lever)
             .charts(reversals.iter().map(|reversal| bench::reversal(reversal, lever))),
@@ -169,5 +171,18 @@ fn section(shown: &Shown, profile: &Profile, limits: &Limits, lever: LeverTravel
         }
         Exhibit::Steps(steps) => bench::steps(steps, step_bands(profile), lever),
         Exhibit::Boost(trace) => bench::boost(trace, BOOST_NOTE, lever),
+    })
+}
+
+/// What the controller held the learn against.
+fn held_against(shown: &Shown) -> Table {
+    let table =
+        Table::new(&["held against the profile by the controller", "value", "allowed", "margin", "unit"])
+            .captioned("What the controller held the learn against");
+    shown.evidence.learned.iter().fold(table, |table, (figure, bounds)| {
+        let definition = figure.definition();
+        let allowed = bounds.text("").trim_end().to_owned();
+        let margin = fixed(bounds.margins(figure.value).least(), definition.digits);
+        table.row([definition.name, figure.text(), allowed, margin, definition.unit.to_owned()])
     })
 }

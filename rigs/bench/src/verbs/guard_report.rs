@@ -8,7 +8,7 @@ use study::campaign::guard::{FaultRow, FaultTable};
 use crate::caution::CAUTIONS;
 use crate::document::{self, VerdictDocument};
 use crate::exit::Failure;
-use crate::judge::{FigureRow, Judgement, Reason, Verdict};
+use crate::judge::{DecisionRule, FigureRow, Judgement, Reason, Verdict};
 use crate::output::OutFolder;
 use crate::record::{Job, VERDICT_FILE};
 use crate::report::{Report, Section, Table};
@@ -56,7 +56,9 @@ pub fn verdict(table: &FaultTable, seed: u64, worlds: u32) -> Verdict {
     Verdict {
         judgement,
         reasons,
+        rule: DecisionRule::over(&[]),
         checks: Vec::new(),
+        learn_checks: Vec::new(),
         figures,
         counted: Vec::new(),
         confirmed: Vec::new(),
