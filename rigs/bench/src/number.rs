@@ -34,6 +34,13 @@ pub(crate) fn number(value: f64) -> String {
     }
 }
 
+/// A share in per cent; one too small to matter is not given in digits.
+#[must_use]
+pub(crate) fn percent(value: f64) -> String {
+    const LEAST: f64 = 0.01;
+    if value < LEAST { format!("under {LEAST} %") } else { format!("{} %", number(value)) }
+}
+
 /// A value and its uncertainty: two significant digits of the uncertainty, the value to the same place
 /// (GUM 7.2.6).
 #[must_use]

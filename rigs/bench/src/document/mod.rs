@@ -31,7 +31,7 @@ pub(crate) use campaign::{
 };
 pub(crate) use compare::{CompareDocument, ComparedFigure, ComparedSide, Weighed};
 pub(crate) use parts::{ComparisonDocument, FlowFactorFrom, GasTorqueFrom, MatchDocument, PartsOfRun};
-pub(crate) use profile::{CharacterisedDocument, DerivedSetting, ProfileDocument, TorqueReserve};
+pub(crate) use profile::{CharacterisedDocument, DerivedSetting, ProfileDocument, TorqueReserve, WindowRow};
 pub(crate) use simulation::{
     ScenarioRow, ScenariosDocument, SimulatedEvent, SimulatedRun, SimulationDocument,
 };

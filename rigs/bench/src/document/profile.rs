@@ -4,6 +4,7 @@ use schemars::JsonSchema;
 use serde::Serialize;
 
 use crate::document_kind::{Document, Kind};
+use crate::profile::{StopTolerance, WindowSupport};
 
 /// A profile as the bench understands it.
 #[derive(Debug, Serialize, JsonSchema)]
@@ -14,6 +15,20 @@ pub(crate) struct ProfileDocument {
     pub settings: Vec<DerivedSetting>,
     /// What force a learn has to spare.
     pub torque_reserve: TorqueReserve,
+    /// What is tolerated of a stop; none where the profile does not say.
+    pub stops: Option<StopTolerance>,
+    /// What each window does under that tolerance.
+    pub windows: Vec<WindowRow>,
+}
+
+/// One window of a learn.
+#[derive(Debug, Serialize, JsonSchema)]
+pub(crate) struct WindowRow {
+    /// Setup, warmth and stop.
+    pub window: String,
+    /// What it does.
+    #[serde(flatten)]
+    pub support: WindowSupport,
 }
 
 /// A setting that follows.

@@ -22,6 +22,7 @@ pub(super) fn check(profile: &Profile, file: &TomlFile) -> Result<(), TomlError>
             let place = format!("settings.learn.windows.{setup}.{warmth}");
             span(profile, file, &place, windows)?;
             sensor(profile, file, &place, windows)?;
+            tolerance(profile, file, &place, windows)?;
         }
     }
     strength(profile, file)?;
@@ -87,6 +88,21 @@ fn sensor(profile: &Profile, file: &TomlFile, place: &str, windows: &StopWindows
                 return Err(file.refuse(&format!("{place}.{stop}.{end}"), allowed, NEXT));
             }
         }
+    }
+    Ok(())
+}
+
+/// The windows can support what is tolerated of a stop.
+fn tolerance(
+    profile: &Profile,
+    file: &TomlFile,
+    place: &str,
+    windows: &StopWindows,
+) -> Result<(), TomlError> {
+    let Some(stops) = &profile.stops else { return Ok(()) };
+    let travel = profile.settings.actuator.nominal_span_counts;
+    for (stop, window) in [("closed", windows.closed), ("open", windows.open)] {
+        stops.supported(window, travel, file, &format!("{place}.{stop}"))?;
     }
     Ok(())
 }

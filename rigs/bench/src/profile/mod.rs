@@ -7,6 +7,7 @@
 mod contradictions;
 mod derived;
 mod plan;
+mod stops;
 
 use derived::reserve;
 pub(crate) use derived::{Derived, LEAST_RESERVE, Reserve, SoundUnit};
@@ -14,6 +15,7 @@ pub(crate) use plan::REVERSAL_HOLE;
 pub(crate) use plan::REVERSAL_RANGE;
 pub(crate) use plan::REVERSAL_TICKS;
 pub use plan::{BandPlan, FrictionPlan, StepPlan, SweepPlan, TestPlan};
+pub(crate) use stops::{StopTolerance, WindowSupport};
 
 use firmware_core::learn::{Check, CheckSet};
 use firmware_core::settings::Settings;
@@ -34,6 +36,8 @@ pub struct Profile {
     pub travel_deg: f64,
     /// What a sound unit's signals show; settings follow from it. Only profiles that older runs carry lack it.
     pub(crate) sound_unit: Option<SoundUnit>,
+    /// How far off a stop may be; without it nobody knows what the windows prove.
+    pub(crate) stops: Option<StopTolerance>,
     /// How the bench moves it.
     pub plan: TestPlan,
     /// What the controller is told.
@@ -88,6 +92,9 @@ impl Profile {
         whole(file)?;
         if let Some(unit) = &profile.sound_unit {
             unit.check(file)?;
+        }
+        if let Some(stops) = &profile.stops {
+            stops.check(file)?;
         }
         profile.let_follow(file)?;
         profile.settings.validate().map_err(|error| {

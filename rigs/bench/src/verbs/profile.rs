@@ -12,10 +12,11 @@ use crate::actuator;
 use crate::caution::Effect;
 use crate::console::Console;
 use crate::criteria;
-use crate::document::{DerivedSetting, ProfileDocument, TorqueReserve};
+use crate::document::{DerivedSetting, ProfileDocument, TorqueReserve, WindowRow};
 use crate::exit::{Exit, Failure, VerbResult};
-use crate::number::number;
-use crate::profile::{LEAST_RESERVE, Profile, Reserve};
+use crate::number::{number, percent};
+use crate::profile::{LEAST_RESERVE, Profile, Reserve, WindowSupport};
+use firmware_core::calibration::{Setup, Warmth};
 
 /// What `profile` takes.
 #[derive(Debug, clap::Args)]
@@ -89,7 +90,49 @@ fn document(profile: &Profile, reserve: Reserve) -> ProfileDocument {
             least: LEAST_RESERVE,
             is_enough: reserve.ratio >= LEAST_RESERVE,
         },
+        stops: profile.stops,
+        windows: window_rows(profile),
     }
+}
+
+/// What each window does under the tolerance of a stop.
+fn window_rows(profile: &Profile) -> Vec<WindowRow> {
+    let Some(stops) = profile.stops else { return Vec::new() };
+    let (windows, travel) = (&profile.settings.learn.windows, profile.settings.actuator.nominal_span_counts);
+    let mut rows = Vec::new();
+    for setup in [Setup::Free, Setup::Attached, Setup::OnEngine] {
+        for warmth in [Warmth::Cold, Warmth::Hot] {
+            let both = windows.of(setup, warmth);
+            rows.extend([("closed", both.closed), ("open", both.open)].map(|(stop, window)| WindowRow {
+                window: format!("{setup}, {warmth}, {stop}"),
+                support: stops.support(window, travel),
+            }));
+        }
+    }
+    rows
+}
+
+/// What the windows prove, in a line.
+fn stops_line(document: &ProfileDocument) -> String {
+    let Some(stops) = &document.stops else {
+        return "stops: [stops] is missing: nobody knows how far off an accepted stop may be. Give tolerance, spread of sound \
+                units and uncertainty as a built-in profile does"
+            .to_owned();
+    };
+    let worst = |of: fn(&WindowSupport) -> f64| {
+        document.windows.iter().map(|row| of(&row.support)).fold(0.0, f64::max)
+    };
+    format!(
+        "stops: tolerance ± {} % of travel, sound units spread by {} % (standard deviation), a stop is learned to ± {} % \
+         (k = 2). Through windows of at most ± {:.2} % an accepted stop may be off by {:.2} %, and {} of sound stops are \
+         refused",
+        stops.tolerance_percent,
+        stops.unit_spread_percent,
+        stops.expanded_uncertainty_percent,
+        worst(|support| support.half_width_percent),
+        worst(|support| support.accepted_percent),
+        percent(worst(|support| support.sound_refused_percent)),
+    )
 }
 
 /// Is enough force left, in a line.
@@ -123,6 +166,7 @@ fn text(document: &ProfileDocument) -> String {
         });
         lines.push(format!("      {}", one.rule));
     }
+    lines.push(stops_line(document));
     lines.push(verdict);
     lines.join("\n")
 }
