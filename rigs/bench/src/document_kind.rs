@@ -45,6 +45,8 @@ pub enum Kind {
     Comparison,
     /// A profile as the bench understands it
     Profile,
+    /// Limits drawn from good units
+    Limits,
     /// What the signals of an unknown actuator show
     Characterised,
     /// Gains proposed from a recorded step
@@ -94,6 +96,7 @@ impl Kind {
             | Self::Sheet
             | Self::Comparison
             | Self::Profile
+            | Self::Limits
             | Self::Characterised
             | Self::Tuning
             | Self::Match

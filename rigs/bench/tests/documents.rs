@@ -50,13 +50,17 @@ fn every_kind_of_document_is_as_its_schema_says() {
         ["ring-a.toml", "ring-b.toml"].map(|s| sheets.join(s).display().to_string()).into();
     let rod_off = ["--port", "virtual:rod-off-inside-stops", "--unit", "rod"];
     let with_rod_off = |verb| [&[verb][..], &rod_off].concat();
+    let gauged = |unit, words| {
+        let by = ["--by", "A", "--with", "pin", "--gauged", "1.20 mm", "--tolerance", "0.02"];
+        [&["unit", "confirm", unit, "--checked", words][..], &by].concat()
+    };
     let mut seen = BTreeSet::new();
     let jobs: Vec<(i32, Vec<&str>)> = vec![
         (0, vec!["ports"]),
         (0, vec!["demo", "--out", "demo"]),
         (3, with_rod_off("learn")),
         (3, with_rod_off("step")),
-        (0, vec!["unit", "confirm", "units/rod", "--checked", "all", "--by", "A", "--with", "eye"]),
+        (0, gauged("units/rod", "all")),
         (0, vec!["learn", "--replay", "units/rod/0001-learn"]),
         (0, vec!["friction", "--port", "virtual:sooted-ring"]),
         (0, vec!["learn", "--port", "virtual:healthy"]),
@@ -73,6 +77,8 @@ fn every_kind_of_document_is_as_its_schema_says() {
         (0, vec!["sheet", "new", "units/rod"]),
         (0, vec!["sheet", "compare", &sheets[0], &sheets[1]]),
         (0, vec!["profile", "check", "bench-actuator-c"]),
+        (0, gauged("units/healthy", "minimum-flow")),
+        (0, vec!["profile", "limits", "--from", "units/rod", "units/healthy", "--gauge", "1.10 to 1.30 mm"]),
         (0, vec!["profile", "characterise", "--port", "virtual:healthy", "--unit", "unknown"]),
         (0, vec!["simulate"]),
         (

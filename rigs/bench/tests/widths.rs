@@ -37,7 +37,7 @@ const MORE: [&[&str]; 14] = [
 ];
 
 /// Calls that give a verdict: it is the first line and the last.
-const VERDICTS: [&[&str]; 14] = [
+const VERDICTS: [&[&str]; 15] = [
     &["demo"],
     &["learn", "--port", "virtual:rod-off-inside-stops"],
     &["learn", "--port", "virtual:blocked-travel"],
@@ -52,6 +52,7 @@ const VERDICTS: [&[&str]; 14] = [
     &["unit", "compare"],
     &["unit", "check"],
     &["profile", "check"],
+    &["profile", "limits"],
 ];
 
 const HELP: [&str; 2] = ["-h", "--help"];

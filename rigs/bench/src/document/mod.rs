@@ -7,6 +7,7 @@
 mod bench;
 mod campaign;
 mod compare;
+mod limits;
 mod parts;
 mod profile;
 mod simulation;
@@ -30,6 +31,7 @@ pub(crate) use campaign::{
     Spreads, Studied,
 };
 pub(crate) use compare::{CompareDocument, ComparedFigure, ComparedSide, Weighed};
+pub(crate) use limits::LimitsDocument;
 pub(crate) use parts::{ComparisonDocument, FlowFactorFrom, GasTorqueFrom, MatchDocument, PartsOfRun};
 pub(crate) use profile::{CharacterisedDocument, DerivedSetting, ProfileDocument, TorqueReserve, WindowRow};
 pub(crate) use simulation::{
@@ -116,6 +118,7 @@ pub fn schema(kind: Kind) -> Value {
         Kind::Sheet => schema_of::<SheetDocument>(),
         Kind::Comparison => schema_of::<ComparisonDocument>(),
         Kind::Profile => schema_of::<ProfileDocument>(),
+        Kind::Limits => schema_of::<LimitsDocument>(),
         Kind::Characterised => schema_of::<CharacterisedDocument>(),
         Kind::Tuning => schema_of::<TuneDocument>(),
         Kind::Match => schema_of::<MatchDocument>(),

@@ -4,8 +4,10 @@
 //! becomes a finding, never a guess; a run that was cut short is evaluated for what it holds and says so.
 
 mod diagnostic;
+mod drafted;
 mod faults;
 mod friction;
+mod good_units;
 mod holes;
 mod learn;
 mod reversal;
@@ -30,6 +32,8 @@ use crate::profile::Profile;
 use crate::record::{Ground, Run, RunKind, RunStatus};
 
 pub use diagnostic::picture;
+pub(crate) use drafted::{DraftedLimit, IntervalMethod};
+pub(crate) use good_units::{GoodGauge, SameGround, figures_of};
 #[cfg(test)]
 pub(crate) use selection::WhyLeftOut;
 pub(crate) use selection::{LeftOut, Selection};

@@ -22,6 +22,8 @@ mod parts_on_engine;
 pub mod parts_sheet;
 pub mod ports;
 pub mod profile;
+mod profile_limits;
+mod profile_limits_file;
 pub mod rig;
 pub mod scenario_campaign;
 pub mod schema;

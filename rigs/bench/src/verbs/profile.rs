@@ -1,5 +1,5 @@
 //! `profile`: what is known of an actuator before the bench. `check` shows a profile as the bench understands it, and
-//! nothing moves; `characterise` makes one.
+//! nothing moves; `characterise` makes one; `limits` draws limits from good units.
 //!
 //! In: a profile's file, or the name of a built-in actuator. Out: every setting that follows, with its rule, what the
 //! profile gives instead, and the force that a learn has to spare. A contradiction is refused on reading. Out of limits
@@ -7,7 +7,7 @@
 
 use std::path::Path;
 
-use super::characterise;
+use super::{characterise, profile_limits};
 use crate::actuator;
 use crate::caution::Effect;
 use crate::console::Console;
@@ -35,6 +35,8 @@ enum ProfileVerb {
     },
     /// Find out what a virtual actuator without a data sheet is, step by step at low energy, and write its profile
     Characterise(Box<characterise::Args>),
+    /// Draw acceptance limits and stop windows from units that were gauged to be good
+    Limits(Box<profile_limits::Args>),
 }
 
 impl Args {
@@ -42,6 +44,7 @@ impl Args {
         match self.about {
             ProfileVerb::Check { .. } => Effect::Neither,
             ProfileVerb::Characterise(_) => Effect::Moves,
+            ProfileVerb::Limits(_) => Effect::HandsOver,
         }
     }
 }
@@ -54,6 +57,7 @@ pub fn run(args: &Args, console: &Console) -> VerbResult {
     match &args.about {
         ProfileVerb::Check { profile } => check(profile, console),
         ProfileVerb::Characterise(args) => characterise::run(args, console),
+        ProfileVerb::Limits(args) => profile_limits::run(args, console),
     }
 }
 

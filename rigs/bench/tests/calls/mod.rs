@@ -7,7 +7,7 @@ use std::path::Path;
 pub(crate) type Call = (&'static [&'static str], &'static [&'static str]);
 
 /// One call of every verb at least, in an order in which each finds what it needs.
-pub(crate) const CALLS: [Call; 38] = [
+pub(crate) const CALLS: [Call; 40] = [
     (&["demo", "--out", "demo"], &[]),
     (&["ports"], &[]),
     (&["monitor", "--port", "virtual:healthy"], &[]),
@@ -16,8 +16,40 @@ pub(crate) const CALLS: [Call; 38] = [
     (&["learn", "--port", "virtual:rod-off-inside-stops", "--unit", "u1"], &[]),
     (&["learn", "--replay", "units/u1/0001-learn"], &[]),
     (
-        &["unit", "confirm", "units/u1", "--checked", "all", "--by", "A", "--with", "eye"],
+        &[
+            "unit",
+            "confirm",
+            "units/u1",
+            "--checked",
+            "all",
+            "--by",
+            "A",
+            "--with",
+            "pin",
+            "--gauged",
+            "1.20 mm",
+            "--tolerance",
+            "0.02",
+        ],
         &["units/u1/confirmed.toml"],
+    ),
+    (
+        &[
+            "unit",
+            "confirm",
+            "units/u2",
+            "--checked",
+            "all",
+            "--by",
+            "A",
+            "--with",
+            "pin",
+            "--gauged",
+            "1.21 mm",
+            "--tolerance",
+            "0.02",
+        ],
+        &["units/u2/confirmed.toml"],
     ),
     (&["sweep", "--port", "virtual:rod-off-inside-stops", "--unit", "u1"], &[]),
     (&["friction", "--port", "virtual:rod-off-inside-stops", "--unit", "u1"], &[]),
@@ -63,6 +95,20 @@ pub(crate) const CALLS: [Call; 38] = [
     (&["sheet", "new", "empty.toml"], &[]),
     (&["sheet", "compare", "ring-a.toml", "ring-b.toml"], &[]),
     (&["profile", "check", "bench-actuator-b"], &[]),
+    (
+        &[
+            "profile",
+            "limits",
+            "--from",
+            "units/u1",
+            "units/u2",
+            "--gauge",
+            "1.10 to 1.30 mm",
+            "--out",
+            "drafted.toml",
+        ],
+        &["drafted.toml"],
+    ),
     (&["profile", "characterise", "--port", "virtual:healthy", "--unit", "u3", "--rated-voltage", "24"], &[]),
     (&["schema"], &[]),
     (&["completions", "bash"], &[]),

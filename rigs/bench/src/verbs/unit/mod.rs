@@ -75,7 +75,7 @@ pub fn run(args: &Args, console: &Console) -> VerbResult {
 }
 
 /// The unit whose folder this is.
-fn name_of(dir: &Path) -> Result<String, Failure> {
+pub(super) fn name_of(dir: &Path) -> Result<String, Failure> {
     let real = dir.canonicalize().map_err(|error| {
         Failure::usage(format!("{}: {error}. Give a unit's folder, such as units/NAME.", dir.display()))
     })?;
