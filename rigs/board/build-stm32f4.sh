@@ -11,11 +11,12 @@ features=()
 ./toolchain cargo build --release --quiet -p vanebench-stm32f4 "${features[@]}"
 built=target/${VANEBENCH_TARGET:-thumbv7em-none-eabihf}/release/vanebench-stm32f4
 ./no-alloc "$built" || exit 1
-# The emulated image can be told to outgrow its stack.
+# The emulated image can be told to outgrow its stack. Of the handlers that end the run one counts: a second failure in
+# its first instructions is none that a bound can serve, and a fault begins on a fresh stack.
 if [[ -z $world ]]; then
     address() { nm "$built" | awk -v name="$1" '$3 == name { print $1 }'; }
     room=$((16#$(address _stack_start) - 16#$(address _stack_end)))
-    needed=$(./stack-bound "$built" 'begin_session|Keep.*prepare' main SysTick USART1 DefaultHandler HardFault)
+    needed=$(./stack-bound "$built" 'begin_session|Keep.*prepare' main SysTick USART1 DefaultHandler)
     if ((needed > room)); then
         echo "$built: may need $needed bytes of stack and has $room; see stack-bound --chain" >&2
         exit 1
