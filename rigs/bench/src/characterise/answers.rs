@@ -9,7 +9,7 @@ use crate::exit::Failure;
 
 /// What the vanes did under a nudge.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
-pub(crate) enum VanesDid {
+pub enum VanesDid {
     /// They opened
     Opened,
     /// They closed
@@ -20,7 +20,7 @@ pub(crate) enum VanesDid {
 
 /// Yes or no.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
-pub(crate) enum YesNo {
+pub enum YesNo {
     /// Yes
     Yes,
     /// No
@@ -28,29 +28,29 @@ pub(crate) enum YesNo {
 }
 
 /// Answers given as options; what is missing is asked at the terminal.
-#[derive(Debug, Clone, clap::Args)]
-pub(crate) struct AnswerArgs {
+#[derive(Debug, Clone, Default, clap::Args)]
+pub struct AnswerArgs {
     /// Lever travel between its stops, degrees, 5 to 180
     #[arg(long, value_name = "DEG", value_parser = range::<5, 180>)]
-    pub(crate) degrees: Option<f64>,
+    pub degrees: Option<f64>,
     /// Rated supply, V, 6 to 32
     #[arg(long, value_name = "V", value_parser = range::<6, 32>)]
-    pub(crate) rated_voltage: Option<f64>,
+    pub rated_voltage: Option<f64>,
     /// Current that the motor may carry for ever, A, up to 10
     #[arg(long, value_name = "A", value_parser = range::<0, 10>)]
-    pub(crate) continuous_current: Option<f64>,
+    pub continuous_current: Option<f64>,
     /// The lever turns when pushed by hand without power
     #[arg(long, value_enum, value_name = "ANSWER")]
-    pub(crate) back_drives: Option<YesNo>,
+    pub back_drives: Option<YesNo>,
     /// Both ends of the travel are metal on metal
     #[arg(long, value_enum, value_name = "ANSWER")]
-    pub(crate) both_ends_metal: Option<YesNo>,
+    pub both_ends_metal: Option<YesNo>,
     /// What the vanes did under the first nudge, where it is known beforehand
     #[arg(long, value_enum, value_name = "ANSWER")]
-    pub(crate) first_nudge: Option<VanesDid>,
+    pub first_nudge: Option<VanesDid>,
     /// What they did under the second nudge, the other way
     #[arg(long, value_enum, value_name = "ANSWER")]
-    pub(crate) second_nudge: Option<VanesDid>,
+    pub second_nudge: Option<VanesDid>,
 }
 
 fn range<const LOW: u32, const HIGH: u32>(word: &str) -> Result<f64, String> {
@@ -74,7 +74,7 @@ pub struct Answers {
 
 /// Who says what the vanes did.
 #[derive(Debug, Clone, Copy)]
-pub(crate) enum Eyes<'a> {
+pub enum Eyes<'a> {
     /// A person at the terminal, or their answers given as options.
     Person(&'a AnswerArgs),
     /// A virtual unit, unless an option answers for it: this way its counts run when the vanes open.

@@ -10,18 +10,17 @@ mod pages;
 mod segment;
 mod surprise;
 
-pub use answers::Answers;
-pub(crate) use answers::{AnswerArgs, Eyes};
+pub use answers::{AnswerArgs, Answers, Eyes, VanesDid, YesNo};
 pub use estimate::{Found, Value};
-pub(crate) use pages::{limits_text, profile_text, table};
-pub(crate) use surprise::Surprise;
+pub use pages::profile_text;
+pub(crate) use pages::{limits_text, table};
+pub use surprise::Surprise;
 
 use firmware_core::link::state::ReleaseReason;
 use firmware_core::settings::{CountsDirection, Settings, SpringAction};
 use firmware_core::units::{Ampere, Counts, Duty, Volt};
 
 use crate::rig::Rig;
-use answers::VanesDid;
 use estimate::Strokes;
 use segment::{Plan, Trace, mean, run};
 
@@ -80,7 +79,7 @@ struct WorkInProgress<'a> {
 ///
 /// # Errors
 /// [`Surprise`]; the drive is off.
-pub(crate) fn characterise(
+pub fn characterise(
     rig: &mut dyn Rig,
     answers: Answers,
     eyes: Eyes<'_>,

@@ -41,7 +41,8 @@ fn window(stop: Value, span: f64) -> (i64, i64) {
 }
 
 /// The profile, with each value's uncertainty beside it.
-pub(crate) fn profile_text(name: &str, found: &Found, answers: &Answers) -> String {
+#[must_use]
+pub fn profile_text(name: &str, found: &Found, answers: &Answers) -> String {
     let span = found.span();
     let [open, closed] = found.stops;
     let (low, high) = (open.value.min(closed.value), open.value.max(closed.value));

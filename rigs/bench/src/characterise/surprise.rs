@@ -7,7 +7,7 @@ use crate::procedure::RunStop;
 
 /// Why it stopped. The drive is off.
 #[derive(Debug, thiserror::Error)]
-pub(crate) enum Surprise {
+pub enum Surprise {
     /// A reading at its end.
     #[error(
         "the position reads {seen:.0} counts, the end of its sensor's range, or no sound reading. Allowed: a reading that is neither. Look for a broken wire, a short or the wrong sensor supply."

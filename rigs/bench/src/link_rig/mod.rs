@@ -25,7 +25,7 @@ use virtual_rig::runner::RunningRig;
 
 use crate::actuator::VirtualUnit;
 use crate::caution::Acknowledged;
-use crate::client::{self, Client, ClientError};
+use crate::client::{self, Client, ClientError, Line};
 use crate::exit::Failure;
 use crate::port::{PortSpec, Processor};
 use crate::procedure::{Bench, RunStop, Target};
@@ -82,6 +82,15 @@ pub(crate) fn greet(spec: &PortSpec, setup: Setup, seed: u64) -> Result<Greeted,
     let client = client::open(&path).and_then(|line| Client::connect(line, &port, talk_on(spec)));
     let rig = Box::new(LinkRig { client: client.map_err(unopened)?, port: port.clone(), _behind: behind });
     Ok(Greeted { rig, port, checked })
+}
+
+/// A board on a line that is open already, greeted, with nothing handed over and nothing armed.
+///
+/// # Errors
+/// Says which port, what was seen, what to try.
+pub fn on_line(line: Box<dyn Line>, port: &str, talk: Talk) -> Result<Box<dyn Rig>, Failure> {
+    let client = Client::connect(line, port, talk).map_err(unopened)?;
+    Ok(Box::new(LinkRig { client, port: port.to_owned(), _behind: Behind { _rig: None, _log: None } }))
 }
 
 impl LinkRig {
