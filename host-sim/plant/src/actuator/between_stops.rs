@@ -185,7 +185,7 @@ impl LeverAndRing {
     /// How far the angles, now or at the end of the step, lie beyond the free range; `guess` holds the
     /// angles of now and the guessed speeds.
     #[inline(always)]
-    fn overrun(&self, guess: &Motion) -> f64 {
+    pub(super) fn overrun(&self, guess: &Motion) -> f64 {
         let beyond = |angle: f64, speed: f64, from: f64, to: f64| {
             let next = angle + self.dt * speed;
             larger(from - smaller(angle, next), larger(angle, next) - to)

@@ -89,12 +89,15 @@ impl Actuator {
             return self.step_part_by_part(gas_torque_nm, patch, dt);
         }
         let (from, motor_nm) = (self.motion(), self.motor_torque());
-        let (motion, overrun) = self.pair(dt).step(&from, motor_nm, gas_torque_nm, patch);
-        if overrun <= 0.0 {
-            self.set_motion(&motion);
-        } else {
-            self.step_part_by_part(gas_torque_nm, patch, dt);
+        let pair = self.pair(dt);
+        // What is over at the start needs no try.
+        if pair.overrun(&from) <= 0.0 {
+            let (motion, overrun) = pair.step(&from, motor_nm, gas_torque_nm, patch);
+            if overrun <= 0.0 {
+                return self.set_motion(&motion);
+            }
         }
+        self.step_part_by_part(gas_torque_nm, patch, dt);
     }
 
     /// Both bodies with a stop within reach of one of them, or a gear whose mesh rubs.

@@ -185,23 +185,35 @@ impl Actuator {
 
     /// Advances by `dt` seconds. `gas_torque_nm` acts on the ring, positive raises its angle.
     pub fn step(&mut self, drive: WindingDrive, gas_torque_nm: f64, dt: f64) {
-        let hold = self.winding.hold(&self.params, drive, dt);
-        self.state.current_a = hold.current_after(self.state.current_a, self.state.lever_rad_s);
-        match self.params.linkage {
-            LeverJoint::Rigid => self.step_as_one(gas_torque_nm, dt),
-            LeverJoint::Lash { .. } | LeverJoint::Detached => self.step_as_two(gas_torque_nm, dt),
-        }
-        self.warm(dt);
+        self.run(drive, gas_torque_nm, dt, 1);
     }
 
-    fn warm(&mut self, dt: f64) {
-        let Some(heat) = self.params.motor.heat else { return };
+    /// Advances by so many steps.
+    pub(crate) fn run(&mut self, drive: WindingDrive, gas_torque_nm: f64, dt: f64, steps: u32) {
+        let mut hold = self.winding.hold(&self.params, drive, dt);
+        for _ in 0..steps {
+            self.state.current_a = hold.current_after(self.state.current_a, self.state.lever_rad_s);
+            match self.params.linkage {
+                LeverJoint::Rigid => self.step_as_one(gas_torque_nm, dt),
+                LeverJoint::Lash { .. } | LeverJoint::Detached => self.step_as_two(gas_torque_nm, dt),
+            }
+            if self.warm(dt) {
+                hold = self.winding.hold(&self.params, drive, dt);
+            }
+        }
+    }
+
+    /// True when the winding's temperature has moved.
+    fn warm(&mut self, dt: f64) -> bool {
+        let Some(heat) = self.params.motor.heat else { return false };
         let current = self.state.current_a;
         self.heat_j += current * current * self.winding.resistance_ohm() * dt;
         self.heat_steps += 1;
-        if self.heat_steps >= HEAT_STEPS {
+        let is_due = self.heat_steps >= HEAT_STEPS;
+        if is_due {
             self.pass_heat_on(&heat, dt);
         }
+        is_due
     }
 
     /// Moves the heat collected over [`HEAT_STEPS`] steps into winding and housing.

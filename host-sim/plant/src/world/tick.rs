@@ -40,9 +40,7 @@ impl World {
 
     pub(super) fn move_actuator(&mut self) {
         let gas_nm = self.gas_on_ring_nm();
-        for _ in 0..ACTUATOR_STEPS {
-            self.actuator.step(self.drive, gas_nm, ACTUATOR_STEP_S);
-        }
+        self.actuator.run(self.drive, gas_nm, ACTUATOR_STEP_S, ACTUATOR_STEPS);
     }
 
     /// What the ring's push has changed of stops and debris.
