@@ -42,6 +42,11 @@ impl TrueLimits {
             truth.exhaust_kpa / self.exhaust_kpa,
         ]
     }
+
+    /// True past any limit.
+    pub(super) fn are_passed(&self, truth: &Truth) -> bool {
+        self.used(truth).iter().any(|used| *used > 1.0)
+    }
 }
 
 /// A boost reading this far under the truth is low: twice what lag and tolerance make of a quick rise, kPa.
