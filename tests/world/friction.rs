@@ -8,8 +8,17 @@ use crate::reference::column;
 use plant::friction::{LuGre, LuGreParams};
 use vanebench_checks::assert_near;
 
+/// The parameter set of the paper's Table I (N, m, s units).
 fn paper() -> LuGre {
-    LuGre::try_new(LuGreParams::canudas_de_wit_1995()).unwrap()
+    let table_i = LuGreParams {
+        bristle_stiffness: 1e5,
+        bristle_damping: 1e5_f64.sqrt(),
+        viscous: 0.4,
+        coulomb: 1.0,
+        breakaway: 1.5,
+        stribeck_speed: 1e-3,
+    };
+    LuGre::try_new(table_i).unwrap()
 }
 
 /// A unit mass on the paper's surface, advanced by the one-step update; `pull` is a force linear in position.

@@ -20,21 +20,12 @@ pub struct ReferenceConditions {
 /// SAE J1826, turbocharger gas stand test code: 298 K, 100 kPa (values from memory).
 pub const SAE_J1826: ReferenceConditions =
     ReferenceConditions { source: "SAE J1826", temperature_k: 298.0, pressure_pa: 100_000.0 };
-/// Conditions in use with SAE J922: 545 °R, 28.4 inHg (values from memory; exact unit conversions).
-pub const SAE_J922: ReferenceConditions =
-    ReferenceConditions { source: "SAE J922", temperature_k: 545.0 / 1.8, pressure_pa: 28.4 * 3_386.389 };
 
 impl ReferenceConditions {
     /// Corrected mass flow W √(T/Tref) / (p/pref), same unit as `flow`.
     #[must_use]
     pub fn corrected_flow(&self, flow: f64, temperature_k: f64, pressure_pa: f64) -> f64 {
         flow * libm::sqrt(temperature_k / self.temperature_k) / (pressure_pa / self.pressure_pa)
-    }
-
-    /// Corrected speed N / √(T/Tref), same unit as `speed`.
-    #[must_use]
-    pub fn corrected_speed(&self, speed: f64, temperature_k: f64) -> f64 {
-        speed / libm::sqrt(temperature_k / self.temperature_k)
     }
 }
 

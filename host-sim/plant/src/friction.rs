@@ -76,19 +76,6 @@ impl RingCondition {
 }
 
 impl LuGreParams {
-    /// The parameter set of the 1995 paper's Table I (N, m, s units).
-    #[must_use]
-    pub fn canudas_de_wit_1995() -> Self {
-        Self {
-            bristle_stiffness: 1e5,
-            bristle_damping: libm::sqrt(1e5),
-            viscous: 0.4,
-            coulomb: 1.0,
-            breakaway: 1.5,
-            stribeck_speed: 1e-3,
-        }
-    }
-
     /// Ring of the invented bench actuator A, clean.
     #[must_use]
     pub fn bench_ring_a() -> Self {

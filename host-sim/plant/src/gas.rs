@@ -43,31 +43,4 @@ impl Gas {
     pub fn nozzle_flow(&self, area_m2: f64, p0_pa: f64, t0_k: f64, p_down_pa: f64) -> f64 {
         area_m2 * p0_pa / libm::sqrt(self.r * t0_k) * self.flow_function(p_down_pa / p0_pa)
     }
-
-    /// p/p0 at a Mach number.
-    #[must_use]
-    pub fn pressure_ratio_at_mach(&self, mach: f64) -> f64 {
-        let g = self.gamma;
-        libm::pow(1.0 + (g - 1.0) / 2.0 * mach * mach, -g / (g - 1.0))
-    }
-
-    /// A/A* at a Mach number above 0.
-    #[must_use]
-    pub fn area_ratio_at_mach(&self, mach: f64) -> f64 {
-        let g = self.gamma;
-        let stagnation = 1.0 + (g - 1.0) / 2.0 * mach * mach;
-        libm::pow(2.0 / (g + 1.0) * stagnation, (g + 1.0) / (2.0 * (g - 1.0))) / mach
-    }
-}
-
-/// Shaft power to compress `flow` kg/s from `t_in_k` by `ratio` with isentropic efficiency `efficiency`, W.
-#[must_use]
-pub fn compressor_power_w(flow: f64, cp: f64, gamma: f64, t_in_k: f64, ratio: f64, efficiency: f64) -> f64 {
-    flow * cp * t_in_k * (libm::pow(ratio, 1.0 - 1.0 / gamma) - 1.0) / efficiency
-}
-
-/// Shaft power from expanding `flow` kg/s at `t_in_k` to `ratio` = p_out/p_in, W.
-#[must_use]
-pub fn turbine_power_w(flow: f64, cp: f64, gamma: f64, t_in_k: f64, ratio: f64, efficiency: f64) -> f64 {
-    efficiency * flow * cp * t_in_k * (1.0 - libm::pow(ratio, 1.0 - 1.0 / gamma))
 }

@@ -125,15 +125,6 @@ impl SweepTable {
         extent(errors).unwrap_or((0.0, 0.0))
     }
 
-    /// Largest negative and positive average error, rising then falling.
-    #[must_use]
-    pub fn average_errors(&self) -> ((f64, f64), (f64, f64)) {
-        let of = |averages: Vec<f64>| {
-            extent(averages.iter().zip(&self.inputs).map(|(y, x)| y - x)).unwrap_or((0.0, 0.0))
-        };
-        (of(self.average_up()), of(self.average_down()))
-    }
-
     /// Largest difference between the average falling and rising reading, and the input it occurs at.
     #[must_use]
     pub fn hysteresis(&self) -> (f64, f64) {
