@@ -64,7 +64,7 @@ const FLOORS: [(&str, &[&[&str]]); 4] = [
     (
         "vanebench",
         &[
-            &["checks", "exit", "fold", "number", "rig", "short_text", "span", "unit_name"],
+            &["checks", "exit", "fold", "number", "rig", "short_text", "span", "terminal", "unit_name"],
             &["document_kind", "whole_number", "console", "figures", "output", "profile"],
             &["interrupt", "limits", "progress"],
             &["actuator", "caution"],

@@ -1,4 +1,5 @@
-//! The client on a real serial device: the virtual rig's pseudo-terminal, opened as a USB adapter would be.
+//! The client on a real serial device: the virtual rig's pseudo-terminal, opened as a USB adapter would be; and on the
+//! cable that stands in for it where a system has none.
 #![allow(clippy::unwrap_used)] // a helper that cannot go on fails its test
 
 use firmware_core::calibration::{Setup, Warmth};
@@ -11,7 +12,7 @@ use plant::world::WorldConfig;
 use vanebench::client::{self, Client, ClientError};
 use vanebench::rig::StreamItem;
 use virtual_rig::rig::SimulatedRig;
-use virtual_rig::runner::RunningRig;
+use virtual_rig::runner::{CabledRig, RunningRig};
 
 fn rig(pacing: Pacing) -> RunningRig {
     RunningRig::start(SimulatedRig::new(&WorldConfig::default(), 1, pacing).unwrap()).unwrap()
@@ -41,6 +42,24 @@ fn samples(client: &mut Client, count: usize) -> Result<u32, ClientError> {
         }
     }
     Ok(driven)
+}
+
+/// The first samples that a stepped rig streams while it is pushed, as they would be recorded.
+fn pushed_samples(client: &mut Client) -> Vec<String> {
+    push(client);
+    let items = std::iter::repeat_with(|| client.next_item().unwrap());
+    let samples = items.filter(|item| matches!(item, StreamItem::Sample(_)));
+    samples.take(2000).map(|sample| format!("{sample:?}")).collect()
+}
+
+#[test]
+fn a_cable_in_the_process_carries_the_samples_that_a_pty_carries() {
+    let behind_pty = rig(Pacing::Stepped);
+    let by_pty = pushed_samples(&mut connect(&behind_pty).unwrap());
+    let simulated = SimulatedRig::new(&WorldConfig::default(), 1, Pacing::Stepped).unwrap();
+    let (_cabled, line) = CabledRig::start(simulated).unwrap();
+    let mut client = Client::connect(Box::new(line), "the cable", Talk::FIRST).unwrap();
+    assert_eq!(pushed_samples(&mut client), by_pty);
 }
 
 #[test]

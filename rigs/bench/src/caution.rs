@@ -1,17 +1,14 @@
 //! The cautions, shown before anything moves and printed in every report.
 
 use std::fmt;
-use std::io::{BufRead, IsTerminal, Stdin, Write};
-use std::os::fd::AsFd;
+use std::io::{BufRead, IsTerminal, Write};
 use std::time::{Duration, Instant};
 
-use nix::poll::{PollFd, PollFlags, PollTimeout, poll};
-use nix::sys::termios::{FlushArg, tcflush};
 use serde::{Deserialize, Serialize};
 
 use crate::exit::Failure;
 use crate::short_text::ShortText;
-use crate::{console, interrupt};
+use crate::{console, interrupt, terminal};
 
 /// The cautions, one line each. Kinds of hazard from ISO 12100 (general) and the trade's usual practice.
 pub const CAUTIONS: [&str; 6] = [
@@ -262,9 +259,9 @@ pub(crate) fn answer(question: &str) -> Result<Option<String>, Failure> {
     let stdin = std::io::stdin();
     let _watch = interrupt::watch();
     // What was typed before the question is no answer to it.
-    let _nothing_typed = tcflush(&stdin, FlushArg::TCIFLUSH);
+    terminal::forget_typed();
     let _closed = write!(std::io::stderr(), "{question}");
-    while !has_line(&stdin) {
+    while !terminal::has_line(LOOK) {
         check_interrupt()?;
     }
     let mut line = String::new();
@@ -276,14 +273,6 @@ pub(crate) fn answer(question: &str) -> Result<Option<String>, Failure> {
 
 fn check_interrupt() -> Result<(), Failure> {
     if interrupt::asked() { Err(Failure::interrupted("nothing moved: stopped by the user")) } else { Ok(()) }
-}
-
-/// True once a line waits at the terminal or its input has ended; waits for one [`LOOK`].
-fn has_line(stdin: &Stdin) -> bool {
-    let mut watched = [PollFd::new(stdin.as_fd(), PollFlags::POLLIN)];
-    let patience = PollTimeout::try_from(LOOK).unwrap_or(PollTimeout::ZERO);
-    // A signal ends the wait early: the caller looks for it.
-    poll(&mut watched, patience).is_ok_and(|ready| ready > 0)
 }
 
 #[cfg(test)]

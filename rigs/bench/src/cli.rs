@@ -45,6 +45,7 @@ enum Verb {
     /// Do the whole job on a unit: learn, friction, sweep, step, judge, report
     Bench(verbs::bench::Args),
     /// Serve a virtual unit on a serial device, for practice
+    #[cfg(unix)]
     Rig(verbs::rig::Args),
     /// Find a unit's two end stops, or say why not
     Learn(verbs::learn::Args),
@@ -125,7 +126,9 @@ impl Cli {
             | Verb::Step(_)
             | Verb::Cycle(_) => Effect::Moves,
             Verb::Learn(args) => args.effect(),
-            Verb::Rig(_) | Verb::Tune(_) | Verb::Match(_) => Effect::HandsOver,
+            #[cfg(unix)]
+            Verb::Rig(_) => Effect::HandsOver,
+            Verb::Tune(_) | Verb::Match(_) => Effect::HandsOver,
             Verb::Unit(args) => args.effect(),
             Verb::Sheet(args) => args.effect(),
             Verb::Profile(args) => args.effect(),
@@ -157,6 +160,7 @@ impl Cli {
             Verb::Ports(args) => verbs::ports::run(args, console),
             Verb::Monitor(args) => verbs::monitor::run(args, console),
             Verb::Bench(args) => verbs::bench::run(args, console),
+            #[cfg(unix)]
             Verb::Rig(args) => verbs::rig::run(args, console),
             Verb::Learn(args) => verbs::learn::run(args, console),
             Verb::Sweep(args) => verbs::moves::run(args, MoveKind::Sweep, console),

@@ -36,6 +36,7 @@ pub mod rig;
 mod screen;
 pub mod short_text;
 pub mod span;
+mod terminal;
 pub mod unit_name;
 pub mod unit_result;
 pub mod unit_store;

@@ -12,6 +12,7 @@ use std::path::Path;
 
 use assert_cmd::Command;
 use own::own_copy;
+use virtual_rig::line::LineEnd;
 
 /// The demonstration's actuator under a name of its own, as a user's copy would have it.
 fn own_profile(folder: &Path) -> [String; 4] {

@@ -4,6 +4,30 @@
 //! in a tick than a real line could carry, and garbles what it sends and hears when the two ends are
 //! set to different speeds.
 
+use std::io;
+use std::time::Duration;
+
+/// The rig's end of whatever joins it to a client.
+pub trait LineEnd: Send {
+    /// True when the client has set the link's speed.
+    fn has_link_speed(&self) -> bool;
+
+    /// Waits until the client has sent something, at most `patience`.
+    fn wait_for_bytes(&self, patience: Duration);
+
+    /// Takes what the client has sent; 0 when there is nothing.
+    ///
+    /// # Errors
+    /// When the line is gone.
+    fn receive(&self, into: &mut [u8]) -> io::Result<usize>;
+
+    /// Sends as much of `bytes` as fits; gives back how many went.
+    ///
+    /// # Errors
+    /// When the line is gone.
+    fn send(&self, bytes: &[u8]) -> io::Result<usize>;
+}
+
 /// The link's speed, baud.
 pub const BAUD: u32 = 115_200;
 

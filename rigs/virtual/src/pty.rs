@@ -12,7 +12,7 @@ use nix::pty::openpty;
 use nix::sys::termios::{BaudRate, SetArg, cfmakeraw, cfsetspeed, tcgetattr, tcsetattr};
 use nix::unistd::{read, ttyname, write};
 
-use crate::line::BAUD;
+use crate::line::{BAUD, LineEnd};
 
 /// A pseudo-terminal pair; the bench tool opens [`Pty::path`] as it opens any serial port.
 ///
@@ -45,35 +45,26 @@ impl Pty {
     pub fn path(&self) -> &Path {
         &self.path
     }
+}
 
-    /// True when the client has set the link's speed.
-    #[must_use]
-    pub fn has_link_speed(&self) -> bool {
+impl LineEnd for Pty {
+    fn has_link_speed(&self) -> bool {
         // Not nix: its speeds are an enum, and a client may set any number.
         rustix::termios::tcgetattr(&self.device_side).is_ok_and(|settings| settings.output_speed() == BAUD)
     }
 
-    /// Waits until the client has sent something, at most `patience`.
-    pub fn wait_for_bytes(&self, patience: Duration) {
+    fn wait_for_bytes(&self, patience: Duration) {
         let mut watched = [PollFd::new(self.rig_side.as_fd(), PollFlags::POLLIN)];
         let timeout = PollTimeout::try_from(patience).unwrap_or(PollTimeout::ZERO);
         // Woken early by a signal: the caller loops anyway.
         let _woken = poll(&mut watched, timeout);
     }
 
-    /// Takes what the client has sent; 0 when there is nothing.
-    ///
-    /// # Errors
-    /// When the terminal is gone.
-    pub fn receive(&self, into: &mut [u8]) -> io::Result<usize> {
+    fn receive(&self, into: &mut [u8]) -> io::Result<usize> {
         nothing_yet(read(&self.rig_side, into))
     }
 
-    /// Sends as much of `bytes` as fits; gives back how many went.
-    ///
-    /// # Errors
-    /// When the terminal is gone.
-    pub fn send(&self, bytes: &[u8]) -> io::Result<usize> {
+    fn send(&self, bytes: &[u8]) -> io::Result<usize> {
         nothing_yet(write(&self.rig_side, bytes))
     }
 }

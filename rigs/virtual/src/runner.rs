@@ -3,6 +3,7 @@
 
 use std::fmt::Display;
 use std::io;
+#[cfg(unix)]
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
@@ -11,7 +12,9 @@ use std::time::{Duration, Instant};
 
 use firmware_core::link::state::Pacing;
 
-use crate::line::{BAUD, LineBudget, garble};
+use crate::cable::{ClientEnd, RigEnd, cable};
+use crate::line::{BAUD, LineBudget, LineEnd, garble};
+#[cfg(unix)]
 use crate::pty::Pty;
 
 /// A controller and what it moves, one tick at a time.
@@ -45,13 +48,17 @@ const TICKS_PER_TURN: u32 = 64;
 /// Bytes asked of the rig at once between grants.
 const ROOM_WHILE_WAITING: usize = 256;
 
-/// A rig that runs in the background until it is dropped or unplugged.
+/// A rig behind a pseudo-terminal that runs in the background until it is dropped or unplugged.
+#[cfg(unix)]
 #[derive(Debug)]
 pub struct RunningRig {
     path: PathBuf,
-    stop: Arc<AtomicBool>,
-    thread: Option<JoinHandle<Ended>>,
+    background: Background,
 }
+
+/// A rig on an in-process cable that runs in the background until it is dropped.
+#[derive(Debug)]
+pub struct CabledRig(#[expect(dead_code, reason = "held so that its drop ends the rig")] Background);
 
 /// Why a rig's thread came to its end.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -62,6 +69,7 @@ pub enum Ended {
     Failed(String),
 }
 
+#[cfg(unix)]
 impl RunningRig {
     /// Starts `rig` behind a new pseudo-terminal.
     ///
@@ -70,15 +78,7 @@ impl RunningRig {
     pub fn start(rig: impl TickedRig + 'static) -> io::Result<Self> {
         let pty = Pty::open()?;
         let path = pty.path().to_owned();
-        let stop = Arc::new(AtomicBool::new(false));
-        let asked_to_stop = Arc::clone(&stop);
-        let pacing = rig.pacing();
-        let thread = thread::Builder::new().name("virtual-rig".into()).spawn(move || {
-            Runner { rig, pty, pacing, line: LineBudget::new(BAUD), outbox: Vec::new() }
-                .run(&asked_to_stop)
-                .map_or_else(Ended::Failed, |()| Ended::Unplugged)
-        })?;
-        Ok(Self { path, stop, thread: Some(thread) })
+        Ok(Self { path, background: Background::start(rig, pty)? })
     }
 
     /// Path of the device to open.
@@ -90,11 +90,47 @@ impl RunningRig {
     /// True once the rig has come to its end by itself.
     #[must_use]
     pub fn has_ended(&self) -> bool {
-        self.thread.as_ref().is_none_or(JoinHandle::is_finished)
+        self.background.thread.as_ref().is_none_or(JoinHandle::is_finished)
     }
 
     /// Closes the rig's end of the line, as pulling the plug would, and says how the rig ended.
     pub fn unplug(&mut self) -> Ended {
+        self.background.unplug()
+    }
+}
+
+impl CabledRig {
+    /// Starts `rig` on a new cable and gives back the client's end of it.
+    ///
+    /// # Errors
+    /// When no thread can be had.
+    pub fn start(rig: impl TickedRig + 'static) -> io::Result<(Self, ClientEnd)> {
+        let (rig_end, client_end): (RigEnd, ClientEnd) = cable();
+        Ok((Self(Background::start(rig, rig_end)?), client_end))
+    }
+}
+
+/// The thread that a rig runs on.
+#[derive(Debug)]
+struct Background {
+    stop: Arc<AtomicBool>,
+    thread: Option<JoinHandle<Ended>>,
+}
+
+impl Background {
+    fn start(rig: impl TickedRig + 'static, end: impl LineEnd + 'static) -> io::Result<Self> {
+        let stop = Arc::new(AtomicBool::new(false));
+        let asked_to_stop = Arc::clone(&stop);
+        let pacing = rig.pacing();
+        let thread = thread::Builder::new().name("virtual-rig".into()).spawn(move || {
+            Runner { rig, end, pacing, line: LineBudget::new(BAUD), outbox: Vec::new() }
+                .run(&asked_to_stop)
+                .map_or_else(Ended::Failed, |()| Ended::Unplugged)
+        })?;
+        Ok(Self { stop, thread: Some(thread) })
+    }
+
+    fn unplug(&mut self) -> Ended {
         self.stop.store(true, Ordering::SeqCst);
         match self.thread.take().map(JoinHandle::join) {
             Some(Ok(ended)) => ended,
@@ -104,21 +140,21 @@ impl RunningRig {
     }
 }
 
-impl Drop for RunningRig {
+impl Drop for Background {
     fn drop(&mut self) {
         self.unplug();
     }
 }
 
-struct Runner<R> {
+struct Runner<R, E> {
     rig: R,
-    pty: Pty,
+    end: E,
     pacing: Pacing,
     line: LineBudget,
     outbox: Vec<u8>,
 }
 
-impl<R: TickedRig> Runner<R> {
+impl<R: TickedRig, E: LineEnd> Runner<R, E> {
     fn run(&mut self, stop: &AtomicBool) -> Result<(), String> {
         let started = Instant::now();
         let mut ticks_run = 0_u64;
@@ -129,7 +165,7 @@ impl<R: TickedRig> Runner<R> {
             self.drain_while_waiting();
             let moved = self.send().map_err(line_failed)?;
             if moved == 0 && !self.has_work() {
-                self.pty.wait_for_bytes(IDLE_WAIT);
+                self.end.wait_for_bytes(IDLE_WAIT);
             }
         }
         Ok(())
@@ -137,12 +173,12 @@ impl<R: TickedRig> Runner<R> {
 
     fn hear(&mut self) -> io::Result<()> {
         let mut buffer = [0; 512];
-        let count = self.pty.receive(&mut buffer)?;
+        let count = self.end.receive(&mut buffer)?;
         if count == 0 {
             return Ok(());
         }
         let mut bytes = buffer.get(..count).unwrap_or_default().to_vec();
-        if !self.pty.has_link_speed() {
+        if !self.end.has_link_speed() {
             garble(&mut bytes);
         }
         self.rig.receive(&bytes);
@@ -198,10 +234,10 @@ impl<R: TickedRig> Runner<R> {
         if self.outbox.is_empty() {
             return Ok(0);
         }
-        if !self.pty.has_link_speed() {
+        if !self.end.has_link_speed() {
             garble(&mut self.outbox);
         }
-        let count = self.pty.send(&self.outbox)?;
+        let count = self.end.send(&self.outbox)?;
         self.outbox.drain(..count);
         Ok(count)
     }

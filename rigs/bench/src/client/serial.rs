@@ -5,7 +5,11 @@ use std::io::{self, Read, Write};
 use std::path::Path;
 use std::time::Duration;
 
-use serialport::{ClearBuffer, ErrorKind, SerialPort, TTYPort};
+#[cfg(windows)]
+use serialport::COMPort as NativePort;
+#[cfg(unix)]
+use serialport::TTYPort as NativePort;
+use serialport::{ClearBuffer, ErrorKind, SerialPort};
 
 use super::{BAUD, ClientError, Line};
 
@@ -36,7 +40,7 @@ pub fn open_at(path: &Path, baud: u32) -> Result<Box<dyn Line>, ClientError> {
 }
 
 /// An open serial device, for this program alone (advisory lock, and exclusive where the system knows that).
-struct SerialLine(TTYPort);
+struct SerialLine(NativePort);
 
 impl Read for SerialLine {
     fn read(&mut self, into: &mut [u8]) -> io::Result<usize> {
@@ -54,6 +58,7 @@ impl Write for SerialLine {
     }
 }
 
+#[cfg(unix)]
 impl Drop for SerialLine {
     fn drop(&mut self) {
         // A pseudo-terminal stays exclusive after the close while its other end is held open.

@@ -3,10 +3,11 @@
 //! In: a [`Target`]. Out: a [`Bench`] whose settings are handed over, whose drive is armed and whose samples come.
 //! Says which port, what was seen, what to try.
 
+#[cfg(unix)]
 mod log;
+mod plug;
 
 use std::hash::{BuildHasher, RandomState};
-use std::path::{Path, PathBuf};
 use std::process;
 
 use firmware_core::calibration::{Setup, Warmth};
@@ -18,32 +19,23 @@ use firmware_core::motion::{Footing, Segment};
 use firmware_core::probe::ProbeSegment;
 use firmware_core::settings::{Settings, SettingsHash};
 use firmware_core::units::Tick;
-use virtual_rig::board::{self, Board};
-use virtual_rig::board_rig::BoardRig;
-use virtual_rig::rig::SimulatedRig;
-use virtual_rig::runner::RunningRig;
+use study::catalogue::Case;
 
 use crate::actuator::VirtualUnit;
 use crate::caution::Acknowledged;
 use crate::client::{self, Client, ClientError, Line};
 use crate::exit::Failure;
-use crate::port::{PortSpec, Processor};
+use crate::port::PortSpec;
 use crate::procedure::{Bench, RunStop, Target};
 use crate::rig::{Asked, Measurand, Rig, RigError, RigIdentity, Sampling, StreamItem};
 use crate::{console, interrupt};
-use log::LogTeller;
+use plug::Behind;
 
 /// A talk with a board, and what stands behind it when it is a virtual one.
 struct LinkRig {
     client: Client,
     port: String,
-    _behind: Behind,
-}
-
-/// What a virtual rig keeps alive; the log ends after the rig, and so tells its last words.
-struct Behind {
-    _rig: Option<RunningRig>,
-    _log: Option<LogTeller>,
+    _behind: Option<Behind>,
 }
 
 /// Opens the target's port, hands the profile's settings to the board and arms the drive: only once the cautions were
@@ -72,16 +64,17 @@ pub(crate) struct Greeted {
 /// # Errors
 /// Says which port, what was seen, what to try.
 pub(crate) fn greet(spec: &PortSpec, setup: Setup, seed: u64) -> Result<Greeted, Failure> {
-    let (path, behind, checked) = match spec {
+    let (line, behind, checked) = match spec {
         PortSpec::Virtual { unit, pacing, processor } => {
-            start_virtual(unit, (*pacing, *processor), setup, seed)?
+            let case = unit_in(setup, unit)?;
+            let (line, behind) = plug::start(&case, seed, *pacing, *processor)?;
+            (line, Some(behind), case.checks_passed())
         }
-        PortSpec::Device(path) => (path.clone(), Behind { _rig: None, _log: None }, CheckSet::NONE),
+        PortSpec::Device(path) => (client::open(path).map_err(unopened)?, None, CheckSet::NONE),
     };
-    let port = shown(spec, &path);
-    let client = client::open(&path).and_then(|line| Client::connect(line, &port, talk_on(spec)));
-    let rig = Box::new(LinkRig { client: client.map_err(unopened)?, port: port.clone(), _behind: behind });
-    Ok(Greeted { rig, port, checked })
+    let port = shown(spec);
+    let client = Client::connect(line, &port, talk_on(spec)).map_err(unopened)?;
+    Ok(Greeted { rig: Box::new(LinkRig { client, port: port.clone(), _behind: behind }), port, checked })
 }
 
 /// A board on a line that is open already, greeted, with nothing handed over and nothing armed.
@@ -90,7 +83,7 @@ pub(crate) fn greet(spec: &PortSpec, setup: Setup, seed: u64) -> Result<Greeted,
 /// Says which port, what was seen, what to try.
 pub fn on_line(line: Box<dyn Line>, port: &str, talk: Talk) -> Result<Box<dyn Rig>, Failure> {
     let client = Client::connect(line, port, talk).map_err(unopened)?;
-    Ok(Box::new(LinkRig { client, port: port.to_owned(), _behind: Behind { _rig: None, _log: None } }))
+    Ok(Box::new(LinkRig { client, port: port.to_owned(), _behind: None }))
 }
 
 impl LinkRig {
@@ -108,35 +101,13 @@ impl LinkRig {
     }
 }
 
-fn start_virtual(
-    unit: &VirtualUnit,
-    (pacing, processor): (Pacing, Processor),
-    setup: Setup,
-    seed: u64,
-) -> Result<(PathBuf, Behind, CheckSet), Failure> {
+/// A free setup is the actuator alone: off the ring it comes, as a person would take it off.
+fn unit_in(setup: Setup, unit: &VirtualUnit) -> Result<Case, Failure> {
     let attached = unit.unit()?;
-    // A free setup is the actuator alone: off the ring it comes, as a person would take it off.
-    let case = match setup {
+    Ok(match setup {
         Setup::Free => attached.off_the_ring(),
         Setup::Attached | Setup::OnEngine => attached,
-    };
-    let mut log = None;
-    let running = match processor {
-        Processor::Host => {
-            RunningRig::start(SimulatedRig::of_case(&case, seed, pacing).map_err(Failure::usage)?)
-        }
-        Processor::Board | Processor::BoardLogged => {
-            let board = Board::start(&board::image()).map_err(Failure::usage)?;
-            if processor == Processor::BoardLogged {
-                log = Some(LogTeller::start(&board::image(), board.log_path())?);
-            }
-            RunningRig::start(BoardRig::of_case(board, &case, seed).map_err(Failure::usage)?)
-        }
-    };
-    let running = running
-        .map_err(|error| Failure::undetermined(format!("the virtual rig could not start: {error}")))?;
-    let path = running.path().to_owned();
-    Ok((path, Behind { _rig: Some(running), _log: log }, case.checks_passed()))
+    })
 }
 
 /// A stepped rig is this tool's own and its runs repeat to the byte; on any other line an earlier talk's frames may
@@ -155,10 +126,10 @@ fn talk_on(port: &PortSpec) -> Talk {
     }
 }
 
-fn shown(port: &PortSpec, path: &Path) -> String {
+fn shown(port: &PortSpec) -> String {
     match port {
         PortSpec::Virtual { unit, .. } => format!("virtual:{unit}"),
-        PortSpec::Device(_) => path.display().to_string(),
+        PortSpec::Device(path) => path.display().to_string(),
     }
 }
 

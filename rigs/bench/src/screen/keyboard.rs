@@ -1,16 +1,13 @@
 //! The keyboard while a screen is shown: a key that stops is heard also while the line is silent.
 
-use std::io;
-use std::os::fd::AsFd;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Arc, Mutex};
 use std::thread::{self, JoinHandle};
 use std::time::{Duration, Instant};
 
-use nix::poll::{PollFd, PollFlags, PollTimeout, poll};
 use ratatui::crossterm::event::{self, Event, KeyCode, KeyEvent, KeyModifiers};
 
-use crate::interrupt;
+use crate::{interrupt, terminal};
 
 /// Between two looks at whether the screen is still there.
 const BETWEEN_LOOKS: Duration = Duration::from_millis(20);
@@ -61,7 +58,7 @@ impl Drop for Keyboard {
 }
 
 fn hear(shared: &KeyboardState) {
-    while !shared.is_over.load(Ordering::SeqCst) && !is_gone() {
+    while !shared.is_over.load(Ordering::SeqCst) && !terminal::is_gone() {
         if !event::poll(BETWEEN_LOOKS).unwrap_or(false) {
             continue;
         }
@@ -74,15 +71,6 @@ fn hear(shared: &KeyboardState) {
             interrupt::ask_by_key();
         }
     }
-}
-
-/// The terminal has been closed: the library that reads keys would read nothing for ever.
-fn is_gone() -> bool {
-    let stdin = io::stdin();
-    let mut look = [PollFd::new(stdin.as_fd(), PollFlags::POLLIN)];
-    let looked = poll(&mut look, PollTimeout::ZERO);
-    let closed = PollFlags::POLLHUP | PollFlags::POLLERR | PollFlags::POLLNVAL;
-    looked.is_err() || look[0].revents().is_none_or(|seen| seen.intersects(closed))
 }
 
 fn is_stop(key: KeyEvent) -> bool {

@@ -24,6 +24,7 @@ pub mod ports;
 pub mod profile;
 mod profile_limits;
 mod profile_limits_file;
+#[cfg(unix)]
 pub mod rig;
 pub mod scenario_campaign;
 pub mod schema;

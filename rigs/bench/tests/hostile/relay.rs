@@ -11,6 +11,7 @@ use std::time::Duration;
 use firmware_core::link::{Content, ToBoard, ToHost};
 use rand::{RngExt, SeedableRng};
 use rand_pcg::Pcg64Mcg;
+use virtual_rig::line::LineEnd;
 use virtual_rig::pty::Pty;
 
 use super::direction::Direction;
