@@ -27,6 +27,10 @@ const CURRENT_GAIN: f32 = 0.1;
 const SEEMING_OHM: [f32; 2] = [0.3, 10.0];
 /// Over this share of the cap the volts fall at once to what would make the cap.
 const CUT_FROM: f32 = 1.02;
+/// And this far beyond that, A: looking ahead makes of a reading's noise five times as much.
+const CUT_NOISE_A: f32 = 0.03;
+/// At most this share of the cap.
+const CUT_NOISE_SHARE: f32 = 0.06;
 /// Ticks ahead that the current is looked for.
 const LOOK_AHEAD: f32 = 2.0;
 /// Share of the speed limit over which the rise slows down.
@@ -35,8 +39,10 @@ const SPEED_BAND: f32 = 0.25;
 const BRAKE: f32 = 2.0;
 /// Share of a new speed that is believed in a tick: noise of a count is then 30 counts/s.
 const SPEED_STEP: f32 = 1.0 / 32.0;
-/// Share of the cap at which the push counts as full.
-const FULL_PUSH: f32 = 0.9;
+/// Share of the cap at which the push counts as full, and how fast the push follows the current's reading: one noisy
+/// reading ends no hold.
+const FULL_PUSH: f32 = 0.88;
+const PUSH_STEP: f32 = 1.0 / 32.0;
 /// Share of the cap from which volts over current is taken for the winding's, and how fast the quotient follows.
 const JUDGED_FROM: f32 = 0.25;
 /// Least current for that, A: offset and noise of a reading are far below it.
@@ -148,6 +154,8 @@ pub struct Probe {
     cap: f32,
     volts: f32,
     current: f32,
+    /// Size of the current, followed, A.
+    push: f32,
     /// Volts for an ampere while the lever had not moved, followed; 0 until seen.
     quotient: f32,
     judged: u8,
@@ -179,6 +187,7 @@ impl Probe {
             segment,
             volts: 0.0,
             current: 0.0,
+            push: 0.0,
             quotient: 0.0,
             judged: 0,
             least_quotient: f32::INFINITY,
@@ -265,6 +274,7 @@ impl Probe {
         }
         self.elapsed = self.elapsed.saturating_add(1);
         let size = libm::fabsf(sample.motor_current.0);
+        self.push += (size - self.push) * PUSH_STEP;
         let is_out = size > OUT_OF_HAND * self.cap && self.segment.volts.0 != 0.0;
         self.out_of_hand = if is_out { self.out_of_hand.saturating_add(1) } else { 0 };
         if self.out_of_hand >= OUT_OF_HAND_TICKS {
@@ -278,16 +288,16 @@ impl Probe {
         if until.reached.is_some_and(|goal| has_passed(start, goal, position)) {
             return Some(ProbeEnd::Reached);
         }
-        if until.held_ticks.is_some_and(|ticks| self.is_held(position, size, ticks)) {
+        if until.held_ticks.is_some_and(|ticks| self.is_held(position, ticks)) {
             return Some(ProbeEnd::Held);
         }
         (self.elapsed >= until.ticks).then_some(ProbeEnd::TimeSpent)
     }
 
     /// True once held at the last push there is.
-    fn is_held(&mut self, position: Counts, current: f32, ticks: u16) -> bool {
+    fn is_held(&mut self, position: Counts, ticks: u16) -> bool {
         let still = u32::from(self.segment.until.still_counts);
-        let is_full = current >= FULL_PUSH * self.cap || self.volts >= self.most_volts();
+        let is_full = self.push >= FULL_PUSH * self.cap || self.volts >= self.most_volts();
         if position.distance_from(self.anchor).unsigned_abs() > still || !is_full {
             (self.anchor, self.held) = (position, 0);
         }
@@ -310,7 +320,8 @@ impl Probe {
             return Command::Release;
         }
         let along = libm::copysignf(1.0, goal);
-        let speed = along * self.follow_speed(sample.position);
+        // Which way counts go under this drive nobody knows yet: too fast is too fast either way.
+        let speed = libm::fabsf(self.follow_speed(sample.position));
         let current = along * sample.motor_current.0;
         let coming = current + LOOK_AHEAD * (current - self.current);
         self.current = current;
@@ -325,7 +336,8 @@ impl Probe {
         let most = self.most_volts();
         self.volts = larger(smaller(self.volts + step, most), -most);
         let over = larger(current, coming);
-        if over > CUT_FROM * self.cap && self.volts > 0.0 {
+        let noise = smaller(CUT_NOISE_A, CUT_NOISE_SHARE * self.cap);
+        if over > CUT_FROM * self.cap + noise && self.volts > 0.0 {
             self.volts *= self.cap / over;
         }
         Command::Duty(Duty::saturating(along * self.volts / sample.supply.0, Duty::ZERO))

@@ -11,9 +11,11 @@ mod truth;
 
 use rayon::prelude::*;
 
-use bench::{Met, characterised};
-use plants::drawn;
+use bench::{Learned, Met, characterised};
+use plants::{Drawn, drawn};
 use tally::Tally;
+use vanebench::characterise::Answers;
+use vanebench::port::PortSpec;
 
 /// Plants of the quick run.
 const QUICK: u64 = 6;
@@ -35,4 +37,33 @@ fn an_unknown_actuator_is_found_out_as_it_is() {
     println!("{tally}");
     assert_eq!(tally.wrong_signs(), 0, "a direction or a spring the wrong way");
     assert!(tally.finished() > 0, "none finished");
+}
+
+/// None of these is drawn: no range decides what they are.
+#[test]
+fn the_six_invented_actuators_are_found_out() {
+    for letter in ["a", "b", "c", "d", "e", "f"] {
+        let port = format!("virtual:bench-actuator-{letter}/healthy");
+        let PortSpec::Virtual { unit, .. } = port.parse().expect("a virtual port") else { panic!("{port}") };
+        let profile = unit.actuator.profile().expect("a profile");
+        let answers = Answers {
+            degrees: profile.travel_deg,
+            rated_voltage: f64::from(profile.settings.actuator.nominal_supply.0),
+            continuous_current: f64::from(profile.settings.limits.continuous_current.0),
+            back_drives: true,
+        };
+        let unit = Drawn { world: unit.actuator.plant().expect("a plant"), answers, need_a: 0.0 };
+        let met = characterised(&unit, 1);
+        println!("{letter}: {met:?}");
+        let found = met.found.expect(letter);
+        assert_eq!(
+            (found.counts_direction, found.spring),
+            (met.truth.direction, met.truth.spring),
+            "{letter}"
+        );
+        let span = (found.stops[0].value - found.stops[1].value).abs();
+        assert!((span / met.truth.span - 1.0).abs() < 0.012, "{letter}: {span} of {}", met.truth.span);
+        assert!((found.resistance_ohm.value / met.truth.ohm - 1.0).abs() < 0.03, "{letter}");
+        assert_eq!(met.learned, Some(Learned::Sound), "{letter}");
+    }
 }

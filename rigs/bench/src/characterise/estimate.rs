@@ -4,27 +4,28 @@
 use firmware_core::settings::{CountsDirection, SpringAction};
 
 use super::segment::{TickReading, Trace, mean};
+use super::stops::{Pushed, pushed, stop};
 use super::surprise::Surprise;
+use super::value::{Value, spread};
 
 /// Ticks over which a speed is taken, either side.
 const SPEED_TICKS: usize = 25;
 /// The middle of the travel, where strokes run evenly.
 const MIDDLE: std::ops::RangeInclusive<f64> = 0.25..=0.75;
-/// Ticks of a push that are averaged.
-const PUSH_READINGS: usize = 120;
+/// Least of the travel over which strokes must have run, either way.
+const COVERED: f64 = 0.3;
 /// Back-EMF at 1 travel/s below this share of what friction takes in volts says nothing.
-const SAYS_SOMETHING: f64 = 0.3;
+const SAYS_SOMETHING: f64 = 0.5;
+/// Uncertainty of the gain of a current's reading, 95 %.
+const GAIN: f64 = 0.95 * 0.03;
+/// A back-EMF less sure than this share of it is not measured.
+const MOST_UNSURE: f64 = 0.2;
+/// How much more than is seen a stop may yield: the ring's friction holds a part of it back under small pushes.
+const HIDDEN: f64 = 2.6;
+/// Most that speed adds to the friction current, as a share.
+const MOST_BY_SPEED: f64 = 0.15;
 /// Spring current below this share of friction is none: a gear's own losses differ that much between the ways.
 const NO_SPRING: f64 = 0.12;
-
-/// A value and its uncertainty, k = 2.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Value {
-    /// The value.
-    pub value: f64,
-    /// Half the width of its interval, k = 2.
-    pub uncertainty: f64,
-}
 
 /// What was found.
 #[derive(Debug, Clone)]
@@ -70,24 +71,26 @@ pub(super) struct Strokes {
     pub(super) ends: [f64; 2],
 }
 
-/// A push at a stop.
-#[derive(Debug, Clone, Copy)]
-struct Pushed {
-    amps: [f64; 2],
-    volts: [f64; 2],
-    counts: [f64; 2],
-}
-
 /// A straight line over travel, from one end (0) to the other (1).
 #[derive(Debug, Clone, Copy)]
 struct TravelLine {
     middle: f64,
     slope: f64,
+    /// What its mean speed adds to it.
+    by_speed: f64,
 }
 
 impl TravelLine {
     fn at(self, place: f64) -> f64 {
         self.middle + self.slope * (place - 0.5)
+    }
+
+    fn half_sum(self, other: Self) -> Self {
+        Self {
+            middle: 0.5 * (self.middle + other.middle),
+            slope: 0.5 * (self.slope + other.slope),
+            by_speed: 0.5 * (self.by_speed + other.by_speed),
+        }
     }
 }
 
@@ -113,7 +116,7 @@ pub(super) fn estimate(strokes: &Strokes, offset: f64) -> Result<Found, Surprise
     if slopes.len() < 2 {
         return Err(not("a stop was not held under two pushes"));
     }
-    let resistance_ohm = spread(&slopes, 0.012);
+    let resistance_ohm = with_gain(spread(&slopes, 0.01));
     let moving: Vec<Moving> =
         strokes.traces.iter().flat_map(|one| moving(one, closed, span, offset)).collect();
     let up = line(moving.iter().filter(|one| one.speed > 0.0));
@@ -121,12 +124,8 @@ pub(super) fn estimate(strokes: &Strokes, offset: f64) -> Result<Found, Surprise
     let (Some(up), Some(down)) = (up, down) else {
         return Err(not("the lever did not run evenly through the middle of its travel both ways"));
     };
-    let friction = 0.5 * (up.middle - down.middle);
-    if friction <= 0.0 {
-        return Err(not("more current flowed the easy way than the hard way"));
-    }
-    let load = TravelLine { middle: 0.5 * (up.middle + down.middle), slope: 0.5 * (up.slope + down.slope) };
-    let friction_a = Value { value: friction, uncertainty: 0.08 * friction + 0.004 };
+    let (friction, friction_a) = friction_of(up, down)?;
+    let load = up.half_sum(down);
     let spring = spring_of(load, friction);
     let springs = springs(spring, load, friction);
     let stop =
@@ -154,6 +153,19 @@ pub(super) fn estimate(strokes: &Strokes, offset: f64) -> Result<Found, Surprise
     Ok(with_what_it_took(seen, strokes))
 }
 
+/// Friction of a lever on the point of standing: what speed adds is none, and noise may not make more of it than a gear's
+/// oil does.
+fn friction_of(up: TravelLine, down: TravelLine) -> Result<(f64, Value), Surprise> {
+    let moving = 0.5 * (up.middle - down.middle);
+    let by_speed = (0.5 * (up.by_speed - down.by_speed)).clamp(0.0, MOST_BY_SPEED * moving.max(0.0));
+    let friction = moving - by_speed;
+    if friction <= 0.0 {
+        return Err(not("more current flowed the easy way than the hard way"));
+    }
+    let uncertainty = 0.03 * friction + 0.7 * by_speed + 0.002;
+    Ok((friction, with_gain(Value { value: friction, uncertainty })))
+}
+
 fn spring_of(load: TravelLine, friction: f64) -> SpringAction {
     if load.middle.abs() < (NO_SPRING * friction).max(0.012) {
         SpringAction::None
@@ -166,7 +178,7 @@ fn spring_of(load: TravelLine, friction: f64) -> SpringAction {
 
 fn softer(open: f64, closed: f64) -> Value {
     let soft = open.max(closed).max(0.06);
-    Value { value: soft, uncertainty: (open - closed).abs().max(0.5 * soft) }
+    Value { value: soft, uncertainty: (open - closed).abs().max(HIDDEN * soft) }
 }
 
 /// What the strokes asked of the unit.
@@ -226,18 +238,31 @@ fn moving<'a>(
     })
 }
 
-/// Least squares over place; nothing for fewer than a tenth of a second.
+/// Least squares over place and speed; nothing for fewer than a tenth of a second.
 fn line<'a>(moving: impl Iterator<Item = &'a Moving> + Clone) -> Option<TravelLine> {
-    let count = moving.clone().count();
-    if count < 100 {
+    let places = moving.clone().map(|one| one.place);
+    let covered = places.clone().fold(0.0, f64::max) - places.fold(1.0, f64::min);
+    if moving.clone().count() < 100 || covered < COVERED {
         return None;
     }
     let place = mean(moving.clone().map(|one| one.place));
+    let speed = mean(moving.clone().map(|one| one.speed.abs()));
     let amps = mean(moving.clone().map(|one| one.amps));
-    let across = mean(moving.clone().map(|one| (one.place - place).powi(2)));
-    let both = mean(moving.map(|one| (one.place - place) * (one.amps - amps)));
-    let slope = if across > 1e-4 { both / across } else { 0.0 };
-    Some(TravelLine { middle: amps + slope * (0.5 - place), slope })
+    let of = |what: &dyn Fn(f64, f64, f64) -> f64| {
+        mean(moving.clone().map(|one| what(one.place - place, one.speed.abs() - speed, one.amps - amps)))
+    };
+    let (places, speeds, both) = (of(&|p, _, _| p * p), of(&|_, v, _| v * v), of(&|p, v, _| p * v));
+    let (by_place, by_speed) = (of(&|p, _, a| p * a), of(&|_, v, a| v * a));
+    let apart = places * speeds - both * both;
+    // Without two speeds, or two places, there is nothing to tell.
+    let (slope, rise) = if places < 1e-4 {
+        (0.0, 0.0)
+    } else if speeds < (0.1 * speed).powi(2) {
+        (by_place / places, 0.0)
+    } else {
+        ((by_place * speeds - by_speed * both) / apart, (by_speed * places - by_place * both) / apart)
+    };
+    Some(TravelLine { middle: amps + slope * (0.5 - place), slope, by_speed: rise * speed })
 }
 
 /// Spring current at the two ends, least first.
@@ -254,49 +279,10 @@ fn springs(spring: SpringAction, load: TravelLine, friction: f64) -> [Value; 2] 
     }
 }
 
-/// The two pushes at the end of a stroke.
-fn pushed(trace: &Trace, push: f64, offset: f64) -> Option<Pushed> {
-    let driven = trace.driven();
-    let second: Vec<&TickReading> = driven.iter().rev().take(PUSH_READINGS).collect();
-    let is_first = |one: &&TickReading| (0.9 * push..1.12 * push).contains(&(one.amps - offset).abs());
-    let first: Vec<&TickReading> =
-        driven.iter().rev().skip(PUSH_READINGS).filter(is_first).skip(30).take(PUSH_READINGS).collect();
-    if first.len() < PUSH_READINGS / 2 || second.len() < PUSH_READINGS {
-        return None;
-    }
-    let of = |from: &[&TickReading], what: fn(&TickReading) -> f64| mean(from.iter().map(|one| what(one)));
-    let found = Pushed {
-        amps: [of(&first, |one| one.amps) - offset, of(&second, |one| one.amps) - offset],
-        volts: [of(&first, |one| one.volts), of(&second, |one| one.volts)],
-        counts: [of(&first, |one| one.counts), of(&second, |one| one.counts)],
-    };
-    ((found.amps[1] - found.amps[0]).abs() > 0.15 * push).then_some(found)
-}
-
-/// Where a stop lies without push, and what it yields for an ampere.
-fn stop(pushes: &[(f64, Pushed)], way: f64, running: f64, friction: f64, span: f64) -> Option<(Value, f64)> {
-    let own = || pushes.iter().filter(move |(of, _)| *of == way).map(|(_, pushed)| pushed);
-    let yields: Vec<f64> = own().map(|p| (p.counts[1] - p.counts[0]) / (p.amps[1] - p.amps[0])).collect();
-    if yields.is_empty() {
-        return None;
-    }
-    let soft = mean(yields.iter().copied());
-    let places: Vec<f64> = own().map(|p| p.counts[0] - soft * (p.amps[0] - running)).collect();
-    let mut place = spread(&places, 0.0);
-    place.uncertainty += 0.5 * friction * soft.abs() + 1.0 + 0.001 * span;
-    Some((place, soft.abs()))
-}
-
-/// Mean, with the scatter of its members and a share of it as uncertainty.
-fn spread(values: &[f64], share: f64) -> Value {
-    let value = mean(values.iter().copied());
-    let count = values.len() as f64;
-    let scatter = if count > 1.0 {
-        (values.iter().map(|one| (one - value).powi(2)).sum::<f64>() / (count - 1.0) / count).sqrt()
-    } else {
-        0.0
-    };
-    Value { value, uncertainty: 2.0 * scatter + share * value.abs() }
+/// With what the gain of the current's reading adds: within ±3 % it may be anything, so that 95 of 100 lie within 0.95 of
+/// that (rectangular, JCGM 100 G.6.4 by k = 1.65).
+fn with_gain(value: Value) -> Value {
+    Value { uncertainty: value.uncertainty.hypot(GAIN * value.value), ..value }
 }
 
 /// Largest current before the lever had gone 1.8 % of travel, less the spring's: play reads as free motion before.
@@ -335,6 +321,7 @@ fn back_emf(moving: &[Moving], ohm: f64, friction: f64, span: f64) -> Option<Val
     };
     let both: Vec<f64> = [1.0, -1.0].into_iter().filter_map(of).collect();
     let value = spread(&both, 0.06);
-    let says = value.value * span > SAYS_SOMETHING * ohm * friction;
+    let says =
+        value.value * span > SAYS_SOMETHING * ohm * friction && value.uncertainty < MOST_UNSURE * value.value;
     (!both.is_empty() && says).then_some(value)
 }

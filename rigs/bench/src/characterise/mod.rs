@@ -5,24 +5,28 @@
 //! or a [`Surprise`]. Windows that come of it are provisional: one unit says nothing of its siblings.
 
 mod answers;
+mod ends;
 mod estimate;
 mod pages;
 mod segment;
+mod stops;
 mod surprise;
+mod value;
 
 pub use answers::{AnswerArgs, Answers, Eyes, VanesDid, YesNo};
-pub use estimate::{Found, Value};
+pub use estimate::Found;
 pub use pages::profile_text;
 pub(crate) use pages::{limits_text, table};
 pub use surprise::Surprise;
+pub use value::Value;
 
 use firmware_core::link::state::ReleaseReason;
 use firmware_core::settings::{CountsDirection, Settings, SpringAction};
 use firmware_core::units::{Ampere, Counts, Duty, Volt};
 
 use crate::rig::Rig;
-use estimate::Strokes;
-use segment::{Plan, Trace, mean, run};
+use ends::BLIND_SPEED;
+use segment::{Plan, Trace, mean, run, wait};
 
 /// First push and each next one, in shares of the continuous current.
 const FIRST_PUSH: f64 = 0.08;
@@ -31,10 +35,16 @@ const STRONGER: f64 = 1.45;
 const LARGEST_PUSH: f64 = 2.5;
 /// A nudge is this long, counts: above what the softest stop yields under the first pushes.
 const NUDGE_COUNTS: f64 = 60.0;
-/// Speed while no travel is known, counts/s: 0.35 of the shortest travel that is allowed for.
-const BLIND_SPEED: f64 = 280.0;
 /// Speeds of the measuring strokes, travel/s; the last is the fastest that a stop is met at.
 const SPEEDS: [f64; 2] = [0.18, 0.35];
+/// Longer than a board takes to believe a supply anew, ticks.
+const DOUBT_TICKS: u32 = 700;
+/// Times that a lever which still moves is looked at again: a spring may take seconds to bring it home.
+const LOOKS_AGAIN: u32 = 9;
+/// Way of a lever that stands, in the last readings of a segment and noise apart, counts.
+const STANDS: f64 = 2.0;
+/// Most brakes in a row: a spring leads the lever through its whole travel in less.
+const MOST_BRAKES: u32 = 12;
 /// Longest nudge, ticks.
 const NUDGE_TICKS: u16 = 6000;
 /// Ticks that a push at a stop lasts.
@@ -72,6 +82,10 @@ struct WorkInProgress<'a> {
     answers: Answers,
     announce: &'a mut dyn FnMut(&str),
     noise: f64,
+    /// Counts that the lever went in the last readings of the last segment.
+    parting: f64,
+    /// Sign of the counts under positive drive, once it was seen.
+    rises: Option<f64>,
     ticks: u32,
 }
 
@@ -85,7 +99,7 @@ pub fn characterise(
     eyes: Eyes<'_>,
     announce: &mut dyn FnMut(&str),
 ) -> Result<Found, Surprise> {
-    let mut work = WorkInProgress { rig, answers, announce, noise: 0.0, ticks: 0 };
+    let mut work = WorkInProgress { rig, answers, announce, noise: 0.0, parting: 0.0, rises: None, ticks: 0 };
     let offset = work.look()?;
     let (first, push) = work.first_motion()?;
     let opens = work.who_opens(eyes, first, push)?;
@@ -99,11 +113,26 @@ pub fn characterise(
 }
 
 impl WorkInProgress<'_> {
+    /// Runs a segment. A lever that a spring still leads the other way is braked until it stands: a speed limit that does
+    /// not know which way the lever goes would drive it on.
     fn run(&mut self, plan: &Plan) -> Result<Trace, Surprise> {
+        let brake = Plan::brake(self.answers.rated_voltage, LARGEST_PUSH * self.answers.continuous_current);
+        for _ in 0..MOST_BRAKES {
+            let is_along = self.rises.is_some_and(|rises| rises * plan.volts * self.parting > 0.0);
+            if is_along || self.parting.abs() < STANDS + self.noise {
+                break;
+            }
+            self.run_alone(&brake)?;
+        }
+        self.run_alone(plan)
+    }
+
+    fn run_alone(&mut self, plan: &Plan) -> Result<Trace, Surprise> {
         let trace = run(self.rig, plan)?;
         if let (Some(first), Some(last)) = (trace.readings.first(), trace.readings.last()) {
             self.ticks += last.tick.wrapping_sub(first.tick);
         }
+        self.parting = trace.parting();
         match Surprise::of(trace.end) {
             None => Ok(trace),
             Some(surprise) => Err(surprise),
@@ -119,6 +148,16 @@ impl WorkInProgress<'_> {
         (self.announce)(
             "1 of 4: drive off, looking. KEEP CLEAR: a spring or gravity may move the lever at any time.",
         );
+        wait(self.rig, DOUBT_TICKS)?;
+        let mut looked = self.look_once();
+        for _ in 0..LOOKS_AGAIN {
+            let Err(Surprise::MovesByItself { .. }) = looked else { break };
+            looked = self.look_once();
+        }
+        looked
+    }
+
+    fn look_once(&mut self) -> Result<f64, Surprise> {
         let trace = run(self.rig, &Plan::rest(1000))?;
         let rated = self.answers.rated_voltage;
         match (trace.end, trace.readings.last()) {
@@ -188,6 +227,7 @@ impl WorkInProgress<'_> {
                 let further = Plan { moved: Some(4.0 * NUDGE_COUNTS.max(12.0 * self.noise)), ..plan };
                 let trace = self.run(&further)?;
                 if trace.end == ReleaseReason::ProbeMoved {
+                    self.rises = Some(way * trace.gone().signum());
                     return Ok((Nudge { way, gone: trace.gone() }, push));
                 }
             }
@@ -228,62 +268,6 @@ impl WorkInProgress<'_> {
             return Err(Surprise::LeadsSwapped);
         }
         Ok(opens_by_one)
-    }
-
-    /// Both ends, then strokes at two speeds.
-    fn strokes(&mut self, first: Nudge, push: f64) -> Result<Strokes, Surprise> {
-        (self.announce)(
-            "3 of 4: BOTH ENDS, slowly. The lever goes through its whole travel and meets both stops.",
-        );
-        let (push_a, end_a, begin) = self.end(first.way, push, BLIND_SPEED, 4.0 * NUDGE_COUNTS)?;
-        let gone = (end_a - begin).abs();
-        let (push_b, end_b, _) =
-            self.end(-first.way, push.max(0.6 * push_a), (0.35 * gone).max(BLIND_SPEED), 0.0)?;
-        let span = (end_a - end_b).abs();
-        if span < 150.0 {
-            return Err(Surprise::NotRepeatable {
-                what: format!("the two ends lie {span:.0} counts apart; allowed are 200 and more"),
-            });
-        }
-        (self.announce)("4 of 4: STROKES between the stops, two speeds, two pushes at each stop.");
-        let mut traces = Vec::new();
-        for speed in SPEEDS {
-            for (way, push) in [(first.way, push_a), (-first.way, push_b)] {
-                let plan = Plan {
-                    second_cap: Some(1.4 * push),
-                    still: self.still().max(0.002 * span),
-                    ..self.push(way, push, speed * span)
-                };
-                traces.push((way, push, speed, self.run(&plan)?));
-            }
-        }
-        let ends = if first.way > 0.0 { [end_a, end_b] } else { [end_b, end_a] };
-        Ok(Strokes { traces, ends })
-    }
-
-    /// Goes one way with more and more push until more push gains no travel beyond `least`: the push, the end and where
-    /// it began.
-    fn end(&mut self, way: f64, from: f64, speed: f64, least: f64) -> Result<(f64, f64, f64), Surprise> {
-        let most = LARGEST_PUSH * self.answers.continuous_current;
-        let (mut push, mut reached, mut begin) = (from, None::<f64>, f64::NAN);
-        loop {
-            let plan = Plan { still: self.still().max(8.0), ..self.push(way, push, speed) };
-            let trace = self.run(&plan)?;
-            let here = mean(trace.driven().iter().rev().take(50).map(|one| one.counts));
-            if begin.is_nan() {
-                begin = mean(trace.readings.iter().take(10).map(|one| one.counts));
-            }
-            let gained = reached.map_or(f64::INFINITY, |reached| (here - reached).abs());
-            let travel = (here - begin).abs();
-            if gained < (0.01 * travel).max(0.5 * NUDGE_COUNTS) && travel >= least {
-                return Ok((push, here, begin));
-            }
-            reached = Some(here);
-            if push * STRONGER > most {
-                return Ok((push, here, begin));
-            }
-            push *= STRONGER;
-        }
     }
 }
 

@@ -5,7 +5,8 @@ use std::fmt::Write as _;
 use firmware_core::settings::{CountsDirection, SpringAction};
 
 use super::answers::Answers;
-use super::estimate::{Found, Value};
+use super::estimate::Found;
+use super::value::Value;
 use crate::caution::HANDED_OVER;
 use crate::output::MADE_BY;
 use crate::profile::OF_ONE_UNIT;
@@ -74,7 +75,9 @@ fn head_text(name: &str, found: &Found, answers: &Answers) -> String {
     );
     row("spring_least_a", found.spring_a[0], 4);
     row("spring_most_a", found.spring_a[1], 4);
-    row("stop_yield_counts_per_a", found.stop_yield, 2);
+    // Limits of a stop's stiffness follow from it: the softest that it may be.
+    let Value { value, uncertainty } = found.stop_yield;
+    row("stop_yield_counts_per_a", Value { value: value + uncertainty, uncertainty }, 2);
     let _ = writeln!(out, "noise_counts = {:.2} # ± 10 %\n{PLAN}", found.noise_counts);
     out
 }

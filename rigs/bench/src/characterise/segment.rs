@@ -43,6 +43,16 @@ impl Trace {
         ends(driven.get(tail..).unwrap_or_default())
             - ends(driven.get(..10.min(driven.len())).unwrap_or_default())
     }
+
+    /// How far the lever went in its last readings, let down and braked, counts.
+    pub(super) fn parting(&self) -> f64 {
+        let tail = self.readings.get(self.readings.len().saturating_sub(60)..).unwrap_or_default();
+        let ends = |from: &[TickReading]| mean(from.iter().map(|one| one.counts));
+        let (Some(first), Some(last)) = (tail.first_chunk::<10>(), tail.last_chunk::<10>()) else {
+            return 0.0;
+        };
+        ends(last) - ends(first)
+    }
 }
 
 pub(super) fn mean(values: impl Iterator<Item = f64>) -> f64 {
@@ -84,6 +94,11 @@ impl Plan {
         }
     }
 
+    /// So few volts that they move nothing, and the bridge on: the motor brakes a lever that a spring leads home.
+    pub(super) fn brake(rated_voltage: f64, cap: f64) -> Self {
+        Self { volts: 0.005 * rated_voltage, speed: 200_000.0, cap, ..Self::rest(250) }
+    }
+
     fn segment(&self) -> ProbeSegment {
         ProbeSegment {
             volts: Volt(self.volts as f32),
@@ -98,6 +113,21 @@ impl Plan {
                 still_counts: self.still as u16,
                 ticks: self.ticks,
             },
+        }
+    }
+}
+
+/// Lets time pass with the drive off: a board that was told of another supply just now still doubts it.
+///
+/// # Errors
+/// When the line is lost.
+pub(super) fn wait(rig: &mut dyn Rig, ticks: u32) -> Result<(), RunStop> {
+    let mut until = None;
+    loop {
+        if let StreamItem::Sample(sample) = rig.next_item()?
+            && sample.tick.has_reached(*until.get_or_insert(sample.tick.after(ticks)))
+        {
+            return Ok(());
         }
     }
 }
