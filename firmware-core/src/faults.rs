@@ -160,6 +160,9 @@ listed!(
         /// The bridge reports a fault by its own line: look for a short in motor and leads, heat, and too low a supply at
         /// the bridge. The drive is let go.
         BridgeFault => "bridge-fault",
+        /// Exhaust pressure is higher than the boost reading allows, and no turbo speed says otherwise: boost reads low, or
+        /// a hose leaks. Vanes and fuel are held back until the engine has stood.
+        BoostExhaustMismatch => "boost-exhaust-mismatch",
     }
 );
 
@@ -191,6 +194,9 @@ listed!(
         Guard => "guard",
         /// Supply too low or too high to drive.
         Supply => "supply",
+        /// The exhaust brake stands as far closed as its settings allow, and exhaust pressure is below what it should hold
+        /// or is not measured.
+        Brake => "brake",
     }
 );
 

@@ -6,14 +6,16 @@
 
 mod channel;
 mod freshness;
+mod repeats;
 
 use crate::faults::{Fault, FaultSet};
 use crate::sample::{BridgeLine, EngineDemand, Mode, Request, Sample};
-use crate::settings::Settings;
+use crate::settings::{PlausibilitySettings, Settings};
 use crate::tables::Place;
 use crate::units::{Ampere, Counts, Kilopascal, Load, Rpm, Tick, Volt, is_within};
 use channel::{Channel, Frozen, ReadingJudged, ReadingState, Window};
 use freshness::Freshness;
+use repeats::{BoostMovers, Repeats};
 
 pub use freshness::FROZEN_TICKS;
 
@@ -74,6 +76,7 @@ pub struct Plausibility {
     temperature: Channel,
     boost: Channel,
     boost_top: Channel,
+    repeats: Repeats,
     barometer: Channel,
     exhaust: Channel,
     turbo_speed: Channel,
@@ -81,6 +84,7 @@ pub struct Plausibility {
     rest: Channel,
     stuck: Window,
     outrun: Channel,
+    outpressed: Channel,
 }
 
 /// A real stall current cannot be passed by more than this: sensor tolerance, hot supply.
@@ -92,6 +96,8 @@ const COMPRESSING_RATIO: f32 = 1.5;
 /// Share of the highest speed at a ratio that a compressor has at the least. Pressure rises with the square
 /// of speed, so a quarter gives a sixteenth of the rise: common practice, no source.
 const LEAST_SPEED_SHARE: f32 = 0.25;
+/// Load from which exhaust pressure is held against boost: below it the pipe's own pressures count for too much.
+const LOADED: f32 = 0.3;
 /// Highest engine speed and boost target that are numbers and not noise, rpm and kPa.
 const DEMAND_MAX: f32 = 20_000.0;
 
@@ -202,13 +208,17 @@ impl Plausibility {
         let turbo_speed = self.turbo_speed(settings, sample, boost.zip(barometer), faults);
         let is_outrun = self.is_outrun(settings, sample, turbo_speed, barometer);
         faults.assign(Fault::BoostSpeedMismatch, is_outrun);
+        let exhaust = self.exhaust(settings, sample, faults);
+        let pressed = exhaust.filter(|_| turbo_speed.is_none());
+        let is_outpressed = self.is_outpressed(&settings.plausibility, sample.boost, &demand, pressed);
+        faults.assign(Fault::BoostExhaustMismatch, is_outpressed);
         Air {
-            boost: boost.filter(|_| boost_saturated || !is_outrun),
+            boost: boost.filter(|_| boost_saturated || !(is_outrun || is_outpressed)),
             boost_saturated,
             barometer: Kilopascal(
                 self.barometer.last_sound().unwrap_or(settings.plausibility.barometer_min.0),
             ),
-            exhaust: self.exhaust(settings, sample, faults),
+            exhaust,
             turbo_speed,
             demand,
         }
@@ -266,9 +276,13 @@ impl Plausibility {
         let mismatch = self.rest_mismatch(settings, reading, demand, barometer);
         faults.assign(Fault::BoostBarometerMismatch, mismatch);
         let stuck = judged.value.is_some_and(|boost| self.stuck.is_stuck(boost, demand.load.get(), limits));
-        faults.assign(Fault::BoostStuck, stuck);
+        // A reading at the top of its range may well stand still.
+        let load = if demand.mode == Mode::Boost && !at_top { demand.load.get() } else { 0.0 };
+        let movers = BoostMovers { vanes: sample.position, load };
+        let is_stuck = self.repeats.is_frozen(reading, movers, limits) || stuck;
+        faults.assign(Fault::BoostStuck, is_stuck);
 
-        let trusted = judged.value.filter(|_| !mismatch && !stuck).map(Kilopascal);
+        let trusted = judged.value.filter(|_| !mismatch && !is_stuck).map(Kilopascal);
         (if saturated { Some(Kilopascal(top)) } else { trusted }, saturated)
     }
 
@@ -307,6 +321,24 @@ impl Plausibility {
             self.outrun.judge_slowly(is_possible, settings.plausibility.heal_ticks);
         }
         self.outrun.is_fault()
+    }
+
+    /// Exhaust pressure stands further over boost than a sound engine under load keeps it. Judged without turbo speed,
+    /// which knows better; the verdict stays while the engine runs, for vanes held open hide what led to it.
+    fn is_outpressed(
+        &mut self,
+        limits: &PlausibilitySettings,
+        boost: Kilopascal,
+        demand: &EngineDemand,
+        exhaust: Option<Kilopascal>,
+    ) -> bool {
+        let is_loaded = demand.mode == Mode::Boost && demand.load.get() >= LOADED;
+        let is_over =
+            is_loaded && exhaust.is_some_and(|exhaust| exhaust.0 > limits.exhaust_over_boost * boost.0);
+        if !self.outpressed.is_fault() || demand.engine_speed.0 < AT_REST_RPM {
+            self.outpressed.judge_slowly(!is_over, limits.heal_ticks);
+        }
+        self.outpressed.is_fault()
     }
 
     fn exhaust(&mut self, settings: &Settings, sample: &Sample, faults: &mut FaultSet) -> Option<Kilopascal> {

@@ -67,7 +67,8 @@ fn boost_that_does_not_follow_load_is_stuck() {
         let load = if tick < 1000 { 0.1 } else { 0.9 };
         let request = engine(Mode::Boost, 180.0, 2000.0, load);
         let mut reading = sample(tick, 8000);
-        reading.boost = Kilopascal(150.0);
+        // Noise, so that it does not count as frozen.
+        reading.boost = Kilopascal(150.0 + 0.1 * (tick % 2) as f32);
         let vetted = plausibility.tick(&Settings::default(), &reading, &request, LoopState::OnTarget);
         if vetted.faults.contains(Fault::BoostStuck) {
             assert_eq!(vetted.air.unwrap().boost, None);
@@ -203,4 +204,74 @@ fn the_readings_of_a_group_that_counts_no_more_are_gone_and_no_others() {
         assert_eq!(gone_after(250, step), expected, "and stay gone");
     }
     assert_eq!(gone_after(250, Conversions::all(255)), [false; 4]);
+}
+
+/// Boost that repeats itself for `ticks` while load and vanes do what is asked; true once it is called stuck.
+fn is_called_stuck(mode: Mode, ticks: u32, load_at: fn(u32) -> f32, position_at: fn(u32) -> i16) -> bool {
+    let mut plausibility = Plausibility::default();
+    (0..ticks).any(|tick| {
+        let request = engine(mode, 180.0, 2000.0, load_at(tick));
+        let reading = fresh(&sample(tick, position_at(tick)));
+        let vetted = plausibility.tick(&Settings::default(), &reading, &request, LoopState::OnTarget);
+        vetted.faults.contains(Fault::BoostStuck)
+    })
+}
+
+#[test]
+fn boost_that_repeats_itself_while_the_vanes_or_the_load_move_is_frozen() {
+    let ticks = u32::from(Settings::default().plausibility.boost_frozen_ticks) + 60;
+    assert!(is_called_stuck(Mode::Boost, ticks, |_| 0.6, |tick| if tick < 50 { 8000 } else { 7400 }));
+    assert!(is_called_stuck(Mode::Boost, ticks, |tick| if tick < 50 { 0.5 } else { 0.7 }, |_| 8000));
+}
+
+#[test]
+fn boost_that_repeats_itself_where_nothing_moves_it_is_sound() {
+    let minute = 60_000;
+    assert!(!is_called_stuck(Mode::Boost, minute, |_| 0.6, |_| 8000), "a steady engine");
+    let wandering = |tick: u32| 4000 + (tick / 100 % 6000) as i16;
+    assert!(!is_called_stuck(Mode::Idle, minute, |tick| (tick / 1000 % 2) as f32 * 0.3, wandering), "idle");
+    assert!(!is_called_stuck(Mode::Boost, minute, |_| 0.1, wandering), "hardly any load");
+}
+
+#[test]
+fn a_frozen_boost_is_believed_again_once_it_moves() {
+    let limits = Settings::default().plausibility;
+    let mut plausibility = Plausibility::default();
+    let request = engine(Mode::Boost, 180.0, 2000.0, 0.6);
+    let mut boost_at = |tick: u32, position: i16, boost: f32| {
+        let mut reading = sample(tick, position);
+        reading.boost = Kilopascal(boost);
+        let reading = fresh(&reading);
+        plausibility.tick(&Settings::default(), &reading, &request, LoopState::OnTarget).air.unwrap().boost
+    };
+    boost_at(0, 8000, 150.0);
+    for tick in 1..=u32::from(limits.boost_frozen_ticks) {
+        boost_at(tick, 7000, 150.0);
+    }
+    assert_eq!(boost_at(200, 7000, 150.0), None);
+    let wobble = |tick: u16| 150.0 + f32::from(tick % 2);
+    for tick in 1..limits.heal_ticks {
+        assert_eq!(boost_at(200 + u32::from(tick), 7000, wobble(tick)), None, "after {tick} ticks");
+    }
+    assert!(boost_at(1000, 7000, wobble(limits.heal_ticks)).is_some());
+}
+
+#[test]
+fn boost_far_below_exhaust_pressure_is_not_believed_without_a_turbo_speed() {
+    let limits = Settings::default().plausibility;
+    for (speed, ratio, believed) in
+        [(None, 1.05, false), (None, 0.95, true), (Some(Rpm(100_000.0)), 1.05, true)]
+    {
+        let mut plausibility = Plausibility::default();
+        let mut reading = sample(0, 8000);
+        (reading.boost, reading.turbo_speed) = (Kilopascal(200.0), speed);
+        reading.exhaust = Some(Kilopascal(reading.boost.0 * limits.exhaust_over_boost * ratio));
+        let vetted = (0..limits.heal_ticks).map(|_| judge(&mut plausibility, &reading)).last().unwrap();
+        assert_eq!(vetted.faults.contains(Fault::BoostExhaustMismatch), !believed, "{speed:?} {ratio}");
+        assert_eq!(vetted.air.unwrap().boost.is_some(), believed);
+        // Vanes held open bring the pressures together; that mends no sensor.
+        reading.exhaust = Some(reading.boost);
+        let later = (0..3 * limits.heal_ticks).map(|_| judge(&mut plausibility, &reading)).last().unwrap();
+        assert_eq!(later.air.unwrap().boost.is_some(), believed);
+    }
 }

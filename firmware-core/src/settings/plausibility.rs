@@ -58,6 +58,13 @@ section! {
         temperature_min: Celsius = Celsius(-50.0), from -80.0, to 0.0;
         /// Highest housing temperature of a sound sensor, °C.
         temperature_max: Celsius = Celsius(200.0), from 80.0, to 300.0;
+        /// Time for which boost may repeat itself to the bit after vanes or load have moved, ticks; a sensor whose noise
+        /// is below a third of its step needs more.
+        boost_frozen_ticks: u16 = 300, from 20.0, to 5000.0;
+        /// Travel of the vanes that must move the boost, counts.
+        boost_frozen_travel_counts: f32 = 500.0, from 20.0, to 8000.0;
+        /// Exhaust pressure over boost reading at which, without a turbo speed sensor, boost is not believed.
+        exhaust_over_boost: f32 = 1.65, from 1.1, to 10.0;
     }
 }
 

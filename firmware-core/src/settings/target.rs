@@ -40,6 +40,9 @@ section! {
         authority: f32 = 0.3, from 0.0, to 1.0;
         /// Gain factor at each engine speed of the map: the plant's gain grows with flow.
         gain_factor: [f32; MAP_POINTS] = [1.6, 1.5, 1.2, 1.0, 0.75, 0.65], from 0.0, to 4.0;
+        /// Largest trim toward closed without a turbo speed sensor, opening, where `authority` allows it: nothing shows boost
+        /// that reads low then, and the vanes close until it is satisfied.
+        unseen_authority: f32 = 0.1, from 0.0, to 1.0;
     }
 }
 
@@ -65,6 +68,10 @@ section! {
         /// Largest boost target over the barometer; thin air lowers the target, so that the turbo does not
         /// run faster to make up for it.
         boost_target_ratio_max: f32 = 2.25, from 1.0, to 6.0;
+        /// Exhaust pressure above which the least opening in boost control is raised, kPa: well below the guard's.
+        exhaust_soft: Kilopascal = Kilopascal(400.0), from 110.0, to 2000.0;
+        /// By how much for each kPa over that.
+        exhaust_soft_per_kpa: f32 = 0.002, from 0.0, to 0.1;
     }
 }
 

@@ -96,6 +96,7 @@ struct Bench {
     tick: Tick,
     decoder: Decoder,
     boost: Kilopascal,
+    turbo_speed: Option<Rpm>,
     position: Counts,
     /// What the rig's converter has counted; each group goes on by its step.
     conversions: Conversions,
@@ -138,6 +139,7 @@ impl Bench {
             tick: Tick(0),
             decoder: Decoder::new(),
             boost: Kilopascal(101.0),
+            turbo_speed: None,
             position: Counts(8000),
             conversions: Conversions::default(),
             converting: Conversions::all(1),
@@ -235,7 +237,7 @@ impl Bench {
             boost: self.boost,
             barometer: Kilopascal(101.0),
             exhaust: None,
-            turbo_speed: None,
+            turbo_speed: self.turbo_speed,
             conversions: self.conversions,
             bridge: self.bridge,
         };
