@@ -1,12 +1,12 @@
-//! Each of the guard's parameters crippled in turn, over the same worlds: what it is worth.
+//! Each parameter of the guard, and of the checks on boost ahead of it, crippled in turn: what it is worth.
 //!
-//! In: a campaign. Out: one row per parameter with what moved. Only worlds that pass a limit without a guard
-//! are run, and the sound ones: in the others a guard has nothing to hold. A parameter that moves nothing alone
-//! is crippled together with the one that covers for it.
+//! In: a campaign. Out: one row per parameter with what moved. All rows are over the same worlds: those that pass
+//! a limit without a guard, and the sound ones; in the others a guard has nothing to hold. A parameter that moves
+//! nothing alone is crippled together with the one that covers for it.
 
 use std::sync::atomic::{AtomicU64, Ordering};
 
-use firmware_core::settings::{GuardLimits, GuardSettings, GuardStages, SPEED_POINTS, Settings};
+use firmware_core::settings::{SPEED_POINTS, Settings};
 use firmware_core::units::{Kilopascal, Load, Opening, Rpm};
 use rayon::prelude::*;
 
@@ -45,47 +45,51 @@ pub struct AblationRow {
 }
 
 /// A way to cripple the guard.
-type Cripple = (&'static str, fn(&mut GuardLimits, &mut GuardStages));
+type Cripple = (&'static str, fn(&mut Settings));
 
-const CRIPPLES: [Cripple; 29] = [
-    ("nothing: the settings as they are", |_, _| {}),
-    ("boost 900", |limits, _| limits.boost = Kilopascal(900.0)),
-    ("boost_ratio 8", |limits, _| limits.boost_ratio = 8.0),
-    ("boost_over_target 300", |limits, _| limits.boost_over_target = Kilopascal(300.0)),
-    ("boost_lag_margin 0", |limits, _| limits.boost_lag_margin = Kilopascal(0.0)),
-    ("turbo_speed 500 000", |limits, _| limits.turbo_speed = Rpm(500_000.0)),
-    ("turbo_speed_lag_margin 0", |limits, _| limits.turbo_speed_lag_margin = Rpm(0.0)),
-    ("exhaust 2000", |limits, _| limits.exhaust = Kilopascal(2000.0)),
-    ("exhaust_lag_margin 0", |limits, _| limits.exhaust_lag_margin = Kilopascal(0.0)),
+const CRIPPLES: [Cripple; 33] = [
+    ("nothing: the settings as they are", |_| {}),
+    ("boost 900", |it| it.guard.limits.boost = Kilopascal(900.0)),
+    ("boost_ratio 8", |it| it.guard.limits.boost_ratio = 8.0),
+    ("boost_over_target 300", |it| it.guard.limits.boost_over_target = Kilopascal(300.0)),
+    ("boost_lag_margin 0", |it| it.guard.limits.boost_lag_margin = Kilopascal(0.0)),
+    ("turbo_speed 500 000", |it| it.guard.limits.turbo_speed = Rpm(500_000.0)),
+    ("turbo_speed_lag_margin 0", |it| it.guard.limits.turbo_speed_lag_margin = Rpm(0.0)),
+    ("exhaust 2000", |it| it.guard.limits.exhaust = Kilopascal(2000.0)),
+    ("exhaust_lag_margin 0", |it| it.guard.limits.exhaust_lag_margin = Kilopascal(0.0)),
     // Plausibility reads the same table: at 0 it takes every boost reading for one too high and derates.
-    ("speed_estimate_rpm 0", |limits, _| limits.speed_estimate_rpm = [0.0; SPEED_POINTS]),
-    ("speed_estimate_rpm 500 000", |limits, _| limits.speed_estimate_rpm = [500_000.0; SPEED_POINTS]),
-    ("debounce_ticks 200", |_, stages| stages.debounce_ticks = 200),
-    ("reaction_ticks 0", |_, stages| stages.reaction_ticks = 0),
-    ("ease_band 0.005", |_, stages| stages.ease_band = 0.005),
-    ("ease_rate_per_s 0.05", |_, stages| stages.ease_rate_per_s = 0.05),
-    ("hysteresis 0", |_, stages| stages.hysteresis = 0.0),
-    ("release_ticks 10", |_, stages| stages.release_ticks = 10),
-    ("latch_ticks 60 000", |_, stages| stages.latch_ticks = 60_000),
-    ("latch_trips 100", |_, stages| stages.latch_trips = 100),
-    ("open_travel 0.005", |_, stages| stages.open_travel = 0.005),
-    ("open_travel_ticks 5000", |_, stages| stages.open_travel_ticks = 5000),
-    ("short_by 300", |_, stages| stages.short_by = Kilopascal(300.0)),
-    ("short_ticks 60 000", |_, stages| stages.short_ticks = 60_000),
-    ("short_opening 0", |_, stages| stages.short_opening = Opening::CLOSED),
-    ("derate 0.9", |_, stages| stages.derate = Load::saturating(0.9, Load::MIN)),
-    ("smoke_limit 0.9", |_, stages| stages.smoke_limit = Load::saturating(0.9, Load::MIN)),
-    ("derate 0.9 and smoke_limit 0.9", |_, stages| {
-        stages.derate = Load::saturating(0.9, Load::MIN);
-        stages.smoke_limit = stages.derate;
+    ("speed_estimate_rpm 0", |it| it.guard.limits.speed_estimate_rpm = [0.0; SPEED_POINTS]),
+    ("speed_estimate_rpm 500 000", |it| it.guard.limits.speed_estimate_rpm = [500_000.0; SPEED_POINTS]),
+    ("debounce_ticks 200", |it| it.guard.stages.debounce_ticks = 200),
+    ("reaction_ticks 0", |it| it.guard.stages.reaction_ticks = 0),
+    ("ease_band 0.005", |it| it.guard.stages.ease_band = 0.005),
+    ("ease_rate_per_s 0.05", |it| it.guard.stages.ease_rate_per_s = 0.05),
+    ("hysteresis 0", |it| it.guard.stages.hysteresis = 0.0),
+    ("release_ticks 10", |it| it.guard.stages.release_ticks = 10),
+    ("latch_ticks 60 000", |it| it.guard.stages.latch_ticks = 60_000),
+    ("latch_trips 100", |it| it.guard.stages.latch_trips = 100),
+    ("open_travel 0.005", |it| it.guard.stages.open_travel = 0.005),
+    ("open_travel_ticks 5000", |it| it.guard.stages.open_travel_ticks = 5000),
+    ("short_by 300", |it| it.guard.stages.short_by = Kilopascal(300.0)),
+    ("short_ticks 60 000", |it| it.guard.stages.short_ticks = 60_000),
+    ("short_opening 0", |it| it.guard.stages.short_opening = Opening::CLOSED),
+    ("derate 0.9", |it| it.guard.stages.derate = Load::saturating(0.9, Load::MIN)),
+    ("smoke_limit 0.9", |it| it.guard.stages.smoke_limit = Load::saturating(0.9, Load::MIN)),
+    ("derate 0.9 and smoke_limit 0.9", |it| {
+        it.guard.stages.derate = Load::saturating(0.9, Load::MIN);
+        it.guard.stages.smoke_limit = it.guard.stages.derate;
     }),
-    ("latch_ticks 60 000 and latch_trips 100", |_, stages| {
-        (stages.latch_ticks, stages.latch_trips) = (60_000, 100);
+    ("latch_ticks 60 000 and latch_trips 100", |it| {
+        (it.guard.stages.latch_ticks, it.guard.stages.latch_trips) = (60_000, 100);
     }),
-    ("boost 900, boost_ratio 8 and boost_over_target 300", |limits, _| {
-        (limits.boost, limits.boost_ratio) = (Kilopascal(900.0), 8.0);
-        limits.boost_over_target = Kilopascal(300.0);
+    ("boost 900, boost_ratio 8 and boost_over_target 300", |it| {
+        (it.guard.limits.boost, it.guard.limits.boost_ratio) = (Kilopascal(900.0), 8.0);
+        it.guard.limits.boost_over_target = Kilopascal(300.0);
     }),
+    ("boost_frozen_ticks 5000", |it| it.plausibility.boost_frozen_ticks = 5000),
+    ("exhaust_over_boost 10", |it| it.plausibility.exhaust_over_boost = 10.0),
+    ("unseen_authority 0.3", |it| it.target.trim.unseen_authority = it.target.trim.authority),
+    ("exhaust_soft 2000", |it| it.target.modes.exhaust_soft = Kilopascal(2000.0)),
 ];
 
 /// Runs the demanding and the sound worlds of a campaign once for each crippled guard; nothing when `watch` stops it.
@@ -125,8 +129,7 @@ fn crippled(
     one_more: &(dyn Fn() -> Next + Sync),
 ) -> Result<Option<AblationRow>, GuardCampaignError> {
     let mut settings: Settings = campaign.settings;
-    let GuardSettings { limits, stages } = &mut settings.guard;
-    change(limits, stages);
+    change(&mut settings);
     let run = |index: &u32| {
         let watch = run_guarded(campaign, &settings, *index);
         match one_more() {

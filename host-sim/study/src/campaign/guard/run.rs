@@ -99,7 +99,7 @@ impl GuardCampaign {
     }
 }
 
-/// Settings whose guard trips on nothing.
+/// Settings whose guard trips on nothing, and which believe and satisfy any boost reading.
 fn without_guard(settings: &Settings) -> Settings {
     let mut settings = *settings;
     let (limits, stages) = (&mut settings.guard.limits, &mut settings.guard.stages);
@@ -108,6 +108,10 @@ fn without_guard(settings: &Settings) -> Settings {
     limits.turbo_speed = Rpm(500_000.0);
     limits.exhaust = Kilopascal(2000.0);
     (stages.open_travel_ticks, stages.short_ticks) = (5000, 60_000);
+    settings.plausibility.boost_frozen_ticks = 5000;
+    settings.plausibility.exhaust_over_boost = 10.0;
+    settings.target.trim.unseen_authority = settings.target.trim.authority;
+    settings.target.modes.exhaust_soft = Kilopascal(2000.0);
     settings
 }
 

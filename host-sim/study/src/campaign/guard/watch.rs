@@ -53,6 +53,8 @@ impl TrueLimits {
 const READ_LOW_KPA: f64 = 8.0;
 /// A turbo speed reading below this share of the truth is low.
 const SPEED_READ_LOW: f64 = 0.95;
+/// An exhaust pressure reading below this share of the truth is none: a broken wire reads 0.
+const EXHAUST_READ_LOW: f64 = 0.9;
 /// A pressure behind the compressor this far over the intake's is a fault of the hose, kPa.
 const HOSE_KPA: f64 = 8.0;
 /// Vanes this far open count as open.
@@ -185,7 +187,8 @@ impl RunWatch {
         let ahead_kpa = world.engine().compressor_outlet_pa() * 1e-3 - truth.boost_kpa;
         // A sensor that is fitted and lost reads no number.
         let speed_rpm = sample.turbo_speed.map(|read| f64::from(read.0)).filter(|read| read.is_finite());
-        let exhaust_kpa = sample.exhaust.filter(|read| read.0.is_finite());
+        let exhaust_kpa = sample.exhaust.map(|read| f64::from(read.0)).filter(|read| read.is_finite());
+        let is_exhaust_seen = exhaust_kpa.is_some_and(|read| read >= EXHAUST_READ_LOW * truth.exhaust_kpa);
         let needs_boost = boost_used > 1.0 || (speed_used > 1.0 && speed_rpm.is_none());
         if needs_boost && !read_kpa.is_finite() {
             LossCause::BoostUnread
@@ -197,7 +200,7 @@ impl RunWatch {
             LossCause::SpeedUnmeasured
         } else if speed_used > 1.0 && speed_rpm.is_some_and(|read| read < SPEED_READ_LOW * truth.turbo_rpm) {
             LossCause::SpeedReadLow
-        } else if exhaust_used > 1.0 && exhaust_kpa.is_none() {
+        } else if exhaust_used > 1.0 && !is_exhaust_seen {
             LossCause::ExhaustUnmeasured
         } else {
             LossCause::Untraced
