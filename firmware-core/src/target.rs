@@ -5,12 +5,16 @@
 //! opening stays above it and the trim's integral stands still there. Every change of mode starts the
 //! trim from the opening that stands, so the wanted opening has no bump.
 
+mod reversal;
+
+use crate::faults::{Limit, LimitSet};
 use crate::plausibility::Air;
 use crate::position::regulator::{Integral, OutputRange, Regulator, RegulatorGains};
 use crate::sample::Mode;
 use crate::settings::{ModeSettings, TargetSettings};
 use crate::tables::Place;
 use crate::units::{Kilopascal, Opening, TICK_SECONDS, larger, smaller};
+use reversal::GainReversal;
 
 /// What the engine wants of the vanes.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -22,6 +26,8 @@ pub struct Wanted {
     pub boost_target: Option<Kilopascal>,
     /// The trim closes as far as it may.
     pub is_at_minimum: bool,
+    /// Limits that hold the opening.
+    pub limits: LimitSet,
 }
 
 /// Memory of the stage.
@@ -33,6 +39,7 @@ pub struct TargetMemory {
     quiet_boost: f32,
     /// Boost control ran in the last tick.
     is_trimming: bool,
+    reversal: GainReversal,
 }
 
 /// Places on the maps for one tick.
@@ -58,7 +65,7 @@ impl TargetMemory {
         match (mode, air.boost) {
             (Mode::Boost, Some(boost)) => self.boost(settings, air, point, boost, standing),
             (Mode::Idle, _) => self.untrimmed(point.feed_forward),
-            (Mode::Brake, _) => self.untrimmed(brake(&settings.modes, air) + raise),
+            (Mode::Brake, _) => self.brake(&settings.modes, air, raise),
             (Mode::Limp, _) | (Mode::Boost, None) => {
                 let least = settings.modes.limp_opening.get();
                 self.untrimmed(larger(point.feed_forward, least))
@@ -78,7 +85,25 @@ impl TargetMemory {
             opening: Opening::saturating(opening, Opening::OPEN),
             boost_target: None,
             is_at_minimum: false,
+            limits: LimitSet::NONE,
         }
+    }
+
+    /// Closed as far as exhaust pressure and engine speed allow.
+    fn brake(&mut self, settings: &ModeSettings, air: &Air, raise: f32) -> Wanted {
+        if air.demand.engine_speed.0 > settings.brake_speed_max.0 {
+            return self.untrimmed(1.0);
+        }
+        let over = air.exhaust.map(|exhaust| exhaust.0 - settings.brake_exhaust.0);
+        let opening = match over {
+            Some(over) => settings.brake_opening.get() + settings.brake_gain_per_kpa * larger(over, 0.0),
+            None => settings.brake_opening_unmeasured.get(),
+        };
+        let mut wanted = self.untrimmed(opening + raise);
+        if over.is_none_or(|over| over < -BRAKE_SHORT_KPA) {
+            wanted.limits.insert(Limit::Brake);
+        }
+        wanted
     }
 
     fn boost(
@@ -98,7 +123,16 @@ impl TargetMemory {
             derivative_time_s: trim.derivative_time_s,
             derivative_filter_s: DERIVATIVE_FILTER_S,
         };
-        let low = larger(point.minimum - point.feed_forward, -trim.authority);
+        let closing = if air.turbo_speed.is_some() {
+            trim.authority
+        } else {
+            smaller(trim.authority, trim.unseen_authority)
+        };
+        let minimum = point.minimum + over_soft(&settings.modes, air);
+        let room = minimum - point.feed_forward;
+        // Where authority ends first, the reversal is still far.
+        let is_near_reversal = room >= -closing;
+        let low = larger(room + self.reversal.raise(), -closing);
         let high = smaller(1.0 - point.feed_forward, trim.authority);
         // A map may leave no room below (minimum above feed-forward plus authority): then low rules.
         let range = OutputRange { low, high: larger(low, high) };
@@ -110,14 +144,22 @@ impl TargetMemory {
             self.trim.reset();
             self.trim.preset(range.hold(standing.get() - point.feed_forward) - gains.proportional * error);
             self.is_trimming = true;
+            self.reversal.forget();
         }
         let is_still = libm::fabsf(target - self.quiet_boost) <= trim.still_kpa;
         let integral = if is_still { Integral::Holds } else { Integral::Runs };
         let output = self.trim.tick(&gains, target, self.quiet_boost, range, integral);
+        let is_at_minimum = output <= low;
+        if is_at_minimum && is_near_reversal {
+            self.reversal.tick(self.quiet_boost);
+        } else {
+            self.reversal.leave();
+        }
         Wanted {
             opening: Opening::saturating(point.feed_forward + output, Opening::OPEN),
             boost_target: Some(Kilopascal(target)),
-            is_at_minimum: output <= low,
+            is_at_minimum,
+            limits: LimitSet::NONE,
         }
     }
 
@@ -132,6 +174,8 @@ impl TargetMemory {
     }
 }
 
+/// Exhaust pressure this far below what the brake should hold is short, kPa.
+const BRAKE_SHORT_KPA: f32 = 10.0;
 /// Filter of the trim's derivative, s: a twentieth of the air path's time constant.
 const DERIVATIVE_FILTER_S: f32 = 0.03;
 
@@ -145,18 +189,11 @@ impl MapPlace {
     }
 }
 
-/// Closed as far as exhaust pressure and engine speed allow.
-fn brake(settings: &ModeSettings, air: &Air) -> f32 {
-    if air.demand.engine_speed.0 > settings.brake_speed_max.0 {
-        return 1.0;
-    }
-    match air.exhaust {
-        Some(exhaust) => {
-            let over = larger(exhaust.0 - settings.brake_exhaust.0, 0.0);
-            settings.brake_opening.get() + settings.brake_gain_per_kpa * over
-        }
-        None => settings.brake_opening_unmeasured.get(),
-    }
+/// By how much exhaust pressure over its soft limit raises the least opening.
+fn over_soft(settings: &ModeSettings, air: &Air) -> f32 {
+    air.exhaust.map_or(0.0, |exhaust| {
+        larger(exhaust.0 - settings.exhaust_soft.0, 0.0) * settings.exhaust_soft_per_kpa
+    })
 }
 
 #[cfg(test)]
@@ -246,5 +283,46 @@ mod tests {
         assert!(opening(&mut target, &settings, &braking) > settings.modes.brake_opening.get() + 0.4);
         braking.demand.engine_speed = Rpm(settings.modes.brake_speed_max.0 + 1.0);
         assert_eq!(opening(&mut target, &settings, &braking), 1.0);
+    }
+
+    #[test]
+    fn a_brake_says_when_it_cannot_hold_what_it_should() {
+        let settings = TargetSettings::default();
+        let asked = settings.modes.brake_exhaust.0;
+        for (exhaust, is_held) in [(Some(asked), true), (Some(asked - 20.0), false), (None, false)] {
+            let mut braking = air(Mode::Brake, 2500.0, 0.0, 120.0);
+            braking.exhaust = exhaust.map(Kilopascal);
+            let wanted = TargetMemory::default().tick(&settings, &braking, Mode::Brake, 0.0, Opening::OPEN);
+            assert_eq!(wanted.limits.contains(Limit::Brake), !is_held, "{exhaust:?}");
+        }
+    }
+
+    #[test]
+    fn exhaust_pressure_over_its_soft_limit_raises_the_least_opening() {
+        let settings = TargetSettings::default();
+        let short = |exhaust: f32| {
+            let mut short = air(Mode::Boost, 2000.0, 0.625, 120.0);
+            (short.exhaust, short.turbo_speed) = (Some(Kilopascal(exhaust)), Some(Rpm(100_000.0)));
+            let mut target = TargetMemory::default();
+            (0..2000).map(|_| opening(&mut target, &settings, &short)).fold(1.0, f32::min)
+        };
+        let soft = settings.modes.exhaust_soft.0;
+        assert_eq!(short(soft), short(200.0));
+        let raised = short(soft + 30.0) - short(200.0);
+        assert!((raised - 30.0 * settings.modes.exhaust_soft_per_kpa).abs() < 1.0e-6, "{raised}");
+    }
+
+    #[test]
+    fn the_trim_closes_less_far_while_no_turbo_speed_is_seen() {
+        let settings = TargetSettings::default();
+        let least = |turbo_speed: Option<Rpm>| {
+            let mut short = air(Mode::Boost, 2000.0, 0.625, 120.0);
+            short.turbo_speed = turbo_speed;
+            let mut target = TargetMemory::default();
+            (0..2000).map(|_| opening(&mut target, &settings, &short)).fold(1.0, f32::min)
+        };
+        let forward = settings.feed_forward.0[3][3];
+        assert!((least(None) - (forward - settings.trim.unseen_authority)).abs() < 1.0e-6);
+        assert!(least(Some(Rpm(100_000.0))) < least(None));
     }
 }

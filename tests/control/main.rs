@@ -4,4 +4,5 @@ mod guard;
 mod identify;
 mod limits;
 mod position;
+mod recirculation;
 mod tuning;

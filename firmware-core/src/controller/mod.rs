@@ -231,7 +231,7 @@ impl Controller {
         let mode = self.doubt.mode(air.demand.mode);
         let wanted = self.target.tick(&self.settings.target, air, mode, self.doubt.raise(), standing);
         let guarded = self.guard.tick(&self.settings.guard, air, &wanted, Vane { measured, reach });
-        let mut limits = LimitSet::NONE;
+        let mut limits = wanted.limits;
         if guarded.opening > wanted.opening {
             self.target.interrupt();
             limits.insert(Limit::Guard);

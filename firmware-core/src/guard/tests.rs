@@ -1,4 +1,5 @@
 use super::*;
+use crate::faults::LimitSet;
 use crate::sample::{EngineDemand, Mode};
 use crate::units::{Kilopascal, Rpm};
 
@@ -42,6 +43,7 @@ impl Bench {
             opening: Opening::CLOSED,
             boost_target: Some(Kilopascal(180.0)),
             is_at_minimum: self.is_at_minimum,
+            limits: LimitSet::NONE,
         };
         let vane = Vane { measured: self.measured, reach: Opening::OPEN };
         let mut last = self.guard.tick(&self.settings, air, &wanted, vane);

@@ -29,6 +29,7 @@ const ALL: &[BuiltIn] = built_in![
     "altitude-climb",
     "runaway-vane",
     "udds",
+    "recirculation-60",
 ];
 
 const UDDS: &str = include_str!("../../scenarios/cycles/udds.csv");
