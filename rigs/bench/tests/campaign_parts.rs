@@ -272,6 +272,15 @@ fn a_command_line_that_cannot_be_says_what_can() {
     for (args, allowed) in [
         (&["campaign", "short.toml", "--part", "3/2", "--out", "x"][..], "K from 1 to N"),
         (&["campaign", "short.toml", "--part", "1/2"], "--out"),
+        (
+            &["campaign", "guard", "--ablate", "--part", "1/2", "--out", "x"],
+            "a part keeps nothing of what --ablate",
+        ),
+        (
+            &["campaign", "learn", "--ablate", "--part", "1/2", "--out", "x"],
+            "make the parts without --ablate",
+        ),
+        (&["campaign", "learn", "--two-faults", "9", "--part", "1/2", "--out", "x"], "without --two-faults"),
         (&["campaign", "gauge", "--out", "x"], "give --part K/N with it"),
         (&["campaign", "gauge", "--units", "0"], "allowed: whole numbers from 2 to 10"),
         (&["campaign", "merge"], "FILE"),

@@ -70,6 +70,21 @@ impl PartArgs {
         }
     }
 
+    /// Refuses, beside a part, the first of these options that was given.
+    ///
+    /// # Errors
+    /// When there is one.
+    pub(super) fn without_extras(&self, given: &[Option<&str>]) -> Result<(), Failure> {
+        match (self.part, given.iter().flatten().next()) {
+            (Some(share), Some(option)) => Err(Failure::usage(format!(
+                "{option} with --part {share}: a part keeps nothing of what {option} counts, so that no merge could \
+                 tell it; make the parts without {option}, and call the campaign once more with {option} and \
+                 without --part"
+            ))),
+            (None, _) | (Some(_), None) => Ok(()),
+        }
+    }
+
     /// The file that an interrupted campaign goes on from.
     pub(super) fn kept_in(&self) -> Option<&Path> {
         if self.part.is_some() { self.out.as_deref() } else { self.checkpoint.as_deref() }

@@ -28,8 +28,9 @@ pub struct Args {
     /// Controller settings, a TOML file; without it, the built-in settings
     #[arg(long = "with", value_name = "CONTROLLER.toml")]
     with: Option<PathBuf>,
-    /// Also cripple each parameter of the guard in turn, over the same worlds: about twenty times as long
-    #[arg(long, conflicts_with = "part")]
+    /// Also cripple each parameter of the guard in turn, over the same worlds: about twenty times as long.
+    /// Not in parts
+    #[arg(long)]
     ablate: bool,
     #[command(flatten)]
     job: PartArgs,
@@ -47,6 +48,7 @@ pub(super) struct GuardTold {
 /// # Errors
 /// A [`Failure`] for settings that are refused or a world that runs away.
 pub fn run(args: &Args, console: &Console) -> VerbResult {
+    args.job.without_extras(&[args.ablate.then_some("--ablate")])?;
     let settings = simulate::controller_or_built_in(args.with.as_deref())?;
     let folder = claimed(args.job.folder())?;
     let told = GuardTold { seed: args.seed, worlds: args.worlds };

@@ -36,11 +36,12 @@ pub struct Args {
     /// Only this fault; may be given more than once
     #[arg(long, value_name = "FAULT")]
     only: Vec<String>,
-    /// Also switch each sign of the learner off in turn, over the same draws: about twenty times as long
-    #[arg(long, conflicts_with = "part")]
+    /// Also switch each sign of the learner off in turn, over the same draws: about twenty times as long.
+    /// Not in parts
+    #[arg(long)]
     ablate: bool,
-    /// Also learn so many units with any two faults at once
-    #[arg(long, value_name = "UNITS", conflicts_with = "part", value_parser = whole::<u64>(1..=MOST_PAIRS))]
+    /// Also learn so many units with any two faults at once. Not in parts
+    #[arg(long, value_name = "UNITS", value_parser = whole::<u64>(1..=MOST_PAIRS))]
     two_faults: Option<u64>,
     /// Also draw acceptance against error and severity as an SVG picture
     #[arg(long, value_name = "FILE", conflicts_with = "part")]
@@ -63,6 +64,8 @@ pub(super) struct LearnTold {
 /// A [`Failure`] for an unknown fault, a world that runs away or a file that cannot be written.
 pub fn run(args: &Args, console: &Console) -> VerbResult {
     args.job.without_pages()?;
+    args.job
+        .without_extras(&[args.ablate.then_some("--ablate"), args.two_faults.and(Some("--two-faults"))])?;
     let plan = LearnRuns {
         presets: chosen(&args.only)?,
         nominal: args.actuator.plant().map_err(Failure::usage)?,
