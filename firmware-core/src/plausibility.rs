@@ -332,9 +332,12 @@ impl Plausibility {
         demand: &EngineDemand,
         exhaust: Option<Kilopascal>,
     ) -> bool {
-        let is_loaded = demand.mode == Mode::Boost && demand.load.get() >= LOADED;
-        let is_over =
-            is_loaded && exhaust.is_some_and(|exhaust| exhaust.0 > limits.exhaust_over_boost * boost.0);
+        let is_over = exhaust.is_some_and(|exhaust| exhaust.0 > limits.exhaust_over_boost * boost.0)
+            && demand.mode == Mode::Boost
+            && demand.load.get() >= LOADED;
+        if !is_over && self.outpressed.is_calm() {
+            return false;
+        }
         if !self.outpressed.is_fault() || demand.engine_speed.0 < AT_REST_RPM {
             self.outpressed.judge_slowly(!is_over, limits.heal_ticks);
         }

@@ -74,7 +74,7 @@ impl Channel {
 
     /// Nothing speaks against the sensor.
     #[inline(always)]
-    fn is_calm(&self) -> bool {
+    pub(super) fn is_calm(&self) -> bool {
         self.verdict == ReadingState::Sound && self.against == 0
     }
 

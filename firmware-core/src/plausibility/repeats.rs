@@ -40,31 +40,30 @@ impl Repeats {
         now: BoostMovers,
         settings: &PlausibilitySettings,
     ) -> bool {
-        if boost != self.last && !self.verdict.is_fault() {
-            // What a sound sensor's noise comes to in most ticks; the whole look would come to the same.
-            (self.last, self.since, self.unchanged, self.overdue) = (boost, now, 0, 0);
-            return false;
+        if boost == self.last {
+            return self.repeat(now, settings);
         }
-        self.look(boost, now, settings)
+        (self.last, self.since, self.unchanged, self.overdue) = (boost, now, 0, 0);
+        // What a sound sensor's noise comes to in most ticks.
+        self.verdict.is_fault() && self.heal(settings)
     }
 
     #[inline(never)]
-    fn look(&mut self, boost: f32, now: BoostMovers, settings: &PlausibilitySettings) -> bool {
-        if boost == self.last {
-            self.unchanged = self.unchanged.saturating_add(1);
-            if now.load >= LEAST_LOAD && (self.overdue > 0 || self.since.have_moved(&now, settings)) {
-                self.overdue = self.overdue.saturating_add(1);
-            }
-        } else {
-            (self.last, self.since, self.unchanged, self.overdue) = (boost, now, 0, 0);
+    fn repeat(&mut self, now: BoostMovers, settings: &PlausibilitySettings) -> bool {
+        self.unchanged = self.unchanged.saturating_add(1);
+        if now.load >= LEAST_LOAD && (self.overdue > 0 || self.since.have_moved(&now, settings)) {
+            self.overdue = self.overdue.saturating_add(1);
         }
         if self.overdue >= settings.boost_frozen_ticks {
             self.verdict.condemn();
-        } else {
-            // A sound sensor's noise changes the reading now and then, not in every tick.
-            let lives = self.unchanged < settings.boost_frozen_ticks;
-            self.verdict.judge_slowly(lives || !self.verdict.is_fault(), settings.heal_ticks);
         }
+        self.verdict.is_fault() && self.heal(settings)
+    }
+
+    /// A sound sensor's noise changes the reading now and then, not in every tick.
+    #[inline(never)]
+    fn heal(&mut self, settings: &PlausibilitySettings) -> bool {
+        self.verdict.judge_slowly(self.unchanged < settings.boost_frozen_ticks, settings.heal_ticks);
         self.verdict.is_fault()
     }
 }

@@ -40,6 +40,38 @@ section! {
     }
 }
 
+impl GuardLimits {
+    /// Its single values and its table: every field in one of the two, for a look at memory in two pieces.
+    #[inline(always)]
+    pub(super) fn halves(&self) -> (impl PartialEq, impl PartialEq) {
+        let Self {
+            boost,
+            boost_ratio,
+            boost_over_target,
+            boost_lag_margin,
+            turbo_speed,
+            turbo_speed_lag_margin,
+            exhaust,
+            exhaust_lag_margin,
+            speed_estimate_ratio,
+            speed_estimate_rpm,
+        } = *self;
+        (
+            (
+                boost,
+                boost_ratio,
+                boost_over_target,
+                boost_lag_margin,
+                turbo_speed,
+                turbo_speed_lag_margin,
+                exhaust,
+                exhaust_lag_margin,
+            ),
+            (speed_estimate_ratio, speed_estimate_rpm),
+        )
+    }
+}
+
 /// What the guard holds, and how.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]

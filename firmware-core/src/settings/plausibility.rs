@@ -73,6 +73,42 @@ const EXHAUST_MAX: u8 = 14;
 const TURBO_SPEED_MAX: u8 = 15;
 
 impl PlausibilitySettings {
+    /// The first half of its fields, for a look at memory in two pieces; a test changes each field.
+    pub(super) fn first_half(&self) -> impl PartialEq {
+        (
+            self.debounce_ticks,
+            self.heal_ticks,
+            self.position_step_counts,
+            self.position_frozen_ticks,
+            self.boost_speed_excess,
+            self.boost_min,
+            self.boost_saturated,
+            self.boost_step,
+            self.boost_stuck_span,
+            self.boost_stuck_load_change,
+            self.boost_stuck_ticks,
+            self.rest_mismatch,
+        )
+    }
+
+    /// The other half.
+    pub(super) fn second_half(&self) -> impl PartialEq {
+        (
+            self.barometer_min,
+            self.barometer_max,
+            self.exhaust_max,
+            self.turbo_speed_max,
+            self.turbo_speed_step,
+            self.supply_min,
+            self.supply_max,
+            self.temperature_min,
+            self.temperature_max,
+            self.boost_frozen_ticks,
+            self.boost_frozen_travel_counts,
+            self.exhaust_over_boost,
+        )
+    }
+
     /// A sensor must read up to the limit that it guards, or readings past its top hide the limit.
     #[inline]
     pub(super) fn reaches(&self, limits: &GuardLimits) -> Result<(), SettingError> {

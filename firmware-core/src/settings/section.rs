@@ -17,7 +17,7 @@ use crate::tables::MAP_POINTS;
 pub const MAX_SECTION_BYTES: usize = 200;
 
 /// Number of the first piece that is a map's row.
-const FIRST_ROW: u8 = 13;
+const FIRST_ROW: u8 = 15;
 
 /// Makes the sections from their list: number on the wire, name, type, place in the settings.
 macro_rules! sections {
@@ -133,11 +133,11 @@ impl Settings {
     pub(crate) fn is_same_in(&self, piece: u8, other: &Self) -> bool {
         match piece {
             0 => self.actuator == other.actuator,
-            1 => self.plausibility == other.plausibility,
+            1 => self.plausibility.first_half() == other.plausibility.first_half(),
             2 => self.target.axes == other.target.axes,
             3 => self.target.trim == other.target.trim,
             4 => self.target.modes == other.target.modes,
-            5 => self.guard.limits == other.guard.limits,
+            5 => self.guard.limits.halves().0 == other.guard.limits.halves().0,
             6 => self.guard.stages == other.guard.stages,
             7 => self.slew == other.slew,
             8 => self.position == other.position,
@@ -145,6 +145,8 @@ impl Settings {
             10 => self.learn.motion == other.learn.motion,
             11 => self.learn.limits == other.learn.limits,
             12 => self.learn.windows == other.learn.windows,
+            13 => self.plausibility.second_half() == other.plausibility.second_half(),
+            14 => self.guard.limits.halves().1 == other.guard.limits.halves().1,
             FIRST_ROW.. => self.has_same_row(usize::from(piece.saturating_sub(FIRST_ROW)), other),
         }
     }
@@ -232,6 +234,7 @@ impl<'de> Visitor<'de> for SectionReader {
 }
 
 #[cfg(test)]
+#[allow(clippy::indexing_slicing, clippy::arithmetic_side_effects)]
 mod tests {
     extern crate std;
     use std::string::ToString;
@@ -252,6 +255,28 @@ mod tests {
             received.apply(&postcard::from_bytes(bytes).unwrap()).unwrap();
         }
         assert_eq!(received, sent);
+    }
+
+    #[test]
+    fn a_change_of_any_number_shows_in_one_of_the_pieces() {
+        let sound = Settings::default();
+        for section in sound.sections() {
+            let (mut section, mut rows) = (section, 0);
+            section.with_rows(&mut |fields, _| rows = fields.len());
+            for row in 0..rows {
+                let (mut changed, mut is_number) = (section, true);
+                changed.with_rows(&mut |fields, _| match &mut fields[row] {
+                    WireField::Real(value) => **value += 1.0,
+                    WireField::Short(value) => **value += 1,
+                    WireField::List(values) | WireField::Rising(values, _) => values[0] += 1.0,
+                    _ => is_number = false,
+                });
+                let mut settings = sound;
+                settings.put(&changed);
+                let shows = (0..Settings::PIECES).any(|piece| !sound.is_same_in(piece, &settings));
+                assert_eq!(shows, is_number, "section {}, row {row}", section.index());
+            }
+        }
     }
 
     #[test]

@@ -71,7 +71,9 @@ impl GainReversal {
     /// The trim has room.
     #[inline(always)]
     pub(super) fn leave(&mut self) {
-        *self = Self { raise: larger(self.raise - FALL, 0.0), ..Self::default() };
+        if self.raise > 0.0 || self.ticks > 0 {
+            *self = Self { raise: larger(self.raise - FALL, 0.0), ..Self::default() };
+        }
     }
 
     /// The trim stands at its least opening.
