@@ -260,6 +260,8 @@ fn scaled(line: &str, scale: f64) -> String {
         Some(max) => format!("max = {:?}", max.parse::<f64>().unwrap() * scale),
         // A lower bound would forbid the scaled upper one.
         None if scale < 1.0 && line.starts_with("min = ") && !line.contains("= -") => String::new(),
+        // It would leave nothing of the scaled limit that could be told met from unmet.
+        None if scale < 1.0 && line.starts_with("expanded_uncertainty") => String::new(),
         None => line.to_owned(),
     }
 }
