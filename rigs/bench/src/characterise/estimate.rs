@@ -21,7 +21,7 @@ const GAIN: f64 = 0.95 * 0.03;
 /// A back-EMF less sure than this share of it is not measured.
 const MOST_UNSURE: f64 = 0.2;
 /// How much more than is seen a stop may yield: the ring's friction holds a part of it back under small pushes.
-const HIDDEN: f64 = 2.6;
+const HIDDEN: f64 = 2.0;
 /// Most that speed adds to the friction current, as a share.
 const MOST_BY_SPEED: f64 = 0.15;
 /// Spring current below this share of friction is none: a gear's own losses differ that much between the ways.
