@@ -60,7 +60,7 @@ impl WorkInProgress<'_> {
         let most = LARGEST_PUSH * self.answers.continuous_current;
         let (mut push, mut last, mut known) = (from, None::<EndFound>, known);
         loop {
-            let here = self.brake_to_a_stand(way, push, &mut known)?;
+            let here = self.drive_until_held(way, push, &mut known)?;
             if let (Some(before), Some(here)) = (last, here)
                 && (here.counts - before.counts).abs() < (0.01 * known).max(0.5 * NUDGE_COUNTS)
             {
@@ -77,7 +77,7 @@ impl WorkInProgress<'_> {
 
     /// Drives one way until the lever is held; nothing where it only creeps. A run that ends on time has found so much
     /// more travel: the next one may be faster.
-    fn brake_to_a_stand(
+    fn drive_until_held(
         &mut self,
         way: f64,
         push: f64,
