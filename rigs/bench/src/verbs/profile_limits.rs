@@ -58,7 +58,10 @@ fn share(word: &str) -> Result<f64, String> {
 }
 
 fn gauge(words: &str) -> Result<GoodGauge, String> {
-    let allowed = || "allowed: two numbers above 0 with their unit, \"1.10 to 1.30 mm\" or kg/h".to_owned();
+    let allowed = || {
+        "allowed: two numbers above 0, the smaller first, with their unit, \"1.10 to 1.30 mm\" or kg/h"
+            .to_owned()
+    };
     let units = [GaugedIn::Millimetres, GaugedIn::KilogramsPerHour];
     let found = units.into_iter().find_map(|unit| Some((words.trim().strip_suffix(unit.unit())?, unit)));
     let (range, unit) = found.ok_or_else(allowed)?;
