@@ -1,19 +1,24 @@
 //! Engine demand and boost error in, wanted opening out.
 //!
-//! Feed-forward comes from a map over engine speed and load; in boost mode a trim on boost error is
-//! added. Below the map of least openings closing further loses boost (the gain changes sign), so the
-//! opening stays above it and the trim's integral stands still there. Every change of mode starts the
-//! trim from the opening that stands, so the wanted opening has no bump.
+//! Feed-forward comes from a map over engine speed and load; in boost mode a [`Law`] adds a correction for boost
+//! error. Below the map of least openings closing further loses boost (the gain changes sign), so whatever the law says
+//! the opening stays above it. Every change of mode starts the law from the opening that stands, so the wanted opening
+//! has no bump.
 
+mod built_in;
+mod law;
+mod map_trim;
 mod reversal;
 
 use crate::faults::{Limit, LimitSet};
 use crate::plausibility::Air;
-use crate::position::regulator::{Integral, OutputRange, Regulator, RegulatorGains};
+use crate::position::regulator::OutputRange;
 use crate::sample::Mode;
-use crate::settings::{ModeSettings, TargetSettings};
+use crate::settings::{ModeSettings, TargetSettings, TrimSettings};
 use crate::tables::Place;
 use crate::units::{Kilopascal, Opening, TICK_SECONDS, larger, smaller};
+pub use built_in::BuiltInLaw;
+pub use law::{Aim, Forward, Law};
 use reversal::GainReversal;
 
 /// What the engine wants of the vanes.
@@ -31,15 +36,22 @@ pub struct Wanted {
 }
 
 /// Memory of the stage.
-#[derive(Debug, Clone, Copy, Default)]
-pub struct TargetMemory {
-    trim: Regulator,
+#[derive(Debug, Clone, Copy)]
+pub struct TargetMemory<L = BuiltInLaw> {
+    law: L,
     boost_target: Option<f32>,
     /// Boost without the sensor's noise.
     quiet_boost: f32,
     /// Boost control ran in the last tick.
     is_trimming: bool,
     reversal: GainReversal,
+}
+
+/// How far a law may correct in a tick.
+struct Room {
+    range: OutputRange,
+    /// False where the law's own reach ends first: the reversal is still far.
+    is_near_reversal: bool,
 }
 
 /// Places on the maps for one tick.
@@ -50,7 +62,25 @@ struct MapPlace {
     minimum: f32,
 }
 
-impl TargetMemory {
+impl Default for TargetMemory {
+    fn default() -> Self {
+        Self::under(BuiltInLaw::default())
+    }
+}
+
+impl<L: Law> TargetMemory<L> {
+    /// The stage under this law.
+    #[inline]
+    pub fn under(law: L) -> Self {
+        Self {
+            law,
+            boost_target: None,
+            quiet_boost: 0.0,
+            is_trimming: false,
+            reversal: GainReversal::default(),
+        }
+    }
+
     /// The wanted opening in `mode`, with every least opening raised by `raise`; `standing` is the opening that was
     /// commanded in the last tick.
     pub fn tick(
@@ -73,7 +103,7 @@ impl TargetMemory {
         }
     }
 
-    /// The guard holds the vanes: the trim starts afresh from the opening that stands when it lets go.
+    /// Something else has the vanes: the law starts afresh from the opening that stands when it lets go.
     pub fn interrupt(&mut self) {
         self.is_trimming = false;
     }
@@ -115,52 +145,56 @@ impl TargetMemory {
         standing: Opening,
     ) -> Wanted {
         let target = self.shaped(&settings.modes, air, boost);
-        let trim = &settings.trim;
-        let gains = RegulatorGains {
-            // Closing raises boost: the gain is negative.
-            proportional: -trim.gain_per_kpa * point.speed.along(&trim.gain_factor),
-            integral_time_s: trim.integral_time_s,
-            derivative_time_s: trim.derivative_time_s,
-            derivative_filter_s: DERIVATIVE_FILTER_S,
-        };
-        let closing = if air.turbo_speed.is_some() {
-            trim.authority
-        } else {
-            smaller(trim.authority, trim.unseen_authority)
-        };
-        let minimum = point.minimum + over_soft(&settings.modes, air);
-        let room = minimum - point.feed_forward;
-        // Where authority ends first, the reversal is still far.
-        let is_near_reversal = room >= -closing;
-        let low = larger(room + self.reversal.raise(), -closing);
-        let high = smaller(1.0 - point.feed_forward, trim.authority);
-        // A map may leave no room below (minimum above feed-forward plus authority): then low rules.
-        let range = OutputRange { low, high: larger(low, high) };
-        if self.is_trimming {
-            self.quiet_boost += (boost.0 - self.quiet_boost) * TICK_SECONDS / (trim.filter_s + TICK_SECONDS);
-        } else {
-            self.quiet_boost = boost.0;
-            let error = target - boost.0;
-            self.trim.reset();
-            self.trim.preset(range.hold(standing.get() - point.feed_forward) - gains.proportional * error);
-            self.is_trimming = true;
+        let starts = self.quieten(&settings.trim, boost.0);
+        let aim = point.aim(settings, air, target, self.quiet_boost);
+        let forward = self.law.forward(settings, &aim);
+        let room = self.room(settings, &aim, forward);
+        let range = room.range;
+        if starts {
+            self.law.start(settings, &aim, range.hold(standing.get() - forward.opening));
             self.reversal.forget();
         }
-        let is_still = libm::fabsf(target - self.quiet_boost) <= trim.still_kpa;
-        let integral = if is_still { Integral::Holds } else { Integral::Runs };
-        let output = self.trim.tick(&gains, target, self.quiet_boost, range, integral);
-        let is_at_minimum = output <= low;
-        if is_at_minimum && is_near_reversal {
+        let output = range.hold(self.law.tick(settings, &aim, range));
+        let is_at_minimum = output <= range.low;
+        if is_at_minimum && room.is_near_reversal {
             self.reversal.tick(self.quiet_boost);
         } else {
             self.reversal.leave();
         }
         Wanted {
-            opening: Opening::saturating(point.feed_forward + output, Opening::OPEN),
+            opening: Opening::saturating(forward.opening + output, Opening::OPEN),
             boost_target: Some(Kilopascal(target)),
             is_at_minimum,
             limits: LimitSet::NONE,
         }
+    }
+
+    /// Takes the sensor's noise from boost; true in the first tick of boost control.
+    #[inline(always)]
+    fn quieten(&mut self, trim: &TrimSettings, boost: f32) -> bool {
+        let starts = !self.is_trimming;
+        if starts {
+            self.quiet_boost = boost;
+            self.is_trimming = true;
+        } else {
+            self.quiet_boost += (boost - self.quiet_boost) * TICK_SECONDS / (trim.filter_s + TICK_SECONDS);
+        }
+        starts
+    }
+
+    /// How far the law may correct in this tick.
+    #[inline(always)]
+    fn room(&self, settings: &TargetSettings, aim: &Aim<'_>, forward: Forward) -> Room {
+        let closes = if aim.air.turbo_speed.is_some() {
+            forward.closes
+        } else {
+            smaller(forward.closes, settings.trim.unseen_authority)
+        };
+        let least = aim.minimum - forward.opening;
+        let low = larger(least + self.reversal.raise(), -closes);
+        let high = smaller(1.0 - forward.opening, forward.opens);
+        // A map may leave no room below (minimum above feed-forward plus authority): then low rules.
+        Room { range: OutputRange { low, high: larger(low, high) }, is_near_reversal: least >= -closes }
     }
 
     /// Boost target after barometer correction, approached at the allowed rate.
@@ -176,8 +210,6 @@ impl TargetMemory {
 
 /// Exhaust pressure this far below what the brake should hold is short, kPa.
 const BRAKE_SHORT_KPA: f32 = 10.0;
-/// Filter of the trim's derivative, s: a twentieth of the air path's time constant.
-const DERIVATIVE_FILTER_S: f32 = 0.03;
 
 impl MapPlace {
     fn find(settings: &TargetSettings, air: &Air, raise: f32) -> Self {
@@ -186,6 +218,18 @@ impl MapPlace {
         let minimum = speed.over(load, &settings.minimum_opening.0) + raise;
         let feed_forward = larger(speed.over(load, &settings.feed_forward.0), minimum);
         Self { speed, feed_forward, minimum }
+    }
+
+    #[inline(always)]
+    fn aim<'a>(&self, settings: &TargetSettings, air: &'a Air, target: f32, boost: f32) -> Aim<'a> {
+        Aim {
+            target,
+            boost,
+            feed_forward: self.feed_forward,
+            minimum: self.minimum + over_soft(&settings.modes, air),
+            gain_factor: self.speed.along(&settings.trim.gain_factor),
+            air,
+        }
     }
 }
 

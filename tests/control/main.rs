@@ -3,6 +3,7 @@
 mod guard;
 mod identify;
 mod limits;
+mod own_law;
 mod position;
 mod recirculation;
 mod tuning;

@@ -20,7 +20,7 @@ use crate::plausibility::{Air, LoopState, Plausibility, Vetted};
 use crate::sample::{Request, Sample};
 use crate::settings::{SettingError, Settings, SettingsSection, SlewSettings};
 use crate::slew::{Haste, Slew};
-use crate::target::TargetMemory;
+use crate::target::{BuiltInLaw, Law, TargetMemory};
 use crate::units::{Duty, Load, Opening, Tick};
 use actuation::Actuation;
 use memory::SecondCopy;
@@ -32,16 +32,16 @@ pub use memory::ROUND_TICKS;
 /// Fuel that an engine may have while nothing can be driven, as a share of full. Common practice, no source.
 const UNDRIVEN_FUEL: Load = Load::saturating(0.5, Load::MIN);
 
-/// The controller: settings, calibration and the memory of every stage.
+/// The controller: settings, calibration and the memory of every stage. `L` is the law of boost control.
 #[derive(Debug, Clone)]
-pub struct Controller {
+pub struct Controller<L = BuiltInLaw> {
     settings: Settings,
     calibration: Option<Calibration>,
     copy: SecondCopy,
     doubt: Doubt,
     footing: Footing,
     plausibility: Plausibility,
-    target: TargetMemory,
+    target: TargetMemory<L>,
     guard: Guard,
     slew: Slew,
     actuation: Actuation,
@@ -99,10 +99,19 @@ impl Decision {
 }
 
 impl Controller {
-    /// A controller without a calibration. `settings` have been validated.
+    /// A controller without a calibration, under the law that the settings name. `settings` have been validated.
     #[must_use]
     #[inline]
     pub fn new(settings: Settings) -> Self {
+        Self::with_law(settings, BuiltInLaw::default())
+    }
+}
+
+impl<L: Law> Controller<L> {
+    /// A controller without a calibration, under a law of one's own. `settings` have been validated.
+    #[must_use]
+    #[inline]
+    pub fn with_law(settings: Settings, law: L) -> Self {
         Self {
             copy: SecondCopy::of(settings),
             settings,
@@ -110,7 +119,7 @@ impl Controller {
             doubt: Doubt::None,
             footing: Footing::Accepted,
             plausibility: Plausibility::default(),
-            target: TargetMemory::default(),
+            target: TargetMemory::under(law),
             guard: Guard::default(),
             slew: Slew::default(),
             actuation: Actuation::default(),
@@ -187,6 +196,7 @@ impl Controller {
     }
 
     /// One tick.
+    #[inline(never)] // taken into the session's tick, it costs a hundred instructions more
     pub fn tick(&mut self, sample: &Sample, request: &Request) -> TickOutput {
         if self.copy.has_changed(&self.settings, self.calibration.as_ref()) {
             return self.off(sample);

@@ -5,6 +5,7 @@ use firmware_core::faults::FaultSet;
 use firmware_core::guard::{FuelRequest, GuardEvent};
 use firmware_core::sample::{EngineDemand, Request};
 use firmware_core::settings::{ModeSettings, Settings};
+use firmware_core::target::{BuiltInLaw, Law};
 use firmware_core::units::{Duty, Kilopascal, Load, Rpm, Tick};
 
 use super::{RunError, perfect_calibration};
@@ -45,11 +46,11 @@ pub(super) struct Start {
 }
 
 /// World and controller with what passes between them.
-pub(super) struct ClosedLoop<'a> {
+pub(super) struct ClosedLoop<'a, L = BuiltInLaw> {
     pub(super) world: World,
     pub(super) planned: Planned,
     pub(super) start: Start,
-    controller: Controller,
+    controller: Controller<L>,
     demand: crate::scenario::DemandCursor<'a>,
     modes: ModeSettings,
     full_load_mg: f64,
@@ -71,12 +72,13 @@ struct Wish {
 /// Altitude is followed in steps of this size, m: 0.12 kPa.
 const ALTITUDE_STEP_M: f64 = 10.0;
 
-impl<'a> ClosedLoop<'a> {
+impl<'a, L: Law> ClosedLoop<'a, L> {
     /// A loop whose world is still to settle at its [`Start`].
     pub(super) fn new(
         scenario: &'a Scenario,
         world: &WorldConfig,
         settings: &Settings,
+        law: L,
         seed: u64,
     ) -> Result<Self, RunError> {
         settings.validate().map_err(|error| RunError::Settings(error.to_string()))?;
@@ -88,7 +90,7 @@ impl<'a> ClosedLoop<'a> {
             }
             fault.until_s = fault.until_s.map(|until_s| until_s + scenario.warm_up_s);
         }
-        let mut controller = Controller::new(*settings);
+        let mut controller = Controller::with_law(*settings, law);
         controller.set_calibration(Some(perfect_calibration(world)?));
         let first = scenario.cursor().at(0.0);
         let mut bench = Self {

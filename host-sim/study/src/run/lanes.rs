@@ -6,6 +6,7 @@
 //! [`run_world`]: super::run_world
 
 use firmware_core::settings::Settings;
+use firmware_core::target::BuiltInLaw;
 
 use super::closed_loop::ClosedLoop;
 use super::{RunError, RunOutcome, RunUnderWay};
@@ -18,7 +19,9 @@ pub(crate) fn run_in_lanes(
     members: &[(WorldConfig, u64)],
     settings: &Settings,
 ) -> Vec<Result<RunOutcome, RunError>> {
-    let start = |(world, seed): &(WorldConfig, u64)| RunUnderWay::new(scenario, world, settings, *seed);
+    let start = |(world, seed): &(WorldConfig, u64)| {
+        RunUnderWay::new(scenario, world, settings, BuiltInLaw::default(), *seed)
+    };
     let mut runs: Vec<Result<RunUnderWay<'_>, RunError>> = members.iter().map(start).collect();
     let last_tick = runs.iter().flatten().map(RunUnderWay::last_tick).max().unwrap_or(0);
     let mut lanes = WorldLanes::default();

@@ -14,6 +14,7 @@ use firmware_core::calibration::{Calibration, Contact, LearnedStop, Setup, Warmt
 use firmware_core::faults::FaultSet;
 use firmware_core::guard::GuardEvent;
 use firmware_core::settings::Settings;
+use firmware_core::target::{BuiltInLaw, Law};
 use firmware_core::units::{Opening, Volt};
 
 use crate::metrics::{Meter, Metrics};
@@ -105,7 +106,22 @@ pub fn run_world(
     seed: u64,
     record: Record,
 ) -> Result<RunOutcome, RunError> {
-    let mut run = RunUnderWay::new(scenario, world, settings, seed)?;
+    run_under(BuiltInLaw::default(), scenario, world, settings, seed, record)
+}
+
+/// As [`run_world`], under a law of one's own in place of the one that the settings name.
+///
+/// # Errors
+/// [`RunError`].
+pub fn run_under<L: Law>(
+    law: L,
+    scenario: &Scenario,
+    world: &WorldConfig,
+    settings: &Settings,
+    seed: u64,
+    record: Record,
+) -> Result<RunOutcome, RunError> {
+    let mut run = RunUnderWay::new(scenario, world, settings, law, seed)?;
     let ClosedLoop { world, start, .. } = &mut run.bench;
     world.settle(start.opening, &start.inputs)?;
     for tick in 0..run.last_tick() {
@@ -123,23 +139,24 @@ pub fn run_world(
 }
 
 /// A run on its way.
-struct RunUnderWay<'a> {
-    bench: ClosedLoop<'a>,
+struct RunUnderWay<'a, L = BuiltInLaw> {
+    bench: ClosedLoop<'a, L>,
     meter: Meter,
     outcome: RunOutcome,
     warm_up_ticks: u32,
     ticks: u32,
 }
 
-impl<'a> RunUnderWay<'a> {
+impl<'a, L: Law> RunUnderWay<'a, L> {
     /// A run whose world is still to settle.
     fn new(
         scenario: &'a Scenario,
         world: &WorldConfig,
         settings: &Settings,
+        law: L,
         seed: u64,
     ) -> Result<Self, RunError> {
-        let bench = ClosedLoop::new(scenario, world, settings, seed)?;
+        let bench = ClosedLoop::new(scenario, world, settings, law, seed)?;
         let meter = Meter::new(scenario.limits, scenario.step_at_s, world);
         let outcome = RunOutcome {
             metrics: meter.finish(),
