@@ -43,6 +43,8 @@ pub struct Vetted {
 pub struct Air {
     /// Boost; `None` while it is not to be trusted. A saturated sensor gives the top of its range.
     pub boost: Option<Kilopascal>,
+    /// What an untrusted reading still shows: true boost is no lower, for the reading is judged too low.
+    pub boost_floor: Option<Kilopascal>,
     /// True boost is at or above the top of the sensor's range.
     pub boost_saturated: bool,
     /// Barometer; the last sound one while its reading is wrong, the lowest plausible one before any.
@@ -143,7 +145,14 @@ impl Plausibility {
         let air = vetted.air.as_mut().filter(|_| engine);
         let is_any_needed = position || current || supply || air.is_some();
         if let Some(air) = air {
-            *air = Air { boost: None, boost_saturated: false, exhaust: None, turbo_speed: None, ..*air };
+            *air = Air {
+                boost: None,
+                boost_floor: None,
+                boost_saturated: false,
+                exhaust: None,
+                turbo_speed: None,
+                ..*air
+            };
         }
         vetted.faults.assign(Fault::ConverterFrozen, is_any_needed);
     }
@@ -212,8 +221,11 @@ impl Plausibility {
         let pressed = exhaust.filter(|_| turbo_speed.is_none());
         let is_outpressed = self.is_outpressed(&settings.plausibility, sample.boost, &demand, pressed);
         faults.assign(Fault::BoostExhaustMismatch, is_outpressed);
+        let is_too_low = !boost_saturated && (is_outrun || is_outpressed);
+        let (boost, boost_floor) = if is_too_low { (None, boost) } else { (boost, None) };
         Air {
-            boost: boost.filter(|_| boost_saturated || !(is_outrun || is_outpressed)),
+            boost,
+            boost_floor,
             boost_saturated,
             barometer: Kilopascal(
                 self.barometer.last_sound().unwrap_or(settings.plausibility.barometer_min.0),

@@ -256,6 +256,7 @@ mod tests {
         };
         Air {
             boost: Some(Kilopascal(boost)),
+            boost_floor: None,
             boost_saturated: false,
             barometer: Kilopascal(101.325),
             exhaust: None,

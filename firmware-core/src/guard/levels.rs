@@ -85,7 +85,7 @@ impl Levels {
                 worst = (used, cause);
             }
         };
-        if let Some(boost) = air.boost {
+        if let Some(boost) = air.boost.or(air.boost_floor) {
             let ahead = self.boost.ahead(boost.0, reaction);
             consider(ahead, boost_level(limits, air.barometer), GuardCause::Boost);
             // After a driver lifts off, target falls faster than boost can: falling boost is no excess.
@@ -126,7 +126,7 @@ fn boost_level(limits: &GuardLimits, barometer: Kilopascal) -> f32 {
 
 /// The highest speed that the pressure ratio allows.
 fn estimated_turbo_speed(limits: &GuardLimits, air: &Air) -> Option<f32> {
-    let ratio = air.boost?.0 / air.barometer.0;
+    let ratio = air.boost.or(air.boost_floor)?.0 / air.barometer.0;
     let place = Place::on(&limits.speed_estimate_ratio, ratio);
     Some(place.along(&limits.speed_estimate_rpm))
 }

@@ -7,6 +7,7 @@ use crate::units::{Kilopascal, Rpm};
 fn quiet() -> Air {
     Air {
         boost: Some(Kilopascal(150.0)),
+        boost_floor: None,
         boost_saturated: false,
         barometer: Kilopascal(101.3),
         exhaust: Some(Kilopascal(200.0)),
@@ -73,6 +74,17 @@ fn boost_short_is_not_left_by_a_trip_that_passes() {
     let after = bench.run(&quiet(), 5000);
     assert_eq!(bench.guard.stage(), GuardStage::Latched);
     assert_ne!(after.fuel, FuelRequest::Free);
+}
+
+#[test]
+fn a_reading_judged_too_low_still_trips_and_never_lets_go() {
+    let too_low = |kpa| Air { boost: None, boost_floor: Some(Kilopascal(kpa)), turbo_speed: None, ..quiet() };
+    let mut bench = Bench::new();
+    bench.run(&too_low(150.0), 1000);
+    assert_eq!(bench.guard.stage(), GuardStage::Normal);
+    bench.run_until(&too_low(300.0), GuardStage::Open);
+    bench.run(&too_low(150.0), 1000);
+    assert!(matches!(bench.guard.stage(), GuardStage::Open | GuardStage::Latched));
 }
 
 #[test]

@@ -268,7 +268,9 @@ fn boost_far_below_exhaust_pressure_is_not_believed_without_a_turbo_speed() {
         reading.exhaust = Some(Kilopascal(reading.boost.0 * limits.exhaust_over_boost * ratio));
         let vetted = (0..limits.heal_ticks).map(|_| judge(&mut plausibility, &reading)).last().unwrap();
         assert_eq!(vetted.faults.contains(Fault::BoostExhaustMismatch), !believed, "{speed:?} {ratio}");
-        assert_eq!(vetted.air.unwrap().boost.is_some(), believed);
+        let air = vetted.air.unwrap();
+        assert_eq!(air.boost.is_some(), believed);
+        assert_eq!(air.boost_floor, (!believed).then_some(reading.boost));
         // Vanes held open bring the pressures together; that mends no sensor.
         reading.exhaust = Some(reading.boost);
         let later = (0..3 * limits.heal_ticks).map(|_| judge(&mut plausibility, &reading)).last().unwrap();
