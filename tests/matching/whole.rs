@@ -73,7 +73,7 @@ fn openings(settings: &Settings) -> Vec<f32> {
 
 proptest! {
     #![proptest_config(ProptestConfig {
-        cases: vanebench_checks::cases(16),
+        cases: vanebench_checks::cases(6),
         failure_persistence: None,
         ..ProptestConfig::default()
     })]
