@@ -31,6 +31,10 @@ pub struct TraceRow {
     pub current_a: f64,
     /// Where the guard stands.
     pub stage: GuardStage,
+    /// Mass of gas that the cylinders take in for each mass of fuel; none without fuel.
+    pub air_per_fuel: Option<f64>,
+    /// Recirculated exhaust as a share of that gas, while the valve is open.
+    pub recirculated_share: Option<f64>,
 }
 
 /// A column: name, unit, and how a row fills it.

@@ -272,13 +272,27 @@ impl Engine {
 
     /// Most fuel that the present air burns without smoke, mg per stroke; the same at every speed.
     fn smoke_limit_mg(&self, speed_rpm: f64) -> f64 {
+        if speed_rpm > 0.0 { self.charge_kg_s_at_one_rpm() * self.smoke_mg_per_kg_s } else { 0.0 }
+    }
+
+    /// Gas that the cylinders take in, kg/s for each revolution in a minute.
+    fn charge_kg_s_at_one_rpm(&self) -> f64 {
         const ONE_RPM: f64 = 1.0;
-        if speed_rpm > 0.0 {
-            let kg_s = self.model.engine_flow(&self.state, ONE_RPM) * self.heat.gas().density_ratio;
-            kg_s * self.smoke_mg_per_kg_s
-        } else {
-            0.0
-        }
+        self.model.engine_flow(&self.state, ONE_RPM) * self.heat.gas().density_ratio
+    }
+
+    /// Mass of gas that the cylinders take in for each mass of fuel delivered, at any speed; none without fuel.
+    /// Recirculated exhaust counts as air, as it does for the smoke limit.
+    #[must_use]
+    pub fn air_per_fuel(&self) -> Option<f64> {
+        (self.fuel_mg > 0.0).then(|| self.charge_kg_s_at_one_rpm() * self.params.mg_per_kg_s() / self.fuel_mg)
+    }
+
+    /// Recirculated exhaust as a share of the gas that the cylinders take in.
+    #[must_use]
+    pub fn recirculated_share(&self, inputs: &EngineInputs) -> f64 {
+        let flows = self.flows(inputs, HoseState::default());
+        flows.egr_kg_s / flows.engine_kg_s
     }
 
     /// Changes how the engine answers a fuel request: how that fault arrives.

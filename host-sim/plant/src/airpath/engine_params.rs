@@ -79,6 +79,8 @@ impl Default for EngineParams {
     }
 }
 
+const MG_PER_KG: f64 = 1e6;
+
 impl EngineParams {
     /// Checks every field.
     ///
@@ -91,13 +93,20 @@ impl EngineParams {
 
     /// Fuel per stroke that the smoke limit allows for the air of one revolution in a minute; infinite: no limit.
     pub(super) fn smoke_mg_per_kg_s(&self) -> f64 {
-        const MG_PER_KG: f64 = 1e6;
-        let strokes_per_s_at_one_rpm = self.air.cylinders / 120.0;
         if self.smoke_limit_afr > 0.0 {
-            MG_PER_KG / (strokes_per_s_at_one_rpm * self.smoke_limit_afr)
+            MG_PER_KG / (self.strokes_per_s_at_one_rpm() * self.smoke_limit_afr)
         } else {
             f64::INFINITY
         }
+    }
+
+    /// Mass in a stroke, mg, of a flow of 1 kg/s at one revolution in a minute.
+    pub(super) fn mg_per_kg_s(&self) -> f64 {
+        MG_PER_KG / self.strokes_per_s_at_one_rpm()
+    }
+
+    fn strokes_per_s_at_one_rpm(&self) -> f64 {
+        self.air.cylinders / 120.0
     }
 
     /// Makes every nozzle area larger by a factor: the law's and the measured ring's.

@@ -131,16 +131,10 @@ impl<'a, L: Law> ClosedLoop<'a, L> {
         let sample = self.world.sample(Tick(tick));
         let output = self.controller.tick(&sample, &self.wish.request);
         self.fuel_request = asked(output.fuel);
-        let inputs = EngineInputs {
-            speed_rpm: demand.speed_rpm,
-            fuel_mg: demand.fuel_mg,
-            egr_area_m2: demand.egr_mm2 * 1e-6,
-            fuel_request: self.fuel_request,
-        };
         self.planned = Planned {
             row: self.row(t_s, &output),
             duty: output.duty,
-            engine: EngineState::Running(inputs),
+            engine: EngineState::Running(inputs(&demand, self.fuel_request)),
             event: output.event,
             faults: output.faults,
             is_warm_up,
@@ -182,7 +176,19 @@ impl<'a, L: Law> ClosedLoop<'a, L> {
             duty: f64::from(output.duty.get()),
             current_a: truth.current_a,
             stage: output.stage,
+            air_per_fuel: self.world.engine().air_per_fuel(),
+            recirculated_share: (demand.egr_mm2 > 0.0)
+                .then(|| self.world.engine().recirculated_share(&inputs(demand, self.fuel_request))),
         }
+    }
+}
+
+fn inputs(demand: &Demand, fuel_request: FuelAsked) -> EngineInputs {
+    EngineInputs {
+        speed_rpm: demand.speed_rpm,
+        fuel_mg: demand.fuel_mg,
+        egr_area_m2: demand.egr_mm2 * 1e-6,
+        fuel_request,
     }
 }
 

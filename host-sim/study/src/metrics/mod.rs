@@ -3,6 +3,11 @@
 //! In: the rows of a run. Out: [`Metrics`]. Every definition stands at its field. A metric that a run cannot
 //! have (no step, never settled) is absent, never NaN.
 
+mod columns;
+mod step_watch;
+
+pub use columns::{METRICS, MetricColumn};
+
 use firmware_core::guard::GuardStage;
 use serde::{Deserialize, Serialize};
 
@@ -10,10 +15,13 @@ use crate::scenario::RunLimits;
 use crate::trace::TraceRow;
 use plant::actuator::ActuatorParams;
 use plant::world::{TICK_S, WorldConfig};
+use step_watch::StepWatch;
 
 /// Metrics of one run. Boost, exhaust and speed are the true ones, not what sensors say.
 #[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, schemars::JsonSchema, Deserialize)]
 pub struct Metrics {
+    /// From the step in wanted boost, the pedal's, until boost has gone 90 % of the way, s.
+    pub time_to_boost_s: Option<f64>,
     /// From 10 % to 90 % of the step in wanted boost, from the boost at the step, s.
     pub rise_s: Option<f64>,
     /// From the step until boost stays within ±5 % of the step around the wanted boost, until the wanted
@@ -37,8 +45,16 @@ pub struct Metrics {
     pub peak_exhaust_kpa: f64,
     /// Time with exhaust pressure over its limit, s.
     pub exhaust_over_limit_s: f64,
-    /// Mean of exhaust minus intake pressure, kPa: what the piston pumps against.
+    /// MeanSoFar of exhaust minus intake pressure, kPa: what the piston pumps against.
     pub pumping_kpa: f64,
+    /// Least mass of gas that the cylinders took in for each mass of fuel. Recirculated exhaust counts as air, as it
+    /// does for the engine's smoke limit.
+    pub least_air_fuel: Option<f64>,
+    /// Fuel that was asked and held back, by the smoke limit or by the controller, % of what was asked.
+    pub fuel_held_back_pct: f64,
+    /// MeanSoFar of the recirculated exhaust in what the cylinders take in, while the valve is open, %. Nobody asks for a
+    /// share, only for a valve area, so there is no error to it.
+    pub recirculated_pct: Option<f64>,
     /// ∫ |wanted opening − opening| dt, s (opening is a fraction).
     pub opening_iae_s: f64,
     /// Work of the motor at the lever, both ways, ∫ |torque × speed| dt, J.
@@ -66,109 +82,24 @@ impl Metrics {
     }
 }
 
-/// A metric: name, unit, how to read it.
-#[derive(Debug, Clone, Copy)]
-pub struct MetricColumn {
-    /// Name, as it stands in tables.
-    pub name: &'static str,
-    /// Unit.
-    pub unit: &'static str,
-    /// Smallest difference worth showing.
-    pub step: f64,
-    /// Range that a histogram of it covers.
-    pub range: (f64, f64),
-    /// Value, where the run has one.
-    pub value: fn(&Metrics) -> Option<f64>,
-}
-
-macro_rules! metric_columns {
-    ($($name:literal, $unit:literal, $step:literal, $range:expr, $value:expr;)*) => {
-        &[$(MetricColumn { name: $name, unit: $unit, step: $step, range: $range, value: $value }),*]
-    };
-}
-
-/// All metrics, in table order.
-pub const METRICS: &[MetricColumn] = metric_columns![
-    "rise time", "s", 0.01, (0.0, 20.0), |m| m.rise_s;
-    "settling time", "s", 0.01, (0.0, 20.0), |m| m.settling_s;
-    "overshoot", "%", 0.1, (0.0, 200.0), |m| m.overshoot_pct;
-    "boost IAE", "kPa s", 0.1, (0.0, 2000.0), |m| Some(m.boost_iae_kpa_s);
-    "peak boost", "kPa absolute", 0.1, (50.0, 450.0), |m| Some(m.peak_boost_kpa);
-    "boost over limit", "kPa", 0.1, (0.0, 200.0), |m| Some(m.boost_over_limit_kpa);
-    "time over boost limit", "s", 0.01, (0.0, 20.0), |m| Some(m.boost_over_limit_s);
-    "peak turbo speed", "rpm", 10.0, (0.0, 300_000.0), |m| Some(m.peak_turbo_rpm);
-    "time over turbo limit", "s", 0.01, (0.0, 20.0), |m| Some(m.turbo_over_limit_s);
-    "peak exhaust pressure", "kPa absolute", 0.1, (50.0, 1050.0), |m| Some(m.peak_exhaust_kpa);
-    "time over exhaust limit", "s", 0.01, (0.0, 20.0), |m| Some(m.exhaust_over_limit_s);
-    "pumping pressure", "kPa", 0.1, (-100.0, 400.0), |m| Some(m.pumping_kpa);
-    "opening IAE", "s", 0.001, (0.0, 20.0), |m| Some(m.opening_iae_s);
-    "actuator work", "J", 0.01, (0.0, 2000.0), |m| Some(m.actuator_work_j);
-    "winding heat", "J", 0.1, (0.0, 2000.0), |m| Some(m.winding_heat_j);
-    "reversals", "-", 1.0, (0.0, 4000.0), |m| Some(m.reversals);
-    "travel", "strokes", 0.01, (0.0, 200.0), |m| Some(m.travel_strokes);
-    "guard open", "s", 0.01, (0.0, 100.0), |m| Some(m.guard_open_s);
-];
-
-/// Share of the step around the wanted boost that counts as settled.
-const SETTLED_SHARE: f64 = 0.05;
 /// Way back, as a share of travel, that counts as a reversal.
 const REVERSAL: f64 = 0.005;
-/// A step in wanted boost smaller than this is none, kPa.
-const LEAST_STEP_KPA: f64 = 1.0;
 
-/// Watches the one step that the scenario names.
-#[derive(Debug, Clone, Copy)]
-struct StepWatch {
-    at_s: f64,
-    from_kpa: f64,
-    to_kpa: f64,
-    reached_10_s: Option<f64>,
-    reached_90_s: Option<f64>,
-    furthest: f64,
-    last_outside_s: f64,
-    is_over: bool,
-    is_inside: bool,
+/// A mean as it grows.
+#[derive(Debug, Clone, Copy, Default)]
+struct MeanSoFar {
+    sum: f64,
+    count: u32,
 }
 
-impl StepWatch {
-    fn new(row: &TraceRow) -> Self {
-        Self {
-            at_s: row.t_s,
-            from_kpa: row.boost_kpa,
-            to_kpa: row.boost_target_kpa,
-            reached_10_s: None,
-            reached_90_s: None,
-            furthest: 0.0,
-            last_outside_s: row.t_s,
-            is_over: (row.boost_target_kpa - row.boost_kpa).abs() < LEAST_STEP_KPA,
-            is_inside: false,
-        }
+impl MeanSoFar {
+    fn add(&mut self, value: f64) {
+        self.sum += value;
+        self.count += 1;
     }
 
-    fn add(&mut self, row: &TraceRow) {
-        self.is_over |= (row.boost_target_kpa - self.to_kpa).abs() > LEAST_STEP_KPA;
-        if self.is_over {
-            return;
-        }
-        let gone = (row.boost_kpa - self.from_kpa) / (self.to_kpa - self.from_kpa);
-        if gone >= 0.1 {
-            self.reached_10_s.get_or_insert(row.t_s);
-        }
-        if gone >= 0.9 {
-            self.reached_90_s.get_or_insert(row.t_s);
-        }
-        self.furthest = self.furthest.max(gone - 1.0);
-        self.is_inside = (gone - 1.0).abs() <= SETTLED_SHARE;
-        if !self.is_inside {
-            self.last_outside_s = row.t_s;
-        }
-    }
-
-    fn report(&self, metrics: &mut Metrics) {
-        metrics.rise_s = self.reached_90_s.zip(self.reached_10_s).map(|(end, start)| end - start);
-        let settled = (self.last_outside_s + TICK_S) - self.at_s;
-        metrics.settling_s = self.is_inside.then_some(settled);
-        metrics.overshoot_pct = self.reached_90_s.map(|_| 100.0 * self.furthest);
+    fn value(self) -> Option<f64> {
+        (self.count > 0).then(|| self.sum / f64::from(self.count))
     }
 }
 
@@ -183,6 +114,9 @@ pub struct Meter {
     travel_rad: f64,
     metrics: Metrics,
     rows: u64,
+    fuel_asked_mg: f64,
+    fuel_held_back_mg: f64,
+    recirculated: MeanSoFar,
     last_opening: Option<f64>,
     turning_point: f64,
     is_rising: bool,
@@ -203,6 +137,9 @@ impl Meter {
             travel_rad: travel.map_or(0.0, |travel| (travel.closed_rad - travel.open_rad).abs()),
             metrics: Metrics::default(),
             rows: 0,
+            fuel_asked_mg: 0.0,
+            fuel_held_back_mg: 0.0,
+            recirculated: MeanSoFar::default(),
             last_opening: None,
             turning_point: 0.0,
             is_rising: false,
@@ -215,6 +152,7 @@ impl Meter {
         self.watch_step(row);
         self.watch_limits(row);
         self.watch_actuator(row);
+        self.watch_gas(row);
         let m = &mut self.metrics;
         m.boost_iae_kpa_s += (row.boost_target_kpa - row.boost_kpa).abs() * TICK_S;
         m.opening_iae_s += (row.opening_target - row.opening).abs() * TICK_S;
@@ -249,6 +187,19 @@ impl Meter {
         }
     }
 
+    fn watch_gas(&mut self, row: &TraceRow) {
+        // Speed counts: strokes come at its rate.
+        self.fuel_asked_mg += row.fuel_asked_mg * row.speed_rpm;
+        self.fuel_held_back_mg += (row.fuel_asked_mg - row.fuel_mg).max(0.0) * row.speed_rpm;
+        self.metrics.least_air_fuel = match (self.metrics.least_air_fuel, row.air_per_fuel) {
+            (Some(least), Some(now)) => Some(least.min(now)),
+            (known, now) => known.or(now),
+        };
+        if let Some(share) = row.recirculated_share {
+            self.recirculated.add(share);
+        }
+    }
+
     fn watch_actuator(&mut self, row: &TraceRow) {
         let m = &mut self.metrics;
         m.winding_heat_j += row.current_a * row.current_a * self.resistance_ohm * TICK_S;
@@ -274,6 +225,10 @@ impl Meter {
     pub fn finish(&self) -> Metrics {
         let mut metrics = self.metrics;
         metrics.pumping_kpa /= self.rows.max(1) as f64;
+        metrics.recirculated_pct = self.recirculated.value().map(|share| 100.0 * share);
+        if self.fuel_asked_mg > 0.0 {
+            metrics.fuel_held_back_pct = 100.0 * self.fuel_held_back_mg / self.fuel_asked_mg;
+        }
         if let Some(step) = &self.step {
             step.report(&mut metrics);
         }
@@ -300,6 +255,8 @@ mod tests {
             duty: 0.0,
             current_a: 0.0,
             stage: GuardStage::Normal,
+            air_per_fuel: Some(30.0),
+            recirculated_share: None,
         }
     }
 
@@ -319,6 +276,8 @@ mod tests {
         }
         let m = meter.finish();
         assert!((m.rise_s.unwrap() - 0.4394).abs() < 0.0015, "{m:?}");
+        // 90 % after τ ln 10 = 0.4605 s.
+        assert!((m.time_to_boost_s.unwrap() - 0.4605).abs() < 0.0015, "{m:?}");
         assert!((m.settling_s.unwrap() - 0.5991).abs() < 0.0015, "{m:?}");
         assert_eq!(m.overshoot_pct, Some(0.0));
         assert!((m.boost_iae_kpa_s - 10.0).abs() < 0.03, "∫ = step × τ; {m:?}");
@@ -349,5 +308,23 @@ mod tests {
         }
         let reversals = meter.finish().reversals;
         assert!((8.0..=9.0).contains(&reversals), "{reversals} turns in 4 periods");
+    }
+
+    #[test]
+    fn fuel_held_back_counts_strokes_and_gas_its_least_and_its_mean() {
+        let mut meter = meter(None);
+        for k in 0..100 {
+            let mut row = row(f64::from(k) * TICK_S, 150.0, 150.0, 0.5);
+            if k < 50 {
+                // Twice the speed, so two thirds of all strokes; a fifth of their fuel missing: 13.3 %.
+                (row.speed_rpm, row.fuel_mg, row.air_per_fuel) = (4000.0, 20.0, Some(18.0));
+                row.recirculated_share = Some(if k < 25 { 0.1 } else { 0.2 });
+            }
+            meter.add(&row);
+        }
+        let m = meter.finish();
+        assert!((m.fuel_held_back_pct - 100.0 / 7.5).abs() < 1e-9, "{m:?}");
+        assert_eq!(m.least_air_fuel, Some(18.0));
+        assert!((m.recirculated_pct.unwrap() - 15.0).abs() < 1e-9, "{m:?}");
     }
 }
