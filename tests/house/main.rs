@@ -43,7 +43,16 @@ const FLOORS: [(&str, &[&[&str]]); 4] = [
             &["world"],
         ],
     ),
-    ("study", &[&["catalogue", "scenario", "trace"], &["metrics"], &["run"], &["campaign"]]),
+    (
+        "study",
+        &[
+            &["catalogue", "scenario", "search", "trace"],
+            &["metrics"],
+            &["run"],
+            &["campaign"],
+            &["boost_tuning", "foresight"],
+        ],
+    ),
     (
         "parts",
         &[

@@ -57,7 +57,7 @@ enum Verb {
     Step(verbs::moves::Args),
     /// Endurance: strokes by the thousand, a summary of each, until done or a limit is passed
     Cycle(verbs::cycle::Args),
-    /// Propose position-loop gains from recorded steps
+    /// Propose position-loop gains from recorded steps, or boost gains from simulated engines
     Tune(verbs::tune::Args),
     /// Match the parts of a new turbo to the calibration of the old one
     Match(verbs::match_parts::Args),

@@ -51,6 +51,8 @@ pub enum Kind {
     Characterised,
     /// Gains proposed from a recorded step
     Tuning,
+    /// A boost law tuned on some simulated engines and judged on others
+    BoostTuning,
     /// Two measured turbos, and the calibration carried over
     Match,
     /// The built-in scenarios
@@ -99,6 +101,7 @@ impl Kind {
             | Self::Limits
             | Self::Characterised
             | Self::Tuning
+            | Self::BoostTuning
             | Self::Match
             | Self::Scenarios
             | Self::Simulation

@@ -66,6 +66,7 @@ fn every_kind_of_document_is_as_its_schema_says() {
         (0, vec!["learn", "--port", "virtual:healthy"]),
         (0, vec!["step", "--port", "virtual:healthy"]),
         (0, vec!["tune", "units/healthy/0002-step", "--out", "tuned.toml"]),
+        (3, vec!["tune", "boost", "boost-step", "--engines", "2", "--generations", "1"]),
         (1, vec!["learn", "--port", "virtual:sooted-ring"]),
         (0, vec!["judge", "units/healthy/0002-step"]),
         (1, vec!["report", "units/sooted-ring"]),

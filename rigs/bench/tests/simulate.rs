@@ -350,3 +350,29 @@ fn a_sheet_that_is_no_turbo_is_refused_with_line_and_field_and_nothing_is_writte
     let (code, _, said) = vanebench(&["simulate", "boost-step", "--parts", "none.toml", "--out", "out"], at);
     assert!(code == 2 && said.contains("none.toml") && !at.join("out").exists(), "{said}");
 }
+
+/// Pedal down, three seconds in all: a search of seconds.
+const SHORT_TIP_IN: &str = "name = \"short-tip-in\"\nabout = \"Pedal to the floor\"\nduration_s = 2.5\nwarm_up_s = 0.5\n\
+    step_at_s = 0.5\n\n[[demand]]\nt_s = 0.0\nspeed_rpm = 1600\nfuel_mg = 10\n\n[[demand]]\nt_s = 0.5\n\
+    speed_rpm = 1600\nfuel_mg = 36\n";
+
+#[test]
+fn the_best_found_with_foresight_beats_the_law_and_says_how_far_it_may_be_trusted() {
+    let folder = tempfile::tempdir().unwrap();
+    let at = folder.path();
+    fs::write(at.join("short.toml"), SHORT_TIP_IN).unwrap();
+    let call = ["simulate", "short.toml", "--foresight=15", "--out", "out"];
+    let document = told(&call, at);
+    let error = |run: usize| document["runs"][run]["metrics"]["boost_iae_kpa_s"].as_f64().unwrap();
+    assert!(error(1) < error(0), "{document:#}");
+    let foresight = &document["foresight"];
+    for gap in ["start_gap", "grid_gap"] {
+        assert!(foresight[gap].as_f64().unwrap() >= 0.0, "{foresight:#}");
+    }
+    assert_eq!(foresight["costs_kpa_s"].as_array().unwrap().len(), 2, "{foresight:#}");
+    assert!(!foresight["trade_off"].as_array().unwrap().is_empty(), "{foresight:#}");
+    let page = fs::read_to_string(at.join("out/simulate.html")).unwrap();
+    assert!(page.contains("Boost error against travel") && page.contains("no proven bound"));
+    let (code, _, said) = vanebench(&["simulate", "exhaust-brake", "--foresight"], at);
+    assert_eq!((code, said.contains("not boost control all through")), (2, true), "{said}");
+}

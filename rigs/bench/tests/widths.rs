@@ -37,12 +37,13 @@ const MORE: [&[&str]; 14] = [
 ];
 
 /// Calls that give a verdict: it is the first line and the last.
-const VERDICTS: [&[&str]; 15] = [
+const VERDICTS: [&[&str]; 16] = [
     &["demo"],
     &["learn", "--port", "virtual:rod-off-inside-stops"],
     &["learn", "--port", "virtual:blocked-travel"],
     &["judge", "units/u1"],
     &["report"],
+    &["tune", "boost"],
     &["simulate", "boost-step"],
     &["campaign", "boost-step", "--runs", "1"],
     &["campaign", "learn"],

@@ -31,7 +31,7 @@ use firmware_core::settings::Settings;
 use rand::{Rng, SeedableRng};
 use rand_pcg::Pcg64Mcg;
 
-use crate::run::{Record, RunError, RunOutcome, run_in_lanes, run_world};
+use crate::run::{Member, Record, RunError, RunOutcome, run_in_lanes, run_world};
 use crate::scenario::Scenario;
 use part::Marks;
 use plant::check::BadParameter;
@@ -133,9 +133,13 @@ pub fn run_campaign(
 }
 
 fn run_chunk(plan: &CampaignPlan, runs: Range<u64>) -> CampaignStats {
-    let members: Vec<_> = runs.clone().map(|run| member(plan, run)).collect();
+    let member = |run| {
+        let (world, seed) = member(plan, run);
+        Member::under_its_law(world, seed, plan.settings)
+    };
+    let members: Vec<Member> = runs.clone().map(member).collect();
     let mut stats = CampaignStats::keeping(plan.keep);
-    for (run, ended) in runs.zip(run_in_lanes(&plan.scenario, &members, &plan.settings)) {
+    for (run, ended) in runs.zip(run_in_lanes(&plan.scenario, &members)) {
         match ended {
             Ok(outcome) => stats.add(run, &outcome.metrics),
             Err(error) => stats.add_failure(run, error.to_string()),

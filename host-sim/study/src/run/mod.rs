@@ -7,8 +7,11 @@
 
 mod closed_loop;
 mod lanes;
+mod schedule;
 
-pub(crate) use lanes::run_in_lanes;
+pub(crate) use lanes::{Member, run_in_lanes};
+pub(crate) use schedule::Played;
+pub use schedule::{Schedule, ScheduleKnot};
 
 use firmware_core::calibration::{Calibration, Contact, LearnedStop, Setup, Warmth};
 use firmware_core::faults::FaultSet;

@@ -35,9 +35,9 @@ pub(crate) use limits::LimitsDocument;
 pub(crate) use parts::{ComparisonDocument, FlowFactorFrom, GasTorqueFrom, MatchDocument, PartsOfRun};
 pub(crate) use profile::{CharacterisedDocument, DerivedSetting, ProfileDocument, TorqueReserve, WindowRow};
 pub(crate) use simulation::{
-    ScenarioRow, ScenariosDocument, SimulatedEvent, SimulatedRun, SimulationDocument,
+    ForesightTold, ScenarioRow, ScenariosDocument, SimulatedEvent, SimulatedRun, SimulationDocument,
 };
-pub(crate) use tuning::{OldAndNew, StepFigures, TuneDocument};
+pub(crate) use tuning::{BoostTuningDocument, OldAndNew, StepFigures, TuneDocument, TunedSetting};
 pub(crate) use unit::{
     AttachedDocument, CheckDocument, FoundRow, HistoryDocument, HistoryRow, RoundFigure, RoundRow,
     SheetDocument, UnitRow, UnitsDocument, VerdictDocument,
@@ -121,6 +121,7 @@ pub fn schema(kind: Kind) -> Value {
         Kind::Limits => schema_of::<LimitsDocument>(),
         Kind::Characterised => schema_of::<CharacterisedDocument>(),
         Kind::Tuning => schema_of::<TuneDocument>(),
+        Kind::BoostTuning => schema_of::<BoostTuningDocument>(),
         Kind::Match => schema_of::<MatchDocument>(),
         Kind::Scenarios => schema_of::<ScenariosDocument>(),
         Kind::Simulation => schema_of::<SimulationDocument<'_>>(),

@@ -4,7 +4,9 @@ use firmware_core::faults::Fault;
 use firmware_core::guard::GuardEvent;
 use schemars::JsonSchema;
 use serde::Serialize;
+use study::boost_tuning::TradeOff;
 use study::metrics::Metrics;
+use study::run::Schedule;
 
 use super::parts::PartsOfRun;
 use crate::document_kind::{Document, Kind};
@@ -42,6 +44,28 @@ pub(crate) struct SimulationDocument<'a> {
     pub member: Option<u64>,
     /// Every turbo under every controller.
     pub runs: Vec<SimulatedRun<'a>>,
+    /// How far the run that is best found with foresight may be trusted, where it was asked for.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub foresight: Option<ForesightTold>,
+}
+
+/// The best found with foresight, the last of the runs: no proven bound.
+#[derive(Debug, Serialize, JsonSchema)]
+pub(crate) struct ForesightTold {
+    /// By how much the second best start on the finest grid costs more than the best, share.
+    pub start_gap: Option<f64>,
+    /// By how much the best on the second finest grid costs more than on the finest, share.
+    pub grid_gap: Option<f64>,
+    /// Knots of each grid.
+    pub knots: Vec<usize>,
+    /// Cost of the best of each start on each grid, `[grid][start]`, kPa s.
+    pub costs_kpa_s: Vec<Vec<f64>>,
+    /// Runs that the search took.
+    pub runs: u64,
+    /// The wanted openings over time.
+    pub schedule: Schedule,
+    /// Boost error against travel that other gains of the first controller's law reach on this engine.
+    pub trade_off: Vec<TradeOff>,
 }
 
 /// One run.

@@ -1,9 +1,11 @@
-//! The document of `tune`.
+//! The documents of `tune RUN` and of `tune boost`.
 
 use std::path::PathBuf;
 
 use schemars::JsonSchema;
 use serde::Serialize;
+use serde_json::Value;
+use study::boost_tuning::{PairedChange, TunedScenario, TuningEnd, TuningLimits};
 use tune::{Gains, Identified, Margins, Process, StepRecord};
 
 use crate::document_kind::{Document, Kind};
@@ -69,4 +71,46 @@ impl From<&StepRecord> for StepFigures {
 
 impl Document for TuneDocument {
     const KIND: Kind = Kind::Tuning;
+}
+
+/// A boost law tuned on some simulated engines and judged on others.
+#[derive(Debug, Serialize, JsonSchema)]
+pub(crate) struct BoostTuningDocument {
+    /// What the held-out engines say.
+    pub end: TuningEnd,
+    /// Boost error of the new settings on held-out engines over that of the old ones, less 1.
+    pub change: PairedChange,
+    /// Engines of each scenario, to tune on and as many to judge on.
+    pub engines: u64,
+    /// Seed of the engines that were tuned on, and of the search.
+    pub seed: u64,
+    /// Seed of the engines that were judged on.
+    pub held_out_seed: u64,
+    /// What was allowed.
+    pub limits: TuningLimits,
+    /// Old beside new on the engines that were tuned on.
+    pub tuned_on: Vec<TunedScenario>,
+    /// Old beside new on the others.
+    pub held_out: Vec<TunedScenario>,
+    /// Settings that change, by their path in a controller file.
+    pub settings: Vec<TunedSetting>,
+    /// The file that was written; nothing is where the new settings are not better.
+    pub written: Option<PathBuf>,
+}
+
+/// A setting, before and after: a number, a row or a map.
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
+pub(crate) struct TunedSetting {
+    /// Its table in a controller file, `target.trim`.
+    pub table: String,
+    /// Its name in it.
+    pub field: String,
+    /// As it was.
+    pub old: Value,
+    /// As proposed.
+    pub new: Value,
+}
+
+impl Document for BoostTuningDocument {
+    const KIND: Kind = Kind::BoostTuning;
 }

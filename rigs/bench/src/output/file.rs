@@ -13,11 +13,11 @@ pub(crate) const MADE_BY: &str = "made by vanebench";
 /// How much of an old file is looked at for [`MADE_BY`], bytes.
 const TOP: u64 = 1024;
 
-/// Writes a file of ours, over nothing or over an older one of ours.
+/// Looks whether a file of ours may stand there; for work that takes long, before it.
 ///
 /// # Errors
 /// When the name is a folder's or in none, when another file stands there, or the system refuses.
-pub(crate) fn write_file(path: &Path, bytes: &[u8]) -> Result<(), Failure> {
+pub(crate) fn may_write(path: &Path) -> Result<(), Failure> {
     if path.is_dir() {
         return Err(Failure::usage(format!(
             "{}: is a folder. Nothing was written. Name a file in it",
@@ -39,6 +39,15 @@ pub(crate) fn write_file(path: &Path, bytes: &[u8]) -> Result<(), Failure> {
             path.display()
         )));
     }
+    Ok(())
+}
+
+/// Writes a file of ours, over nothing or over an older one of ours.
+///
+/// # Errors
+/// As [`may_write`], or when the system refuses.
+pub(crate) fn write_file(path: &Path, bytes: &[u8]) -> Result<(), Failure> {
+    may_write(path)?;
     write_whole(path, bytes).map_err(Failure::undetermined)
 }
 

@@ -7,5 +7,5 @@ mod file;
 mod folder;
 
 pub(crate) use file::MADE_BY;
-pub(crate) use file::write_file;
+pub(crate) use file::{may_write, write_file};
 pub use folder::{Maker, OutFolder};

@@ -31,4 +31,7 @@ pub mod schema;
 pub mod sheet;
 pub mod simulate;
 pub mod tune;
+pub mod tune_boost;
+mod tune_boost_file;
+pub mod tune_position;
 pub mod unit;

@@ -4,6 +4,7 @@
 //! with `--out` one page with all runs in the same pictures, a CSV for each run and one JSON. Nothing moves. Out
 //! of limits (exit code 1) when a limit of the scenario is passed in any of the runs.
 
+mod foresight;
 mod page;
 mod setup;
 mod spans;
@@ -23,13 +24,15 @@ use super::parts_on_engine::ON_WHAT_GROUND;
 use crate::actuator::{BuiltInActuator, read_name};
 use crate::console::Console;
 use crate::document::{
-    self, PartsOfRun, ScenarioRow, ScenariosDocument, SimulatedEvent, SimulatedRun, SimulationDocument,
+    self, ForesightTold, PartsOfRun, ScenarioRow, ScenariosDocument, SimulatedEvent, SimulatedRun,
+    SimulationDocument,
 };
 use crate::exit::{Exit, Failure, VerbResult};
 use crate::fold::Fold;
 use crate::number::shown_to;
 use crate::output::{Maker, OutFolder};
 use crate::progress::ProgressLine;
+use crate::report::Ink;
 use crate::whole_number::{MOST_RUNS, whole};
 pub(super) use setup::controller_or_built_in;
 use setup::{RunParts, setups};
@@ -58,10 +61,18 @@ pub struct Args {
     /// Spread of that campaign, where it was not the built-in one
     #[arg(long, value_name = "SPREAD.toml", requires = "member")]
     spread: Option<PathBuf>,
+    /// Beside the controllers, the best found with foresight: a search that knows the whole run, over wanted openings
+    /// under the same limits. Takes a minute for each ten seconds of scenario; fewer generations take less and find less
+    #[arg(long, value_name = "GENERATIONS", num_args = 0..=1, require_equals = true, default_missing_value = "50",
+        conflicts_with = "member", allow_negative_numbers = true, value_parser = whole::<usize>(1..=10_000))]
+    foresight: Option<usize>,
     /// Folder for the page, the CSV files and the JSON
     #[arg(long, value_name = "DIR")]
     out: Option<PathBuf>,
 }
+
+/// Runs in a picture, told apart.
+const INKS: [Ink; 4] = [Ink::Main, Ink::Closing, Ink::Opening, Ink::Other];
 
 /// A run and what came of it.
 struct ShownRun {
@@ -84,6 +95,8 @@ pub fn run(args: &Args, console: &Console) -> VerbResult {
     }
     let setups = setups(args, &scenario)?;
     let folder = args.out.as_deref().map(|dir| OutFolder::claim(dir, Maker::Simulate)).transpose()?;
+    let best = args.foresight.map(|generations| foresight::search(&setups, generations, args.seed, console));
+    let best = best.transpose()?;
     let (progress, wanted) = (ProgressLine::begin(console, &scenario.name), setups.len() as u64);
     let mut shown = Vec::new();
     for (done, setup) in setups.into_iter().enumerate() {
@@ -93,14 +106,15 @@ pub fn run(args: &Args, console: &Console) -> VerbResult {
         shown.push(ShownRun { name, label, controller, parts, outcome });
     }
     drop(progress);
-    let told = document(args, &scenario, &shown);
+    let best = best.map(|best| best.shown_beside(&mut shown));
+    let told = document(args, &scenario, &shown, best);
     if let Some(folder) = folder {
         let dir = folder.dir().display().to_string();
         write_out(folder, &scenario, &shown, &told)?;
         console.note(&format!("written to {dir}"));
     }
     let passed = limits_passed(&shown);
-    console.result(&text(args, &scenario, &shown, Fold::of_the_reader()), &told)?;
+    console.result(&text(args, (&scenario, &shown), &told, Fold::of_the_reader()), &told)?;
     Ok(if passed.is_empty() { Exit::Done } else { Exit::OutOfLimits })
 }
 
@@ -160,7 +174,12 @@ fn one_run(args: &Args, scenario: &Scenario, settings: Settings) -> Result<RunOu
     })
 }
 
-fn document<'a>(args: &Args, scenario: &'a Scenario, shown: &'a [ShownRun]) -> SimulationDocument<'a> {
+fn document<'a>(
+    args: &Args,
+    scenario: &'a Scenario,
+    shown: &'a [ShownRun],
+    foresight: Option<ForesightTold>,
+) -> SimulationDocument<'a> {
     let runs = shown.iter().map(|run| SimulatedRun {
         controller: &run.controller,
         parts: run.parts.as_ref(),
@@ -178,6 +197,7 @@ fn document<'a>(args: &Args, scenario: &'a Scenario, shown: &'a [ShownRun]) -> S
         seed: args.seed,
         member: args.member,
         runs: runs.collect(),
+        foresight,
     }
 }
 
@@ -207,7 +227,12 @@ fn verdict(shown: &[ShownRun]) -> String {
     }
 }
 
-fn text(args: &Args, scenario: &Scenario, shown: &[ShownRun], fold: Fold) -> String {
+fn text(
+    args: &Args,
+    (scenario, shown): (&Scenario, &[ShownRun]),
+    told: &SimulationDocument<'_>,
+    fold: Fold,
+) -> String {
     let verdict = verdict(shown);
     let mut lines = vec![verdict.clone(), format!("{}: {}", scenario.name, scenario.about)];
     let member = args.member.map_or_else(String::new, |run| format!(", run {run} of its campaign"));
@@ -220,6 +245,7 @@ fn text(args: &Args, scenario: &Scenario, shown: &[ShownRun], fold: Fold) -> Str
         lines.push(format!("  guard under {}: {}", run.name, words::guard_line(run)));
         lines.push(format!("  faults seen under {}: {}", run.name, words::faults_line(run)));
     }
+    lines.extend(told.foresight.iter().map(|told| format!("  {}", foresight::how_far(told))));
     if shown.iter().any(|run| run.parts.is_some()) {
         lines.push(format!("  {ON_WHAT_GROUND}"));
     }

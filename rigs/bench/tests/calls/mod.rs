@@ -7,7 +7,7 @@ use std::path::Path;
 pub(crate) type Call = (&'static [&'static str], &'static [&'static str]);
 
 /// One call of every verb at least, in an order in which each finds what it needs.
-pub(crate) const CALLS: [Call; 40] = [
+pub(crate) const CALLS: [Call; 41] = [
     (&["demo", "--out", "demo"], &[]),
     (&["ports"], &[]),
     (&["monitor", "--port", "virtual:healthy"], &[]),
@@ -56,6 +56,7 @@ pub(crate) const CALLS: [Call; 40] = [
     (&["step", "--port", "virtual:healthy"], &[]),
     (&["cycle", "--port", "virtual:rod-off-inside-stops", "--unit", "u1", "--strokes", "2"], &[]),
     (&["tune", "demo/units/demo-unit/0004-step", "--out", "tuned.toml"], &["tuned.toml"]),
+    (&["tune", "boost", "boost-step", "--engines", "2", "--generations", "1"], &[]),
     (
         &["match", "ring-a.toml", "ring-b.toml", "--runs", "2", "--out", "matched"],
         &["matched/controller.toml", "matched/opening-map.csv"],

@@ -6,12 +6,10 @@ use study::run::TimedFaults;
 use study::scenario::Scenario;
 use study::trace::TraceRow;
 
-use super::{ON_WHAT_GROUND, ShownRun, cell, spans, words};
+use super::{INKS, ON_WHAT_GROUND, ShownRun, cell, foresight, spans, words};
 use crate::caution::CAUTIONS;
 use crate::document::SimulationDocument;
 use crate::report::{Axis, Chart, ChartMark, EventKind, Ink, Report, Section, Table};
-
-const INKS: [Ink; 4] = [Ink::Main, Ink::Closing, Ink::Opening, Ink::Other];
 
 /// One picture with a line for each run, and on each line what guard and fault detection did.
 fn chart(title: &str, axis: Axis, shown: &[ShownRun], value: fn(&TraceRow) -> f64) -> Chart {
@@ -114,10 +112,15 @@ pub(super) fn page(scenario: &Scenario, shown: &[ShownRun], told: &SimulationDoc
         kind: "simulation".to_owned(),
         facts,
         verdict: None,
-        sections: [Some(pictures(scenario, shown)), Some(metrics_section(shown)), described]
-            .into_iter()
-            .flatten()
-            .collect(),
+        sections: [
+            Some(pictures(scenario, shown)),
+            Some(metrics_section(shown)),
+            traded(shown, told),
+            described,
+        ]
+        .into_iter()
+        .flatten()
+        .collect(),
         sheet: None,
         cautions: core::iter::once(
             "Simulated: a good run here is no proof on an engine. Surge is not modelled.",
@@ -127,6 +130,15 @@ pub(super) fn page(scenario: &Scenario, shown: &[ShownRun], told: &SimulationDoc
         .chain(grounds)
         .collect(),
     }
+}
+
+/// What each run pays in travel for its boost; of a single run there is nothing to compare.
+fn traded(shown: &[ShownRun], told: &SimulationDocument<'_>) -> Option<Section> {
+    let chart = foresight::picture(shown, told.foresight.as_ref());
+    let section = Section::new("Boost against wear").charts([chart]);
+    let section =
+        told.foresight.iter().fold(section, |section, told| section.text(&foresight::how_far(told)));
+    (shown.len() > 1).then_some(section)
 }
 
 fn metrics_section(shown: &[ShownRun]) -> Section {
