@@ -45,8 +45,8 @@ pub(super) enum ApproachEnd {
     Standing { current: f32 },
     /// Past the window without contact.
     Missing,
-    /// Moved against the drive by this much (negative).
-    WrongWay { moved: f32 },
+    /// Moved against the drive by this much (negative), more than allowed (negative too).
+    WrongWay { moved: f32, allowed: f32 },
 }
 
 /// A contact and what came before it.
@@ -126,7 +126,7 @@ impl Approach {
         heading: Ahead,
     ) -> (f32, ApproachEnd) {
         let wanted = match self.pace {
-            ApproachPace::Soft => plan.soft_speed(),
+            ApproachPace::Soft => plan.soft_speed,
             ApproachPace::Brisk => plan.speed_at(expected, heading.progress),
         };
         let volts = drive.tick(SpeedError {
@@ -142,8 +142,12 @@ impl Approach {
 
     fn arrival(&mut self, plan: &LearnPlan, expected: &Expected, heading: Ahead) -> ApproachEnd {
         let moved = heading.progress - self.start;
-        if moved < -plan.wrong_way {
-            return ApproachEnd::WrongWay { moved };
+        let allowed = match self.pace {
+            ApproachPace::Brisk => -plan.wrong_way,
+            ApproachPace::Soft => -plan.run_out,
+        };
+        if moved < allowed {
+            return ApproachEnd::WrongWay { moved, allowed };
         }
         if heading.progress > expected.missing_after {
             return ApproachEnd::Missing;

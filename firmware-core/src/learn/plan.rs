@@ -76,6 +76,10 @@ pub(super) struct LearnPlan {
     pub(super) open: Expected,
     pub(super) motion: f32,
     pub(super) wrong_way: f32,
+    /// The same where the lever has just backed off and may still run away from the stop.
+    pub(super) run_out: f32,
+    /// Speed near a stop, counts/s.
+    pub(super) soft_speed: f32,
     pub(super) settled_range: f32,
     pub(super) trim_limit: f32,
     pub(super) trim_gain: f32,
@@ -101,6 +105,8 @@ impl LearnPlan {
             open: expected(settings, &order, Stop::Open),
             motion: MOTION * travel,
             wrong_way: WRONG_WAY * travel,
+            run_out: (WRONG_WAY + motion.retreat) * travel,
+            soft_speed: motion.approach_speed * travel,
             settled_range: SETTLED_SHARE * settings.learn.limits.rest_noise * travel,
             trim_limit,
             trim_gain: larger(TRIM_SHARE * trim_limit / travel, settings.actuator.back_emf_v_per_count_per_s),
@@ -134,12 +140,13 @@ impl LearnPlan {
             LearnKind::Full => motion.traverse_speed,
             LearnKind::Relearn { .. } => motion.relearn_speed,
         };
-        if progress < expected.soft_from { brisk * self.travel } else { self.soft_speed() }
+        if progress < expected.soft_from { brisk * self.travel } else { self.soft_speed }
     }
 
-    /// Speed near a stop, counts/s.
-    pub(super) fn soft_speed(&self) -> f32 {
-        self.learn.motion.approach_speed * self.travel
+    /// Halves the speed near a stop: the hit winds it up half as far.
+    pub(super) fn go_gentler(&mut self) {
+        self.soft_speed /= 2.0;
+        self.contact_ticks = self.contact_ticks.saturating_mul(2);
     }
 
     /// The push that the drive may give at most, A.

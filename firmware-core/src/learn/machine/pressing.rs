@@ -2,7 +2,8 @@
 //!
 //! In: a contact and a tick's readings. Out: the next push, at last a touch, or why it is no stop.
 
-use super::{Learner, Stage, StageNext};
+use super::{Learner, Move, Stage, StageNext};
+use crate::command::Command;
 use crate::learn::approach::{Ahead, ContactFound};
 use crate::learn::plan::Leg;
 use crate::learn::push::{PushStep, PushUnderWay};
@@ -12,6 +13,8 @@ use crate::units::Ampere;
 
 /// A reading that moves by so many settled ranges under a push is a lever that slides, not a stop that gives.
 const LEFT: f32 = 3.0;
+/// Touches that may be repeated at half the speed because the stop's yield did not show.
+const MAX_HIDDEN_YIELDS: u8 = 2;
 
 impl Learner {
     pub(super) fn begin_push(&mut self, contact: ContactFound, leg: Leg) -> StageNext {
@@ -74,7 +77,10 @@ impl Learner {
             }
             PushStep::Held { progress, current, range } => {
                 self.followed(&push, current, axis.counts(progress), range)?;
-                self.touch(contact, small, (progress, current), leg).map(StageNext::Touched)
+                match self.touch(contact, small, (progress, current, range), leg)? {
+                    Some(touch) => Ok(StageNext::Touched(touch)),
+                    None => self.touch_gentler(contact, leg, heading),
+                }
             }
             PushStep::Restless { range, current } => {
                 self.followed(&push, current, axis.counts(contact.at), range)?;
@@ -83,14 +89,15 @@ impl Learner {
         }
     }
 
-    /// Two readings → one touch, if the contact yields like a stop and lies where one may be.
+    /// Two readings → one touch, if the contact yields like a stop and lies where one may be; nothing where no yield
+    /// shows, though the sensor lives.
     pub(super) fn touch(
         &self,
         contact: ContactFound,
         small: (f32, f32),
-        large: (f32, f32),
+        large: (f32, f32, f32),
         leg: Leg,
-    ) -> Result<Touch, LearnRefusal> {
+    ) -> Result<Option<Touch>, LearnRefusal> {
         let limits = &self.plan.learn.limits;
         let expected = self.plan.expected(leg.stop);
         let axis = expected.axis;
@@ -101,11 +108,8 @@ impl Learner {
             let (at, max) = (axis.counts(contact.at), limits.friction.0);
             return Err(LearnRefusal::TightTravel { at, friction: contact.current, max });
         }
-        if yielded < -min {
-            let (range, max) = (libm::fabsf(large.0 - small.0), self.plan.settled_range);
-            return Err(LearnRefusal::StopNotSettled { stop: leg.stop, range, max });
-        }
-        if yielded < min || yielded.is_nan() {
+        // A live reading flickers: one that held a single count under both pushes is stuck.
+        if large.2 <= 0.0 && libm::fabsf(large.0 - small.0) <= 0.0 {
             return Err(LearnRefusal::SensorStuck { at: axis.counts(large.0), yielded, min });
         }
         if contact.at < expected.obstructed_before {
@@ -116,6 +120,13 @@ impl Learner {
                 expected: edge,
             });
         }
+        if yielded < -min {
+            let (range, max) = (libm::fabsf(large.0 - small.0), self.plan.settled_range);
+            return Err(LearnRefusal::StopNotSettled { stop: leg.stop, range, max });
+        }
+        if yielded < min || yielded.is_nan() {
+            return Ok(None);
+        }
         if yielded > max {
             return Err(LearnRefusal::SoftStop { stop: leg.stop, yielded, max });
         }
@@ -123,7 +134,7 @@ impl Learner {
             let at = axis.counts(contact.at);
             return Err(LearnRefusal::TightTravel { at, friction: contact.current, max: limits.friction.0 });
         };
-        Ok(Touch {
+        Ok(Some(Touch {
             stop: leg.stop,
             number: self.touches(leg.stop).next_number(),
             pressed_counts: axis.counts(large.0),
@@ -133,7 +144,25 @@ impl Learner {
             released_current: Ampere(small.1),
             running_current: Ampere(running),
             impact_speed: contact.speed,
-        })
+        }))
+    }
+
+    /// A gear that locks itself, or friction, holds what the hit wound up, and the pushes show no yield. A gentler hit
+    /// winds up less; where that does not help, friction keeps the push from the stop.
+    fn touch_gentler(
+        &mut self,
+        contact: ContactFound,
+        leg: Leg,
+        heading: Ahead,
+    ) -> Result<StageNext, LearnRefusal> {
+        self.hidden_yields = self.hidden_yields.saturating_add(1);
+        if self.hidden_yields > MAX_HIDDEN_YIELDS {
+            let at = self.plan.expected(leg.stop).axis.counts(contact.at);
+            let max = self.plan.learn.limits.friction.0;
+            return Err(LearnRefusal::TightTravel { at, friction: contact.current, max });
+        }
+        self.plan.go_gentler();
+        Ok(StageNext::Go(Stage::Retreat(Move { from: heading.progress, ticks: 0 }), Command::Release))
     }
 
     /// The push arrived in the winding. When it did not and the reading held one single count, the sensor is

@@ -96,9 +96,7 @@ impl Learner {
                 self.stage = Stage::Approach(approach);
                 Ok(StageNext::Stay(axis.voltage(volts, self.supply(sample))))
             }
-            ApproachEnd::WrongWay { moved } => {
-                Err(LearnRefusal::WrongDirection { moved, allowed: -self.plan.wrong_way })
-            }
+            ApproachEnd::WrongWay { moved, allowed } => Err(LearnRefusal::WrongDirection { moved, allowed }),
             ApproachEnd::Missing => Err(LearnRefusal::StopMissing {
                 stop: leg.stop,
                 reached: sample.position.as_f32(),
@@ -111,15 +109,19 @@ impl Learner {
             ApproachEnd::Contact(contact) if !self.has_moved && contact.at < expected.obstructed_before => {
                 Ok(self.start_probe(leg.stop.opposite(), sample))
             }
-            ApproachEnd::Contact(contact) if contact.running.is_none() => self.run_up_again(contact, heading),
+            ApproachEnd::Contact(contact) if contact.running.is_none() => {
+                self.run_up_again(contact, leg, heading)
+            }
             ApproachEnd::Contact(contact) => Ok(self.begin_push(contact, leg)),
         }
     }
 
-    /// A contact before the lever ran steadily gives no running current: back off for a longer run-up.
-    pub(super) fn run_up_again(
+    /// A contact before the lever ran steadily gives no running current: back off for a longer run-up, and forget what
+    /// the drive wound up against the stop, or it would throw the lever there again.
+    fn run_up_again(
         &mut self,
         contact: ContactFound,
+        leg: Leg,
         heading: Ahead,
     ) -> Result<StageNext, LearnRefusal> {
         self.run_ups = self.run_ups.saturating_add(1);
@@ -127,6 +129,7 @@ impl Learner {
             let (at, max) = (libm::fabsf(contact.at), self.plan.learn.limits.friction.0);
             return Err(LearnRefusal::TightTravel { at, friction: contact.current, max });
         }
+        self.drive(leg.stop).settle_at(0.0);
         Ok(StageNext::Go(Stage::Retreat(Move { from: heading.progress, ticks: 0 }), Command::Release))
     }
 
@@ -153,7 +156,8 @@ impl Learner {
         sample: &Sample,
     ) -> Result<StageNext, LearnRefusal> {
         let backed = retreat.from - heading.progress;
-        if backed > self.plan.learn.motion.retreat * self.plan.travel {
+        let run_up = (1.0 + f32::from(self.run_ups)) * self.plan.learn.motion.retreat * self.plan.travel;
+        if backed > run_up {
             self.has_moved = true;
             return Ok(StageNext::Go(
                 self.approach_from(leg.stop, heading.progress, ApproachPace::Soft),

@@ -2,6 +2,7 @@
 
 use firmware_core::learn::Check;
 
+use super::preset::LOOK_DEG;
 use super::{Case, Family, Preset, Tag};
 use plant::actuator::{Obstruction, SootPatch, StopParams, TravelEnd};
 use plant::friction::RingCondition;
@@ -125,30 +126,36 @@ pub(super) const PRESETS: &[Preset] = &[
         &["stop outside window", "span long", "stop missing", "stop not repeatable"],
         |case, degrees| case.world.actuator.linkage = case.size.joint(degrees),
     ),
-    Family::Mechanics.preset(
-        "ring-clocked-open",
-        "nozzle ring indexed wrongly, toward open: both stops shifted alike",
-        Tag::MustReject,
-        (0.0, 12.0, "degrees"),
-        ELSEWHERE,
-        |case, degrees| clock_ring(case, -degrees),
-    ),
-    Family::Mechanics.preset(
-        "ring-clocked-closed",
-        "nozzle ring indexed wrongly, toward closed: both stops shifted alike",
-        Tag::MustReject,
-        (0.0, 12.0, "degrees"),
-        ELSEWHERE,
-        clock_ring,
-    ),
-    Family::Mechanics.preset(
-        "lever-one-tooth-off",
-        "lever one tooth off on its shaft: both stops shifted alike",
-        Tag::MustReject,
-        (8.0, 15.0, "degrees a tooth"),
-        ELSEWHERE,
-        clock_ring,
-    ),
+    Family::Mechanics
+        .preset(
+            "ring-clocked-open",
+            "nozzle ring indexed wrongly, toward open: both stops shifted alike",
+            Tag::MustReject,
+            (0.0, 12.0, "degrees"),
+            ELSEWHERE,
+            |case, degrees| clock_ring(case, -degrees),
+        )
+        .shown_by(Check::Indexing, LOOK_DEG),
+    Family::Mechanics
+        .preset(
+            "ring-clocked-closed",
+            "nozzle ring indexed wrongly, toward closed: both stops shifted alike",
+            Tag::MustReject,
+            (0.0, 12.0, "degrees"),
+            ELSEWHERE,
+            clock_ring,
+        )
+        .shown_by(Check::Indexing, LOOK_DEG),
+    Family::Mechanics
+        .preset(
+            "lever-one-tooth-off",
+            "lever one tooth off on its shaft: both stops shifted alike",
+            Tag::MustReject,
+            (8.0, 15.0, "degrees a tooth"),
+            ELSEWHERE,
+            clock_ring,
+        )
+        .shown_by(Check::Indexing, LOOK_DEG),
     Family::Mechanics.preset(
         "rod-off",
         "rod has come off: the lever turns alone",

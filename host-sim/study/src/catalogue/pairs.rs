@@ -2,6 +2,7 @@
 
 use firmware_core::learn::Check;
 
+use super::preset::LOOK_DEG;
 use super::{Case, Family, Preset, Tag, find};
 use plant::actuator::StopCondition;
 use plant::sensor::{ChannelFault, PositionFault};
@@ -49,19 +50,21 @@ pub(super) const PRESETS: &[Preset] = &[
             case.failed_checks.push(Check::Indexing);
         },
     ),
-    Family::Pair.preset(
-        "shifted-stop-hidden-by-sensor",
-        "closed stop too early and the sensor turned to match it",
-        Tag::MustReject,
-        (0.0, 8.0, "degrees"),
-        ELSEWHERE,
-        |case, degrees| {
-            let closed = case.size.closed();
-            let shifted = StopCondition::Shifted(-closed.sign() * case.size.rad(degrees));
-            case.fault(FaultKind::RingStop(closed, StopFault::Changed(shifted)));
-            turn_sensor(case, degrees);
-        },
-    ),
+    Family::Pair
+        .preset(
+            "shifted-stop-hidden-by-sensor",
+            "closed stop too early and the sensor turned to match it",
+            Tag::MustReject,
+            (0.0, 8.0, "degrees"),
+            ELSEWHERE,
+            |case, degrees| {
+                let closed = case.size.closed();
+                let shifted = StopCondition::Shifted(-closed.sign() * case.size.rad(degrees));
+                case.fault(FaultKind::RingStop(closed, StopFault::Changed(shifted)));
+                turn_sensor(case, degrees);
+            },
+        )
+        .shown_by(Check::MinimumFlow, LOOK_DEG),
     Family::Pair.preset(
         "sooted-ring-low-supply",
         "sooted ring on a low battery",

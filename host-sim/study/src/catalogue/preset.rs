@@ -6,6 +6,10 @@ use serde::{Deserialize, Serialize};
 use super::Case;
 use plant::world::WorldConfig;
 
+/// From how many degrees of a travel of 70° an index mark or a gauge at the minimum-flow stop shows something off: half
+/// the tolerance (common practice, no source).
+pub(super) const LOOK_DEG: f64 = 0.7;
+
 /// What fault it belongs with.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, schemars::JsonSchema)]
 #[serde(rename_all = "kebab-case")]
@@ -35,7 +39,8 @@ impl Family {
         reasons: &'static [&'static str],
         apply: fn(&mut Case, f64),
     ) -> Preset {
-        Preset { name, about, family: self, tag, severity: Severity { mild, worst, unit }, reasons, apply }
+        let severity = Severity { mild, worst, unit };
+        Preset { name, about, family: self, tag, severity, reasons, shown_by: None, apply }
     }
 }
 
@@ -92,10 +97,21 @@ pub struct Preset {
     pub severity: Severity,
     /// Names of the refusals that fit this fault.
     pub reasons: &'static [&'static str],
+    shown_by: Option<(Check, f64)>,
     apply: fn(&mut Case, f64),
 }
 
 impl Preset {
+    /// This fault, which a person's check shows from a severity on, whatever the signals say.
+    pub(super) const fn shown_by(self, check: Check, from: f64) -> Self {
+        Self { shown_by: Some((check, from)), ..self }
+    }
+
+    /// The check that a careful person finds failed at a severity, though alone this fault shows in the signals.
+    pub(crate) fn shown(&self, severity: f64) -> Option<Check> {
+        self.shown_by.and_then(|(check, from)| (severity >= from).then_some(check))
+    }
+
     /// Puts the fault into a unit.
     pub fn apply(&self, case: &mut Case, severity: f64) {
         (self.apply)(case, severity);

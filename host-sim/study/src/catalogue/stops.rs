@@ -1,5 +1,8 @@
 //! Faults of the end stops.
 
+use firmware_core::learn::Check;
+
+use super::preset::LOOK_DEG;
 use super::{Case, Family, Preset, Tag};
 use plant::actuator::{Obstruction, StopCondition, StopParams, TravelEnd};
 use plant::world::{FaultKind, StopFault};
@@ -51,14 +54,16 @@ const UNSTEADY: &[&str] = &[
 ];
 
 pub(super) const PRESETS: &[Preset] = &[
-    Family::Mechanics.preset(
-        "soot-at-closed-stop",
-        "a bed of soot in front of the closed stop",
-        Tag::MustReject,
-        (0.0, 5.0, "degrees thick"),
-        SOFT,
-        |case, degrees| soot_bed(case, case.size.closed(), degrees),
-    ),
+    Family::Mechanics
+        .preset(
+            "soot-at-closed-stop",
+            "a bed of soot in front of the closed stop",
+            Tag::MustReject,
+            (0.0, 5.0, "degrees thick"),
+            SOFT,
+            |case, degrees| soot_bed(case, case.size.closed(), degrees),
+        )
+        .shown_by(Check::MinimumFlow, LOOK_DEG),
     Family::Mechanics.preset(
         "soot-at-open-stop",
         "a bed of soot in front of the open stop",
@@ -86,22 +91,26 @@ pub(super) const PRESETS: &[Preset] = &[
             soften(case, case.size.closed(), share);
         },
     ),
-    Family::Mechanics.preset(
-        "closed-stop-shifted-in",
-        "closed stop stands too early",
-        Tag::MustReject,
-        (0.0, 8.0, "degrees"),
-        SHIFTED_IN,
-        |case, degrees| shift(case, case.size.closed(), -degrees),
-    ),
-    Family::Mechanics.preset(
-        "closed-stop-shifted-out",
-        "closed stop stands too late",
-        Tag::MustReject,
-        (0.0, 4.5, "degrees"),
-        SHIFTED_OUT,
-        |case, degrees| shift(case, case.size.closed(), degrees),
-    ),
+    Family::Mechanics
+        .preset(
+            "closed-stop-shifted-in",
+            "closed stop stands too early",
+            Tag::MustReject,
+            (0.0, 8.0, "degrees"),
+            SHIFTED_IN,
+            |case, degrees| shift(case, case.size.closed(), -degrees),
+        )
+        .shown_by(Check::MinimumFlow, LOOK_DEG),
+    Family::Mechanics
+        .preset(
+            "closed-stop-shifted-out",
+            "closed stop stands too late",
+            Tag::MustReject,
+            (0.0, 4.5, "degrees"),
+            SHIFTED_OUT,
+            |case, degrees| shift(case, case.size.closed(), degrees),
+        )
+        .shown_by(Check::MinimumFlow, LOOK_DEG),
     Family::Mechanics.preset(
         "open-stop-shifted-in",
         "open stop stands too early",
@@ -118,14 +127,16 @@ pub(super) const PRESETS: &[Preset] = &[
         SHIFTED_OUT,
         |case, degrees| shift(case, case.size.open(), degrees),
     ),
-    Family::Mechanics.preset(
-        "closed-stop-missing",
-        "minimum-flow stop broken off",
-        Tag::MustReject,
-        (0.0, 1.0, "no effect"),
-        SHIFTED_OUT,
-        |case, _| case.fault(FaultKind::RingStop(case.size.closed(), StopFault::Missing)),
-    ),
+    Family::Mechanics
+        .preset(
+            "closed-stop-missing",
+            "minimum-flow stop broken off",
+            Tag::MustReject,
+            (0.0, 1.0, "no effect"),
+            SHIFTED_OUT,
+            |case, _| case.fault(FaultKind::RingStop(case.size.closed(), StopFault::Missing)),
+        )
+        .shown_by(Check::MinimumFlow, 0.0),
     Family::Mechanics.preset(
         "open-stop-missing",
         "ring contact at open broken off",
@@ -134,17 +145,19 @@ pub(super) const PRESETS: &[Preset] = &[
         SHIFTED_OUT,
         |case, _| case.fault(FaultKind::RingStop(case.size.open(), StopFault::Missing)),
     ),
-    Family::Mechanics.preset(
-        "worn-closed-stop",
-        "closed stop hammered back and yielding",
-        Tag::MustReject,
-        (0.0, 4.0, "degrees"),
-        &["stop outside window", "stop missing", "span long", "soft stop"],
-        |case, degrees| {
-            let worn = StopCondition::Worn(case.size.rad(degrees));
-            case.fault(FaultKind::RingStop(case.size.closed(), StopFault::Changed(worn)));
-        },
-    ),
+    Family::Mechanics
+        .preset(
+            "worn-closed-stop",
+            "closed stop hammered back and yielding",
+            Tag::MustReject,
+            (0.0, 4.0, "degrees"),
+            &["stop outside window", "stop missing", "span long", "soft stop"],
+            |case, degrees| {
+                let worn = StopCondition::Worn(case.size.rad(degrees));
+                case.fault(FaultKind::RingStop(case.size.closed(), StopFault::Changed(worn)));
+            },
+        )
+        .shown_by(Check::MinimumFlow, LOOK_DEG),
     Family::Mechanics.preset(
         "loose-stop",
         "closed stop sits loose: each touch finds it elsewhere",

@@ -196,7 +196,7 @@ fn text(result: &LearnCampaign, fold: Fold) -> String {
 }
 
 /// Units with two faults.
-fn pairs(pairs: &PairTally) -> [String; 2] {
+fn pairs(pairs: &PairTally) -> [String; 3] {
     let Endings { accepted, accepted_wrongly, not_proven, refused, refused_wrongly: _ } = pairs.endings;
     let (accepted, impossible) = (accepted + accepted_wrongly, pairs.impossible);
     [
@@ -205,6 +205,10 @@ fn pairs(pairs: &PairTally) -> [String; 2] {
              no unit can have"
         ),
         rate("wrongly accepted with two faults", &pairs.wrongly_accepted),
+        format!(
+            "stop off, signals sound, held back by an index mark or a gauge alone: {}",
+            pairs.held_by_a_look
+        ),
     ]
 }
 

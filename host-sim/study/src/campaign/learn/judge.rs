@@ -145,6 +145,11 @@ pub(super) fn judge(
     }
 }
 
+/// Is a stop off by more than the tolerance?
+pub(super) fn is_off(errors: [f64; 2]) -> bool {
+    errors.iter().any(|error| error.is_nan() || error.abs() > TOLERANCE)
+}
+
 fn errors(calibration: &Calibration, truth: StopTruth, travel_counts: f64) -> [f64; 2] {
     let off = |learned: f32, truth: Option<f64>| match truth {
         Some(truth) => (f64::from(learned) - truth) / travel_counts,
@@ -166,8 +171,7 @@ fn verdict(
 ) -> LearnVerdict {
     match outcome {
         LearnOutcome::Accepted(_) => {
-            let is_off = errors
-                .is_none_or(|errors| errors.iter().any(|error| error.is_nan() || error.abs() > TOLERANCE));
+            let is_off = errors.is_none_or(is_off);
             let unseen = faults
                 .iter()
                 .any(|fault| matches!(fault.tag, Tag::UndecidableWithout(check) if !checked.contains(check)));

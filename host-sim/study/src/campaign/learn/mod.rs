@@ -144,13 +144,23 @@ pub fn one(
     number: u64,
 ) -> Result<JudgedLearn, LearnRunError> {
     let rng = Pcg64Mcg::seed_from_u64(mix(seed, preset.name, number));
-    learn_of(&[preset], (nominal, settings), rng)
+    learn_of(&[preset], Scrutiny::WhereSignalsAreSound, (nominal, settings), rng)
+}
+
+/// How closely a person beside the unit looks before confirming it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Scrutiny {
+    /// Only what leaves every signal sound: what signals can show alone, they must show alone.
+    WhereSignalsAreSound,
+    /// Every check, carefully.
+    Everywhere,
 }
 
 /// A healthy unit is drawn, all faults put in at drawn severities, and the learn judged by truth. With several, any
 /// reason fits, and the severity told is the last one's.
 fn learn_of(
     faults: &[&Preset],
+    scrutiny: Scrutiny,
     (nominal, settings): (&WorldConfig, &Settings),
     mut rng: Pcg64Mcg,
 ) -> Result<JudgedLearn, LearnRunError> {
@@ -160,6 +170,10 @@ fn learn_of(
     for preset in faults {
         severity = preset.severity.at(rng.random::<f64>());
         preset.apply(&mut case, severity);
+        match scrutiny {
+            Scrutiny::WhereSignalsAreSound => {}
+            Scrutiny::Everywhere => case.failed_checks.extend(preset.shown(severity)),
+        }
     }
     let moved_by_hand = if rng.random::<bool>() { Some(rng.random::<f64>()) } else { None };
     let hot = healthy.actuator.motor.heat.is_some_and(|heat| heat.surroundings_c > HOT_FROM_C);
