@@ -2,6 +2,7 @@
 
 mod guard;
 mod identify;
+mod laws;
 mod limits;
 mod own_law;
 mod position;

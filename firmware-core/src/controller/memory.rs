@@ -3,7 +3,7 @@
 //! [`ROUND_TICKS`].
 //!
 //! Until a changed value is found the drive may do whatever the supply lets it: on the invented actuator A at 14.4 V
-//! that is at most 9 A (14.4 V through 1.6 Ω) for 28 ms, 3.6 J. A changed sign of a zero is not found: it changes
+//! that is at most 9 A (14.4 V through 1.6 Ω) for 29 ms, 3.8 J. A changed sign of a zero is not found: it changes
 //! nothing.
 
 use crate::calibration::Calibration;

@@ -9,7 +9,7 @@ use crate::settings::{SECTIONS, Settings, SettingsHash, SettingsSection};
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Given {
     /// A bit for each section.
-    sections: u16,
+    sections: u32,
     hash: Option<SettingsHash>,
 }
 

@@ -26,7 +26,10 @@ pub use motion::{LimitSettings, PositionSettings, SlewSettings};
 pub use plausibility::PlausibilitySettings;
 pub use section::{MAX_SECTION_BYTES, SECTIONS, SettingsSection};
 pub(crate) use table::within;
-pub use target::{MapAxes, ModeSettings, OpeningMap, TargetSettings, TrimSettings};
+pub use target::{
+    FixedGainSettings, LawName, MapAxes, ModeSettings, ModelSettings, OpeningMap, TargetSettings,
+    TrimSettings,
+};
 
 use serde::{Deserialize, Serialize};
 
@@ -34,13 +37,12 @@ use serde::{Deserialize, Serialize};
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[serde(default, deny_unknown_fields)]
+#[repr(C)] // in this order, so that what a tick reads most lies within reach of one load
 pub struct Settings {
     /// The actuator's constants.
     pub actuator: ActuatorSettings,
     /// When a reading is believed.
     pub plausibility: PlausibilitySettings,
-    /// From the engine's demand to the wanted opening.
-    pub target: TargetSettings,
     /// Over-boost, over-speed, exhaust pressure.
     pub guard: GuardSettings,
     /// Rates of the wanted opening.
@@ -49,6 +51,8 @@ pub struct Settings {
     pub position: PositionSettings,
     /// Heat, stall, end stops.
     pub limits: LimitSettings,
+    /// From the engine's demand to the wanted opening.
+    pub target: TargetSettings,
     /// How end stops are learned.
     pub learn: LearnSettings,
 }

@@ -6,9 +6,9 @@ use serde::{Deserialize, Deserializer, Serialize, Serializer};
 
 use super::table::{AllowedRange, OnWire, WireField};
 use super::{
-    ActuatorSettings, GuardLimits, GuardStages, LearnLimits, LearnMotion, LearnWindows, LimitSettings,
-    MapAxes, ModeSettings, OpeningMap, PlausibilitySettings, PositionSettings, SettingError, SettingField,
-    Settings, SlewSettings, TrimSettings,
+    ActuatorSettings, FixedGainSettings, GuardLimits, GuardStages, LawName, LearnLimits, LearnMotion,
+    LearnWindows, LimitSettings, MapAxes, ModeSettings, ModelSettings, OpeningMap, PlausibilitySettings,
+    PositionSettings, SettingError, SettingField, Settings, SlewSettings, TrimSettings,
 };
 use crate::tables::MAP_POINTS;
 
@@ -17,7 +17,7 @@ use crate::tables::MAP_POINTS;
 pub const MAX_SECTION_BYTES: usize = 200;
 
 /// Number of the first piece that is a map's row.
-const FIRST_ROW: u8 = 15;
+const FIRST_ROW: u8 = 16;
 
 /// Makes the sections from their list: number on the wire, name, type, place in the settings.
 macro_rules! sections {
@@ -108,6 +108,12 @@ sections! {
     13 LearnLimits(LearnLimits) at learn.limits;
     /// Where the stops may lie.
     14 LearnWindows(LearnWindows) at learn.windows;
+    /// The law of boost control.
+    15 Law(LawName) at target.law;
+    /// Gains of the law with one gain.
+    16 FixedGain(FixedGainSettings) at target.fixed_gain;
+    /// Engine of the law with a model.
+    17 Model(ModelSettings) at target.model;
 }
 
 impl OpeningMap {
@@ -117,6 +123,16 @@ impl OpeningMap {
     #[inline]
     fn with_rows(&mut self, job: &mut dyn FnMut(&mut [WireField<'_>], &[AllowedRange])) {
         job(&mut [self.place()], &[[0.0, 1.0]]);
+    }
+}
+
+impl LawName {
+    /// A choice is one row without a name of its own.
+    const FIELDS: &[&str] = &[];
+
+    #[inline]
+    fn with_rows(&mut self, job: &mut dyn FnMut(&mut [WireField<'_>], &[AllowedRange])) {
+        job(&mut [self.place()], &[[0.0, 0.0]]);
     }
 }
 
@@ -147,6 +163,7 @@ impl Settings {
             12 => self.learn.windows == other.learn.windows,
             13 => self.plausibility.second_half() == other.plausibility.second_half(),
             14 => self.guard.limits.halves().1 == other.guard.limits.halves().1,
+            15 => self.target.has_same_laws(&other.target),
             FIRST_ROW.. => self.has_same_row(usize::from(piece.saturating_sub(FIRST_ROW)), other),
         }
     }

@@ -7,7 +7,7 @@ use serde::Deserialize;
 use serde::de::{Error, SeqAccess};
 use serde::ser::SerializeTuple;
 
-use super::{CountsDirection, OpeningMap, SetupWindows, SpringAction, StopWindow};
+use super::{CountsDirection, LawName, OpeningMap, SetupWindows, SpringAction, StopWindow};
 use crate::tables::{MAP_POINTS, Map};
 use crate::units::{
     Ampere, Celsius, Counts, Duty, Kilopascal, Load, Opening, OutOfRange, Rpm, Volt, is_within,
@@ -80,6 +80,7 @@ pub(super) enum WireField<'a> {
     Direction(&'a mut CountsDirection),
     Spring(&'a mut SpringAction),
     Windows(&'a mut SetupWindows),
+    Law(&'a mut LawName),
 }
 
 /// What may be a field of a section.
@@ -116,6 +117,7 @@ fields! {
     [f32; MAP_POINTS]: it => WireField::List(it);
     OpeningMap: it => WireField::Map(&mut it.0);
     SetupWindows: it => WireField::Windows(it);
+    LawName: it => WireField::Law(it);
 }
 
 impl<'a> WireField<'a> {
@@ -141,6 +143,7 @@ impl<'a> WireField<'a> {
             Self::Direction(to) => next(wire, *to),
             Self::Spring(to) => next(wire, *to),
             Self::Windows(to) => next(wire, *to),
+            Self::Law(to) => next(wire, *to),
         }
     }
 
@@ -160,6 +163,7 @@ impl<'a> WireField<'a> {
             Self::Direction(it) => wire.serialize_element(*it),
             Self::Spring(it) => wire.serialize_element(*it),
             Self::Windows(it) => wire.serialize_element(*it),
+            Self::Law(it) => wire.serialize_element(*it),
         }
     }
 
@@ -186,7 +190,7 @@ impl<'a> WireField<'a> {
             #[allow(clippy::cast_precision_loss)] // only compared with small bounds
             Self::Long(it) => within(**it as f32, min, max),
             Self::Counts(it) => within(it.as_f32(), min, max),
-            Self::Direction(_) | Self::Spring(_) => Ok(()),
+            Self::Direction(_) | Self::Spring(_) | Self::Law(_) => Ok(()),
             Self::Windows(it) => {
                 let windows = [it.cold.closed, it.cold.open, it.hot.closed, it.hot.open];
                 windows.iter().try_for_each(|window| window_within(window, min, max))

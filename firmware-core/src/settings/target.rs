@@ -46,6 +46,70 @@ section! {
     }
 }
 
+/// How boost error becomes an opening.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[serde(rename_all = "kebab-case")]
+pub enum LawName {
+    /// The feed-forward map with a trim whose gain follows engine speed.
+    MapTrim,
+    /// One gain everywhere, from the least opening up, without feed-forward.
+    FixedGain,
+    /// Feed-forward from a model of the engine at rest, with the same trim.
+    ModelTrim,
+}
+
+impl LawName {
+    /// All of them, the default first.
+    pub const ALL: [Self; 3] = [Self::MapTrim, Self::FixedGain, Self::ModelTrim];
+
+    /// As it stands in a controller file.
+    #[must_use]
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::MapTrim => "map-trim",
+            Self::FixedGain => "fixed-gain",
+            Self::ModelTrim => "model-trim",
+        }
+    }
+}
+
+section! {
+    /// Gains of the law `fixed-gain`.
+    pub struct FixedGainSettings {
+        /// Opening for each kPa of boost error: the trim's default gain times the smallest of its gain factors, so that
+        /// no engine speed sees a sharper loop than under the trim.
+        gain_per_kpa: f32 = 0.0055, from 0.0, to 0.2;
+        /// Integral time, s, the trim's.
+        integral_time_s: f32 = 0.66, from 0.02, to 60.0;
+    }
+}
+
+section! {
+    /// The engine at rest as the law `model-trim` knows it. The defaults are those of the invented bench engine A.
+    pub struct ModelSettings as it {
+        /// Displacement, litres.
+        displacement_l: f32 = 2.2, from 0.1, to 50.0;
+        /// Volumetric efficiency.
+        volumetric: f32 = 0.94, from 0.3, to 1.2;
+        /// Temperature in the intake, K.
+        intake_k: f32 = 320.0, from 230.0, to 450.0;
+        /// Fuel at full load, mg for each revolution of the engine: two strokes of 40 mg.
+        fuel_mg_per_rev: f32 = 80.0, from 1.0, to 5000.0;
+        /// Warming of the exhaust for each kg of fuel in a kg of exhaust, K: the share of heat that leaves with it,
+        /// 0.38, of 42.9 MJ/kg, over 1149 J/(kg K).
+        warming_k: f32 = 14_188.0, from 1000.0, to 40_000.0;
+        /// Efficiency of turbine and compressor together: 0.70 times 0.71.
+        efficiency: f32 = 0.5, from 0.1, to 0.9;
+        /// Nozzle area with the vanes closed, mm².
+        closed_mm2: f32 = 85.0, from 1.0, to 20_000.0;
+        /// Nozzle area with the vanes open, mm².
+        open_mm2: f32 = 420.0, from it.closed_mm2 + 1.0, to 40_000.0;
+        /// Exponent of area over opening.
+        area_exponent: f32 = 1.2, from 0.3, to 3.0;
+    }
+}
+
 section! {
     /// What the modes other than boost control do, and how the boost target is shaped.
     pub struct ModeSettings {
@@ -79,7 +143,10 @@ section! {
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[serde(default, deny_unknown_fields)]
+#[repr(C)] // as for all settings
 pub struct TargetSettings {
+    /// The law of boost control.
+    pub law: LawName,
     /// Axes of both maps.
     pub axes: MapAxes,
     /// Opening for engine speed and load before any trim, 0 to 1.
@@ -88,6 +155,10 @@ pub struct TargetSettings {
     pub minimum_opening: OpeningMap,
     /// Trim on boost error.
     pub trim: TrimSettings,
+    /// Gains of the law `fixed-gain`.
+    pub fixed_gain: FixedGainSettings,
+    /// Engine of the law `model-trim`.
+    pub model: ModelSettings,
     /// Modes and boost target.
     pub modes: ModeSettings,
 }
@@ -95,6 +166,7 @@ pub struct TargetSettings {
 impl TargetSettings {
     /// The defaults.
     pub const DEFAULT: Self = Self {
+        law: LawName::MapTrim,
         axes: MapAxes::DEFAULT,
         // From the steady states of the invented bench engine A.
         feed_forward: OpeningMap([
@@ -114,8 +186,18 @@ impl TargetSettings {
             [0.14, 0.15, 0.18, 0.22, 0.30, 0.38],
         ]),
         trim: TrimSettings::DEFAULT,
+        fixed_gain: FixedGainSettings::DEFAULT,
+        model: ModelSettings::DEFAULT,
         modes: ModeSettings::DEFAULT,
     };
+}
+
+impl TargetSettings {
+    /// True when the choice of law and what only one law uses are the same.
+    #[inline(never)] // inside the check of memory it costs every tick some instructions
+    pub(super) fn has_same_laws(&self, other: &Self) -> bool {
+        self.law == other.law && self.fixed_gain == other.fixed_gain && self.model == other.model
+    }
 }
 
 impl Default for TargetSettings {

@@ -8,7 +8,7 @@ use crate::plausibility::Air;
 use crate::position::regulator::OutputRange;
 use crate::settings::TargetSettings;
 
-/// What boost control knows in a tick. Every number is finite.
+/// What boost control knows in a tick. All numbers are finite while the engine's demand is.
 #[derive(Debug, Clone, Copy)]
 pub struct Aim<'a> {
     /// Boost to reach now, kPa absolute: after the barometer and at the allowed rate.

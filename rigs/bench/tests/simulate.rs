@@ -53,6 +53,35 @@ fn two_controllers_stand_side_by_side_and_the_same_seed_gives_the_same_bytes() {
 }
 
 #[test]
+fn every_law_stands_side_by_side_under_its_own_name() {
+    let folder = tempfile::tempdir().unwrap();
+    let at = folder.path();
+    fs::write(at.join("mine.toml"), "[target]\nlaw = \"fixed-gain\"\n").unwrap();
+    assert_eq!(vanebench(&["simulate", "tip-in", "--laws", "--out", "laws"], at).0, 0);
+    assert_eq!(vanebench(&["simulate", "tip-in", "--with", "mine.toml", "--out", "mine"], at).0, 0);
+    let csv = |file: &str| fs::read(at.join(file)).unwrap();
+    assert_eq!(csv("laws/fixed-gain.csv"), csv("mine/mine.csv"));
+    assert_ne!(csv("laws/map-trim.csv"), csv("laws/model-trim.csv"));
+    let both = told(&["simulate", "tip-in", "--laws", "--with", "mine.toml"], at);
+    let names: Vec<_> = both["runs"].as_array().unwrap().iter().map(|run| &run["controller"]).collect();
+    assert_eq!(names, ["mine-map-trim", "mine-fixed-gain", "mine-model-trim"]);
+}
+
+#[test]
+fn a_law_that_is_not_there_is_named_with_its_file_line_and_what_there_is() {
+    let folder = tempfile::tempdir().unwrap();
+    let at = folder.path();
+    fs::write(at.join("mine.toml"), "[target]\nlaw = \"fixed-gian\"\n").unwrap();
+    let (code, _, said) = vanebench(&["simulate", "tip-in", "--with", "mine.toml", "--out", "out"], at);
+    assert_eq!(code, 2, "{said}");
+    let said = said.split_whitespace().collect::<Vec<_>>().join(" ");
+    for word in ["mine.toml", "2", "fixed-gian", "map-trim", "fixed-gain", "model-trim"] {
+        assert!(said.contains(word), "{word} is missing in: {said}");
+    }
+    assert!(!at.join("out").exists());
+}
+
+#[test]
 fn a_wrong_scenario_is_named_with_its_field_and_nothing_is_written() {
     let folder = tempfile::tempdir().unwrap();
     let at = folder.path();

@@ -54,6 +54,9 @@ impl Settings {
             SettingsSection::LearnMotion(it) => self.learn.motion = it,
             SettingsSection::LearnLimits(it) => self.learn.limits = it,
             SettingsSection::LearnWindows(it) => self.learn.windows = it,
+            SettingsSection::Law(it) => self.target.law = it,
+            SettingsSection::FixedGain(it) => self.target.fixed_gain = it,
+            SettingsSection::Model(it) => self.target.model = it,
         }
     }
 }

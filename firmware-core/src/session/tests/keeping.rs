@@ -1,6 +1,7 @@
 //! Settings, learns and calibrations: what is taken, refused and kept.
 
 use super::*;
+use crate::settings::SECTIONS;
 
 #[test]
 fn a_setting_out_of_range_is_refused_by_name_and_changes_nothing() {
@@ -110,7 +111,7 @@ fn a_board_without_settings_names_how_many_are_missing_and_one_with_others_names
     let settings = Settings::default();
     let arm = ToBoard::Arm { settings: settings.hash() };
     for (given, section) in settings.sections().enumerate() {
-        let missing = 15 - given as u8;
+        let missing = SECTIONS - given as u8;
         assert_eq!(bench.ask(&arm), refused(Refusal::NoSettings { missing }));
         assert_eq!(bench.ask(&ToBoard::Settings(section)), Outcome::Done);
     }
@@ -121,15 +122,15 @@ fn a_board_without_settings_names_how_many_are_missing_and_one_with_others_names
 }
 
 #[test]
-fn the_same_section_sent_fifteen_times_is_not_all_settings() {
+fn the_same_section_sent_over_and_over_is_not_all_settings() {
     let mut bench = Bench::blank();
     bench.ask(&ToBoard::Hello);
     let slew = SettingsSection::Slew(Settings::default().slew);
-    for _ in 0..15 {
+    for _ in 0..SECTIONS {
         bench.ask(&ToBoard::Settings(slew));
     }
     let settings = bench.session.control.controller.settings().hash();
-    assert_eq!(bench.ask(&ToBoard::Arm { settings }), refused(Refusal::NoSettings { missing: 14 }));
+    assert_eq!(bench.ask(&ToBoard::Arm { settings }), refused(Refusal::NoSettings { missing: SECTIONS - 1 }));
 }
 
 #[test]
@@ -152,7 +153,7 @@ fn stored_settings_that_this_build_does_not_allow_are_none() {
     settings.learn.limits.relearn_window = f32::NAN;
     bench.session.restore(&Kept { settings: Some(settings), ..kept(None) });
     bench.ask(&ToBoard::Hello);
-    assert_eq!(bench.arm(), refused(Refusal::NoSettings { missing: 15 }));
+    assert_eq!(bench.arm(), refused(Refusal::NoSettings { missing: SECTIONS }));
 }
 
 #[test]
@@ -171,7 +172,7 @@ fn settings_are_not_changed_under_a_drive_and_disarm_it_otherwise() {
 fn a_save_is_taken_only_at_duty_zero_and_told_with_its_number() {
     let mut bench = Bench::blank();
     bench.ask(&ToBoard::Hello);
-    assert_eq!(bench.ask(&ToBoard::Store), refused(Refusal::NoSettings { missing: 15 }));
+    assert_eq!(bench.ask(&ToBoard::Store), refused(Refusal::NoSettings { missing: SECTIONS }));
     let mut bench = Bench::ready(Some(held(Setup::Attached)));
     bench.store = None;
     bench.load(duty(0.5));

@@ -48,6 +48,9 @@ pub struct Args {
     /// Controller settings to try, a TOML file each; without any, the built-in settings
     #[arg(long = "with", value_name = "CONTROLLER.toml")]
     with: Vec<PathBuf>,
+    /// Run under every law of boost control that the controller brings along, side by side
+    #[arg(long)]
+    laws: bool,
     /// Measured turbos to put on the scenario's engine, a parts sheet each (as for match); without any, the
     /// scenario's own
     #[arg(long, value_name = "SHEET.toml")]

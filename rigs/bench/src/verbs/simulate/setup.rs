@@ -5,7 +5,7 @@
 
 use std::path::Path;
 
-use firmware_core::settings::Settings;
+use firmware_core::settings::{LawName, Settings};
 use study::scenario::Scenario;
 
 use super::Args;
@@ -26,8 +26,24 @@ pub(super) struct RunParts {
     pub(super) parts: Option<PartsOfRun>,
 }
 
-/// Every controller with the name it goes by.
+/// Every controller with the name it goes by; with `--laws` under each law.
 fn controllers(args: &Args) -> Result<Vec<(String, Settings)>, Failure> {
+    let given = given_controllers(args)?;
+    if !args.laws {
+        return Ok(given);
+    }
+    let under = |name: &str, settings: &Settings, law: LawName| {
+        let word = law.word();
+        let name = if args.with.is_empty() { word.to_owned() } else { format!("{name}-{word}") };
+        let mut settings = *settings;
+        settings.target.law = law;
+        (name, settings)
+    };
+    Ok(given.iter().flat_map(|(name, settings)| LawName::ALL.map(|law| under(name, settings, law))).collect())
+}
+
+/// The controllers as they were given, under the law that each names.
+fn given_controllers(args: &Args) -> Result<Vec<(String, Settings)>, Failure> {
     let files = &args.with;
     if files.is_empty() {
         let own = args.actuator.map(|actuator| actuator.profile().map_err(Failure::usage)).transpose()?;
@@ -101,7 +117,7 @@ pub(super) fn setups(args: &Args, scenario: &Scenario) -> Result<Vec<RunParts>, 
         for (path, turbo) in args.parts.iter().zip(&turbos) {
             let (with_parts, told) =
                 put_on(path, scenario, args.scenario.as_deref().unwrap_or(&scenario.name))?;
-            let (name, label) = if args.with.is_empty() {
+            let (name, label) = if args.with.is_empty() && !args.laws {
                 (turbo.clone(), format!("turbo {turbo}"))
             } else {
                 (format!("{controller}-{turbo}"), format!("turbo {turbo} under controller {controller}"))
