@@ -17,14 +17,34 @@ pub struct BuiltInLaw {
 }
 
 impl BuiltInLaw {
-    /// The law in use. Out of the way: the default law's tick is the one that is counted in instructions.
+    // Out of the way: the default law's tick is the one whose instructions are scarce.
     #[cold]
     #[inline(never)]
-    fn chosen(&mut self, law: LawName) -> &mut dyn Law {
-        match law {
-            LawName::MapTrim => &mut self.map_trim,
-            LawName::FixedGain => &mut self.fixed_gain,
-            LawName::ModelTrim => &mut self.model_trim,
+    fn other_forward(&mut self, settings: &TargetSettings, aim: &Aim<'_>) -> Forward {
+        match settings.law {
+            LawName::MapTrim => self.map_trim.forward(settings, aim),
+            LawName::FixedGain => self.fixed_gain.forward(settings, aim),
+            LawName::ModelTrim => self.model_trim.forward(settings, aim),
+        }
+    }
+
+    #[cold]
+    #[inline(never)]
+    fn other_start(&mut self, settings: &TargetSettings, aim: &Aim<'_>, correction: f32) {
+        match settings.law {
+            LawName::MapTrim => self.map_trim.start(settings, aim, correction),
+            LawName::FixedGain => self.fixed_gain.start(settings, aim, correction),
+            LawName::ModelTrim => self.model_trim.start(settings, aim, correction),
+        }
+    }
+
+    #[cold]
+    #[inline(never)]
+    fn other_tick(&mut self, settings: &TargetSettings, aim: &Aim<'_>, range: OutputRange) -> f32 {
+        match settings.law {
+            LawName::MapTrim => self.map_trim.tick(settings, aim, range),
+            LawName::FixedGain => self.fixed_gain.tick(settings, aim, range),
+            LawName::ModelTrim => self.model_trim.tick(settings, aim, range),
         }
     }
 }
@@ -35,7 +55,7 @@ impl Law for BuiltInLaw {
         if settings.law == LawName::MapTrim {
             self.map_trim.forward(settings, aim)
         } else {
-            self.chosen(settings.law).forward(settings, aim)
+            self.other_forward(settings, aim)
         }
     }
 
@@ -44,7 +64,7 @@ impl Law for BuiltInLaw {
         if settings.law == LawName::MapTrim {
             self.map_trim.start(settings, aim, correction);
         } else {
-            self.chosen(settings.law).start(settings, aim, correction);
+            self.other_start(settings, aim, correction);
         }
     }
 
@@ -53,7 +73,7 @@ impl Law for BuiltInLaw {
         if settings.law == LawName::MapTrim {
             self.map_trim.tick(settings, aim, range)
         } else {
-            self.chosen(settings.law).tick(settings, aim, range)
+            self.other_tick(settings, aim, range)
         }
     }
 }
