@@ -26,6 +26,6 @@ pub(super) fn date(run: &Run) -> String {
     let simulated = run.file.run.virtual_unit.as_ref();
     simulated.map_or_else(
         || run.file.begun().unwrap_or_else(|| "not known".into()),
-        |unit| format!("{unit}: simulated, no real unit moved"),
+        |unit| format!("none: simulated ({unit}), no real unit moved"),
     )
 }
