@@ -1,7 +1,7 @@
 //! What the board logs arrives in words: time, level, text, place; and nothing is lost unsaid.
 //!
 //! Needs the image and QEMU:
-//! `rigs/board/build.sh && cargo test -p virtual-rig --features board-log --test board_log -- --ignored`.
+//! `rigs/board/build.sh && cargo test --workspace --features virtual-rig/board-log --test board_log -- --ignored`.
 #![cfg(feature = "board-log")]
 
 use std::path::Path;
