@@ -171,12 +171,19 @@ fn beside(plan: &BoostTuningPlan, old: &JudgedRuns, new: &JudgedRuns) -> Vec<Tun
     .collect()
 }
 
+/// One difference for each engine, its mean over the scenarios: an engine is the same in each of them, so that its runs
+/// do not count as draws of their own. Engines with a run that could not be finished are left out.
 fn paired(old: &JudgedRuns, new: &JudgedRuns) -> PairedChange {
-    let pairs = old.iter().flatten().zip(new.iter().flatten());
     let change = |(old, new): (&JudgedRun, &JudgedRun)| {
         Some(new.metrics?.boost_iae_kpa_s / old.metrics?.boost_iae_kpa_s - 1.0)
     };
-    PairedChange::of(&pairs.filter_map(change).collect::<Vec<_>>())
+    let of_engine = |engine: usize| -> Option<f64> {
+        let both = old.iter().zip(new).map(|(old, new)| old.get(engine).zip(new.get(engine)));
+        let changes: Option<Vec<f64>> = both.map(|pair| pair.and_then(change)).collect();
+        changes.map(|changes| changes.iter().sum::<f64>() / changes.len().max(1) as f64)
+    };
+    let engines = old.first().map_or(0, Vec::len);
+    PairedChange::of(&(0..engines).filter_map(of_engine).collect::<Vec<_>>())
 }
 
 /// What one search runs on.
