@@ -135,7 +135,8 @@ impl<L: Law> Controller<L> {
     }
 
     /// Takes one section of the settings in. What was learned of the unit stays: heat, and the guard's latch, which
-    /// only a person clears. Boost control starts afresh from the opening that stands: the law may be another. The settings stay as they were when the section is refused.
+    /// only a person clears. Boost control starts afresh from the opening that stands: the law may be another. The
+    /// settings stay as they were when the section is refused.
     ///
     /// # Errors
     /// The field that is out of range, with what was given and what is allowed.

@@ -1,6 +1,6 @@
 //! What of the settings a search may turn, and how far.
 
-use firmware_core::settings::Settings;
+use firmware_core::settings::{LawName, Settings};
 
 /// How far a knob turns from where it stands.
 #[derive(Debug, Clone, Copy)]
@@ -24,30 +24,44 @@ pub(super) struct Knob {
 /// Trim gains may become this many times as large or as small.
 const GAINS: KnobReach = KnobReach::Times(5.0);
 
+/// One number of the settings that may be turned so far.
+macro_rules! knob {
+    ($reach:expr, $($field:ident).+) => {
+        Knob {
+            reach: $reach,
+            value: |settings| f64::from(settings.target.$($field).+),
+            put: |settings, value| settings.target.$($field).+ = value as f32,
+        }
+    };
+}
+
+const TRIM_GAIN: Knob = knob!(GAINS, trim.gain_per_kpa);
+const TRIM_INTEGRAL: Knob = knob!(GAINS, trim.integral_time_s);
+const TRIM_DERIVATIVE: Knob = knob!(KnobReach::Between(0.0, 0.5), trim.derivative_time_s);
+/// The filter of boost, which every law has.
+const BOOST_FILTER: Knob = knob!(GAINS, trim.filter_s);
+
 /// Gains of the trim, then scale and offset of the feed-forward map.
 const MAP_TRIM: &[Knob] = &[
-    Knob {
-        reach: GAINS,
-        value: |settings| f64::from(settings.target.trim.gain_per_kpa),
-        put: |settings, value| settings.target.trim.gain_per_kpa = value as f32,
-    },
-    Knob {
-        reach: GAINS,
-        value: |settings| f64::from(settings.target.trim.integral_time_s),
-        put: |settings, value| settings.target.trim.integral_time_s = value as f32,
-    },
-    Knob {
-        reach: KnobReach::Between(0.0, 0.5),
-        value: |settings| f64::from(settings.target.trim.derivative_time_s),
-        put: |settings, value| settings.target.trim.derivative_time_s = value as f32,
-    },
-    Knob {
-        reach: GAINS,
-        value: |settings| f64::from(settings.target.trim.filter_s),
-        put: |settings, value| settings.target.trim.filter_s = value as f32,
-    },
+    TRIM_GAIN,
+    TRIM_INTEGRAL,
+    TRIM_DERIVATIVE,
+    BOOST_FILTER,
     Knob { reach: KnobReach::Between(0.7, 1.3), value: |_| 1.0, put: scale_map },
     Knob { reach: KnobReach::Between(-0.1, 0.1), value: |_| 0.0, put: shift_map },
+];
+
+const FIXED_GAIN: &[Knob] =
+    &[knob!(GAINS, fixed_gain.gain_per_kpa), knob!(GAINS, fixed_gain.integral_time_s), BOOST_FILTER];
+
+/// Gains of the trim, then what of the model is least known.
+const MODEL_TRIM: &[Knob] = &[
+    TRIM_GAIN,
+    TRIM_INTEGRAL,
+    TRIM_DERIVATIVE,
+    BOOST_FILTER,
+    knob!(KnobReach::Between(0.2, 0.9), model.efficiency),
+    knob!(KnobReach::Between(0.6, 2.0), model.area_exponent),
 ];
 
 fn scale_map(settings: &mut Settings, factor: f64) {
@@ -65,8 +79,12 @@ fn turn_map(settings: &mut Settings, turned: impl Fn(f64) -> f64) {
 }
 
 /// The knobs of the law that the settings name.
-pub(super) fn knobs(_settings: &Settings) -> &'static [Knob] {
-    MAP_TRIM
+pub(super) fn knobs(settings: &Settings) -> &'static [Knob] {
+    match settings.target.law {
+        LawName::MapTrim => MAP_TRIM,
+        LawName::FixedGain => FIXED_GAIN,
+        LawName::ModelTrim => MODEL_TRIM,
+    }
 }
 
 impl Knob {
@@ -114,11 +132,14 @@ mod tests {
 
     #[test]
     fn the_old_place_gives_the_old_settings_and_both_ends_are_allowed() {
-        let old = Settings::default();
-        let place: Vec<f64> = knobs(&old).iter().map(|knob| knob.place(&old)).collect();
-        assert_eq!(turned(&old, &place), old);
-        for end in [0.0, 1.0] {
-            turned(&old, &vec![end; place.len()]).validate().unwrap();
+        for law in LawName::ALL {
+            let mut old = Settings::default();
+            old.target.law = law;
+            let place: Vec<f64> = knobs(&old).iter().map(|knob| knob.place(&old)).collect();
+            assert_eq!(turned(&old, &place), old);
+            for end in [0.0, 1.0] {
+                turned(&old, &vec![end; place.len()]).validate().unwrap();
+            }
         }
     }
 

@@ -79,7 +79,7 @@ pub fn run(args: &Args, console: &Console) -> VerbResult {
     let settings = changed(&plan.settings, &found.settings)?;
     let written = match (&args.out, found.end) {
         (Some(path), TuningEnd::Better) => {
-            write_file(path, file_text(&origin(&plan), &settings).as_bytes())?;
+            write_file(path, file_text(&origin(&plan), plan.settings.target.law, &settings).as_bytes())?;
             Some(path.clone())
         }
         (Some(_) | None, _) => None,
@@ -208,7 +208,7 @@ fn text(plan: &BoostTuningPlan, told: &BoostTuningDocument, fold: Fold) -> Strin
     let TuningLimits { overshoot_pct, travel, reversals } = told.limits;
     let mut lines = vec![
         verdict.clone(),
-        format!("{}; simulated, nothing moved", origin(plan)),
+        format!("law {}, {}; simulated, nothing moved", plan.settings.target.law.word(), origin(plan)),
         format!(
             "limits: mean overshoot {overshoot_pct} %, travel {travel} and reversals {reversals} times those of the old settings"
         ),

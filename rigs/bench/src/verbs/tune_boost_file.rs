@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 use std::fmt::Write as _;
 
-use firmware_core::settings::Settings;
+use firmware_core::settings::{LawName, Settings};
 use serde_json::Value;
 
 use crate::caution::HANDED_OVER;
@@ -46,9 +46,13 @@ pub(super) fn toml_of(value: &Value) -> String {
     }
 }
 
-/// The file's text: where it came from, the caution, then table by table.
-pub(super) fn text(origin: &str, settings: &[TunedSetting]) -> String {
-    let mut tables: BTreeMap<&str, Vec<&TunedSetting>> = BTreeMap::new();
+/// The table that names the law.
+const LAW_TABLE: &str = "target";
+
+/// The file's text: where it came from, the caution, then table by table; with the law, without which its gains are
+/// nobody's.
+pub(super) fn text(origin: &str, law: LawName, settings: &[TunedSetting]) -> String {
+    let mut tables = BTreeMap::from([(LAW_TABLE, Vec::new())]);
     for setting in settings {
         tables.entry(&setting.table).or_default().push(setting);
     }
@@ -59,6 +63,9 @@ pub(super) fn text(origin: &str, settings: &[TunedSetting]) -> String {
     for (table, settings) in tables {
         // Writing to a string cannot fail.
         let _ = writeln!(text, "\n[settings.{table}]");
+        if table == LAW_TABLE {
+            let _ = writeln!(text, "law = \"{}\"", law.word());
+        }
         for setting in settings {
             line(&mut text, setting);
         }
@@ -89,14 +96,15 @@ mod tests {
 
     #[test]
     fn what_is_written_reads_back_to_the_bit_and_holds_what_changed_alone() {
-        let old = Settings::default();
+        let mut old = Settings::default();
         let mut new = old;
+        (old.target.law, new.target.law) = (LawName::ModelTrim, LawName::ModelTrim);
         new.target.trim.gain_per_kpa = 0.012_34;
         new.target.trim.integral_time_s = 1.1;
         new.target.feed_forward.0[2][3] = 0.333;
         let settings = changed(&old, &new).unwrap();
         assert_eq!(settings.len(), 3, "{settings:?}");
-        let text = text("for a test", &settings);
+        let text = text("for a test", LawName::ModelTrim, &settings);
         assert!(text.contains("gain_per_kpa = 0.01234 # was 0.0085\n"), "{text}");
         assert!(text.lines().nth(1).unwrap().contains(HANDED_OVER));
         assert_eq!(toml::from_str::<Sectioned>(&text).unwrap().settings, new);
