@@ -82,12 +82,47 @@ impl TuningMeans {
 
     /// By how much limits are exceeded beside the old settings, each as a share of its limit; 0 within all.
     pub(super) fn excess(&self, old: &Self, limits: &TuningLimits) -> f64 {
-        let over = |value: f64, limit: f64| (value / limit.max(f64::MIN_POSITIVE) - 1.0).max(0.0);
+        self.beside_limits(old, limits).iter().map(LimitedMean::excess).sum()
+    }
+
+    /// What is limited beside the old settings.
+    #[must_use]
+    pub fn beside_limits(&self, old: &Self, limits: &TuningLimits) -> [LimitedMean; 4] {
         let overshoot = limits.overshoot_pct.max(old.overshoot_pct.unwrap_or(0.0));
-        over(self.overshoot_pct.unwrap_or(0.0), overshoot)
-            + over(self.travel_strokes, limits.travel * old.travel_strokes)
-            + over(self.reversals, (limits.reversals * old.reversals).max(LEAST_REVERSALS))
-            + (self.bad_runs - old.bad_runs).max(0.0)
+        let reversals = (limits.reversals * old.reversals).max(LEAST_REVERSALS);
+        let mean = |what, reached, allowed| LimitedMean { what, reached, allowed, whole: allowed };
+        [
+            mean("overshoot, %", self.overshoot_pct.unwrap_or(0.0), overshoot),
+            mean("travel, strokes", self.travel_strokes, limits.travel * old.travel_strokes),
+            mean("reversals", self.reversals, reversals),
+            LimitedMean {
+                what: "share of runs out of limits",
+                reached: self.bad_runs,
+                allowed: old.bad_runs,
+                whole: 1.0,
+            },
+        ]
+    }
+}
+
+/// A mean that is limited.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct LimitedMean {
+    /// What it is, with its unit.
+    pub what: &'static str,
+    /// What was reached.
+    pub reached: f64,
+    /// The most that is allowed.
+    pub allowed: f64,
+    /// What an excess is a share of.
+    whole: f64,
+}
+
+impl LimitedMean {
+    /// By how much the limit is exceeded, as a share; 0 within it.
+    #[must_use]
+    pub fn excess(&self) -> f64 {
+        ((self.reached - self.allowed) / self.whole.max(f64::MIN_POSITIVE)).max(0.0)
     }
 }
 

@@ -10,7 +10,7 @@ mod judged;
 mod knob;
 mod trade_off;
 
-pub use judged::{TuningLimits, TuningMeans};
+pub use judged::{LimitedMean, TuningLimits, TuningMeans};
 pub use trade_off::{TradeOff, trade_off};
 
 use firmware_core::settings::Settings;

@@ -193,7 +193,7 @@ fn verdict(told: &BoostTuningDocument) -> String {
         TuningEnd::Better => format!("BETTER: {change}, within every limit"),
         TuningEnd::NoBetter => format!("NO BETTER: {change}; nothing is written"),
         TuningEnd::LimitExceeded => {
-            format!("OUT OF LIMITS: {change}, but a limit is exceeded there; nothing is written")
+            format!("OUT OF LIMITS: {change}, but {}; nothing is written", furthest_over(told))
         }
         TuningEnd::NothingWithinLimits => {
             "OUT OF LIMITS: nothing that was tried keeps the limits; nothing is written. Allow more overshoot, travel or \
@@ -201,6 +201,17 @@ fn verdict(told: &BoostTuningDocument) -> String {
                 .to_owned()
         }
     }
+}
+
+/// The limit that is exceeded furthest on held-out engines, in words.
+fn furthest_over(told: &BoostTuningDocument) -> String {
+    let of_side = |side: &TunedScenario| {
+        side.new.beside_limits(&side.old, &told.limits).map(|mean| (side.scenario.clone(), mean))
+    };
+    let all = told.held_out.iter().flat_map(of_side);
+    all.max_by(|(_, a), (_, b)| a.excess().total_cmp(&b.excess())).map_or_else(String::new, |(name, mean)| {
+        format!("{} in {name}: {}, allowed {}", mean.what, fixed(mean.reached, 2), fixed(mean.allowed, 2))
+    })
 }
 
 fn text(plan: &BoostTuningPlan, told: &BoostTuningDocument, fold: Fold) -> String {
