@@ -153,3 +153,38 @@ fn vanes_that_could_not_open_have_not_travelled_because_nobody_sees_them() {
     bench.measured = Some(Opening::OPEN);
     assert_eq!(bench.run_until(&over_boost(), GuardStage::Latched).cause, GuardCause::Travelled);
 }
+
+#[test]
+fn without_a_speed_sensor_the_pressure_ratio_trips() {
+    let mut bench = Bench::new();
+    (bench.settings.limits.boost, bench.settings.limits.boost_ratio) = (Kilopascal(900.0), 8.0);
+    bench.settings.limits.boost_over_target = Kilopascal(500.0);
+    let pressed = Air { boost: Some(Kilopascal(400.0)), turbo_speed: None, ..quiet() };
+    assert_eq!(bench.run_until(&pressed, GuardStage::Open).cause, GuardCause::TurboSpeedEstimated);
+}
+
+#[test]
+fn ease_opens_while_a_level_is_near_and_closes_once_it_is_not() {
+    let mut bench = Bench::new();
+    bench.measured = Some(Opening::CLOSED);
+    let limits = bench.settings.limits;
+    let level = limits.exhaust.0 - limits.exhaust_lag_margin.0;
+    let near =
+        Air { exhaust: Some(Kilopascal(level * (1.0 - bench.settings.stages.ease_band / 2.0))), ..quiet() };
+    bench.run_until(&near, GuardStage::Ease);
+    let opened = bench.run(&near, 50).opening;
+    assert!(opened > Opening::CLOSED, "{opened:?}");
+    let closing = bench.run(&quiet(), 20).opening;
+    assert_eq!(bench.guard.stage(), GuardStage::Ease);
+    assert!(closing < opened, "{closing:?} after {opened:?}");
+}
+
+#[test]
+fn boost_is_short_only_at_the_least_opening_and_far_below_its_target() {
+    for (is_at_minimum, boost) in [(false, 120.0), (true, 179.0)] {
+        let mut bench = Bench::new();
+        bench.is_at_minimum = is_at_minimum;
+        bench.run(&Air { boost: Some(Kilopascal(boost)), ..quiet() }, 20_000);
+        assert_eq!(bench.guard.stage(), GuardStage::Normal, "{is_at_minimum} {boost}");
+    }
+}

@@ -79,3 +79,41 @@ impl Law for ModelTrim {
         self.trim.tick(&settings.trim, aim, range)
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::sample::{EngineDemand, Mode};
+    use crate::units::{Kilopascal, Load, Rpm};
+
+    /// The published relations of the head of this file in double precision (Python 3.11), by hand from air to area;
+    /// there the specific heats stand as 1005 and 1149.
+    #[test]
+    fn the_model_gives_the_opening_of_the_published_relations() {
+        for (target, barometer, speed, load, expected) in [
+            (180.0, 101.325, 2000.0, 0.625, 0.368_718),
+            (230.0, 101.325, 3200.0, 1.0, 0.745_519),
+            (140.0, 80.0, 1600.0, 0.4, 0.193_092),
+        ] {
+            let demand = EngineDemand {
+                mode: Mode::Boost,
+                boost_target: Kilopascal(target),
+                engine_speed: Rpm(speed),
+                load: Load::saturating(load, Load::MIN),
+            };
+            let air = crate::plausibility::Air {
+                boost: None,
+                boost_floor: None,
+                boost_saturated: false,
+                barometer: Kilopascal(barometer),
+                exhaust: None,
+                turbo_speed: None,
+                demand,
+            };
+            let aim =
+                Aim { target, boost: 120.0, feed_forward: 0.5, minimum: 0.0, gain_factor: 1.0, air: &air };
+            let found = opening(&ModelSettings::DEFAULT, &aim);
+            assert!((found - expected).abs() < 5.0e-4, "{found} for {expected}");
+        }
+    }
+}

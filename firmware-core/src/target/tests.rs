@@ -130,3 +130,55 @@ fn the_trim_closes_less_far_while_no_turbo_speed_is_seen() {
     assert!((least(None) - (forward - settings.trim.unseen_authority)).abs() < 1.0e-6);
     assert!(least(Some(Rpm(100_000.0))) < least(None));
 }
+
+#[test]
+fn doubt_raises_the_brakes_opening() {
+    let settings = TargetSettings::default();
+    let braking = air(Mode::Brake, 2500.0, 0.0, 120.0);
+    let at = |raise| {
+        TargetMemory::default().tick(&settings, &braking, Mode::Brake, raise, Opening::OPEN).opening.get()
+    };
+    assert!((at(0.05) - at(0.0) - 0.05).abs() < 1.0e-6, "{}", at(0.05));
+}
+
+#[test]
+fn target_and_boost_are_shaped_at_their_rates() {
+    let settings = TargetSettings::default();
+    let mut target = TargetMemory::default();
+    let wanted = |target: &mut TargetMemory, boost: f32| {
+        target
+            .tick(&settings, &air(Mode::Boost, 2000.0, 0.6, boost), Mode::Boost, 0.0, Opening::OPEN)
+            .boost_target
+            .unwrap()
+            .0
+    };
+    let step = settings.modes.boost_target_rate_kpa_per_s * TICK_SECONDS;
+    for ticks in 1..5_u8 {
+        let shaped = wanted(&mut target, 120.0);
+        assert!((shaped - 120.0 - f32::from(ticks) * step).abs() < 1.0e-3, "{shaped} after {ticks}");
+    }
+    wanted(&mut target, 150.0);
+    let quiet = 120.0 + 30.0 * TICK_SECONDS / (settings.trim.filter_s + TICK_SECONDS);
+    assert!((target.quiet_boost - quiet).abs() < 1.0e-3, "{} for {quiet}", target.quiet_boost);
+}
+
+#[test]
+fn the_reversal_is_searched_only_at_the_least_opening_and_forgotten_afterwards() {
+    let settings = TargetSettings::default();
+    let raised = |turbo_speed: Option<Rpm>| {
+        let mut short = air(Mode::Boost, 2000.0, 0.625, 120.0);
+        short.turbo_speed = turbo_speed;
+        let mut target = TargetMemory::default();
+        for _ in 0..2000 {
+            opening(&mut target, &settings, &short);
+        }
+        target
+    };
+    // Without a turbo speed the trim's authority ends first.
+    assert_eq!(raised(None).reversal.raise(), 0.0);
+    let mut target = raised(Some(Rpm(100_000.0)));
+    assert!(target.reversal.raise() > 0.0);
+    opening(&mut target, &settings, &air(Mode::Idle, 2000.0, 0.0, 120.0));
+    opening(&mut target, &settings, &air(Mode::Boost, 2000.0, 0.625, 120.0));
+    assert_eq!(target.reversal.raise(), 0.0);
+}
