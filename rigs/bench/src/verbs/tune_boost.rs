@@ -50,13 +50,13 @@ pub struct Args {
     #[arg(long, default_value_t = 40, allow_negative_numbers = true, value_parser = whole::<usize>(1..=10_000))]
     generations: usize,
     /// Mean overshoot that is allowed, % of the step; old settings that overshoot further allow as much
-    #[arg(long, value_name = "PERCENT", default_value_t = TuningLimits::default().overshoot_pct)]
+    #[arg(long, value_name = "PERCENT", allow_negative_numbers = true, default_value_t = TuningLimits::default().overshoot_pct)]
     overshoot: f64,
     /// Travel of the vanes that is allowed, times that of the old settings
-    #[arg(long, value_name = "TIMES", default_value_t = TuningLimits::default().travel)]
+    #[arg(long, value_name = "TIMES", allow_negative_numbers = true, default_value_t = TuningLimits::default().travel)]
     travel: f64,
     /// Reversals of the vanes that are allowed, times those of the old settings
-    #[arg(long, value_name = "TIMES", default_value_t = TuningLimits::default().reversals)]
+    #[arg(long, value_name = "TIMES", allow_negative_numbers = true, default_value_t = TuningLimits::default().reversals)]
     reversals: f64,
     /// Write the settings that change here, TOML, each with its old value, where they are better
     #[arg(long, value_name = "FILE")]
