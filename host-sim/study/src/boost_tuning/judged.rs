@@ -39,7 +39,7 @@ pub struct TuningMeans {
     pub bad_runs: f64,
 }
 
-/// One run as far as it counts here.
+/// What the judging keeps of one run.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct JudgedRun {
     pub(super) metrics: Option<Metrics>,

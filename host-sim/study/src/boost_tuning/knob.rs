@@ -5,7 +5,7 @@ use firmware_core::settings::{LawName, Settings};
 /// How far a knob turns from where it stands.
 #[derive(Debug, Clone, Copy)]
 enum KnobReach {
-    /// So many times its old value, and the same part of it.
+    /// From its old value divided by this to its old value times this.
     Times(f64),
     /// To these values.
     Between(f64, f64),
@@ -21,10 +21,10 @@ pub(super) struct Knob {
     put: fn(&mut Settings, f64),
 }
 
-/// Trim gains may become this many times as large or as small.
+/// Gains and filter times may become five times as large or as small.
 const GAINS: KnobReach = KnobReach::Times(5.0);
 
-/// One number of the settings that may be turned so far.
+/// A knob that turns one number of the settings.
 macro_rules! knob {
     ($reach:expr, $($field:ident).+) => {
         Knob {
@@ -69,7 +69,7 @@ fn scale_map(settings: &mut Settings, factor: f64) {
 }
 
 fn shift_map(settings: &mut Settings, by: f64) {
-    turn_map(settings, |opening| opening + by);
+    turn_map(settings, |opening| four_digits(opening + by));
 }
 
 fn turn_map(settings: &mut Settings, turned: impl Fn(f64) -> f64) {
@@ -112,9 +112,6 @@ pub(super) fn turned(old: &Settings, point: &[f64]) -> Settings {
     for (knob, share) in knobs(old).iter().zip(point) {
         (knob.put)(&mut settings, four_digits(knob.at(old, *share)));
     }
-    for opening in settings.target.feed_forward.0.iter_mut().flatten() {
-        *opening = four_digits(f64::from(*opening)) as f32;
-    }
     settings
 }
 
@@ -141,6 +138,14 @@ mod tests {
                 turned(&old, &vec![end; place.len()]).validate().unwrap();
             }
         }
+    }
+
+    #[test]
+    fn a_law_without_a_map_leaves_the_map_alone() {
+        let mut old = Settings::default();
+        old.target.law = LawName::FixedGain;
+        old.target.feed_forward.0[1][1] = 0.345_678;
+        assert_eq!(turned(&old, &[0.3; 3]).target.feed_forward, old.target.feed_forward);
     }
 
     #[test]

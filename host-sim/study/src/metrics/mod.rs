@@ -45,14 +45,14 @@ pub struct Metrics {
     pub peak_exhaust_kpa: f64,
     /// Time with exhaust pressure over its limit, s.
     pub exhaust_over_limit_s: f64,
-    /// MeanSoFar of exhaust minus intake pressure, kPa: what the piston pumps against.
+    /// Mean of exhaust minus intake pressure, kPa: what the piston pumps against.
     pub pumping_kpa: f64,
     /// Least mass of gas that the cylinders took in for each mass of fuel. Recirculated exhaust counts as air, as it
     /// does for the engine's smoke limit.
     pub least_air_fuel: Option<f64>,
     /// Fuel that was asked and held back, by the smoke limit or by the controller, % of what was asked.
     pub fuel_held_back_pct: f64,
-    /// MeanSoFar of the recirculated exhaust in what the cylinders take in, while the valve is open, %. Nobody asks for a
+    /// Mean of the recirculated exhaust in what the cylinders take in, while the valve is open, %. Nobody asks for a
     /// share, only for a valve area, so there is no error to it.
     pub recirculated_pct: Option<f64>,
     /// ∫ |wanted opening − opening| dt, s (opening is a fraction).
