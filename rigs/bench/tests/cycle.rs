@@ -63,12 +63,16 @@ fn resident_kb(child: &Child) -> Option<u64> {
 
 /// Runs until the newest record holds so many strokes, then kills; gives the memory at a third of them and at the end.
 fn killed_at(folder: &Path, arguments: &[&str], done: u32) -> (u64, u64) {
-    let mut child = tool(folder, arguments).stdout(Stdio::null()).stderr(Stdio::null()).spawn().unwrap();
+    let said = folder.join("said.txt");
+    let words = fs::File::create(&said).unwrap();
+    let mut child = tool(folder, arguments).stdout(Stdio::null()).stderr(words).spawn().unwrap();
     let began = Instant::now();
     let (first, mut early) = (strokes_done(folder), 0);
     loop {
         assert!(began.elapsed() < Duration::from_secs(600), "it does not get to stroke {done}");
-        assert_eq!(child.try_wait().unwrap(), None, "it ended by itself before stroke {done}");
+        let ended = child.try_wait().unwrap();
+        let words = || fs::read_to_string(&said).unwrap();
+        assert_eq!(ended, None, "it ended by itself before stroke {done}: {}", words());
         let now = strokes_done(folder);
         if early == 0 && now > first + (done - first) / 3 {
             early = resident_kb(&child).unwrap();
