@@ -150,3 +150,6 @@ impl Flow {
         self.is_ignored
     }
 }
+
+#[cfg(test)]
+mod tests;

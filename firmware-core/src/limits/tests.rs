@@ -4,6 +4,8 @@ use super::*;
 use crate::position::speed::Speed;
 use proptest::prelude::*;
 
+mod heat;
+
 /// A motor with a lever that nothing but friction holds; its winding settles within a tick.
 #[derive(Debug, Clone, Copy)]
 struct Motor {

@@ -3,6 +3,8 @@ use crate::sample::Conversions;
 use crate::sample::testing::{any_sample, engine, fresh, sample};
 use proptest::prelude::*;
 
+mod ranges;
+
 fn judge(plausibility: &mut Plausibility, sample: &Sample) -> Vetted {
     let request = engine(Mode::Boost, 180.0, 2000.0, 0.6);
     plausibility.tick(&Settings::default(), &fresh(sample), &request, LoopState::OnTarget)

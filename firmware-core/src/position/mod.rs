@@ -135,3 +135,6 @@ fn feed_forward(settings: &PositionSettings, errand: &Errand, path: Reference) -
 
 /// Speed at which half of the sliding friction is fed forward, opening/s: no jump of duty at a reversal.
 const FRICTION_SPEED: f32 = 0.05;
+
+#[cfg(test)]
+mod tests;
