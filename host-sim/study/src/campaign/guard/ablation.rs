@@ -47,7 +47,7 @@ pub struct AblationRow {
 /// A way to cripple the guard.
 type Cripple = (&'static str, fn(&mut Settings));
 
-const CRIPPLES: [Cripple; 33] = [
+const CRIPPLES: [Cripple; 35] = [
     ("nothing: the settings as they are", |_| {}),
     ("boost 900", |it| it.guard.limits.boost = Kilopascal(900.0)),
     ("boost_ratio 8", |it| it.guard.limits.boost_ratio = 8.0),
@@ -89,6 +89,13 @@ const CRIPPLES: [Cripple; 33] = [
     ("boost_frozen_ticks 5000", |it| it.plausibility.boost_frozen_ticks = 5000),
     ("exhaust_over_boost 10", |it| it.plausibility.exhaust_over_boost = 10.0),
     ("unseen_authority 0.3", |it| it.target.trim.unseen_authority = it.target.trim.authority),
+    ("boost_frozen_ticks 5000 and exhaust_over_boost 10", |it| {
+        (it.plausibility.boost_frozen_ticks, it.plausibility.exhaust_over_boost) = (5000, 10.0);
+    }),
+    ("all three checks on boost, each as above", |it| {
+        (it.plausibility.boost_frozen_ticks, it.plausibility.exhaust_over_boost) = (5000, 10.0);
+        it.target.trim.unseen_authority = it.target.trim.authority;
+    }),
     ("exhaust_soft 2000", |it| it.target.modes.exhaust_soft = Kilopascal(2000.0)),
 ];
 
