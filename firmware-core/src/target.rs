@@ -53,8 +53,8 @@ pub struct TargetMemory<L = BuiltInLaw> {
 /// How far a law may correct in a tick.
 struct Room {
     range: OutputRange,
-    /// False where the law's own reach ends first: the reversal is still far.
-    is_near_reversal: bool,
+    /// False where lack of a turbo speed sensor ends the law's reach first: the reversal is still far.
+    may_search: bool,
 }
 
 /// Places on the maps for one tick.
@@ -159,7 +159,7 @@ impl<L: Law> TargetMemory<L> {
         }
         let output = range.hold(self.law.tick(settings, &aim, range));
         let is_at_minimum = output <= range.low;
-        if is_at_minimum && room.is_near_reversal {
+        if output <= range.low + HOVERS && room.may_search {
             self.reversal.tick(self.quiet_boost);
         } else {
             self.reversal.leave();
@@ -188,16 +188,17 @@ impl<L: Law> TargetMemory<L> {
     /// How far the law may correct in this tick.
     #[inline(always)]
     fn room(&self, settings: &TargetSettings, aim: &Aim<'_>, forward: Forward) -> Room {
-        let closes = if aim.air.turbo_speed.is_some() {
-            forward.closes
-        } else {
-            smaller(forward.closes, settings.trim.unseen_authority)
-        };
         let least = aim.minimum - forward.opening;
-        let low = larger(least + self.reversal.raise(), -closes);
+        let (closes, may_search) = if aim.air.turbo_speed.is_some() {
+            (forward.closes, true)
+        } else {
+            let closes = smaller(forward.closes, settings.trim.unseen_authority);
+            (closes, least >= -closes)
+        };
+        let low = larger(least, -closes) + self.reversal.raise();
         let high = smaller(1.0 - forward.opening, forward.opens);
         // A map may leave no room below (minimum above feed-forward plus authority): then low rules.
-        Room { range: OutputRange { low, high: larger(low, high) }, is_near_reversal: least >= -closes }
+        Room { range: OutputRange { low, high: larger(low, high) }, may_search }
     }
 
     /// Boost target after barometer correction, approached at the allowed rate.
@@ -211,6 +212,8 @@ impl<L: Law> TargetMemory<L> {
     }
 }
 
+/// Opening by which a law hovers over its least one while boost gains slowly: the integral stands, the rest falls.
+const HOVERS: f32 = 0.01;
 /// Exhaust pressure this far below what the brake should hold is short, kPa.
 const BRAKE_SHORT_KPA: f32 = 10.0;
 

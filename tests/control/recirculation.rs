@@ -19,10 +19,8 @@ const SCANNED: u32 = 51;
 /// Time for boost to settle and the search to end, and the time then looked at, ticks.
 const SETTLE_TICKS: u32 = 16_000;
 const LOOK_TICKS: u32 = 4000;
-/// Share of the boost that can be had which must be reached from vanes a third open.
+/// Share of the boost that can be had which must be reached.
 const REACHED_SHARE: f64 = 0.98;
-/// The same from open vanes: the search then ends short of the reversal at low speed, by up to 4 %.
-const REACHED_FROM_OPEN: f64 = 0.95;
 const THIRD: f64 = 0.35;
 /// How far to the closed side of the most boost the vanes may rest: the scan's step and the search's last one.
 const WRONG_SIDE: f64 = 0.08;
@@ -91,7 +89,7 @@ fn is_past_limits(point: &SteadyPoint) -> bool {
 }
 
 fn points() -> Vec<SteadyPoint> {
-    [1600.0, 2000.0, 2800.0]
+    [1600.0, 2000.0, 2400.0, 2800.0]
         .into_iter()
         .flat_map(|speed_rpm| [0.3, 0.5, 0.9].map(|load| (speed_rpm, load)))
         .flat_map(|(speed_rpm, load)| {
@@ -116,18 +114,20 @@ fn rows(points: &[SteadyPoint], start: f64) -> Vec<(SteadyPoint, f64, BoostAt, B
     rows
 }
 
-#[test]
-fn boost_comes_within_two_percent_of_what_can_be_had_whatever_recirculates() {
-    let points: Vec<_> = points().into_iter().filter(|point| !is_past_limits(point)).collect();
-    for (point, target_kpa, most, held) in rows(&points, THIRD) {
+fn assert_reached(rows: &[(SteadyPoint, f64, BoostAt, BoostAt)]) {
+    for (point, target_kpa, most, held) in rows {
         assert!(held.kpa >= REACHED_SHARE * target_kpa.min(most.kpa), "{point:?}: {held:?} of {most:?}");
         assert!(held.opening >= most.opening - WRONG_SIDE, "{point:?}: {held:?} of {most:?}");
     }
 }
 
 #[test]
-fn boost_from_open_vanes_comes_within_five_percent() {
-    for (point, target_kpa, most, held) in rows(&points(), 1.0) {
-        assert!(held.kpa >= REACHED_FROM_OPEN * target_kpa.min(most.kpa), "{point:?}: {held:?} of {most:?}");
-    }
+fn boost_comes_within_two_percent_of_what_can_be_had_whatever_recirculates() {
+    let points: Vec<_> = points().into_iter().filter(|point| !is_past_limits(point)).collect();
+    assert_reached(&rows(&points, THIRD));
+}
+
+#[test]
+fn boost_from_open_vanes_comes_as_near() {
+    assert_reached(&rows(&points(), 1.0));
 }

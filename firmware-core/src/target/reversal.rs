@@ -2,7 +2,7 @@
 //!
 //! In: whether the trim stands at its least opening, and boost. Out: by how much that opening is raised. With the
 //! recirculation valve open the reversal lies further open than the map of least openings knows, and boost that is short
-//! there holds the trim on the wrong side. So while boost stands still at the least opening, that opening is raised for
+//! there holds the trim on the wrong side. So while boost stands still at the trim's least opening, that opening is raised for
 //! as long as boost gains, and lowered again for as long as that gains.
 
 use crate::units::larger;
@@ -39,6 +39,8 @@ const LOOK_TICKS: u16 = 250;
 const VAIN_LOOKS: u8 = 4;
 /// The same on the way back, which is half as fast.
 const TURN_LOOKS: u8 = 2 * VAIN_LOOKS;
+/// The same once it gains: near the most boost a look may gain less than noise.
+const CLOSE_LOOKS: u8 = 2;
 /// Ticks for which the vanes rest at what was found: long against the search, short against a drive.
 const REST_TICKS: u16 = 10_000;
 /// Opening in a tick on the way open: 0.08 a second.
@@ -105,7 +107,7 @@ impl GainReversal {
             Search::Turns if gains => Search::Closes,
             // Back where the way open began.
             Search::Turns if self.vain >= TURN_LOOKS => Search::Rests,
-            Search::Closes if !gains => {
+            Search::Closes if self.vain >= CLOSE_LOOKS => {
                 self.raise += OVERRUN;
                 Search::Rests
             }
