@@ -85,7 +85,7 @@ impl SteadyPoint {
 
 /// At full load and high speed an engine at rest with its vanes a third open is past its limits.
 fn is_past_limits(point: &SteadyPoint) -> bool {
-    point.speed_rpm > 2500.0 && point.load > 0.8
+    point.speed_rpm > 2000.0 && point.load > 0.8
 }
 
 fn points() -> Vec<SteadyPoint> {
