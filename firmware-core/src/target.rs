@@ -155,11 +155,12 @@ impl<L: Law> TargetMemory<L> {
         let range = room.range;
         if starts {
             self.law.start(settings, &aim, range.hold(standing.get() - forward.opening));
-            self.reversal.forget();
         }
         let output = range.hold(self.law.tick(settings, &aim, range));
         let is_at_minimum = output <= range.low;
-        if output <= range.low + HOVERS && room.may_search {
+        if starts {
+            self.reversal.forget();
+        } else if room.may_search && output <= range.low + HOVERS {
             self.reversal.tick(self.quiet_boost);
         } else {
             self.reversal.leave();
@@ -232,17 +233,18 @@ impl MapPlace {
             target,
             boost,
             feed_forward: self.feed_forward,
-            minimum: self.minimum + over_soft(&settings.modes, air),
+            minimum: self.minimum + over_soft(&settings.modes, air, boost),
             gain_factor: self.speed.along(&settings.trim.gain_factor),
             air,
         }
     }
 }
 
-/// By how much exhaust pressure over its soft limit raises the least opening.
-fn over_soft(settings: &ModeSettings, air: &Air) -> f32 {
+/// By how much exhaust pressure over its soft limit, or too far over boost, raises the least opening.
+fn over_soft(settings: &ModeSettings, air: &Air, boost: f32) -> f32 {
     air.exhaust.map_or(0.0, |exhaust| {
-        larger(exhaust.0 - settings.exhaust_soft.0, 0.0) * settings.exhaust_soft_per_kpa
+        let soft = smaller(boost + settings.pumping_soft.0, settings.exhaust_soft.0);
+        larger(exhaust.0 - soft, 0.0) * settings.exhaust_soft_per_kpa
     })
 }
 

@@ -80,7 +80,7 @@ fn hex(text: &str) -> Vec<u8> {
 fn the_checksum_is_the_catalogues_crc_16_ibm_3740() {
     assert_eq!(crc(b"123456789"), 0x29B1);
     let frame = encode(TALK, 0x3231, &ToBoard::Stop).unwrap();
-    let read = Read { version: 6, talk: TALK.number(), is_boards: false, sequence: 0x3231, message: vec![4] };
+    let read = Read { version: 7, talk: TALK.number(), is_boards: false, sequence: 0x3231, message: vec![4] };
     assert_eq!(read_frame(&frame), read);
 }
 
@@ -108,7 +108,7 @@ proptest! {
     fn any_frame_is_read_by_the_paper_decoder(sequence in any::<u16>(), until in any::<u32>()) {
         let wire = encode(TALK, sequence, &ToBoard::Grant { until: Tick(until) }).unwrap();
         let Read { version, talk, is_boards, sequence: read, message } = read_frame(&wire);
-        prop_assert_eq!((version, talk, is_boards, read, message[0]), (6, TALK.number(), false, sequence, 2));
+        prop_assert_eq!((version, talk, is_boards, read, message[0]), (7, TALK.number(), false, sequence, 2));
         let back = message[1..].iter().rev().fold(0u64, |number, byte| number << 7 | u64::from(byte & 0x7F));
         prop_assert_eq!(back, u64::from(until));
     }
@@ -264,9 +264,9 @@ fn the_pages_example_of_every_message_is_what_the_code_sends() {
     assert_eq!(on_page.len(), expected().len());
     // The frame that the page takes apart byte by byte.
     let grant = encode(TALK, 2, &ToBoard::Grant { until: Tick(256) }).unwrap();
-    assert_eq!(grant.as_slice(), hex("00 05 06 34 12 02 06 02 80 02 43 A9 00"));
-    assert_eq!(crc(&hex("06 34 12 02 00 02 80 02")), 0xA943);
-    assert!(page().contains("`00 05 06 34 12 02 06 02 80 02 43 A9 00`"));
+    assert_eq!(grant.as_slice(), hex("00 05 07 34 12 02 06 02 80 02 90 EE 00"));
+    assert_eq!(crc(&hex("07 34 12 02 00 02 80 02")), 0xEE90);
+    assert!(page().contains("`00 05 07 34 12 02 06 02 80 02 90 EE 00`"));
 }
 
 #[test]
@@ -311,7 +311,7 @@ fn the_settings_hash_is_the_catalogues_crc_32_iso_hdlc_over_the_pages_sections()
 #[test]
 fn numbers_padded_within_their_types_limit_are_read_and_longer_ones_are_not() {
     let read = |body: &[u8]| {
-        let head = Head { version: 6, talk: Some(TALK), sender: End::Host, sequence: 0 };
+        let head = Head { version: 7, talk: Some(TALK), sender: End::Host, sequence: 0 };
         let wire = frame(head, body).unwrap();
         let mut decoder = Decoder::new();
         wire.iter().find_map(|byte| decoder.push(*byte)).unwrap().unwrap().message::<ToBoard>()

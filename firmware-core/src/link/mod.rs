@@ -33,7 +33,7 @@ pub use state::{Drive, Identity, Pacing, Source, StreamState, Welcome};
 pub use talk::{Belonging, End, Head, Talk};
 
 /// First byte of every frame. A board refuses frames of any other version and says which one it speaks.
-pub const PROTOCOL_VERSION: u8 = 6;
+pub const PROTOCOL_VERSION: u8 = 7;
 
 /// Ticks without a host frame after which the drive is released (dead-man): longer than the pauses of a
 /// USB adapter, short enough to let go of a finger. Common practice, no source.

@@ -134,8 +134,11 @@ section! {
         boost_target_ratio_max: f32 = 2.25, from 1.0, to 6.0;
         /// Exhaust pressure above which the least opening in boost control is raised, kPa: well below the guard's.
         exhaust_soft: Kilopascal = Kilopascal(400.0), from 110.0, to 2000.0;
-        /// By how much for each kPa over that.
+        /// By how much for each kPa over that, or over what `pumping_soft` allows.
         exhaust_soft_per_kpa: f32 = 0.002, from 0.0, to 0.1;
+        /// Exhaust pressure over boost above which it is raised too, kPa: what the pistons pump against. The built-in
+        /// scenarios reach 100.
+        pumping_soft: Kilopascal = Kilopascal(150.0), from 10.0, to 2000.0;
     }
 }
 

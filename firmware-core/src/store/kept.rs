@@ -14,7 +14,7 @@ use crate::settings::{SECTIONS, Settings, SettingsSection};
 
 /// Version of a record's layout; raised whenever [`Kept`] or anything in it changes. Layout 1 was another journal with
 /// a record for each setup: nothing of it can be read here, and its pages are erased at the first start.
-pub const LAYOUT_VERSION: u8 = 4;
+pub const LAYOUT_VERSION: u8 = 5;
 
 /// Everything that is kept, saved as one record: a calibration never meets settings that it was not kept with.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]

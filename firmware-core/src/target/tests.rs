@@ -104,7 +104,8 @@ fn a_brake_says_when_it_cannot_hold_what_it_should() {
 
 #[test]
 fn exhaust_pressure_over_its_soft_limit_raises_the_least_opening() {
-    let settings = TargetSettings::default();
+    let mut settings = TargetSettings::default();
+    settings.modes.pumping_soft = Kilopascal(2000.0);
     let short = |exhaust: f32| {
         let mut short = air(Mode::Boost, 2000.0, 0.625, 120.0);
         (short.exhaust, short.turbo_speed) = (Some(Kilopascal(exhaust)), Some(Rpm(100_000.0)));
@@ -114,6 +115,22 @@ fn exhaust_pressure_over_its_soft_limit_raises_the_least_opening() {
     let soft = settings.modes.exhaust_soft.0;
     assert_eq!(short(soft), short(200.0));
     let raised = short(soft + 30.0) - short(200.0);
+    assert!((raised - 30.0 * settings.modes.exhaust_soft_per_kpa).abs() < 1.0e-6, "{raised}");
+}
+
+#[test]
+fn exhaust_pressure_too_far_over_boost_raises_the_least_opening() {
+    let settings = TargetSettings::default();
+    let least = |boost: f32, exhaust: f32| {
+        let mut short = air(Mode::Boost, 2000.0, 0.625, boost);
+        (short.exhaust, short.turbo_speed) = (Some(Kilopascal(exhaust)), Some(Rpm(100_000.0)));
+        let mut target = TargetMemory::default();
+        (0..2000).map(|_| opening(&mut target, &settings, &short)).fold(1.0, f32::min)
+    };
+    let (boost, pumping) = (120.0, settings.modes.pumping_soft.0);
+    assert!(boost + pumping + 30.0 < settings.modes.exhaust_soft.0);
+    assert_eq!(least(boost, boost + pumping), least(boost, 150.0));
+    let raised = least(boost, boost + pumping + 30.0) - least(boost, 150.0);
     assert!((raised - 30.0 * settings.modes.exhaust_soft_per_kpa).abs() < 1.0e-6, "{raised}");
 }
 

@@ -67,7 +67,7 @@ proptest! {
         for boost in boosts {
             let air = Air { exhaust: Some(Kilopascal(exhaust)), ..seen(speed, load, boost) };
             standing = tick(&mut target, &settings, &air, standing);
-            let least = point.minimum + over_soft(&settings.modes, &air);
+            let least = point.minimum + over_soft(&settings.modes, &air, target.quiet_boost);
             prop_assert!(standing >= smaller(least, 1.0) - 1.0e-6, "{law:?}: {standing} below {least}");
         }
     }
@@ -107,7 +107,9 @@ proptest! {
         let at = |error: f32| seen(speed, load, SOUND_TARGET + error);
         let rest = run(&mut target, &settings, &at(0.0), 1000, 0.5);
         let opened = run(&mut target.clone(), &settings, &at(error), 2000, rest);
-        let closed = run(&mut target, &settings, &at(-error), 2000, rest);
+        // Boost that never moves has the reversal searched, and the vanes opened again.
+        let low = &at(-error);
+        let closed = (0..2000).map(|_| tick(&mut target, &settings, low, rest)).fold(1.0, f32::min);
         // The law may rest at an end of its reach already.
         prop_assert!(closed <= rest && rest <= opened && closed < opened, "{law:?}: {closed}, {rest}, {opened}");
     }
