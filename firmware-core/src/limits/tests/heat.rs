@@ -126,7 +126,7 @@ fn a_push_into_a_learned_stop_keeps_to_its_own_duty() {
 fn stalled_after(amperes: f32, push: Push) -> Option<u16> {
     let settings = Settings::default();
     let mut limits = LimitMemory::default();
-    (0..2 * settings.limits.stall_ticks).find(|_| {
+    (0..settings.limits.stall_ticks.saturating_mul(2)).find(|_| {
         let left = limits.tick(&settings, &standing(Some(amperes)), duty(amperes / 8.0), push);
         left.faults.contains(Fault::Stalled)
     })
