@@ -30,6 +30,7 @@ const ALL: &[BuiltIn] = built_in![
     "runaway-vane",
     "udds",
     "recirculation-60",
+    "recirculation-110",
 ];
 
 const UDDS: &str = include_str!("../../scenarios/cycles/udds.csv");
