@@ -31,23 +31,29 @@ pub struct ForesightOrder {
     pub grids: usize,
     /// Starts, at least 1.
     pub starts: usize,
-    /// Generations on each grid.
+    /// Generations on the coarsest grid; each finer one takes twice as many as the one before.
     pub generations: usize,
     /// Seed of the search and of the sensors' noise.
     pub seed: u64,
 }
 
 impl ForesightOrder {
-    /// Three starts on two grids.
+    /// Two starts on three grids.
     #[must_use]
     pub fn usual(generations: usize, seed: u64) -> Self {
-        Self { grids: 2, starts: 3, generations, seed }
+        Self { grids: 3, starts: 2, generations, seed }
+    }
+
+    /// Generations on a grid.
+    fn generations_on(&self, level: usize) -> usize {
+        self.generations << level
     }
 
     /// Runs that the search takes.
     #[must_use]
     pub fn runs(&self) -> u64 {
-        (self.grids * self.starts * self.generations * POPULATION) as u64
+        let on_all: usize = (0..self.grids).map(|level| self.generations_on(level)).sum();
+        (self.starts * on_all * POPULATION) as u64
     }
 }
 
@@ -159,7 +165,7 @@ pub fn best_with_foresight(
                 noise_seed: order.seed,
                 search: begin(&guess, times_s, deviation, seed),
             };
-            for _ in 0..order.generations {
+            for _ in 0..order.generations_on(level) {
                 search.generation();
                 done += POPULATION as u64;
                 if watch(Progress { done, wanted: order.runs() }) == Next::Stop {

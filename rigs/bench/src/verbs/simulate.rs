@@ -12,7 +12,6 @@ mod words;
 
 use std::path::{Path, PathBuf};
 
-use firmware_core::settings::Settings;
 use plant::shown::brief;
 use plant::toml_file::TomlFile;
 use study::campaign::{self, CampaignPlan, KeepRuns, Spread};
@@ -65,9 +64,10 @@ pub struct Args {
     #[arg(long, value_name = "SPREAD.toml", requires = "member")]
     spread: Option<PathBuf>,
     /// Beside the controllers, the best found with foresight: a search that knows the whole run, over wanted openings
-    /// under the same limits. Takes a minute for each ten seconds of scenario; fewer generations take less and find less
-    #[arg(long, value_name = "GENERATIONS", num_args = 0..=1, require_equals = true, default_missing_value = "50",
-        conflicts_with = "member", allow_negative_numbers = true, value_parser = whole::<usize>(1..=10_000))]
+    /// under the same limits. Takes some two minutes for each ten seconds of scenario; fewer generations take less and
+    /// find less. With --member on that run's engine
+    #[arg(long, value_name = "GENERATIONS", num_args = 0..=1, require_equals = true, default_missing_value = "30",
+        allow_negative_numbers = true, value_parser = whole::<usize>(1..=10_000))]
     foresight: Option<usize>,
     /// Folder for the page, the CSV files and the JSON
     #[arg(long, value_name = "DIR")]
@@ -96,16 +96,17 @@ pub fn run(args: &Args, console: &Console) -> VerbResult {
     if let Some(actuator) = args.actuator {
         actuator.put_into(&mut scenario.world).map_err(Failure::usage)?;
     }
-    let setups = setups(args, &scenario)?;
+    let mut setups = setups(args, &scenario)?;
+    draw_member(args, &mut setups)?;
     let folder = args.out.as_deref().map(|dir| OutFolder::claim(dir, Maker::Simulate)).transpose()?;
-    let best = args.foresight.map(|generations| foresight::search(&setups, generations, args.seed, console));
+    let best = args.foresight.map(|generations| foresight::search(&setups, generations, console));
     let best = best.transpose()?;
     let (progress, wanted) = (ProgressLine::begin(console, &scenario.name), setups.len() as u64);
     let mut shown = Vec::new();
     for (done, setup) in setups.into_iter().enumerate() {
-        let RunParts { name, label, controller, settings, scenario, parts } = setup;
         progress.set(done as u64, wanted);
-        let outcome = one_run(args, &scenario, settings)?;
+        let outcome = one_run(&setup)?;
+        let RunParts { name, label, controller, parts, .. } = setup;
         shown.push(ShownRun { name, label, controller, parts, outcome });
     }
     drop(progress);
@@ -160,17 +161,20 @@ pub(super) fn spread(file: Option<&PathBuf>) -> Result<Spread, Failure> {
     Spread::from_toml(file.text(), file.name()).map_err(Failure::usage)
 }
 
-fn one_run(args: &Args, scenario: &Scenario, settings: Settings) -> Result<RunOutcome, Failure> {
-    let record = Record::EveryTicks(10);
-    let outcome = match args.member {
-        None => run_world(scenario, &scenario.world, &settings, args.seed, record),
-        Some(run) => {
-            let spread = spread(args.spread.as_ref())?;
-            let (scenario, seed, keep) = (scenario.clone(), args.seed, KeepRuns::None);
-            let plan = CampaignPlan { scenario, settings, spread, seed, runs: run + 1, keep };
-            campaign::replay(&plan, run, record)
-        }
-    };
+/// With `--member`, puts the engine and the noise of that run of the campaign into every setup.
+fn draw_member(args: &Args, setups: &mut [RunParts]) -> Result<(), Failure> {
+    let Some(run) = args.member else { return Ok(()) };
+    let spread = spread(args.spread.as_ref())?;
+    for setup in setups {
+        let (scenario, settings, keep) = (setup.scenario.clone(), setup.settings, KeepRuns::None);
+        let plan = CampaignPlan { scenario, settings, spread, seed: args.seed, runs: run + 1, keep };
+        (setup.scenario.world, setup.noise_seed) = campaign::member(&plan, run);
+    }
+    Ok(())
+}
+
+fn one_run(RunParts { scenario, settings, noise_seed, .. }: &RunParts) -> Result<RunOutcome, Failure> {
+    let outcome = run_world(scenario, &scenario.world, settings, *noise_seed, Record::EveryTicks(10));
     outcome.map_err(|error| match error {
         RunError::World(_) | RunError::Settings(_) => Failure::usage(error),
         RunError::Start(_) | RunError::Diverged(_) => Failure::undetermined(error),

@@ -51,10 +51,14 @@ fn the_best_found_with_foresight_beats_the_law_and_says_how_far_it_may_be_truste
     for gap in ["start_gap", "grid_gap"] {
         assert!(foresight[gap].as_f64().unwrap() >= 0.0, "{foresight:#}");
     }
-    assert_eq!(foresight["costs_kpa_s"].as_array().unwrap().len(), 2, "{foresight:#}");
+    assert_eq!(foresight["costs_kpa_s"].as_array().unwrap().len(), 3, "{foresight:#}");
     assert!(!foresight["trade_off"].as_array().unwrap().is_empty(), "{foresight:#}");
     let page = fs::read_to_string(at.join("out/simulate.html")).unwrap();
     assert!(page.contains("Boost error against travel") && page.contains("no proven bound"));
+    let member = ["simulate", "short.toml", "--seed", "5", "--member", "1"];
+    let drawn = told(&[&member[..], &["--foresight=1"]].concat(), at);
+    assert_eq!(drawn["runs"][0], told(&member, at)["runs"][0]);
+    assert_ne!(drawn["runs"][0], document["runs"][0]);
     let (code, _, said) = vanebench(&["simulate", "exhaust-brake", "--foresight"], at);
     assert_eq!((code, said.contains("not boost control all through")), (2, true), "{said}");
 }

@@ -1,6 +1,6 @@
 //! The best found with foresight beside the runs of `simulate`, and the picture of what each run trades.
 //!
-//! In: what is run, how hard to search, a seed. Out: a run more, how far it may be trusted, and what other gains of the
+//! In: what is run, how hard to search. Out: a run more, how far it may be trusted, and what other gains of the
 //! first controller's law reach. Refuses scenarios that are not boost control all through.
 
 use study::boost_tuning::trade_off;
@@ -32,11 +32,10 @@ pub(super) struct BestFound {
 pub(super) fn search(
     setups: &[RunParts],
     generations: usize,
-    seed: u64,
     console: &Console,
 ) -> Result<BestFound, Failure> {
     let [first, ..] = setups else { return Err(Failure::usage("no run to search beside")) };
-    let order = ForesightOrder::usual(generations, seed);
+    let order = ForesightOrder::usual(generations, first.noise_seed);
     let shown = ProgressLine::begin(console, LABEL);
     let _watch = interrupt::watch();
     let watch = |Progress { done, wanted }| {
@@ -46,7 +45,7 @@ pub(super) fn search(
     let run =
         ForesightRun { scenario: &first.scenario, world: &first.scenario.world, settings: &first.settings };
     let found = best_with_foresight(&run, &order, watch).map_err(refused)?;
-    let line = trade_off((&first.scenario, &first.settings), seed, generations, watch)
+    let line = trade_off((&first.scenario, &first.settings), first.noise_seed, generations, watch)
         .ok_or_else(|| refused(ForesightError::Stopped))?;
     let told = ForesightTold {
         start_gap: found.start_gap(),

@@ -23,6 +23,8 @@ pub(super) struct RunParts {
     pub(super) controller: String,
     pub(super) settings: Settings,
     pub(super) scenario: Scenario,
+    /// Seed of the sensors' noise.
+    pub(super) noise_seed: u64,
     pub(super) parts: Option<PartsOfRun>,
 }
 
@@ -104,6 +106,7 @@ pub(super) fn setups(args: &Args, scenario: &Scenario) -> Result<Vec<RunParts>, 
             controller: controller.clone(),
             settings: *settings,
             scenario,
+            noise_seed: args.seed,
             parts,
         };
         if args.parts.is_empty() {
