@@ -47,7 +47,7 @@ pub struct AblationRow {
 /// A way to cripple the guard.
 type Cripple = (&'static str, fn(&mut Settings));
 
-const CRIPPLES: [Cripple; 35] = [
+const CRIPPLES: [Cripple; 36] = [
     ("nothing: the settings as they are", |_| {}),
     ("boost 900", |it| it.guard.limits.boost = Kilopascal(900.0)),
     ("boost_ratio 8", |it| it.guard.limits.boost_ratio = 8.0),
@@ -97,6 +97,7 @@ const CRIPPLES: [Cripple; 35] = [
         it.target.trim.unseen_authority = it.target.trim.authority;
     }),
     ("exhaust_soft 2000", |it| it.target.modes.exhaust_soft = Kilopascal(2000.0)),
+    ("pumping_soft 2000", |it| it.target.modes.pumping_soft = Kilopascal(2000.0)),
 ];
 
 /// Runs the demanding and the sound worlds of a campaign once for each crippled guard; nothing when `watch` stops it.

@@ -112,6 +112,7 @@ fn without_guard(settings: &Settings) -> Settings {
     settings.plausibility.exhaust_over_boost = 10.0;
     settings.target.trim.unseen_authority = settings.target.trim.authority;
     settings.target.modes.exhaust_soft = Kilopascal(2000.0);
+    settings.target.modes.pumping_soft = Kilopascal(2000.0);
     settings
 }
 
