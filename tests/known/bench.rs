@@ -69,6 +69,8 @@ struct Seen {
     winding_c: Vec<f64>,
     stop_speed: f64,
     lever_rad: f64,
+    /// A segment has been asked for: before, the lever settles as it was placed.
+    has_begun: bool,
     ticks: u32,
 }
 
@@ -90,7 +92,7 @@ impl Seen {
         let half_play = 0.5 * world.config().actuator.linkage.play_rad();
         let (low, high) = (stops.low.expect("a stop").angle_rad, stops.high.expect("a stop").angle_rad);
         let inside = |angle: f64| (low - half_play..=high + half_play).contains(&angle);
-        if inside(self.lever_rad) && !inside(now.lever_rad) && self.ticks > 0 {
+        if self.has_begun && inside(self.lever_rad) && !inside(now.lever_rad) {
             let speed = (now.lever_rad - self.lever_rad).abs() * 1000.0 / (high - low);
             self.stop_speed = self.stop_speed.max(speed);
         }
@@ -175,7 +177,9 @@ impl Rig for Watched {
     fn start_probe(&mut self, segment: ProbeSegment) -> Result<Tick, RigError> {
         // With the drive off nothing is capped: a shorted winding carries what a moving lever makes.
         let cap_a = f64::from(segment.second_cap.unwrap_or(segment.cap).0);
-        self.seen.lock().expect("one thread").cap_a = (segment.volts.0 != 0.0).then_some(cap_a);
+        let mut seen = self.seen.lock().expect("one thread");
+        (seen.cap_a, seen.has_begun) = ((segment.volts.0 != 0.0).then_some(cap_a), true);
+        drop(seen);
         self.inner.start_probe(segment)
     }
     fn ask_learn_outcome(&mut self) -> Result<Asked, RigError> {

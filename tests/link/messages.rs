@@ -16,7 +16,7 @@ use firmware_core::link::{
 use firmware_core::motion::{Footing, Goal, Segment};
 use firmware_core::probe::{ProbeSegment, ProbeUntil};
 use firmware_core::sample::{EngineDemand, Mode};
-use firmware_core::settings::{Settings, SettingsSection, SlewSettings};
+use firmware_core::settings::{CountsDirection, Settings, SettingsSection, SlewSettings};
 use firmware_core::store::{StoreFault, StoreResult};
 use firmware_core::units::{Ampere, Celsius, Counts, Kilopascal, Load, Opening, Rpm, Tick, Volt};
 
@@ -96,6 +96,8 @@ pub(crate) fn to_board() -> Vec<ToBoard> {
                 volts_per_s: 2.0,
                 cap: Ampere(0.5),
                 counts_per_s: 1000.0,
+                speed_by_way: 0.35,
+                direction: Some(CountsDirection::OpeningLowers),
                 second_cap: Some(Ampere(0.75)),
                 until: ProbeUntil {
                     moved: None,

@@ -18,7 +18,7 @@ use crate::calibration::Calibration;
 use crate::command::Command;
 use crate::settings::Settings;
 use crate::units::Opening;
-pub(crate) use ease::Ease;
+use ease::Ease;
 
 /// What a motion does in a tick.
 #[derive(Debug, Clone, Copy, PartialEq)]

@@ -7,6 +7,7 @@ use std::string::ToString;
 
 use super::*;
 use crate::sample::testing::{any_sample, sample};
+use crate::units::{Duty, smaller};
 use proptest::prelude::*;
 
 /// A motor on a lever between two stops that do not give at all: harder than any stop of metal. The plainest one that
@@ -19,6 +20,8 @@ struct Plant {
     back_emf: f32,
     /// Counts/s² for an ampere.
     pull: f32,
+    /// Fastest that it met a stop, counts/s.
+    met: f32,
     /// A.
     friction: f32,
     /// A, positive toward higher counts.
@@ -46,6 +49,7 @@ impl Plant {
             }
             self.place += self.speed * STEP;
             if self.place < 0.0 || self.place > self.span {
+                self.met = larger(libm::fabsf(self.speed), self.met);
                 self.place = self.place.clamp(0.0, self.span);
                 self.speed = 0.0;
             }
@@ -72,7 +76,7 @@ fn run(plant: &mut Plant, segment: ProbeSegment) -> (ProbeEnd, f32, u32) {
         };
         plant.tick(duty.get());
         most = larger(libm::fabsf(plant.current), most);
-        probe.see(plant.sample(tick).position, duty, FaultSet::NONE, 0.0);
+        probe.see(FaultSet::NONE, 0.0);
     }
     panic!("a segment without an end: {plant:?} {segment:?}");
 }
@@ -87,6 +91,7 @@ fn plain() -> Plant {
         henry: 0.001,
         back_emf: 1.0e-4,
         pull: 2.0e5,
+        met: 0.0,
         friction: 0.2,
         spring: 0.0,
         span: 10_000.0,
@@ -103,6 +108,8 @@ fn segment(volts: f32) -> ProbeSegment {
         volts_per_s: 2.0,
         cap: Ampere(1.0),
         counts_per_s: 3500.0,
+        speed_by_way: 0.0,
+        direction: None,
         second_cap: None,
         until: until(),
     }
@@ -133,19 +140,70 @@ fn a_second_push_is_held_at_its_own_cap() {
     assert!((1.9..2.1).contains(&most), "{most} A");
 }
 
+/// A spring of twice the friction, on a lever that stands at its stop.
+fn spring_home() -> Plant {
+    Plant { spring: -0.4, place: 0.0, ..plain() }
+}
+
 #[test]
-fn heat_supply_and_sensor_end_a_segment_at_once() {
+fn a_spring_takes_the_lever_home_no_faster_than_the_limit() {
+    let held = ProbeUntil { held_ticks: Some(200), ..until() };
+    let out = ProbeSegment { direction: Some(CountsDirection::OpeningRaises), until: held, ..segment(8.0) };
+    for direction in [None, out.direction] {
+        let mut plant = spring_home();
+        let (end, most, _) = run(&mut plant, ProbeSegment { direction, ..out });
+        assert_eq!((end, plant.place), (ProbeEnd::Held, 0.0));
+        assert!(plant.met < 1.1 * out.counts_per_s, "{} counts/s", plant.met);
+        assert!(most < 1.1, "{most} A");
+    }
+}
+
+#[test]
+fn the_limit_grows_with_the_way_where_that_is_asked_for() {
+    let held = ProbeUntil { held_ticks: Some(200), ..until() };
+    let slow = ProbeSegment { counts_per_s: 300.0, until: held, ..segment(8.0) };
+    let (_, _, slow_ticks) =
+        run(&mut spring_home(), ProbeSegment { until: ProbeUntil { ticks: 60_000, ..held }, ..slow });
+    let mut plant = spring_home();
+    let (end, _, ticks) = run(&mut plant, ProbeSegment { speed_by_way: 0.35, ..slow });
+    assert_eq!(end, ProbeEnd::Held);
+    assert!(2 * ticks < slow_ticks, "{ticks} of {slow_ticks} ticks");
+    assert!(plant.met < 1.15 * 0.35 * plant.span, "{} counts/s", plant.met);
+}
+
+#[test]
+fn a_winding_at_its_heat_limit_still_lowers_the_lever() {
+    let mut plant = spring_home();
+    let mut probe =
+        Probe::new(ProbeSegment { direction: Some(CountsDirection::OpeningRaises), ..segment(8.0) });
+    for tick in 0..100_000 {
+        let duty = match probe.tick(&plant.sample(tick)) {
+            ProbeStep::Go(Command::Duty(duty)) | ProbeStep::Ease(Command::Duty(duty)) => duty,
+            ProbeStep::Go(_) | ProbeStep::Ease(_) => Duty::ZERO,
+            ProbeStep::Done(end) => {
+                assert_eq!((end, plant.place), (ProbeEnd::HeatLimit, 0.0));
+                assert!(plant.met < 3500.0, "{} counts/s", plant.met);
+                return;
+            }
+        };
+        plant.tick(duty.get());
+        probe.see(FaultSet::NONE, if plant.place > 5000.0 { 1.0 } else { 0.0 });
+    }
+    panic!("not let go: {plant:?}");
+}
+
+#[test]
+fn supply_sensor_and_heat_that_is_no_number_end_a_segment_at_once() {
     for (faults, heat, end) in [
         (FaultSet::only(Fault::SupplyRange), 0.0, ProbeEnd::SupplyRange),
         (FaultSet::only(Fault::PositionRange), 0.0, ProbeEnd::SensorFault),
         (FaultSet::only(Fault::PositionJump), 0.0, ProbeEnd::SensorFault),
         (FaultSet::only(Fault::CurrentRange), 0.0, ProbeEnd::SensorFault),
-        (FaultSet::NONE, 1.0, ProbeEnd::HeatLimit),
         (FaultSet::NONE, f32::NAN, ProbeEnd::HeatLimit),
     ] {
         let mut probe = Probe::new(segment(8.0));
         assert!(matches!(probe.tick(&sample(0, 8000)), ProbeStep::Go(_)));
-        probe.see(Counts(8000), Duty::MAX, faults, heat);
+        probe.see(faults, heat);
         assert_eq!(probe.tick(&sample(1, 8000)), ProbeStep::Done(end));
     }
 }
@@ -165,6 +223,7 @@ fn what_a_probe_may_not_ask_for_is_refused_by_name() {
     assert_eq!(refused(|s| s.second_cap = Some(Ampere(0.9))), Err("probe.second_cap".to_owned()));
     assert_eq!(refused(|s| s.counts_per_s = 0.0), Err("probe.counts_per_s".to_owned()));
     assert_eq!(refused(|s| s.until.ticks = 0), Err("probe.until.ticks".to_owned()));
+    assert_eq!(refused(|s| s.speed_by_way = 1.1), Err("probe.speed_by_way".to_owned()));
 }
 
 prop_compose! {
@@ -179,7 +238,7 @@ prop_compose! {
         // Inertia of a small motor behind the gear, kg m²: what A of the bench has, times 0.3 to 5.
         let pull = constant / (inertia * 2.0e-6 * gear) * counts_per_rad;
         Plant {
-            ohm, henry: ohm * lag, back_emf, pull, friction: friction * stall, spring: spring * friction * stall,
+            ohm, henry: ohm * lag, back_emf, pull, met: 0.0, friction: friction * stall, spring: spring * friction * stall,
             span, supply, current: 0.0, speed: 0.0, place: span / 2.0,
         }
     }
@@ -199,6 +258,8 @@ proptest! {
             volts_per_s: rise,
             cap: Ampere(cap),
             counts_per_s: 0.35 * plant.span,
+            speed_by_way: 0.0,
+            direction: Some(CountsDirection::OpeningRaises),
             second_cap: None,
             until: ProbeUntil { held_ticks: Some(300), ..until() },
         };
@@ -220,7 +281,7 @@ proptest! {
                 ProbeStep::Go(Command::Duty(duty)) => {
                     elapsed += 1;
                     prop_assert!(duty.get().is_finite());
-                    probe.see(sample.position, duty, FaultSet::NONE, heat);
+                    probe.see(FaultSet::NONE, heat);
                 }
                 ProbeStep::Go(command) => prop_assert_eq!(command, Command::Release),
                 ProbeStep::Ease(_) | ProbeStep::Done(_) => break,

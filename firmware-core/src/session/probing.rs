@@ -55,7 +55,7 @@ impl ControlEnd<'_> {
         if let Activity::Probe { start_at, probe, .. } = &mut self.own.activity
             && sample.tick.has_reached(*start_at)
         {
-            probe.see(sample.position, output.duty, output.faults, heat);
+            probe.see(output.faults, heat);
         }
     }
 }

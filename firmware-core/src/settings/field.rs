@@ -16,7 +16,8 @@ pub struct SettingField {
 }
 
 /// Numbers of a probe's segment in their order, as they are called.
-const PROBE: [&str; 6] = ["volts", "volts_per_s", "cap", "counts_per_s", "second_cap", "until.ticks"];
+const PROBE: [&str; 7] =
+    ["volts", "volts_per_s", "cap", "counts_per_s", "second_cap", "until.ticks", "speed_by_way"];
 
 impl SettingField {
     /// A number of a probe's segment.

@@ -10,6 +10,8 @@ pub(super) fn segment(volts: f32) -> ProbeSegment {
         volts_per_s: 2.0,
         cap: Ampere(1.0),
         counts_per_s: 3000.0,
+        speed_by_way: 0.0,
+        direction: None,
         second_cap: None,
         until: ProbeUntil { moved: Some(50), reached: None, held_ticks: None, still_counts: 10, ticks: 400 },
     }

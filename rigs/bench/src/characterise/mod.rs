@@ -29,7 +29,7 @@ use ends::BLIND_SPEED;
 use segment::{Plan, Trace, mean, run, wait};
 
 /// First push and each next one, in shares of the continuous current.
-const FIRST_PUSH: f64 = 0.08;
+const FIRST_PUSH: f64 = 0.12;
 const STRONGER: f64 = 1.45;
 /// Largest push, in shares of the continuous current: heat bounds how long.
 const LARGEST_PUSH: f64 = 2.5;
@@ -45,8 +45,10 @@ const LOOKS_AGAIN: u32 = 9;
 const STANDS: f64 = 2.0;
 /// Most brakes in a row: a spring leads the lever through its whole travel in less.
 const MOST_BRAKES: u32 = 12;
+/// Most noise of a reading at its end, counts.
+const RAIL_NOISE: f64 = 0.05;
 /// Longest nudge, ticks.
-const NUDGE_TICKS: u16 = 6000;
+const NUDGE_TICKS: u16 = 5000;
 /// Ticks that a push at a stop lasts.
 const PUSH_TICKS: u16 = 300;
 
@@ -84,8 +86,8 @@ struct WorkInProgress<'a> {
     noise: f64,
     /// Counts that the lever went in the last readings of the last segment.
     parting: f64,
-    /// Sign of the counts under positive drive, once it was seen.
-    rises: Option<f64>,
+    /// Which way counts go under positive drive, once it was seen.
+    direction: Option<CountsDirection>,
     ticks: u32,
 }
 
@@ -99,15 +101,15 @@ pub fn characterise(
     eyes: Eyes<'_>,
     announce: &mut dyn FnMut(&str),
 ) -> Result<Found, Surprise> {
-    let mut work = WorkInProgress { rig, answers, announce, noise: 0.0, parting: 0.0, rises: None, ticks: 0 };
+    let mut work =
+        WorkInProgress { rig, answers, announce, noise: 0.0, parting: 0.0, direction: None, ticks: 0 };
     let offset = work.look()?;
     let (first, push) = work.first_motion()?;
     let opens = work.who_opens(eyes, first, push)?;
     let strokes = work.strokes(first, push)?;
     let mut found = estimate::estimate(&strokes, offset)?;
     found.noise_counts = work.noise;
-    found.counts_direction =
-        if opens > 0.0 { CountsDirection::OpeningRaises } else { CountsDirection::OpeningLowers };
+    found.counts_direction = direction(opens);
     found.seconds = f64::from(work.ticks) / 1000.0;
     Ok(found)
 }
@@ -118,7 +120,8 @@ impl WorkInProgress<'_> {
     fn run(&mut self, plan: &Plan) -> Result<Trace, Surprise> {
         let brake = Plan::brake(self.answers.rated_voltage, LARGEST_PUSH * self.answers.continuous_current);
         for _ in 0..MOST_BRAKES {
-            let is_along = self.rises.is_some_and(|rises| rises * plan.volts * self.parting > 0.0);
+            let rises = self.direction.map(|direction| f64::from(direction.sign()));
+            let is_along = rises.is_some_and(|rises| rises * plan.volts * self.parting > 0.0);
             if is_along || self.parting.abs() < STANDS + self.noise {
                 break;
             }
@@ -128,7 +131,7 @@ impl WorkInProgress<'_> {
     }
 
     fn run_alone(&mut self, plan: &Plan) -> Result<Trace, Surprise> {
-        let trace = run(self.rig, plan)?;
+        let trace = run(self.rig, plan, self.direction)?;
         if let (Some(first), Some(last)) = (trace.readings.first(), trace.readings.last()) {
             self.ticks += last.tick.wrapping_sub(first.tick);
         }
@@ -158,7 +161,7 @@ impl WorkInProgress<'_> {
     }
 
     fn look_once(&mut self) -> Result<f64, Surprise> {
-        let trace = run(self.rig, &Plan::rest(1000))?;
+        let trace = run(self.rig, &Plan::rest(1000), None)?;
         let rated = self.answers.rated_voltage;
         match (trace.end, trace.readings.last()) {
             (ReleaseReason::SupplyRange, Some(last)) => {
@@ -177,7 +180,9 @@ impl WorkInProgress<'_> {
         self.noise = (mean(steps) / 2.0).sqrt();
         let ends = |skip: usize| mean(readings.iter().skip(skip).take(100).map(|one| one.counts));
         let (before, after) = (ends(0), ends(readings.len().saturating_sub(100)));
-        let at_end = [0.0, 1023.0, 4095.0, 16_383.0].into_iter().any(|end| (after - end).abs() < 1.5);
+        // A reading that its converter cuts off does not flicker; the same number within a finer range may.
+        let at_end = self.noise < RAIL_NOISE
+            && [0.0, 1023.0, 4095.0, 16_383.0].into_iter().any(|end| (after - end).abs() < 1.5);
         if at_end {
             return Err(Surprise::SensorAtItsEnd { seen: after });
         }
@@ -197,6 +202,7 @@ impl WorkInProgress<'_> {
             rise: 0.15 * self.answers.rated_voltage,
             cap,
             speed,
+            speed_by_way: 0.0,
             second_cap: None,
             moved: None,
             held_ticks: Some(PUSH_TICKS),
@@ -227,7 +233,7 @@ impl WorkInProgress<'_> {
                 let further = Plan { moved: Some(4.0 * NUDGE_COUNTS.max(12.0 * self.noise)), ..plan };
                 let trace = self.run(&further)?;
                 if trace.end == ReleaseReason::ProbeMoved {
-                    self.rises = Some(way * trace.gone().signum());
+                    self.direction = Some(direction(way * trace.gone()));
                     return Ok((Nudge { way, gone: trace.gone() }, push));
                 }
             }
@@ -269,6 +275,11 @@ impl WorkInProgress<'_> {
         }
         Ok(opens_by_one)
     }
+}
+
+/// Which way counts go under positive drive, which opens, from their sign.
+fn direction(rise: f64) -> CountsDirection {
+    if rise > 0.0 { CountsDirection::OpeningRaises } else { CountsDirection::OpeningLowers }
 }
 
 /// A nudge that moved the lever.

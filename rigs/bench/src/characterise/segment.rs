@@ -2,13 +2,14 @@
 
 use firmware_core::link::state::{MotionEvent, ReleaseReason, Source};
 use firmware_core::probe::{ProbeSegment, ProbeUntil};
+use firmware_core::settings::CountsDirection;
 use firmware_core::units::{Ampere, Tick, Volt};
 
 use crate::procedure::RunStop;
 use crate::rig::{Rig, StreamItem};
 
-/// Ticks beyond a segment's own time that its end may take: the push is let down and the lever comes to rest.
-const EASE_TICKS: u32 = 4000;
+/// Ticks beyond a segment's own time that its end may take: the lever is lowered and comes to rest.
+const EASE_TICKS: u32 = 45_000;
 
 /// What one tick read.
 #[derive(Debug, Clone, Copy)]
@@ -44,7 +45,7 @@ impl Trace {
             - ends(driven.get(..10.min(driven.len())).unwrap_or_default())
     }
 
-    /// How far the lever went in its last readings, let down and braked, counts.
+    /// How far the lever went in its last readings, lowered, counts.
     pub(super) fn parting(&self) -> f64 {
         let tail = self.readings.get(self.readings.len().saturating_sub(60)..).unwrap_or_default();
         let ends = |from: &[TickReading]| mean(from.iter().map(|one| one.counts));
@@ -71,6 +72,8 @@ pub(super) struct Plan {
     pub(super) rise: f64,
     pub(super) cap: f64,
     pub(super) speed: f64,
+    /// Speed limit that the way gone gives instead, where it is larger, 1/s.
+    pub(super) speed_by_way: f64,
     pub(super) second_cap: Option<f64>,
     pub(super) moved: Option<f64>,
     pub(super) held_ticks: Option<u16>,
@@ -86,6 +89,7 @@ impl Plan {
             rise: 1.0,
             cap: 0.1,
             speed: 1000.0,
+            speed_by_way: 0.0,
             second_cap: None,
             moved: None,
             held_ticks: None,
@@ -99,12 +103,14 @@ impl Plan {
         Self { volts: 0.005 * rated_voltage, speed: 200_000.0, cap, ..Self::rest(250) }
     }
 
-    fn segment(&self) -> ProbeSegment {
+    fn segment(&self, direction: Option<CountsDirection>) -> ProbeSegment {
         ProbeSegment {
             volts: Volt(self.volts as f32),
             volts_per_s: self.rise as f32,
             cap: Ampere(self.cap as f32),
             counts_per_s: self.speed as f32,
+            speed_by_way: self.speed_by_way as f32,
+            direction,
             second_cap: self.second_cap.map(|cap| Ampere(cap as f32)),
             until: ProbeUntil {
                 moved: self.moved.map(|counts| counts as u16),
@@ -136,8 +142,12 @@ pub(super) fn wait(rig: &mut dyn Rig, ticks: u32) -> Result<(), RunStop> {
 ///
 /// # Errors
 /// When the rig refuses or the line is lost.
-pub(super) fn run(rig: &mut dyn Rig, plan: &Plan) -> Result<Trace, RunStop> {
-    let start = rig.start_probe(plan.segment())?;
+pub(super) fn run(
+    rig: &mut dyn Rig,
+    plan: &Plan,
+    direction: Option<CountsDirection>,
+) -> Result<Trace, RunStop> {
+    let start = rig.start_probe(plan.segment(direction))?;
     let until = start.after(u32::from(plan.ticks) + EASE_TICKS);
     let mut trace = Trace { readings: Vec::new(), driven: usize::MAX, end: ReleaseReason::NotStarted };
     loop {
