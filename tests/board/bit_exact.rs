@@ -5,7 +5,8 @@
 //! IEEE 754-2019 fixes the result of each `+ - * /`, comparison and square root, and `libm` computes the rest
 //! from those, so two processors may not differ by a single bit. The reference is the other processor.
 //!
-//! Needs the image and QEMU: `rigs/board/build.sh && cargo test --release --test board -- bit_exact --ignored`.
+//! Needs the image and QEMU: `rigs/board/build.sh && cargo test --release --test board -- bit_exact --ignored`;
+//! `BOARD_LAW=model-trim` runs another law of boost control than the default one.
 
 use lockstep::{Usage, instructions};
 

@@ -13,7 +13,6 @@ use firmware_core::link::state::{Identity, Pacing, StartReason, Streaming};
 use firmware_core::motion::{Footing, Goal, Segment};
 use firmware_core::sample::{EngineDemand, Mode, Sample};
 use firmware_core::session::Session;
-use firmware_core::settings::Settings;
 use firmware_core::store::{LAYOUT_VERSION, StoreResult};
 use firmware_core::units::{Ampere, Duty, Kilopascal, Load, Opening, Rpm, Tick};
 use lockstep::TickDone;
@@ -21,7 +20,7 @@ use plant::airpath::EngineInputs;
 use plant::sensor::{ChannelFault, PositionFault};
 use plant::world::{EngineState, Fault, FaultKind, World, WorldConfig};
 
-use crate::support::{Host, ROOM, held};
+use crate::support::{Host, ROOM, held, settings};
 
 /// Ticks of a round: every fault once, from power on, with a world of its own.
 pub(crate) const ROUND_TICKS: u32 = 102_400;
@@ -155,7 +154,7 @@ fn talk(host: &mut Host, tick: Tick, world: &World) -> Vec<u8> {
     let learned = held(closed, open, Standing::Accepted);
     if tick == Tick(0) {
         bytes.extend(host.say(&ToBoard::Hello));
-        for section in Settings::default().sections() {
+        for section in settings().sections() {
             bytes.extend(host.say(&ToBoard::Settings(section)));
         }
         bytes.extend(host.say(&ToBoard::SetCalibration(learned)));
@@ -169,7 +168,7 @@ fn talk(host: &mut Host, tick: Tick, world: &World) -> Vec<u8> {
         bytes.extend(host.say(&ToBoard::Stop));
         bytes.extend(host.say(&ToBoard::SetCalibration(learned)));
         bytes.extend(host.say(&ToBoard::ClearLatch));
-        bytes.extend(host.say(&ToBoard::Arm { settings: Settings::default().hash() }));
+        bytes.extend(host.say(&ToBoard::Arm { settings: settings().hash() }));
         bytes.extend(host.say(&ToBoard::Engine(EngineDemand {
             mode,
             boost_target: Kilopascal(120.0 + 20.0 * (turn % 6) as f32),
@@ -188,7 +187,7 @@ fn talk(host: &mut Host, tick: Tick, world: &World) -> Vec<u8> {
 fn bench_work(host: &mut Host, tick: Tick, turn: u32) -> Vec<u8> {
     let order = LearnOrder::full(Setup::Attached, Warmth::Cold, CheckSet::NONE);
     let mut bytes = host.say(&ToBoard::Stop);
-    bytes.extend(host.say(&ToBoard::Arm { settings: Settings::default().hash() }));
+    bytes.extend(host.say(&ToBoard::Arm { settings: settings().hash() }));
     if turn.is_multiple_of(8) {
         bytes.extend(host.say(&ToBoard::StartLearn { start_at: tick, order, tag: OriginTag(7) }));
         return bytes;

@@ -8,7 +8,7 @@ use firmware_core::link::state::Welcome;
 use firmware_core::link::{Decoder, Talk, encode};
 use firmware_core::motion::{Footing, Goal, Segment};
 use firmware_core::sample::{BridgeLine, Conversions, Sample};
-use firmware_core::settings::Settings;
+use firmware_core::settings::{LawName, Settings};
 use firmware_core::units::{Ampere, Counts, Duty, Kilopascal, Opening, Tick, Volt};
 use virtual_rig::board::{Board, BoardError, image};
 
@@ -61,9 +61,22 @@ pub(crate) fn calibration(closed_counts: f32, open_counts: f32) -> Calibration {
     }
 }
 
+/// Names the law of boost control; the default one where it does not.
+const LAW_VARIABLE: &str = "BOARD_LAW";
+
+/// The built-in settings under the law that is asked for.
+pub(crate) fn settings() -> Settings {
+    let mut settings = Settings::default();
+    if let Ok(word) = std::env::var(LAW_VARIABLE) {
+        let named = LawName::ALL.into_iter().find(|law| law.word() == word);
+        settings.target.law = named.expect("the word of a law");
+    }
+    settings
+}
+
 /// A calibration with these stops, as a learn of these tests would leave it.
 pub(crate) fn held(closed_counts: f32, open_counts: f32, standing: Standing) -> Held {
-    let origin = Origin { tag: OriginTag(0xB0A2D), settings: Settings::default().hash(), tick: Tick(9000) };
+    let origin = Origin { tag: OriginTag(0xB0A2D), settings: settings().hash(), tick: Tick(9000) };
     Held::of_full_learn(calibration(closed_counts, open_counts), standing, origin)
 }
 
@@ -91,10 +104,10 @@ impl Bench {
 
     /// Hands are clear, and the settings are what the board was given.
     pub(crate) fn arm(&mut self) {
-        for section in Settings::default().sections() {
+        for section in settings().sections() {
             self.ask(&ToBoard::Settings(section));
         }
-        self.ask(&ToBoard::Arm { settings: Settings::default().hash() });
+        self.ask(&ToBoard::Arm { settings: settings().hash() });
     }
 
     /// A new host's hello.
