@@ -35,6 +35,8 @@ pub struct TraceRow {
     pub air_per_fuel: Option<f64>,
     /// Recirculated exhaust as a share of that gas, while the valve is open.
     pub recirculated_share: Option<f64>,
+    /// The share that is wanted, where one is.
+    pub wanted_share: Option<f64>,
 }
 
 /// A column: name, unit, and how a row fills it.

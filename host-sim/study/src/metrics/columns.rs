@@ -41,6 +41,7 @@ pub const METRICS: &[MetricColumn] = metric_columns![
     "least air-fuel ratio", "-", 0.1, (0.0, 200.0), |m| m.least_air_fuel;
     "fuel held back", "%", 0.01, (0.0, 100.0), |m| Some(m.fuel_held_back_pct);
     "recirculated share", "%", 0.1, (0.0, 100.0), |m| m.recirculated_pct;
+    "recirculation IAE", "s", 0.001, (0.0, 20.0), |m| m.recirculation_iae_s;
     "opening IAE", "s", 0.001, (0.0, 20.0), |m| Some(m.opening_iae_s);
     "actuator work", "J", 0.01, (0.0, 2000.0), |m| Some(m.actuator_work_j);
     "winding heat", "J", 0.1, (0.0, 2000.0), |m| Some(m.winding_heat_j);

@@ -52,9 +52,10 @@ pub struct Metrics {
     pub least_air_fuel: Option<f64>,
     /// Fuel that was asked and held back, by the smoke limit or by the controller, % of what was asked.
     pub fuel_held_back_pct: f64,
-    /// Mean of the recirculated exhaust in what the cylinders take in, while the valve is open, %. Nobody asks for a
-    /// share, only for a valve area, so there is no error to it.
+    /// Mean of the recirculated exhaust in what the cylinders take in, while the valve is open, %.
     pub recirculated_pct: Option<f64>,
+    /// ∫ |wanted share of recirculated exhaust − share| dt, s (shares are fractions), where a share is wanted.
+    pub recirculation_iae_s: Option<f64>,
     /// ∫ |wanted opening − opening| dt, s (opening is a fraction).
     pub opening_iae_s: f64,
     /// Work of the motor at the lever, both ways, ∫ |torque × speed| dt, J.
@@ -198,6 +199,11 @@ impl Meter {
         if let Some(share) = row.recirculated_share {
             self.recirculated.add(share);
         }
+        if let Some(wanted) = row.wanted_share {
+            let off = (wanted - row.recirculated_share.unwrap_or(0.0)).abs();
+            let so_far = self.metrics.recirculation_iae_s.get_or_insert(0.0);
+            *so_far += off * TICK_S;
+        }
     }
 
     fn watch_actuator(&mut self, row: &TraceRow) {
@@ -257,6 +263,7 @@ mod tests {
             stage: GuardStage::Normal,
             air_per_fuel: Some(30.0),
             recirculated_share: None,
+            wanted_share: None,
         }
     }
 
@@ -319,6 +326,7 @@ mod tests {
                 // Twice the speed, so two thirds of all strokes; a fifth of their fuel missing: 13.3 %.
                 (row.speed_rpm, row.fuel_mg, row.air_per_fuel) = (4000.0, 20.0, Some(18.0));
                 row.recirculated_share = Some(if k < 25 { 0.1 } else { 0.2 });
+                row.wanted_share = Some(0.14);
             }
             meter.add(&row);
         }
@@ -326,5 +334,7 @@ mod tests {
         assert!((m.fuel_held_back_pct - 100.0 / 7.5).abs() < 1e-9, "{m:?}");
         assert_eq!(m.least_air_fuel, Some(18.0));
         assert!((m.recirculated_pct.unwrap() - 15.0).abs() < 1e-9, "{m:?}");
+        // 25 ticks 0.04 short, 25 ticks 0.06 over.
+        assert!((m.recirculation_iae_s.unwrap() - 0.0025).abs() < 1e-12, "{m:?}");
     }
 }

@@ -179,6 +179,7 @@ impl<'a, L: Law> ClosedLoop<'a, L> {
             air_per_fuel: self.world.engine().air_per_fuel(),
             recirculated_share: (demand.egr_mm2 > 0.0)
                 .then(|| self.world.engine().recirculated_share(&inputs(demand, self.fuel_request))),
+            wanted_share: demand.egr_share,
         }
     }
 }

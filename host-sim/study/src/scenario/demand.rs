@@ -60,6 +60,8 @@ pub struct DemandPoint {
     /// Effective area of the recirculation valve, mm².
     #[serde(default)]
     pub egr_mm2: f64,
+    /// Wanted recirculated exhaust, share of what the cylinders take in; without it, none is asked and no error counted.
+    pub egr_share: Option<f64>,
     /// Geometric altitude, m; without it, the world's.
     pub altitude_m: Option<f64>,
     /// What the vanes are used for, from here on.
@@ -81,6 +83,8 @@ pub struct Demand {
     pub boost_kpa: Option<f64>,
     /// Recirculation area, mm².
     pub egr_mm2: f64,
+    /// Wanted share of recirculated exhaust, where the scenario asks for one.
+    pub egr_share: Option<f64>,
     /// Altitude, m, where the scenario sets it.
     pub altitude_m: Option<f64>,
     /// What the vanes are used for.
@@ -102,6 +106,9 @@ fn check_point(point: &DemandPoint, earliest: f64) -> Result<(), BadParameter> {
     between("speed_rpm", point.speed_rpm, 300.0, 8000.0)?;
     between("fuel_mg", point.fuel_mg, 0.0, 500.0)?;
     between("egr_mm2", point.egr_mm2, 0.0, 2000.0)?;
+    if let Some(egr_share) = point.egr_share {
+        between("egr_share", egr_share, 0.0, 0.9)?;
+    }
     if let Some(boost_kpa) = point.boost_kpa {
         between("boost_kpa", boost_kpa, 20.0, 900.0)?;
     }
@@ -150,6 +157,7 @@ impl Demand {
             fuel_mg: point.fuel_mg,
             boost_kpa: point.boost_kpa,
             egr_mm2: point.egr_mm2,
+            egr_share: point.egr_share,
             altitude_m: point.altitude_m,
             vanes: point.vanes,
         }
@@ -162,6 +170,7 @@ impl Demand {
             fuel_mg: 6.0,
             boost_kpa: None,
             egr_mm2: 0.0,
+            egr_share: None,
             altitude_m: None,
             vanes: VaneUse::Idle,
         }
@@ -176,6 +185,7 @@ impl Demand {
             fuel_mg: mix(from.fuel_mg, to.fuel_mg),
             boost_kpa: mix_known(from.boost_kpa, to.boost_kpa),
             egr_mm2: mix(from.egr_mm2, to.egr_mm2),
+            egr_share: mix_known(from.egr_share, to.egr_share),
             altitude_m: mix_known(from.altitude_m, to.altitude_m),
             vanes: from.vanes,
         }
@@ -193,6 +203,7 @@ mod tests {
             fuel_mg: 10.0,
             boost_kpa: None,
             egr_mm2: 0.0,
+            egr_share: None,
             altitude_m: None,
             vanes: VaneUse::Boost,
             shape,

@@ -228,6 +228,7 @@ fn point(t_s: f64, speed_rpm: f64, fuel_mg: f64, vanes: VaneUse) -> DemandPoint 
         fuel_mg,
         boost_kpa: None,
         egr_mm2: 0.0,
+        egr_share: None,
         altitude_m: None,
         vanes,
         shape: Shape::Ramp,

@@ -172,6 +172,7 @@ impl DriveCourse {
             fuel_mg: from.load * FULL_LOAD_MG,
             boost_kpa: None,
             egr_mm2: 0.0,
+            egr_share: None,
             altitude_m: None,
             vanes: VaneUse::Boost,
             shape: Shape::Ramp,
