@@ -13,10 +13,12 @@ use firmware_core::probe::ProbeSegment;
 use firmware_core::settings::{Settings, SettingsHash};
 use firmware_core::units::Tick;
 use plant::toml_file::TomlFile;
+use plant::world::WorldConfig;
 use study::campaign::learn::run;
 use study::catalogue::Case;
-use vanebench::characterise::{self, AnswerArgs, Eyes, Found, Surprise};
+use vanebench::characterise::{self, AnswerArgs, Answers, Eyes, Found, Surprise};
 use vanebench::link_rig;
+use vanebench::procedure::RunStop;
 use vanebench::profile::Profile;
 use vanebench::rig::{Asked, Measurand, Rig, RigError, RigIdentity, Sampling, StreamItem};
 use virtual_rig::rig::SimulatedRig;
@@ -58,7 +60,7 @@ pub struct Met {
 
 /// What the world did, for whoever judges.
 #[derive(Debug, Default)]
-struct Seen {
+pub struct Seen {
     /// Cap of the segment that runs, A; none while nothing is capped.
     cap_a: Option<f64>,
     /// Largest current over its cap, as a share of it.
@@ -202,12 +204,8 @@ impl Rig for Watched {
 /// Characterises a plant, with its scatter from the seed.
 pub fn characterised(drawn: &Drawn, seed: u64) -> Met {
     let seen = Arc::new(Mutex::new(Seen::default()));
-    let rig = SimulatedRig::new(&drawn.world, seed, Pacing::Stepped).expect("a valid plant");
-    let line = InProcess { rig, seen: Arc::clone(&seen) };
-    let inner = link_rig::on_line(Box::new(line), "in process", Talk::FIRST).expect("a board");
-    let mut rig = Watched { inner, seen: Arc::clone(&seen) };
-    let found = on(&mut rig, drawn).map_err(|surprise| surprise.to_string());
-    drop(rig);
+    let case = Case::of(drawn.world.clone());
+    let found = found(&case, &drawn.answers, seed, &seen);
     let learned = found.as_ref().ok().map(|found| learned(found, drawn, seed));
     let seen = seen.lock().expect("one thread");
     Met {
@@ -223,14 +221,25 @@ pub fn characterised(drawn: &Drawn, seed: u64) -> Met {
     }
 }
 
-fn on(rig: &mut Watched, drawn: &Drawn) -> Result<Found, Surprise> {
-    let settings = characterise::settings(&drawn.answers);
-    rig.hand_over(&settings).expect("settings within their ranges");
-    rig.arm(settings.hash()).expect("the settings handed over");
-    rig.begin_samples().expect("samples");
+/// What characterising a unit finds, or the words that it stops with.
+pub fn found(case: &Case, answers: &Answers, seed: u64, seen: &Arc<Mutex<Seen>>) -> Result<Found, String> {
+    let rig = SimulatedRig::of_case(case, seed, Pacing::Stepped).expect("a valid unit");
+    let line = InProcess { rig, seen: Arc::clone(seen) };
+    let inner =
+        link_rig::on_line(Box::new(line), "in process", Talk::FIRST).map_err(|error| error.to_string())?;
+    let mut rig = Watched { inner, seen: Arc::clone(seen) };
+    on(&mut rig, &case.world, *answers).map_err(|surprise| surprise.to_string())
+}
+
+fn on(rig: &mut Watched, world: &WorldConfig, answers: Answers) -> Result<Found, Surprise> {
+    let settings = characterise::settings(&answers);
+    let lost = |error| Surprise::from(RunStop::from(error));
+    rig.hand_over(&settings).map_err(lost)?;
+    rig.arm(settings.hash()).map_err(lost)?;
+    rig.begin_samples().map_err(lost)?;
     let none = AnswerArgs::default();
-    let eyes = Eyes::Virtual(&none, truth::direction(&drawn.world));
-    characterise::characterise(rig, drawn.answers, eyes, &mut |_| {})
+    let eyes = Eyes::Virtual(&none, truth::direction(world));
+    characterise::characterise(rig, answers, eyes, &mut |_| {})
 }
 
 fn learned(found: &Found, drawn: &Drawn, seed: u64) -> Learned {

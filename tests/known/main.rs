@@ -5,6 +5,7 @@
 //! record; the quick run draws a few.
 
 mod bench;
+mod faults;
 mod plants;
 mod tally;
 mod truth;

@@ -11,6 +11,12 @@ use crate::caution::HANDED_OVER;
 use crate::output::MADE_BY;
 use crate::profile::OF_ONE_UNIT;
 
+/// Most volts that the position loop feeds forward for friction; its integral adds the rest.
+const MOST_FRICTION_V: f64 = 6.0;
+/// Least travel that tells a stall, counts.
+const LEAST_STALL_TRAVEL: f64 = 2.0;
+/// How far friction hides where a soft stop lies, in shares of what as much push is seen to make it yield.
+const CREEPS: f64 = 1.5;
 /// Least half width of a provisional window, in shares of travel.
 const WINDOW: f64 = 0.005;
 
@@ -29,6 +35,11 @@ impl Found {
         (open.value - closed.value).abs()
     }
 
+    /// The softest that a stop may be, counts/A.
+    fn softest(&self) -> f64 {
+        self.stop_yield.value + self.stop_yield.uncertainty
+    }
+
     /// Where only a profile asks for a number: the least that the signals could have missed.
     fn back_emf_or_bound(&self) -> f64 {
         let bound = 0.3 * self.resistance_ohm.value * self.friction_a.value / self.span();
@@ -36,8 +47,9 @@ impl Found {
     }
 }
 
-fn window(stop: Value, span: f64) -> (i64, i64) {
-    let half = (WINDOW * span).max(2.0 * stop.uncertainty).max(3.0);
+/// `creeps`: counts by which friction hides where a soft stop lies.
+fn window(stop: Value, span: f64, creeps: f64) -> (i64, i64) {
+    let half = (WINDOW * span).max(2.0 * stop.uncertainty).max(3.0) + creeps;
     ((stop.value - half).floor() as i64, (stop.value + half).ceil() as i64)
 }
 
@@ -52,6 +64,7 @@ pub fn profile_text(name: &str, found: &Found, answers: &Answers) -> String {
     let mut out = head_text(name, found, answers);
     out.push_str(&plan_text(found, answers));
     out.push_str(&drive_text(found, answers, sensor));
+    out.push_str(&belief_text(found));
     out.push_str(&windows_text(found, sensor));
     out
 }
@@ -76,8 +89,7 @@ fn head_text(name: &str, found: &Found, answers: &Answers) -> String {
     row("spring_least_a", found.spring_a[0], 4);
     row("spring_most_a", found.spring_a[1], 4);
     // Limits of a stop's stiffness follow from it: the softest that it may be.
-    let Value { value, uncertainty } = found.stop_yield;
-    row("stop_yield_counts_per_a", Value { value: value + uncertainty, uncertainty }, 2);
+    row("stop_yield_counts_per_a", Value { value: found.softest(), ..found.stop_yield }, 2);
     let _ = writeln!(out, "noise_counts = {:.2} # ± 10 %\n{PLAN}", found.noise_counts);
     out
 }
@@ -109,8 +121,10 @@ fn drive_text(found: &Found, answers: &Answers, (sensor_min, sensor_max): (i64, 
     let (ohm, volts, amps) = (found.resistance_ohm.value, answers.rated_voltage, answers.continuous_current);
     let needed = 1.25 * found.break_away_a.value.max(found.friction_a.value + found.spring_a[1].value);
     let most = (volts / ohm).min((6.0 * needed).max(3.0 * amps)).clamp(0.1, 10.0);
-    let slide = ohm * found.friction_a.value;
-    let rise = (ohm * (found.break_away_a.value - found.friction_a.value)).max(0.0);
+    // Up to the digits that what follows from it is rounded to.
+    let most = (most * 10.0).ceil() / 10.0;
+    let slide = (ohm * found.friction_a.value).min(MOST_FRICTION_V);
+    let rise = (ohm * (found.break_away_a.value - found.friction_a.value)).clamp(0.0, MOST_FRICTION_V);
     let emf = found.back_emf.map_or_else(
         || "not measured: friction hides it; the most that it can be".to_owned(),
         |value| format!("± {:.3e}, k = 2", value.uncertainty),
@@ -129,17 +143,30 @@ fn drive_text(found: &Found, answers: &Answers, (sensor_min, sensor_max): (i64, 
         found.resistance_ohm.uncertainty,
         found.back_emf_or_bound(),
         (1.2 * needed).min(0.95 * most),
-        (0.002 * span).max(6.0 * found.noise_counts).max(1.0),
+        (0.002 * span).max(6.0 * found.noise_counts).max(LEAST_STALL_TRAVEL),
         (0.9 * needed).min(amps),
+    )
+}
+
+/// What a learn believes of this unit, wider than of a kind that is known: one unit shows neither how its friction creeps
+/// at a stop nor how units differ. Factors from trials on drawn plants.
+fn belief_text(found: &Found) -> String {
+    let (span, friction) = (found.span(), found.friction_a.value);
+    let repeat = ((4.0 * found.noise_counts).max(friction * found.softest()) / span).clamp(0.003, 0.02);
+    let rest = (3.0 * (6.5 * found.noise_counts + 1.0) / span).clamp(0.003, 0.02);
+    format!(
+        "# provisional: wider than for a kind that is known\n[settings.learn.limits]\nrepeat = {repeat:.4}\ndrift = {repeat:.4}\nrest_noise = {rest:.4}\nfriction = {:.3}\ndeadline_ticks = 25000\n\n",
+        (2.6 * friction).clamp(0.05, 5.0)
     )
 }
 
 /// Provisional windows, the same in every setup and warmth: one unit in one setup says no more.
 fn windows_text(found: &Found, (sensor_min, sensor_max): (i64, i64)) -> String {
     let (span, [open, closed]) = (found.span(), found.stops);
+    let creeps = CREEPS * found.friction_a.value * found.stop_yield.value;
     let clip = |(min, max): (i64, i64)| (min.max(sensor_min), max.min(sensor_max));
     let ((closed_min, closed_max), (open_min, open_max)) =
-        (clip(window(closed, span)), clip(window(open, span)));
+        (clip(window(closed, span, creeps)), clip(window(open, span, creeps)));
     let mut out = String::new();
     for setup in ["free", "attached", "on_engine"] {
         for warmth in ["cold", "hot"] {

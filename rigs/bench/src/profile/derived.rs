@@ -97,15 +97,12 @@ pub(crate) fn reserve(actuator: &ActuatorSettings, unit: &SoundUnit) -> Reserve 
 
 /// All settings that follow.
 #[must_use]
-pub(crate) fn derive(
-    actuator: &ActuatorSettings,
-    position: &PositionSettings,
-    unit: &SoundUnit,
-) -> Vec<Derived> {
+pub(crate) fn derive(settings: &Settings, unit: &SoundUnit) -> Vec<Derived> {
+    let (actuator, position) = (&settings.actuator, &settings.position);
     [
-        pushes(actuator, unit),
+        pushes(settings, unit),
         run_up(actuator),
-        belief(actuator, unit),
+        belief(settings, unit),
         supply(actuator),
         path(actuator, position),
     ]
@@ -134,15 +131,21 @@ fn rounded(value: f64, digits: i32) -> f64 {
 }
 
 /// The small and the large push, A on top of what moving takes.
-fn two_pushes(actuator: &ActuatorSettings, unit: &SoundUnit) -> [f64; 2] {
-    let Reserve { needed_a, available_a, .. } = reserve(actuator, unit);
-    let spare_a = (available_a - needed_a).max(0.5 * unit.friction_a);
+fn two_pushes(settings: &Settings, unit: &SoundUnit) -> [f64; 2] {
+    let Reserve { needed_a, available_a, .. } = reserve(&settings.actuator, unit);
+    let cool_a = MOST_HEAT * f64::from(settings.limits.continuous_current.0) - needed_a;
+    let spare_a =
+        (available_a - needed_a).min(cool_a.max(LEAST_SEEN * unit.friction_a)).max(0.5 * unit.friction_a);
     let seen_a = 6.0 * settled_counts(unit) / unit.stop_yield_counts_per_a / (1.0 - SMALL_SHARE);
     let large = rounded((4.8 * unit.friction_a).max(seen_a).min(spare_a), 2);
     let small = rounded((SMALL_SHARE * large).max(0.3 * needed_a).min(0.6 * large), 2);
     [small, large]
 }
 
+/// Current of a push in shares of the continuous one: a second of it still leaves the heat limit alone.
+const MOST_HEAT: f64 = 2.7;
+/// Least large push in shares of friction, whatever its heat: below, friction hides the yield.
+const LEAST_SEEN: f64 = 3.0;
 /// The small push in shares of the large one.
 const SMALL_SHARE: f64 = 0.42;
 
@@ -164,14 +167,14 @@ fn volts_per_travel_s(actuator: &ActuatorSettings) -> f64 {
 }
 
 /// Two pushes that friction cannot hide, on top of a current that runs any sound unit.
-fn pushes(actuator: &ActuatorSettings, unit: &SoundUnit) -> Vec<Derived> {
-    let [small, large] = two_pushes(actuator, unit);
+fn pushes(settings: &Settings, unit: &SoundUnit) -> Vec<Derived> {
+    let (actuator, [small, large]) = (&settings.actuator, two_pushes(settings, unit));
     vec![
         follows!(
             learn.motion.large_push; 0,
             large,
             "4.8 × friction, which hides about a fifth of it then, or what makes the yield six times its noise; \
-             at most what the reserve leaves",
+             at most what the reserve and 2.7 × the continuous current leave",
         ),
         follows!(
             learn.motion.small_push; 0,
@@ -190,7 +193,11 @@ fn pushes(actuator: &ActuatorSettings, unit: &SoundUnit) -> Vec<Derived> {
             large / 6.0,
             "a sixth of the large push: less is no sign of a fault",
         ),
-        follows!(learn.limits.friction; 0, 2.2 * unit.friction_a, "2.2 × friction of a sound unit"),
+        follows!(
+            learn.limits.friction; 0,
+            (2.2 * unit.friction_a).min(5.0),
+            "2.2 × friction of a sound unit, at most 5 A",
+        ),
         follows!(
             learn.limits.spring_current; 0,
             0.15 * (unit.spring_least_a + unit.spring_most_a),
@@ -213,9 +220,9 @@ fn run_up(actuator: &ActuatorSettings) -> Vec<Derived> {
 }
 
 /// What makes a stop believable, from yield, noise and resolution.
-fn belief(actuator: &ActuatorSettings, unit: &SoundUnit) -> Vec<Derived> {
-    let span = f64::from(actuator.nominal_span_counts);
-    let [small, large] = two_pushes(actuator, unit);
+fn belief(settings: &Settings, unit: &SoundUnit) -> Vec<Derived> {
+    let span = f64::from(settings.actuator.nominal_span_counts);
+    let [small, large] = two_pushes(settings, unit);
     let scatter = settled_counts(unit) / (large - small).max(1e-3);
     let flicker = 6.5 * unit.noise_counts + 1.0;
     let sigma = unit.noise_counts.hypot(1.0 / 12_f64.sqrt());
@@ -224,8 +231,9 @@ fn belief(actuator: &ActuatorSettings, unit: &SoundUnit) -> Vec<Derived> {
     vec![
         follows!(
             learn.limits.compliance_max,
-            (1.55 * unit.stop_yield_counts_per_a + 2.0 * scatter) / span,
-            "1.55 × yield of a sound stop and 2 σ of its measurement: more is soot, a bent stop or a loose mount",
+            ((1.55 * unit.stop_yield_counts_per_a + 2.0 * scatter) / span).min(0.05),
+            "1.55 × yield of a sound stop and 2 σ of its measurement, at most 5 % of travel: more is soot, a bent stop or a \
+             loose mount",
         ),
         follows!(
             learn.limits.compliance_min,

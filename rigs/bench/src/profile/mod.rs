@@ -121,8 +121,7 @@ impl Profile {
     /// Every setting that follows from what a sound unit shows.
     #[must_use]
     pub(crate) fn derived(&self) -> Vec<Derived> {
-        let (actuator, position) = (&self.settings.actuator, &self.settings.position);
-        self.sound_unit.iter().flat_map(|unit| derived::derive(actuator, position, unit)).collect()
+        self.sound_unit.iter().flat_map(|unit| derived::derive(&self.settings, unit)).collect()
     }
 
     /// Force that a learn has to spare on a sound unit, where the profile says what one takes.
