@@ -1,7 +1,7 @@
 //! Every fault of the catalogue on a unit that is then characterised, and learned on the profile that came of itself: is a
 //! fault ever taken for sound?
 //!
-//! `FAULT_UNITS=20 cargo test --release -p vanebench-checks --test known faults -- --nocapture` prints the long run.
+//! `FAULT_UNITS=20 cargo test --release -p vanebench-checks --test known fault -- --nocapture` prints the long run.
 
 use std::collections::BTreeMap;
 use std::sync::{Arc, Mutex};
