@@ -230,8 +230,8 @@ pub enum Problem {
     },
     /// The throat would narrow again before the open stop.
     #[error(
-        "open stop at {open}°, but the throat is widest at {peak:.1}° and narrows beyond. \
-         Check the open angle, chord and pivot radius"
+        "open stop at {open}°, but the throat is widest at {peak:.1}° and narrows beyond. Check open \
+         angle, chord and pivot radius"
     )]
     AreaFalls {
         /// Angle at the open stop.
@@ -252,9 +252,9 @@ pub enum Problem {
     },
     /// A volute that would lie inside the vane ring.
     #[error(
-        "the middle of the volute lies at {volute:.2} mm radius, the vane pivots at {ring:.2} mm: wheel and ring do not \
-         go into this housing. Measure from the wheel's axis to the middle of the volute's section; was a diameter \
-         written for a radius at the pivots?"
+        "the middle of the volute lies at {volute:.2} mm radius, the vane pivots at {ring:.2} mm: wheel \
+         and ring do not fit this housing. Measure from the wheel's axis to the middle of the volute's \
+         section. Is the pivot radius in fact a diameter?"
     )]
     VoluteInsideRing {
         /// Radius of the volute's middle.
@@ -264,8 +264,8 @@ pub enum Problem {
     },
     /// A nozzle whose height is varied by sliding a ring.
     #[error(
-        "is a sliding-nozzle ring: its area goes with the gap that it slides open, not with a vane angle, \
-         and this tool does not compute it. Only kind = \"pivoting-vanes\" is in scope"
+        "is a sliding-nozzle ring: its area depends on a gap, not on a vane angle, and this tool does not \
+         compute it. Allowed: kind = \"pivoting-vanes\""
     )]
     SlidingNozzle,
     /// A nozzle of no known kind.
@@ -311,13 +311,16 @@ pub enum Problem {
     #[error("{0}")]
     Linkage(#[from] LinkageError),
     /// Some lengths of the linkage are there and others are not.
-    #[error("is needed with the other linkage values ({present}); measure it, or leave all of them out")]
+    #[error(
+        "is missing, and the other linkage values are given ({present}); measure it, or leave all of them \
+         out"
+    )]
     LinkageIncomplete {
         /// Which are there.
         present: String,
     },
     /// Some of a set of values are there and others are not.
-    #[error("is needed with {present}; measure it, or leave all of them out")]
+    #[error("is missing, and {present} is given; measure it, or leave all of them out")]
     SetIncomplete {
         /// Which are there.
         present: String,

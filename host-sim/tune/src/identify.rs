@@ -77,8 +77,8 @@ impl fmt::Display for IdentifyError {
                 "only {seen} samples in motion, at least {needed} needed: record steps of 10 % or more"
             ),
             Self::OneSided => f.write_str(
-                "the motion goes one way at one speed only, so friction and gain cannot be told apart: \
-                 record steps in both directions",
+                "the motion goes one way at one speed, so friction and gain cannot be told apart: record \
+                 steps in both directions",
             ),
             Self::PoorFit { explained, needed } => write!(
                 f,
@@ -89,8 +89,8 @@ impl fmt::Display for IdentifyError {
             ),
             Self::WrongSign { gain_per_s_v, time_constant_s } => write!(
                 f,
-                "gain {gain_per_s_v:.3} 1/(s V) and time constant {time_constant_s:.4} s, both must be above 0: \
-                 positive duty must open; check the motor leads and `counts_direction`"
+                "gain {gain_per_s_v:.3} 1/(s V) and time constant {time_constant_s:.4} s, allowed: both \
+                 above 0. Positive duty must open: check motor leads and `counts_direction`"
             ),
         }
     }

@@ -77,7 +77,8 @@ fn parsed(file: &str, text: &str) -> Result<CompressorMap, LineRefusal> {
         match lines.last_mut() {
             Some(line) if line.rpm == rpm => line.points.push(point),
             Some(line) if line.rpm > rpm => {
-                let what = format!("speed {rpm} after {}: write the lines in rising speed", line.rpm);
+                let what =
+                    format!("speed {rpm} comes after {}; list the speed lines in rising order", line.rpm);
                 return Err((Some(at), what));
             }
             Some(_) | None => lines.push(SpeedLine { rpm, points: vec![point] }),
@@ -92,12 +93,11 @@ fn comment<'a>(text: &'a str, key: &str, cure: &str) -> Result<(usize, &'a str),
     let behind = |line: &'a str| Some(line.trim().strip_prefix('#')?.trim().strip_prefix(key)?.trim());
     let mut found = text.lines().enumerate().filter_map(|(at, line)| Some((at + 1, behind(line)?)));
     let first =
-        found.next().ok_or_else(|| (Some(1), format!("does not say its {}; add {cure}", name(key))))?;
+        found.next().ok_or_else(|| (Some(1), format!("does not state its {}; add {cure}", name(key))))?;
     match found.next() {
         None => Ok(first),
         Some((line, _)) => {
-            let what =
-                format!("{} stands in line {} already; keep the one that is right", name(key), first.0);
+            let what = format!("{} is already in line {}; keep the right one", name(key), first.0);
             Err((Some(line), what))
         }
     }
@@ -110,8 +110,8 @@ fn name(key: &str) -> &str {
 /// A number of the reference state.
 fn reference(text: &str, key: &str, usual: &str, (least, most): (f64, f64)) -> Result<f64, LineRefusal> {
     let cure = format!(
-        "`# {key}={usual}` as its maker gives it (allowed: {least} to {most}): the wrong reference state is wrong by up \
-         to 5 % in flow"
+        "`# {key}={usual}` as its maker gives it (allowed: {least} to {most}); a wrong reference state \
+         puts the flow up to 5 % out"
     );
     let (line, word) = comment(text, &format!("{key}="), &cure)?;
     let number = word.parse::<f64>().ok().filter(|number| (least..=most).contains(number));
@@ -124,7 +124,7 @@ fn point(at: usize, row: &str) -> Result<(f64, MapPoint), String> {
     let numbers: Vec<f64> = row.split(',').filter_map(|cell| cell.trim().parse().ok()).collect();
     let &[rpm, flow_kg_s, ratio, efficiency] = numbers.as_slice() else {
         return Err(format!(
-            "{:?} is no row; write speed_rpm,flow_kg_s,pressure_ratio,efficiency",
+            "{:?} is not a row; write speed_rpm,flow_kg_s,pressure_ratio,efficiency",
             brief(row)
         ));
     };
@@ -148,18 +148,23 @@ fn check(lines: &[SpeedLine]) -> Result<(), LineRefusal> {
     }
     for line in lines {
         if line.points.len() < 3 {
-            let what = format!("line {} rpm has {} points; at least 3", line.rpm, line.points.len());
+            let what =
+                format!("the {} rpm line has {} points; at least 3 are needed", line.rpm, line.points.len());
             return Err((line.begins(), what));
         }
         if let Some(pair) = line.points.windows(2).find(|pair| pair[1].flow_kg_s <= pair[0].flow_kg_s) {
-            let what = format!("flow does not rise along {} rpm; write the surge end first", line.rpm);
+            let what = format!(
+                "flow does not rise along the {} rpm line; list its points from the surge end",
+                line.rpm
+            );
             return Err((Some(pair[1].at), what));
         }
     }
     for pair in lines.windows(2) {
         if let Some((flow, ratio)) = pair[0].crosses(&pair[1]) {
             let what = format!(
-                "line {} rpm crosses {} rpm at {flow:.4} kg/s, ratio {ratio:.3}; check units, order and speeds of both",
+                "the {} rpm line crosses the {} rpm line at {flow:.4} kg/s, ratio {ratio:.3}; check units, \
+                 order and speeds of both",
                 pair[1].rpm, pair[0].rpm
             );
             return Err((pair[1].begins(), what));

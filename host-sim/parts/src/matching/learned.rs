@@ -130,8 +130,9 @@ pub enum TravelFinding {
     },
     /// The shift is a whole number of holes.
     #[error(
-        "{part:?} clocked {holes} hole(s) toward {toward}: the travel stands {shift_deg:.2}° off, one hole \
-         is {pitch_deg:.2}° of lever; take it off and set it back, then learn again"
+        "{part:?} is clocked toward {toward} by this many holes: {holes}. The learned travel is \
+         {shift_deg:.2}° off; one hole is {pitch_deg:.2}° of lever. Take it off and set it back, then \
+         learn again"
     )]
     Clocked {
         /// Which part.
@@ -147,8 +148,9 @@ pub enum TravelFinding {
     },
     /// The travel is shifted, and no hole explains it.
     #[error(
-        "attached travel stands {shift_deg:.2}° toward {toward} (allowed {tolerance_deg:.2}°) and no hole of \
-         lever or ring explains it; check rod length, lever seat, and the stops themselves"
+        "attached travel is {shift_deg:.2}° too far toward {toward} (allowed {tolerance_deg:.2}°), and no \
+         whole hole of lever or ring accounts for it; check rod length, lever seat and the stops \
+         themselves"
     )]
     Shifted {
         /// Toward which end.
@@ -180,8 +182,8 @@ pub struct TravelCheck {
 /// A sheet that does not tell the lever's travel.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
 #[error(
-    "the parts sheet has no actuator.lever_travel, so there is nothing to hold the learned travel against; \
-     measure it with a protractor"
+    "the parts sheet has no actuator.lever_travel, so the learned travel cannot be checked; measure it \
+     with a protractor"
 )]
 pub struct NoLeverTravel;
 

@@ -141,8 +141,8 @@ pub enum StudyError {
     Ring(#[from] RingError),
     /// The air path refuses.
     #[error(
-        "the new turbo does not come to rest on the old one's engine ({0}): another size, or a value that is far \
-         off; compare both sheets"
+        "the new turbo reaches no steady state on the old one's engine ({0}): it is another size, or a \
+         value is far off; compare both sheets"
     )]
     Air(#[from] AirError),
     /// Two turbos for engines of different size.
@@ -296,7 +296,7 @@ fn not_known(sheet: &PartsSheet) -> Option<String> {
     shares.sort_by(|one, other| other.component.abs().total_cmp(&one.component.abs()));
     let first: Vec<String> = shares.into_iter().take(MEASURE_FIRST).map(|share| share.name).collect();
     Some(format!(
-        "{}: {:.0} ± {:.0} mm² at opening {:.2}, and met may be said to ± {:.0} %; measure {} first",
+        "{}: {:.0} ± {:.0} mm² at opening {:.2}, but \"met\" needs ± {:.0} % or better; measure {} first",
         sheet.name,
         worst.effective_mm2,
         worst.standard_uncertainty_mm2,
@@ -313,7 +313,7 @@ fn not_met(minimum: &MinimumFlow, unmet: &[Unmet], air: &[AirComparison]) -> Vec
     if let MinimumFlow::NotMet { least_mm2, at_deg, wanted_mm2 } = minimum {
         words.push(format!(
             "minimum flow: the ring leaves {least_mm2:.1} mm² at its closed stop ({at_deg:.2}°), the \
-             calibration expects {wanted_mm2:.1} mm²; a stop that can be set further closed is needed"
+             calibration expects {wanted_mm2:.1} mm²; fit a stop that can be set further closed"
         ));
     }
     for miss in unmet {

@@ -14,10 +14,10 @@ use crate::nozzle::{INVENTED_WHEEL, RingParams, TurbineWheel};
 /// What an area of a measured ring counts for in the built-in air path, whose flow law was made with such areas.
 const INVENTED_FLOW_FACTOR: f64 = 1.0;
 /// What to give for an air path of the user's own.
-const FLOW_FACTOR_ALLOWED: &str = "a number above 0: the engine's `air` is not the built-in one, so say what an area \
-     of a measured ring counts for in its flow law. Give 0.67 and choked throats pass what NACA 1135 \
-     has for their area (γ 1.33), or 1 where the engine's own nozzle areas were measured the same way as the \
-     ring's; too large a factor shows too little boost and hides over-boost";
+const FLOW_FACTOR_ALLOWED: &str = "a number above 0. The engine's `air` is not the built-in one, so state \
+    by what factor its flow law counts a measured ring's area. 0.67: choked throats pass what NACA 1135 \
+    gives for their area (γ 1.33). 1: the engine's own nozzle areas were measured the same way as the \
+    ring's. Too large a factor shows too little boost and hides over-boost";
 
 /// What the engine does when the controller asks it for less fuel.
 #[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize)]

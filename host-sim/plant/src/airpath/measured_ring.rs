@@ -76,8 +76,8 @@ impl MeasuredRing {
             Some(at) => {
                 let peak_deg = angles_deg[at - 1];
                 let allowed = format!(
-                    "up to {peak_deg:.2}: beyond, the throats narrow again and opening further would close; \
-                     measure angle, chord and pivot circle again"
+                    "up to {peak_deg:.2}: beyond that, the throats narrow again as the vanes open; measure \
+                     angle, chord and pivot circle again"
                 );
                 Err(BadParameter::new("open_angle_deg", ring.open_angle_deg, allowed))
             }

@@ -10,8 +10,8 @@ use super::state::{AirState, Operating, Vanes};
 /// No steady state was found.
 #[derive(Debug, Clone, Copy, PartialEq, thiserror::Error)]
 #[error(
-    "no steady air path at {speed_rpm} rpm, {fuel_mg} mg, opening {opening}: rates still {residual:.1e} \
-     (allowed 1e-9); try more fuel, more speed or more opening"
+    "the air path does not come to rest at {speed_rpm} rpm, {fuel_mg} mg, opening {opening}: rates stay at \
+     {residual:.1e} (allowed 1e-9); try more fuel, more speed or more opening"
 )]
 pub struct NoSteadyState {
     /// Engine speed asked for, rpm.

@@ -17,7 +17,7 @@ pub enum ReadError {
     #[error("is a folder; name a file in it")]
     Folder,
     /// A device, a pipe or a socket: it may never end, or never begin.
-    #[error("is a device or a pipe, which may never end")]
+    #[error("is a device or a pipe; name a file")]
     NoFile,
     /// More than the limit.
     #[error("is too large; allowed: at most {}", size(*.most))]
@@ -26,7 +26,7 @@ pub enum ReadError {
         most: u64,
     },
     /// Bytes that are no text.
-    #[error("is no text: byte {at} is not UTF-8; save it as UTF-8 text")]
+    #[error("is not text: byte {at} is not UTF-8; save it as UTF-8 text")]
     NoText {
         /// Place of the first wrong byte, from 1.
         at: usize,

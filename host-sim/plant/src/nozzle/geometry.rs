@@ -51,13 +51,13 @@ pub struct RingDimensions {
 #[derive(Debug, Clone, Copy, PartialEq, thiserror::Error)]
 pub enum RingError {
     /// Fewer vanes than [`MIN_VANES`].
-    #[error("{vanes} vanes: a ring has at least {MIN_VANES}; count the vanes again")]
+    #[error("{vanes} vanes; allowed: {MIN_VANES} or more. Count the vanes again")]
     TooFewVanes {
         /// The count given.
         vanes: u32,
     },
     /// A length or the pivot's place is outside what a ring can have.
-    #[error("{name} is {value}: must be {allowed}; measure it again")]
+    #[error("{name} is {value}; allowed: {allowed}. Measure it again")]
     OutOfRange {
         /// Which dimension.
         name: &'static str,

@@ -96,7 +96,10 @@ pub enum Linkage {
 #[derive(Debug, Clone, Copy, PartialEq, thiserror::Error)]
 pub enum LinkageError {
     /// The links do not reach each other.
-    #[error("the rod cannot join lever and ring lever at {share:.2} of the travel; check the four lengths")]
+    #[error(
+        "the rod does not reach from lever to ring lever at {share:.2} of the travel; check the four \
+         lengths"
+    )]
     DoesNotAssemble {
         /// Share of the lever travel.
         share: f64,

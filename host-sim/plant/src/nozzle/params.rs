@@ -190,12 +190,18 @@ impl RingParams {
             LinkageError::DoesNotAssemble { share } => BadParameter::new(
                 "linkage.rod_length_mm",
                 measured.rod_length_mm,
-                format!("a rod that joins lever and ring lever all the way; here they part at {share:.2} of the travel"),
+                format!(
+                    "a rod that reaches from lever to ring lever over the whole travel; this one fails at \
+                     {share:.2} of it"
+                ),
             ),
             LinkageError::FoldsBack { share } => BadParameter::new(
                 "linkage.lever_travel_deg",
                 measured.lever_travel_deg,
-                format!("a travel on which the vanes never turn back; here they do at {share:.2} of it"),
+                format!(
+                    "a travel over which the vanes turn one way only; here they turn back at {share:.2} of \
+                     it"
+                ),
             ),
         })?;
         Ok(linkage)

@@ -57,7 +57,7 @@ fn are_gapless<C>(parts: &[(&Path, KeptPart<C>)]) -> Result<(), PartError> {
         advice: if is_alike {
             absent(*first, *all, from, to)
         } else {
-            "give the parts that hold them".into()
+            "give the files that hold them".into()
         },
     };
     let (mut next, mut before) = (0, Path::new(""));

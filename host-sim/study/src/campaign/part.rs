@@ -32,7 +32,7 @@ pub enum PartError {
         reason: String,
     },
     /// The disk refuses the file: full, or without permission.
-    #[error("{reason}. What was kept before still stands")]
+    #[error("{reason}. What was saved before is still there")]
     Unwritable {
         /// File and what the system says.
         reason: String,
@@ -47,7 +47,8 @@ pub enum PartError {
     },
     /// Not as it was saved.
     #[error(
-        "{file}: was changed after it was saved, or is of an older release; remove it and run that part again"
+        "{file}: was changed after it was saved, or an older release made it; remove it and run that part \
+         again"
     )]
     Changed {
         /// File.
@@ -55,8 +56,8 @@ pub enum PartError {
     },
     /// Kept by another campaign than the one that was to go on.
     #[error(
-        "{file}: belongs to another campaign: {what} is {seen} there and {wanted} here; give another file, or remove \
-         it to start again"
+        "{file}: belongs to another campaign: {what} is {seen} in the file and {wanted} here; give another \
+         file, or remove it to start again"
     )]
     OtherCampaign {
         /// File.
@@ -70,8 +71,8 @@ pub enum PartError {
     },
     /// Two parts of different campaigns.
     #[error(
-        "{file}: is of another campaign than {first}: {what} is {seen} there and {wanted} in {first}; run that part \
-         again as the others were"
+        "{file}: belongs to another campaign than {first}: {what} is {seen} here and {wanted} in {first}; \
+         run that part again with the options of the others"
     )]
     Differs {
         /// File.
@@ -87,7 +88,7 @@ pub enum PartError {
     },
     /// A part that was interrupted.
     #[error(
-        "{file}: part {share} is not finished, {} of {} runs are done; run its command line again, it goes on from there",
+        "{file}: part {share} is not finished: {} of {} runs are done. Repeat its command line to continue",
         .progress.done, .progress.wanted
     )]
     Unfinished {
@@ -99,7 +100,7 @@ pub enum PartError {
         progress: Progress,
     },
     /// Two files that hold the same runs.
-    #[error("{file}: part {share} holds runs that {other} holds too, from {from}; give each part once")]
+    #[error("{file}: part {share} and {other} hold the same runs, from {from} on; give each part once")]
     Overlap {
         /// File.
         file: PathBuf,
@@ -111,7 +112,7 @@ pub enum PartError {
         from: u64,
     },
     /// Runs that no file holds.
-    #[error("runs {from} to {to} are in none of the files; {advice}")]
+    #[error("runs {from} to {to} are missing from the files; {advice}")]
     Missing {
         /// First.
         from: u64,
@@ -283,7 +284,7 @@ pub fn asked_by(files: &[PathBuf]) -> Result<Option<Asks>, PartError> {
 fn parsed<C: Counted>(file: &Path, text: &str) -> Result<KeptPart<C>, PartError> {
     let part: KeptPart<C> = checked(file, text)?;
     let is_sound = part.counted.is_sound() && part.progress().done <= part.progress().wanted;
-    if is_sound { Ok(part) } else { Err(foreign(file, "its tables have another size")) }
+    if is_sound { Ok(part) } else { Err(foreign(file, "its tables have the wrong size")) }
 }
 
 /// What the first line holds, once its sum is right.
@@ -292,10 +293,10 @@ fn checked<T: DeserializeOwned>(file: &Path, text: &str) -> Result<T, PartError>
     let Some((kept, told)) = text.split_once('\n').map(|(kept, told)| (kept, told.trim_end())) else {
         // The one line of an older release, cut short, or something else altogether.
         let is_older = serde_json::from_str::<Value>(text).is_ok();
-        return Err(if is_older { changed() } else { foreign(file, "no line of its checksum") });
+        return Err(if is_older { changed() } else { foreign(file, "its checksum line is missing") });
     };
     if told.len() != sum("").len() || told.contains(|c: char| !c.is_ascii_hexdigit()) {
-        return Err(foreign(file, "no line of its checksum"));
+        return Err(foreign(file, "its checksum line is missing"));
     }
     if sum(kept) != told {
         return Err(changed());

@@ -80,7 +80,7 @@ pub(super) const PRESETS: &[Preset] = &[
     ),
     Family::Drive.preset(
         "brown-out",
-        "supply breaks down during the learn",
+        "supply dips during the learn",
         Tag::MustReject,
         (10.0, 2.0, "V"),
         SUPPLY,
@@ -88,7 +88,7 @@ pub(super) const PRESETS: &[Preset] = &[
     ),
     Family::Drive.preset(
         "lost-supply",
-        "supply goes during the learn",
+        "supply is lost during the learn",
         Tag::MustReject,
         (0.2, 4.0, "s after the start"),
         SUPPLY,
@@ -104,7 +104,7 @@ pub(super) const PRESETS: &[Preset] = &[
     ),
     Family::Drive.preset(
         "bridge-stuck-on",
-        "bridge conducts without being asked",
+        "bridge conducts without a command",
         Tag::MustReject,
         (0.05, 0.9, "duty"),
         &[
@@ -123,7 +123,7 @@ pub(super) const PRESETS: &[Preset] = &[
     ),
     Family::Drive.preset(
         "bridge-stuck-later",
-        "bridge keeps its duty from some time on",
+        "bridge sticks at its last duty during the learn",
         Tag::MustReject,
         (0.05, 0.9, "duty"),
         &[
@@ -144,7 +144,7 @@ pub(super) const PRESETS: &[Preset] = &[
     ),
     Family::Drive.preset(
         "bridge-half-dead",
-        "bridge gives less duty than asked",
+        "bridge gives less duty than commanded",
         Tag::MustReject,
         (1.0, 0.1, "share of the duty"),
         WEAK,

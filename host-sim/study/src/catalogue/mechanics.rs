@@ -83,7 +83,7 @@ pub(super) const PRESETS: &[Preset] = &[
     ),
     Family::Mechanics.preset(
         "soot-patch",
-        "soot on a part of the travel",
+        "soot over part of the travel",
         Tag::MustReject,
         (1.0, 12.0, "times friction at its middle"),
         TIGHT,
@@ -166,7 +166,7 @@ pub(super) const PRESETS: &[Preset] = &[
     ),
     Family::Mechanics.preset(
         "rod-off-inside-stops",
-        "rod off, and the actuator's own stops happen to lie where the ring's were",
+        "rod off, and the actuator's own stops happen to sit where the ring's were",
         Tag::UndecidableWithout(Check::LeverAttached),
         (0.0, 1.0, "no effect"),
         &["tight travel", "spring not felt"],

@@ -75,7 +75,7 @@ pub(super) const PRESETS: &[Preset] = &[
     ),
     Family::Sensor.preset(
         "sensor-frozen",
-        "sensor holds one value from the start",
+        "sensor stuck at one value from the start",
         Tag::MustReject,
         (0.0, 1.0, "no effect"),
         &["sensor stuck", "no motion"],
@@ -83,7 +83,7 @@ pub(super) const PRESETS: &[Preset] = &[
     ),
     Family::Sensor.preset(
         "sensor-freezes",
-        "sensor holds its value during the learn",
+        "sensor sticks at one value during the learn",
         Tag::MustReject,
         (0.2, 6.0, "s after the start"),
         &["sensor stuck", "no motion", "obstructed travel"],
@@ -123,7 +123,7 @@ pub(super) const PRESETS: &[Preset] = &[
     ),
     Family::Sensor.preset(
         "sensor-wraps",
-        "magnet mounted so far round that the reading passes its end",
+        "magnet turned so far that the reading wraps past its end",
         Tag::MustReject,
         (3500.0, 13_500.0, "counts"),
         &[
@@ -193,7 +193,7 @@ pub(super) const PRESETS: &[Preset] = &[
     ),
     Family::Sensor.preset(
         "converter-frozen",
-        "the board's converter stops during the learn: every reading stands still",
+        "the board's converter stops during the learn: every reading freezes",
         Tag::MustReject,
         (0.0, 6.0, "s after the start"),
         &["converter frozen"],

@@ -94,7 +94,7 @@ pub(super) const PRESETS: &[Preset] = &[
     Family::Mechanics
         .preset(
             "closed-stop-shifted-in",
-            "closed stop stands too early",
+            "closed stop comes too early",
             Tag::MustReject,
             (0.0, 8.0, "degrees"),
             SHIFTED_IN,
@@ -104,7 +104,7 @@ pub(super) const PRESETS: &[Preset] = &[
     Family::Mechanics
         .preset(
             "closed-stop-shifted-out",
-            "closed stop stands too late",
+            "closed stop comes too late",
             Tag::MustReject,
             (0.0, 4.5, "degrees"),
             SHIFTED_OUT,
@@ -113,7 +113,7 @@ pub(super) const PRESETS: &[Preset] = &[
         .shown_by(Check::MinimumFlow, LOOK_DEG),
     Family::Mechanics.preset(
         "open-stop-shifted-in",
-        "open stop stands too early",
+        "open stop comes too early",
         Tag::MustReject,
         (0.0, 8.0, "degrees"),
         SHIFTED_IN,
@@ -121,7 +121,7 @@ pub(super) const PRESETS: &[Preset] = &[
     ),
     Family::Mechanics.preset(
         "open-stop-shifted-out",
-        "open stop stands too late",
+        "open stop comes too late",
         Tag::MustReject,
         (0.0, 3.5, "degrees"),
         SHIFTED_OUT,
@@ -160,7 +160,7 @@ pub(super) const PRESETS: &[Preset] = &[
         .shown_by(Check::MinimumFlow, LOOK_DEG),
     Family::Mechanics.preset(
         "loose-stop",
-        "closed stop sits loose: each touch finds it elsewhere",
+        "closed stop is loose: each touch finds it in a different place",
         Tag::MustReject,
         (0.0, 2.5, "degrees of play either way"),
         UNSTEADY,

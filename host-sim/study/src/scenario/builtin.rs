@@ -64,7 +64,7 @@ impl BuiltIn {
             if cycle == Path::new("cycles/udds.csv") {
                 return Ok(UDDS.to_owned());
             }
-            Err(TomlError::unread(cycle.display().to_string(), "it does not come with the program"))
+            Err(TomlError::unread(cycle.display().to_string(), "it is not built in"))
         })
     }
 }

@@ -57,7 +57,8 @@ pub enum GaugeStudyError {
     Run(#[from] LearnRunError),
     /// A sound unit was not accepted.
     #[error(
-        "unit {unit} in set-up {setup} was not accepted: {outcome}; a study needs sound units, try another seed"
+        "unit {unit} in set-up {setup} was not accepted: {outcome}. A study needs sound units; try another \
+         seed"
     )]
     NotAccepted {
         /// Which unit.
