@@ -59,7 +59,7 @@ pub struct BuiltInActuator {
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 pub enum BadVirtualUnit {
     /// There is no such actuator.
-    #[error("no actuator is called {asked:?}; there are {}", names())]
+    #[error("no actuator is called {asked:?}; allowed: {}", names())]
     UnknownActuator {
         /// What was typed.
         asked: String,

@@ -146,7 +146,8 @@ impl HandsClear {
     pub(crate) fn needs_a_name(self, operator: Option<&ShortText>) -> Result<(), Failure> {
         if self.hands_clear && operator.is_none() {
             return Err(Failure::usage(
-                "--hands-clear stands for the yes of every planned start only together with --operator NAME. Nothing moved.",
+                "nothing moved: --hands-clear answers yes to every planned start only together with \
+                 --operator NAME.",
             ));
         }
         Ok(())
@@ -190,14 +191,14 @@ impl HandsClear {
                                give --hands-clear together with --operator NAME.";
         show();
         console::say(&format!(
-            "CAUTION  ON WHAT IS UNPROVEN: the lever may meet a stop where none is expected. It moves at half the \
-             current and half the speed. Stay at the emergency stop.\n\n{unproven}"
+            "CAUTION  UNPROVEN CALIBRATION: the lever may meet a stop where none is expected. It moves at \
+             half the current and half the speed. Stay at the emergency stop.\n\n{unproven}"
         ));
         let (acknowledged, present) = match (self.hands_clear, operator) {
             (true, Some(operator)) => (Acknowledged::ByOption, Present::Operator(operator.clone())),
             (true, None) => return Err(Failure::usage(WITHOUT)),
             (false, _) => {
-                ask("Hands clear, and will you stay beside it?", WITHOUT)?;
+                ask("Are hands clear, and will you stay beside the unit?", WITHOUT)?;
                 (Acknowledged::AtPrompt, Present::TypedYes)
             }
         };

@@ -36,7 +36,7 @@ pub struct Cli {
 
 #[derive(Debug, Subcommand)]
 enum Verb {
-    /// Do the whole job on the built-in virtual rig: learn, sweep, step, simulate, judge, report
+    /// Do the whole job on the built-in virtual rig: learn, sweep, friction, step, simulate, judge, report
     Demo(verbs::demo::Args),
     /// List the serial ports and the built-in virtual units
     Ports(verbs::ports::Args),
@@ -55,7 +55,7 @@ enum Verb {
     Friction(verbs::moves::Args),
     /// Record steps of several sizes and full strokes, both directions
     Step(verbs::moves::Args),
-    /// Endurance: strokes by the thousand, a summary of each, until done or a limit is passed
+    /// Endurance: thousands of strokes, a summary of each, until done or a limit is passed
     Cycle(verbs::cycle::Args),
     /// Propose position-loop gains from recorded steps, or boost gains from simulated engines
     Tune(verbs::tune::Args),
@@ -69,15 +69,15 @@ enum Verb {
     Simulate(verbs::simulate::Args),
     /// Run a scenario over thousands of units that differ as units do
     Campaign(verbs::campaign::Args),
-    /// Units on record: list, history, confirm
+    /// Units on record: list, history, check, compare, attach, confirm, explain
     Unit(verbs::unit::Args),
-    /// Sheets that a person fills in: acceptance, parts; two parts sheets side by side
+    /// Write an empty parts or acceptance sheet, or compare two parts sheets
     Sheet(verbs::sheet::Args),
-    /// Check an actuator profile and print what follows from it
+    /// Actuator profiles: check one, characterise a unit, draw limits from good units
     Profile(verbs::profile::Args),
     /// Describe the documents of --json as JSON Schema
     Schema(verbs::schema::Args),
-    /// Print what a shell needs to complete these words
+    /// Print the completion script for a shell
     Completions(verbs::manual::CompletionsArgs),
     /// Print the manual page of the tool or of a verb, for `man -l -`
     Manual(verbs::manual::ManualArgs),

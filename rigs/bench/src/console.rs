@@ -86,8 +86,8 @@ impl Console {
         }
         .map_err(|error| {
             Failure::undetermined(format!(
-                "standard output: {error}. The result was not told whole; what was recorded or written to files \
-                 stands. Free space or send the output elsewhere, then run again."
+                "standard output: {error}. The result was not printed in full; records and files are \
+                 complete. Free space or send the output elsewhere, then run again."
             ))
         })
     }

@@ -19,10 +19,11 @@ const PSEUDO_TERMINALS: &str = "/dev/pts";
 /// The options.
 #[derive(Debug, Clone, Default, clap::Args)]
 pub(crate) struct CriteriaArgs {
-    /// Actuator profile, TOML; a real unit needs its own [default: of the virtual actuator, invented]
+    /// Actuator profile, TOML; a real unit needs its own [default: the virtual actuator's own,
+    /// invented]
     #[arg(long, value_name = "FILE")]
     pub profile: Option<PathBuf>,
-    /// Acceptance limits, TOML [default: the built-in ones of a built-in profile]
+    /// Acceptance limits, TOML [default: those of the built-in profile]
     #[arg(long, value_name = "FILE")]
     pub limits: Option<PathBuf>,
 }
@@ -48,8 +49,8 @@ impl CriteriaArgs {
             None => format!("--limits is missing: the built-in ones are invented for {:?},", limits.name),
         };
         Err(Failure::usage(format!(
-            "{whose} not for the profile {:?}. Give limits of that name, each set from the unit's data sheet; \
-             rigs/profiles/bench-actuator-a/limits.toml shows the form.",
+            "{whose} not for the profile {:?}. Give limits of that name, each set from the unit's data \
+             sheet; rigs/profiles/bench-actuator-a/limits.toml is an example.",
             profile.name
         )))
     }
@@ -98,7 +99,8 @@ pub(crate) fn same_profile(runs: &[Run], profile: &Profile) -> Result<(), Failur
     match runs.iter().find(|run| run.file.run.profile != profile.name) {
         None => Ok(()),
         Some(run) => Err(Failure::usage(format!(
-            "{}: recorded under the profile {}, to be judged under {}. Give --profile with the file of the profile {1}.",
+            "{}: recorded under the profile {1}, but to be judged under {2}. Give --profile with the file \
+             of the profile {1}.",
             run.dir.display(),
             run.file.run.profile,
             profile.name

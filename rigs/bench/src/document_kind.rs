@@ -31,15 +31,15 @@ pub enum Kind {
     Units,
     /// The runs of a unit
     History,
-    /// A file put to a unit
+    /// A file attached to a unit
     Attached,
     /// Two units, or two rounds of one, side by side
     SideBySide,
-    /// A unit's folder held against its log
+    /// A unit's folder checked against its log
     Check,
     /// What a person confirmed of a learn after the fact
     Confirmation,
-    /// A sheet that was laid down for a person to fill in
+    /// An empty sheet for a person to fill in
     Sheet,
     /// Two parts sheets side by side
     Comparison,

@@ -26,7 +26,7 @@ fn on_signal() {
         console::say("\nvanebench: stopped by the user");
         process::exit(Exit::Interrupted.code().into());
     }
-    console::say("\nstopping; once more ends at once");
+    console::say("\nstopping; press again to end at once");
 }
 
 /// True once the user has asked to stop.

@@ -21,7 +21,7 @@ pub enum Processor {
     Host,
     /// In its image on an emulated Cortex-M4F board: processor in the loop.
     Board,
-    /// As `board`, with the board's own log told beside the talk.
+    /// As `board`, and show the board's own log.
     BoardLogged,
 }
 
@@ -90,7 +90,7 @@ impl FromStr for PortSpec {
         let (unit, pacing, processor) = match (kind, rest.split_once(',')) {
             _ if given.trim().is_empty() => return Err(bad("is empty")),
             ("board", None) => (rest, Pacing::Stepped, Processor::Board),
-            ("board", Some(_)) => return Err(bad("nothing may follow the case of `board:…`")),
+            ("board", Some(_)) => return Err(bad("nothing may follow the case in `board:…`")),
             ("virtual", None) => (rest, Pacing::Stepped, Processor::Host),
             ("virtual", Some((unit, "paced"))) => (unit, Pacing::Paced, Processor::Host),
             ("virtual", Some((unit, "stepped"))) => (unit, Pacing::Stepped, Processor::Host),

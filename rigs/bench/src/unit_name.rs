@@ -42,14 +42,15 @@ pub(crate) enum UnitNameError {
         found: char,
     },
     /// Two spaces together.
-    #[error("{name:?}: two spaces together look like one. Leave one out")]
+    #[error("{name:?}: two spaces in a row look like one. Leave one out")]
     DoubledSpace {
         /// The name.
         name: String,
     },
     /// An end that hides the folder, reads as an option, or is dropped by a file system.
     #[error(
-        "{name:?}: a name begins with a letter or digit and does not end with a dot or a space. Change that end"
+        "{name:?}: a name must begin with a letter or digit and must not end with a dot or a space. Change \
+         that end"
     )]
     End {
         /// The name.
@@ -62,7 +63,8 @@ pub(crate) enum UnitNameError {
         name: String,
     },
     /// The same name, written otherwise, has records already.
-    #[error("{name:?}: there are records of {existing:?} in {}, the same name written otherwise. Give that name if it is that unit, else one that differs in more", .records.display())]
+    #[error("{name:?}: {} already holds {existing:?}, the same name spelled differently. Give that name if \
+        it is the same unit; otherwise choose a name that differs by more", .records.display())]
     WrittenOtherwise {
         /// The name.
         name: String,

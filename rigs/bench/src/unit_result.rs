@@ -45,7 +45,7 @@ impl Records {
         let found: Vec<_> = found.into_iter().filter(|(run, _)| is_wanted(*run)).collect();
         if found.is_empty() {
             return Err(Failure::usage(format!(
-                "{}: no run folders here. Give a run's folder, or the folder of a unit that holds some.",
+                "{}: no run folders here. Give a run's folder, or a unit's folder that holds runs.",
                 dir.display()
             )));
         }
@@ -85,7 +85,7 @@ pub(crate) fn vouched(dir: &Path) -> Result<Run, Failure> {
     }
     if let Some(run) = checked.unchained.first() {
         console::say(&format!(
-            "{run} is unchained, recorded without a log: its own checksums are all there is"
+            "{run} is unchained: recorded without a log, and vouched for by its own checksums only"
         ));
     }
     let no_run = || Failure::usage(format!("{}: no samples here. Give a run's folder.", dir.display()));
@@ -112,7 +112,7 @@ pub(crate) fn keep_verdicts(records: &Records, profile: &Profile, limits: &Limit
 /// and the reader is told.
 pub(crate) fn keep_verdict_of(run: &Run, profile: &Profile, limits: &Limits) {
     if let Err(refused) = keep_alone(run, Vec::new(), profile, limits) {
-        console::say(&format!("{}: recorded; its verdict was not kept beside it: {refused}", run.name));
+        console::say(&format!("{}: recorded; its verdict could not be saved beside it: {refused}", run.name));
     }
 }
 

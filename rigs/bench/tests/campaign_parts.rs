@@ -281,7 +281,7 @@ fn a_command_line_that_cannot_be_says_what_can() {
             "make the parts without --ablate",
         ),
         (&["campaign", "learn", "--two-faults", "9", "--part", "1/2", "--out", "x"], "without --two-faults"),
-        (&["campaign", "gauge", "--out", "x"], "give --part K/N with it"),
+        (&["campaign", "gauge", "--out", "x"], "Give --part K/N with it"),
         (&["campaign", "gauge", "--units", "0"], "allowed: whole numbers from 2 to 10"),
         (&["campaign", "merge"], "FILE"),
     ] {

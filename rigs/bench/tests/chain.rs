@@ -186,7 +186,7 @@ fn a_changed_log_vouches_for_nothing() {
     fs::remove_file(&path).unwrap();
     bench.is_found("the log gone", 1, &["recorded into a log"]);
     bench.run(&["sweep", "--port", "virtual:healthy", "--unit", "u1"]);
-    bench.is_found("begun anew", 1, &["recorded into a log"]);
+    bench.is_found("started over", 1, &["recorded into a log"]);
 }
 
 #[test]

@@ -200,12 +200,12 @@ fn another_units_learn_and_a_suspended_calibration_are_not_confirmed() {
     let bench = Bench::new();
     assert_eq!(bench.on("learn", "virtual:healthy", &[]).0, 0);
     assert_eq!(bench.on("learn", "virtual:closed-stop-missing", &["--relearn"]).0, 1);
-    bench.stays_unaccepted("suspended", 3, "Learn again in full");
+    bench.stays_unaccepted("suspended", 3, "Do a full learn again");
 
     let bench = Bench::new();
     assert_eq!(bench.on("learn", ROD_OFF, &[]).0, 3);
     assert_ne!(bench.on("learn", "virtual:closed-stop-missing", &["--relearn"]).0, 0);
-    bench.stays_unaccepted("doubted", 3, "Learn again in full");
+    bench.stays_unaccepted("doubted", 3, "Do a full learn again");
 }
 
 #[test]
@@ -250,7 +250,10 @@ fn a_learn_on_a_profile_of_this_unit_alone_is_never_accepted() {
                 let said = learn.current_dir(bench.folder.path()).output().unwrap();
                 let said =
                     String::from_utf8(said.stdout).unwrap().split_whitespace().collect::<Vec<_>>().join(" ");
-                assert!(said.contains("nobody can confirm it") && !said.contains("unit confirm"), "{said}");
+                assert!(
+                    said.contains("nothing can be confirmed on it") && !said.contains("unit confirm"),
+                    "{said}"
+                );
                 for words in ["all", "indexing", "sensor-scale"] {
                     let (ended, document) = bench.confirm(words, &[]);
                     let said = document["error"].as_str().unwrap_or_default();

@@ -104,7 +104,7 @@ fn an_endurance_that_is_killed_twice_keeps_its_count_in_flat_memory_and_a_small_
     }
     let end = ran(folder.path(), &line);
     assert_eq!(end.status.code(), Some(0), "{}", text(&end.stderr));
-    assert!(text(&end.stderr).contains("going on at stroke"), "{}", text(&end.stderr));
+    assert!(text(&end.stderr).contains("continues at stroke"), "{}", text(&end.stderr));
     assert!(text(&end.stdout).contains(&format!("{wanted} of {wanted} strokes")), "{}", text(&end.stdout));
     let files = sample_files(folder.path());
     assert_eq!(files.len(), 3);

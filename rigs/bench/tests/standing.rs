@@ -81,7 +81,7 @@ fn a_refused_learn_leaves_nothing_in_force_and_neither_sweep_nor_step_moves() {
     let (code, told) = unit.run("learn", "closed-stop-missing", &[]);
     assert_eq!((code, told["in_force"].as_str()), (1, Some("nothing")), "{told:#}");
     for verb in ["step", "sweep"] {
-        let says = ["0003-learn refused the unit", "No earlier one counts", "vanebench friction"];
+        let says = ["0003-learn refused the unit", "An earlier one does not count", "vanebench friction"];
         unit.refused(verb, "closed-stop-missing", &[], 1, &says);
         unit.refused(
             verb,
@@ -118,7 +118,7 @@ fn a_loose_calibration_file_of_an_older_release_is_not_read_and_said_so() {
     let unit = Unit::new();
     fs::create_dir_all(unit.dir()).unwrap();
     fs::write(unit.dir().join("calibration-attached-cold.toml"), "standing = \"accepted\"\n").unwrap();
-    unit.refused("sweep", "healthy", &[], 2, &["never learned", "no longer read", "vanebench learn"]);
+    unit.refused("sweep", "healthy", &[], 2, &["never learned", "no longer used", "vanebench learn"]);
 }
 
 #[test]
@@ -153,7 +153,7 @@ fn a_learn_copied_in_from_another_unit_is_not_this_units() {
 fn another_serial_number_needs_its_own_learn() {
     let unit = Unit::new();
     unit.learned("healthy", &["--actuator-serial", "A-17", "--turbo-serial", "T 5"]);
-    let says = ["0001-learn", "A-17", "A-18", "needs its own learn"];
+    let says = ["0001-learn", "A-17", "A-18", "if it is another"];
     unit.refused("step", "healthy", &["--actuator-serial", "A-18"], 2, &says);
     unit.refused("step", "healthy", &["--turbo-serial", "T 6"], 2, &["T 5", "T 6", "--turbo-serial"]);
     assert_eq!(unit.run("step", "healthy", &["--actuator-serial", "a-17"]).0, 0, "one plate, read twice");
@@ -218,7 +218,7 @@ fn nothing_unproven_is_asked_for_where_the_calibration_is_accepted() {
     let unit = Unit::new();
     unit.learned("healthy", &[]);
     let with = ["--on-unproven", "--hands-clear", "--operator", "J. Example"];
-    unit.refused("step", "healthy", &with, 2, &["nothing is unproven", "Leave --on-unproven out"]);
+    unit.refused("step", "healthy", &with, 2, &["nothing is unproven", "Leave out --on-unproven"]);
 }
 
 #[test]

@@ -91,7 +91,7 @@ fn served(columns: Option<usize>, at: &Path) -> Told {
     let mut out = String::new();
     for line in lines {
         out += &format!("{line}\n");
-        if line.contains("takes the unit away") {
+        if line.contains("removes the unit") {
             break;
         }
     }

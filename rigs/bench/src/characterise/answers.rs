@@ -36,7 +36,7 @@ pub struct AnswerArgs {
     /// Rated supply, V, 6 to 32
     #[arg(long, value_name = "V", value_parser = range::<6, 32>)]
     pub rated_voltage: Option<f64>,
-    /// Current that the motor may carry for ever, A, up to 10
+    /// Current that the motor may carry without end, A, up to 10
     #[arg(long, value_name = "A", value_parser = range::<0, 10>)]
     pub continuous_current: Option<f64>,
     /// The lever turns when pushed by hand without power
@@ -45,10 +45,10 @@ pub struct AnswerArgs {
     /// Both ends of the travel are metal on metal
     #[arg(long, value_enum, value_name = "ANSWER")]
     pub both_ends_metal: Option<YesNo>,
-    /// What the vanes did under the first nudge, where it is known beforehand
+    /// What the vanes did at the first nudge, if already known
     #[arg(long, value_enum, value_name = "ANSWER")]
     pub first_nudge: Option<VanesDid>,
-    /// What they did under the second nudge, the other way
+    /// What they did at the second nudge, the other way
     #[arg(long, value_enum, value_name = "ANSWER")]
     pub second_nudge: Option<VanesDid>,
 }
@@ -105,7 +105,7 @@ impl AnswerArgs {
         let continuous_current = number(
             self.continuous_current,
             amps,
-            "Current that the motor may carry for ever, A: ",
+            "Current that the motor may carry without end, A: ",
             "--continuous-current",
             10.0,
         )?;
@@ -122,8 +122,8 @@ impl AnswerArgs {
             ask(self.both_ends_metal, "Are both ends of the travel metal on metal? ", "--both-ends-metal")?;
         if metal == YesNo::No {
             return Err(Failure::usage(
-                "nothing moved: an end that is not metal gives way under a push and cannot be told from a stop. Fit the \
-                 stops, then start again.",
+                "nothing moved: an end that is not metal gives way under a push, so it cannot be told \
+                 apart from an obstruction. Fit the stops, then start again.",
             ));
         }
         Ok(Answers { degrees, rated_voltage, continuous_current, back_drives: back_drives == YesNo::Yes })
@@ -150,7 +150,7 @@ impl Eyes<'_> {
 }
 
 fn line(question: &str, option: &str) -> Result<String, Failure> {
-    let missing = || Failure::usage(format!("the drive is off: no answer. Give {option}, then start again."));
+    let missing = || Failure::usage(format!("drive off: no answer. Give {option}, then start again."));
     if !std::io::IsTerminal::is_terminal(&std::io::stdin()) {
         return Err(missing());
     }
@@ -160,9 +160,7 @@ fn line(question: &str, option: &str) -> Result<String, Failure> {
 fn ask_number(question: &str, option: &str, most: f64) -> Result<f64, Failure> {
     let given = line(question, option)?;
     let number = given.parse::<f64>().ok().filter(|number| *number > 0.0 && *number <= most);
-    number.ok_or_else(|| {
-        Failure::usage(format!("the drive is off: allowed is a number above 0, up to {most}."))
-    })
+    number.ok_or_else(|| Failure::usage(format!("drive off: allowed is a number above 0, up to {most}.")))
 }
 
 fn ask_yes(question: &str, option: &str) -> Result<YesNo, Failure> {
@@ -174,6 +172,6 @@ fn ask_word<T: ValueEnum>(question: &str, option: &str) -> Result<T, Failure> {
     T::from_str(given.trim(), true).map_err(|_| {
         let words = T::value_variants().iter().filter_map(ValueEnum::to_possible_value);
         let words: Vec<String> = words.map(|word| word.get_name().to_owned()).collect();
-        Failure::usage(format!("the drive is off: allowed answers are {}.", words.join(", ")))
+        Failure::usage(format!("drive off: allowed answers are {}.", words.join(", ")))
     })
 }

@@ -33,7 +33,7 @@ impl WorkInProgress<'_> {
         let span = (one.counts - other.counts).abs();
         if span < 150.0 {
             return Err(Surprise::NotRepeatable {
-                what: format!("the two ends lie {span:.0} counts apart; allowed are 200 and more"),
+                what: format!("the two ends are {span:.0} counts apart; allowed: 200 or more"),
             });
         }
         (self.announce)("4 of 4: STROKES between the stops, two speeds, two pushes at each stop.");

@@ -160,7 +160,7 @@ fn friction_of(up: TravelLine, down: TravelLine) -> Result<(f64, Value), Surpris
     let by_speed = (0.5 * (up.by_speed - down.by_speed)).clamp(0.0, MOST_BY_SPEED * moving.max(0.0));
     let friction = moving - by_speed;
     if friction <= 0.0 {
-        return Err(not("more current flowed the easy way than the hard way"));
+        return Err(not("more current flowed with the spring than against it"));
     }
     let uncertainty = 0.03 * friction + 0.7 * by_speed + 0.002;
     Ok((friction, with_gain(Value { value: friction, uncertainty })))

@@ -149,7 +149,7 @@ impl WorkInProgress<'_> {
     /// A second with the drive off; gives the current's offset.
     fn look(&mut self) -> Result<f64, Surprise> {
         (self.announce)(
-            "1 of 4: drive off, looking. KEEP CLEAR: a spring or gravity may move the lever at any time.",
+            "1 of 4: WATCH, drive off. KEEP CLEAR: a spring or gravity may move the lever at any time.",
         );
         wait(self.rig, DOUBT_TICKS)?;
         let mut looked = self.look_once();
@@ -246,7 +246,7 @@ impl WorkInProgress<'_> {
     fn who_opens(&mut self, eyes: Eyes<'_>, first: Nudge, push: f64) -> Result<f64, Surprise> {
         let one = eyes.see(true, first.gone)?;
         (self.announce)(&format!(
-            "2 of 4: SECOND NUDGE, at most {push:.2} A, the other way where it goes. Watch again."
+            "2 of 4: SECOND NUDGE, at most {push:.2} A, the other way if it can move that way. Watch again."
         ));
         let nudge = |way: f64| Plan {
             moved: Some(4.0 * NUDGE_COUNTS.max(12.0 * self.noise)),

@@ -10,7 +10,9 @@ use crate::procedure::RunStop;
 pub enum Surprise {
     /// A reading at its end.
     #[error(
-        "the position reads {seen:.0} counts, the end of its sensor's range, or no sound reading. Allowed: a reading that is neither. Look for a broken wire, a short or the wrong sensor supply."
+        "the position reads {seen:.0} counts: the end of the sensor's range, or not a sound reading. \
+         Allowed: a sound reading inside the range. Look for a broken wire, a short or the wrong sensor \
+         supply."
     )]
     SensorAtItsEnd {
         /// Reading.
@@ -18,7 +20,8 @@ pub enum Surprise {
     },
     /// The lever moves although nothing drives it.
     #[error(
-        "the lever moved {counts:.0} counts in a second with the drive off. Allowed: a lever that stands. Wait until it stands, block what moves it, look for a bridge that is on."
+        "the lever moved {counts:.0} counts in a second with the drive off. Allowed: a lever at rest. Wait \
+         until it rests, block what moves it, look for a bridge that is on."
     )]
     MovesByItself {
         /// How far.
@@ -34,7 +37,9 @@ pub enum Surprise {
     },
     /// Nothing moved at the largest push.
     #[error(
-        "the lever did not move at {amps:.2} A either way. Allowed: up to 2.5 times the continuous current that was said. Check motor leads and connector, free a seized ring, compare the continuous current with the tag."
+        "the lever did not move at {amps:.2} A either way. It should move at 2.5 times the stated \
+         continuous current or less. Check motor leads and connector, free a seized ring, compare the \
+         continuous current with the tag."
     )]
     NoMotion {
         /// Largest push, A.
@@ -42,7 +47,8 @@ pub enum Surprise {
     },
     /// The person saw nothing although counts went by.
     #[error(
-        "the reading went {counts:.0} counts and the vanes were said to do nothing. The lever does not carry the ring, or the wrong vanes were watched. Check rod, joint and pin, then start again."
+        "the reading moved {counts:.0} counts, and you saw the vanes do nothing. The lever does not carry \
+         the ring, or you watched the wrong vanes. Check rod, joint and pin, then start again."
     )]
     VanesDoNotFollow {
         /// How far.
@@ -50,7 +56,9 @@ pub enum Surprise {
     },
     /// Two answers that cannot both be true.
     #[error(
-        "the two answers contradict each other: counts went {first:.0} and the vanes {one}, then {second:.0} and the vanes {other}. Nothing is concluded. Start again and watch the same vanes both times."
+        "the two answers contradict each other: first the reading moved {first:.0} counts and the vanes \
+         {one}, then it moved {second:.0} counts and the vanes {other}. No conclusion was drawn. Start \
+         again and watch the same vanes both times."
     )]
     AnswersContradict {
         /// Counts of the first nudge.
@@ -68,13 +76,13 @@ pub enum Surprise {
     )]
     LeadsSwapped,
     /// An end or a stroke that was not as the ones before.
-    #[error("{what}. Nothing is concluded. Free the ring, clamp the unit, then start again.")]
+    #[error("{what}. No conclusion was drawn. Free the ring, clamp the unit, then start again.")]
     NotRepeatable {
         /// What was seen, in words.
         what: String,
     },
     /// A segment was ended by the board.
-    #[error("the board let go: {0}")]
+    #[error("the board released the drive: {0}")]
     Board(&'static str),
     /// The rig refused or was lost.
     #[error(transparent)]
@@ -99,16 +107,19 @@ impl Surprise {
             | ReleaseReason::ProbeHeld
             | ReleaseReason::ProbeTimeSpent => return None,
             ReleaseReason::OverCurrent => {
-                "more current flowed than it may draw although the volts were taken back. Look for a short in winding or cable."
+                "the motor drew more current than allowed even after the voltage was cut back. Look for a \
+                 short in winding or cable."
             }
             ReleaseReason::HeatLimit => {
-                "the winding has had the heat of its continuous current. Let it cool for a minute, then start again."
+                "the winding reached the heat of its continuous current. Let it cool for a minute, then \
+                 start again."
             }
             ReleaseReason::SupplyRange => {
                 "the supply left its range. Check supply, leads and emergency stop."
             }
             ReleaseReason::SensorFault => {
-                "position or current could not be believed: at its end, jumping or gone. Check sensor, connector and shield."
+                "position or current cannot be believed: at the end of its range, jumping or lost. Check \
+                 sensor, connector and shield."
             }
             ReleaseReason::BridgeFault => {
                 "its bridge reports a fault. Look for a short in motor and leads, heat, and a supply that dips at the bridge."
@@ -126,7 +137,7 @@ impl Surprise {
             | ReleaseReason::NoMotion
             | ReleaseReason::TickFault
             | ReleaseReason::NotStored
-            | ReleaseReason::MemoryChanged => "it was stopped or restarted. Look why, then start again.",
+            | ReleaseReason::MemoryChanged => "it was stopped or restarted. Find out why, then start again.",
         }))
     }
 }

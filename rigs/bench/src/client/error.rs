@@ -52,7 +52,8 @@ pub enum ClientError {
     },
     /// Bytes that are no frames and no text: wrong speed or a bad line.
     #[error(
-        "port {port}: {bytes} bytes came and none of them is a frame (first: {first}). The speed is probably wrong: the link is {BAUD} baud, 8N1, at both ends. If it is right, look at ground and cable"
+        "port {port}: {bytes} bytes came and not one is a frame (first: {first}). The speed is probably \
+         wrong: the link is {BAUD} baud, 8N1, at both ends. If the speed is right, check ground and cable"
     )]
     Garbled {
         /// As given.
@@ -84,7 +85,9 @@ pub enum ClientError {
     },
     /// A board talks here, but not to this tool.
     #[error(
-        "port {port}: a board talks here ({frames} frames of another talk) and does not answer: it does not hear this tool. Check the line from the adapter to the board; close other programs on this line"
+        "port {port}: a board sends here ({frames} frames of another talk) but does not answer: it does \
+         not hear this tool. Check the line from the adapter to the board; close other programs on this \
+         line"
     )]
     NotHeard {
         /// As given.
@@ -94,7 +97,8 @@ pub enum ClientError {
     },
     /// What the tool says comes back.
     #[error(
-        "port {port}: the line echoes: the tool's own words come back. Look for a loop-back plug, receive and transmit lines that touch, or an adapter whose local echo is on"
+        "port {port}: the line echoes: the tool's own bytes come back. Look for a loop-back plug, receive \
+         and transmit lines that touch, or an adapter whose local echo is on"
     )]
     Echo {
         /// As given.
@@ -102,7 +106,8 @@ pub enum ClientError {
     },
     /// Another program has opened a talk of its own.
     #[error(
-        "port {port}: another program greeted the board, which has released the drive. What was recorded is kept. Close other tools on this line, then run again"
+        "port {port}: another program said hello to the board, which has released the drive. What was \
+         recorded is kept. Close other tools on this line, then run again"
     )]
     OtherHost {
         /// As given.
@@ -144,7 +149,8 @@ pub enum ClientError {
     },
     /// Bytes come, but no sound frame among them any more.
     #[error(
-        "port {port}: no sound frame in {waited_ms} ms, only damaged bytes ({}). What was recorded is kept. Look at cable, ground and what else runs beside it",
+        "port {port}: no sound frame in {waited_ms} ms, only damaged bytes ({}). What was recorded is \
+         kept. Check cable and ground, and look for interference from cables beside it",
         seen(counters)
     )]
     OnlyDamaged {
@@ -157,7 +163,8 @@ pub enum ClientError {
     },
     /// The board talks, but nothing goes on.
     #[error(
-        "port {port}: the board talks, but {waiting_for} did not come in {waited_ms} ms ({}). What was recorded is kept. The line loses or delays one direction: look at cable and adapter, then run again",
+        "port {port}: the board talks, but {waiting_for} did not come in {waited_ms} ms ({}). What was \
+         recorded is kept. The line loses or delays one direction: check cable and adapter, then run again",
         seen(counters)
     )]
     Stalled {
@@ -172,7 +179,8 @@ pub enum ClientError {
     },
     /// The line takes no more bytes.
     #[error(
-        "port {port}: the line takes no more bytes: the other end does not read. What was recorded is kept. Check the board's power and the adapter"
+        "port {port}: the line takes no more bytes: the other end is not reading. What was recorded is \
+         kept. Check the board's power and the adapter"
     )]
     Blocked {
         /// As given.
@@ -180,7 +188,8 @@ pub enum ClientError {
     },
     /// Answers come too late to keep a drive in hand.
     #[error(
-        "port {port}: the line is slow: answers take {took_ms} ms, and the board lets go of the drive after {lease_ms} ms without a word. Use a direct cable, no network in between"
+        "port {port}: the line is slow: answers take {took_ms} ms, and the board releases the drive after \
+         {lease_ms} ms of silence. Use a direct cable without a network in between"
     )]
     Slow {
         /// As given.
@@ -192,7 +201,8 @@ pub enum ClientError {
     },
     /// A hello of this very talk reached the board again.
     #[error(
-        "port {port}: the board was greeted a second time in this talk and has let go of the drive: the line repeats what is sent. What was recorded is kept. Look at adapter and cable, then run again"
+        "port {port}: the board received a second hello in this talk and has released the drive: the line \
+         repeats what is sent. What was recorded is kept. Check adapter and cable, then run again"
     )]
     GreetedAgain {
         /// As given.
@@ -200,7 +210,8 @@ pub enum ClientError {
     },
     /// The board counts another number of ticks in a second.
     #[error(
-        "port {port}: the board runs {board} ticks a second, this tool's times are for {}. Use the tool that belongs to the board's software",
+        "port {port}: the board runs {board} ticks a second; this tool needs {}. Use the tool that belongs \
+         to the board's software",
         TICKS_PER_SECOND
     )]
     OtherTickRate {
@@ -211,7 +222,8 @@ pub enum ClientError {
     },
     /// The board lets go sooner than this tool can speak.
     #[error(
-        "port {port}: the board lets go of the drive after {lease_ms} ms without a word; this tool speaks often enough for {least_ms} ms and more. Use the tool that belongs to the board's software"
+        "port {port}: the board releases the drive after {lease_ms} ms of silence; this tool needs \
+         {least_ms} ms or more. Use the tool that belongs to the board's software"
     )]
     LeaseTooShort {
         /// As given.
@@ -255,7 +267,7 @@ pub enum ClientError {
         refusal: Refusal,
     },
     /// Settings, segments or texts that no frame can hold.
-    #[error("port {port}: {command} does not fit a frame; shorten it")]
+    #[error("port {port}: {command} does not fit into a frame; shorten it")]
     TooLong {
         /// As given.
         port: String,

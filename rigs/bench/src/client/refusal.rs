@@ -29,13 +29,13 @@ fn write_seen(refusal: &Refusal, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         Refusal::NotCalibrated => f.write_str("no calibration"),
         Refusal::OtherSetup { learned, wanted } => {
             let (learned, wanted) = (setup(*learned), setup(*wanted));
-            write!(f, "its calibration was learned {learned}, and {wanted} is asked for")
+            write!(f, "its calibration was learned {learned}, but {wanted} is requested")
         }
         Refusal::NoSpan { span_counts } => {
             write!(f, "the calibration spans {span_counts} counts, at least 1 is needed")
         }
         Refusal::Clearance { clearance, max } => {
-            write!(f, "the calibration keeps {clearance} clear of each stop, allowed is {max}")
+            write!(f, "the calibration keeps {clearance} clear of each stop; allowed: at most {max}")
         }
         Refusal::Setting { field, value, min, max } => {
             write!(f, "setting {field} is {value}, allowed {min} to {max}")
@@ -51,7 +51,7 @@ fn write_seen(refusal: &Refusal, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         }
         Refusal::NotInForce { standing } => write!(f, "its calibration is {}", standing_words(*standing)),
         Refusal::OtherWarmth { learned, wanted } => {
-            write!(f, "its calibration was learned {learned}, and {wanted} is asked for")
+            write!(f, "its calibration was learned {learned}, but {wanted} is requested")
         }
         Refusal::CalibrationOfOtherSettings { learned, board } => {
             write!(f, "its calibration was learned under settings {learned}, in use are {board}")
@@ -61,12 +61,12 @@ fn write_seen(refusal: &Refusal, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         Refusal::OtherCalibration => f.write_str("it does not hold the calibration to relearn from"),
         Refusal::Saving => f.write_str("it is still saving"),
         Refusal::SelfTestFailed { found } => write!(f, "its power-on self-test failed: {}", failed(found)),
-        Refusal::TooManyWaiting { max } => write!(f, "{max} messages wait there already, and no more can"),
+        Refusal::TooManyWaiting { max } => write!(f, "{max} messages already wait there; no more fit"),
         Refusal::Overtaken => f.write_str("a stop overtook it"),
         Refusal::MemoryChanged => f.write_str("its memory has changed by itself"),
         Refusal::FaultPresent { faults } => {
             let names: Vec<_> = faults.iter().map(Fault::name).collect();
-            write!(f, "with this fault it does not drive: {}", names.join(", "))
+            write!(f, "it does not drive with this fault: {}", names.join(", "))
         }
     }
 }

@@ -21,9 +21,9 @@ use crate::number::number;
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, JsonSchema, ValueEnum)]
 #[serde(rename_all = "kebab-case")]
 pub(crate) enum IntervalMethod {
-    /// Mean and exact factor times standard deviation: a normal spread is taken for granted
+    /// Mean ± exact factor × standard deviation: assumes a normal spread
     Normal,
-    /// Smallest and largest unit: any spread, but many units
+    /// Smallest and largest unit: any spread, but needs many units
     DistributionFree,
 }
 
@@ -133,7 +133,10 @@ impl DraftedLimit {
                 let needed = demand.distribution_free_units(sides);
                 if self.units < needed {
                     let held = 100.0 * demand.distribution_free_content(self.units, sides);
-                    let why = format!("{} units hold {held:.1} % of all; it takes {needed}", self.units);
+                    let why = format!(
+                        "{} units hold only {held:.1} % of all units; {needed} are needed",
+                        self.units
+                    );
                     return Self { why_none: Some(why), ..self };
                 }
                 let (low, high) = of_units.extent;
@@ -165,12 +168,15 @@ impl DraftedLimit {
         let bounds = Bounds { expanded_uncertainty: uncertainty, sound_units, ..bounds };
         let none = |why: String| Self { bounds: None, why_none: Some(why), ..self.clone() };
         if !bounds.can_be(&self.unit) {
-            return none(format!("so few units reach beyond what can be: {}", bounds.text(&self.unit)));
+            return none(format!(
+                "so few units give limits that are not possible: {}",
+                bounds.text(&self.unit)
+            ));
         }
         let acceptance = bounds.tolerance().less(bounds.guard());
         if acceptance.low > acceptance.high {
             return none(format!(
-                "re-mounting is uncertain by ± {}, the limits would be {}: none could be accepted",
+                "re-mounting adds ± {}, and the limits would be {}: no unit could be accepted",
                 number(bounds.guard()),
                 bounds.text(&self.unit)
             ));

@@ -33,7 +33,9 @@ fn finding(run: &Run, fault: &str, samples: usize, first: Tick) -> Finding {
             "{}: the controller saw {fault} for {samples} ms, first at tick {} (allowed: none)",
             run.name, first.0
         ),
-        advice: "Figures taken under a fault are not trusted. Check wiring, sensor and that the profile is this unit's, then repeat.".into(),
+        advice: "Figures taken under a fault are not trusted. Check wiring and sensor, and that the \
+            profile is this unit's; then repeat."
+            .into(),
         fault_of: FaultOf::Rig,
     }
 }

@@ -66,12 +66,12 @@ pub(super) fn evaluate(run: &Run, profile: &Profile) -> Shown {
             Shown { evidence, exhibit: Some(Exhibit::Friction { current, duty, holes }) }
         }
         (Err(error), _) | (_, Err(error)) if !loss.is_none() => {
-            holes::nothing(run, &loss, &format!("the ramps are not whole: {error}"))
+            holes::nothing(run, &loss, &format!("the ramps are incomplete: {error}"))
         }
         (Err(error), _) | (_, Err(error)) => Shown::nothing(
             "no friction",
             format!("{}: {error}", run.name),
-            "Check that the ring moves freely by hand and that the ramps in the profile reach both ends.",
+            "Check that the ring moves freely by hand, and that the ramps in the profile reach both ends.",
             if run.is_complete() { FaultOf::Unit } else { FaultOf::Rig },
         ),
     }

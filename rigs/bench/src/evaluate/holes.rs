@@ -48,7 +48,7 @@ fn missing(hole: Span) -> String {
 
 /// What is missing of a run that lost some of its ticks.
 pub(super) fn finding(run: &Run, loss: &Loss, what: &str) -> Finding {
-    let lost = loss.text().unwrap_or_else(|| "nothing is marked as lost".into());
+    let lost = loss.text().unwrap_or_else(|| "no loss is marked".into());
     Finding {
         code: "lost-on-line".into(),
         seen: format!("{}: {what}; {lost}", run.name),

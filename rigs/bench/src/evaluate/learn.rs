@@ -23,14 +23,14 @@ pub(super) fn evaluate(run: &Run, profile: &Profile) -> Shown {
     } else if outcome.refusal.is_none() && run.is_complete() {
         evidence.findings.push(Finding {
             code: "no-outcome".into(),
-            seen: format!("{} came to its end without an outcome", run.name),
+            seen: format!("{} ended without an outcome", run.name),
             advice: "Learn again.".into(),
             fault_of: FaultOf::Rig,
         });
     }
     evidence.findings.extend(run.open_checks().iter().map(|check| Finding {
         code: "not-proven".into(),
-        seen: format!("not proven: sensor and current cannot show it; still to do: {}", check.text()),
+        seen: format!("not proven: sensor and current cannot show it. Still to do: {}", check.text()),
         advice: advice(run, profile, CheckSet::NONE.with(check)),
         fault_of: FaultOf::Rig,
     }));
@@ -44,7 +44,7 @@ fn advice(run: &Run, profile: &Profile, check: CheckSet) -> String {
         return WINDOWS_OF_ITS_OWN.to_owned();
     }
     let how = how_to_confirm(run.dir.parent().unwrap_or(&run.dir), check);
-    format!("Do it, then say so, which moves nothing: `{how}`.")
+    format!("Do it, then record it without moving the unit: `{how}`.")
 }
 
 /// The minimum-flow stop as a person gauged it.

@@ -122,8 +122,8 @@ pub fn evaluate(run: &Run, at_hand: &Profile) -> Shown {
         findings.push(Finding {
             code: "on-unproven".into(),
             seen: format!(
-                "{} moved at half the current and half the speed on the calibration of {learn} ({standing}); beside it: \
-                 {present}",
+                "{} moved at half the current and half the speed on the calibration of {learn} \
+                 ({standing}); person beside it: {present}",
                 run.name
             ),
             advice: "Learn until the calibration is accepted, then run this part again.".into(),

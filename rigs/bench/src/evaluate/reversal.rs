@@ -51,7 +51,7 @@ pub(super) fn judged(reversals: &[Reversal], plan: &SweepPlan, run: &Run) -> Evi
 fn missing(at: String) -> Finding {
     Finding {
         code: "no reversal".into(),
-        seen: format!("{at}: not recorded whole"),
+        seen: format!("{at}: not fully recorded"),
         advice: "What was recorded is kept; sweep again for the dead band.".into(),
         fault_of: FaultOf::Rig,
     }

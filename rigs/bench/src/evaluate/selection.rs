@@ -128,7 +128,7 @@ impl LeftOut {
         match &self.why {
             WhyLeftOut::OtherUnit { unit } => Some(Finding {
                 code: "foreign-run".into(),
-                seen: format!("{} was made on the unit {unit} and lies among the runs of this one", self.run),
+                seen: format!("{} was made on the unit {unit} but is among the runs of this one", self.run),
                 advice: "Move it back to its own unit's folder, then judge again.".into(),
                 fault_of: FaultOf::Rig,
             }),

@@ -23,7 +23,7 @@ const SAME_SIZE: f64 = 0.001;
 pub(super) fn evaluate(run: &Run, profile: &Profile) -> Shown {
     let bands = bands(profile);
     let conditions = format!(
-        "{}; movement counts beyond ±{:.2} %, settled within ±{:.2} % of travel",
+        "{}; moved means beyond ±{:.2} %, settled within ±{:.2} % of travel",
         conditions(run),
         100.0 * bands.moved,
         100.0 * bands.settled,
@@ -128,7 +128,10 @@ fn not_at_rest(run: &Run, trace: &StepTrace, drift: f64, bands: StepBands) -> Fi
             100.0 * drift,
             100.0 * bands.moved
         ),
-        advice: "Look at the trace before the step for hunting or creep: friction, play in the joint, the loop's gains. If it only comes to rest late, raise plan.step.hold_ticks in the profile, then step again.".into(),
+        advice: "Look at the trace before the step for hunting or creep: friction, play in the joint, the \
+            loop's gains. If it only comes to rest late, raise plan.step.hold_ticks in the profile. Then \
+            step again."
+            .into(),
         fault_of: FaultOf::Unit,
     }
 }

@@ -30,14 +30,14 @@ pub(super) fn evaluate(run: &Run, profile: &Profile) -> Shown {
     let loss = run.loss();
     let in_part = || Some(Exhibit::SweepInPart(part(&plateaus, plan)));
     if run.is_complete() && !loss.is_none() && up.len() < plan.cycles as usize {
-        let what = format!("{} of {} cycles are there whole", up.len(), plan.cycles);
+        let what = format!("{} of {} cycles are complete", up.len(), plan.cycles);
         return Shown { exhibit: in_part(), ..holes::nothing(run, &loss, &what) };
     }
     let inputs = (0..plan.points as usize).map(|i| 100.0 * command_at(plan, i)).collect();
     match SweepTable::try_new(inputs, up, down) {
         Ok(table) => {
             let conditions =
-                format!("{}; {} whole cycles, turning points read once", conditions(run), table.cycles());
+                format!("{}; {} complete cycles, turning points read once", conditions(run), table.cycles());
             let figures = table.figures(Sensor::Own, &conditions);
             let reversals = reversals(run, plan);
             let evidence = Evidence { figures, ..Evidence::default() };

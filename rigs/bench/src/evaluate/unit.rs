@@ -99,9 +99,9 @@ fn nothing_counts(job: &Job) -> Evidence {
 fn only_pictures() -> Evidence {
     let finding = Finding {
         code: "diagnostic-only".into(),
-        seen: "only a diagnostic run is on record: a picture of where the lever binds, without a calibration"
+        seen: "only a diagnostic run is on record: it shows where the lever binds, without a calibration"
             .into(),
-        advice: "Mend what it shows, then learn.".into(),
+        advice: "Repair what it shows, then learn.".into(),
         fault_of: FaultOf::Rig,
     };
     Evidence { findings: vec![finding], ..Evidence::default() }

@@ -189,7 +189,8 @@ const SETTLING_TIME: Wording = Wording {
     name: "settling time, {} % step",
     unit: "ms",
     digits: 0,
-    text: "Time from the step of the command until the response enters the stated band round its final value for good.",
+    text: "Time from the step of the command until the response enters the stated band around its final \
+        value and stays in it.",
     source: IEC_61514,
 };
 const FINAL_ERROR: Wording = Wording {
@@ -269,7 +270,7 @@ const STOP_POSITION: Wording = Wording {
     name: "{} stop",
     unit: "counts",
     digits: 0,
-    text: "Sensor counts at the stop, extrapolated from two pushes to none.",
+    text: "Sensor counts at the stop, extrapolated from two pushes to zero push.",
     source: COMMON,
 };
 const STOP_REPEATABILITY: Wording = Wording {

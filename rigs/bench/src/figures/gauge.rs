@@ -29,7 +29,10 @@ pub enum GaugeTableError {
         most: usize,
     },
     /// Not every operator read every part equally often.
-    #[error("operator {operator} lacks or repeats readings; everyone reads every part equally often")]
+    #[error(
+        "operator {operator} has too few or too many readings; every operator must read every part equally \
+         often"
+    )]
     Ragged {
         /// Operator, from 0.
         operator: usize,

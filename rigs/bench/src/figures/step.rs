@@ -66,8 +66,8 @@ pub enum StepTraceError {
     },
     /// The last tenth of the trace still wanders.
     #[error(
-        "the last tenth of the record still wanders by {percent:.2} % of travel (band {band:.2} %). \
-         Record longer after the step, or look for hunting"
+        "the last tenth of the record still moves by {percent:.2} % of travel (band {band:.2} %). Record \
+         longer after the step, or look for hunting"
     )]
     NotSettled {
         /// Range of the last tenth in per cent of travel.
@@ -76,7 +76,7 @@ pub enum StepTraceError {
         band: f64,
     },
     /// Too much of the end is missing.
-    #[error("{seen} of {due} readings of the last tenth are there; half of them are needed. Step again")]
+    #[error("{seen} of {due} readings of the last tenth are on record; half are needed. Step again")]
     EndMissing {
         /// Readings seen.
         seen: usize,

@@ -16,13 +16,13 @@ pub enum SweepTableError {
         seen: usize,
     },
     /// The inputs do not rise from point to point.
-    #[error("sweep point {index} does not lie above the one before it. List the points in rising order")]
+    #[error("sweep point {index} is not above the one before it. List the points in rising order")]
     PointsNotRising {
         /// Index of the offending point, from 0.
         index: usize,
     },
     /// No cycle holds both directions at every point.
-    #[error("no whole up-and-down cycle in the record. Repeat the sweep; a cut cycle is not averaged")]
+    #[error("no complete up-and-down cycle in the record. Repeat the sweep; a cut cycle is not averaged")]
     NoWholeCycle,
     /// Up and down hold different numbers of cycles, or a cycle has a reading too many or too few.
     #[error("cycle {cycle} has {seen} readings for {points} points. Repeat the sweep")]

@@ -11,7 +11,8 @@ pub fn advice(measure: Measure) -> &'static str {
             "Learn the stops again in the same setup. If the error stays, look for friction or a loose lever."
         }
         Measure::Hysteresis(_) | Measure::DeadBand => {
-            "Look for play in the lever, rod and pins, and for soot on the ring. Clean or renew, then sweep again."
+            "Look for play in the lever, rod and pins, and for soot on the ring. Clean or replace, then \
+             sweep again."
         }
         Measure::NonRepeatability(_) => {
             "Sweep again with the unit clamped firmly. If readings still scatter, suspect the sensor or a loose pin."
@@ -20,7 +21,7 @@ pub fn advice(measure: Measure) -> &'static str {
             "Check that the gauge sits square on the lever. If it does, the sensor or its magnet is suspect."
         }
         Measure::FrictionLargest | Measure::FrictionMedian => {
-            "The ring or the gear runs heavily. Free and clean the ring; compare with the unit detached from it."
+            "The ring or the gear is stiff. Free and clean the ring; compare with the unit detached from it."
         }
         Measure::FrictionRatio => {
             "It binds at one place. Look there for soot, a bent vane pin or a worn slot."
@@ -28,7 +29,7 @@ pub fn advice(measure: Measure) -> &'static str {
         Measure::StrokeTime(_) | Measure::T63(_) | Measure::T86(_) | Measure::SettlingTime(_) => {
             "Check supply at the connector under load, then friction. A weak motor shows as slow in both directions."
         }
-        Measure::DeadTime(_) => "It answers late: look for play and for friction at rest.",
+        Measure::DeadTime(_) => "It responds late: look for play and for friction at rest.",
         Measure::Overshoot(_) | Measure::FinalError(_) => {
             "Check that the profile fits this unit (gains, spring, gear), then friction and play."
         }
@@ -52,8 +53,8 @@ pub fn advice(measure: Measure) -> &'static str {
 pub(super) fn settled_by(measure: Measure) -> &'static str {
     match measure {
         Measure::Span | Measure::StopPosition(_) => {
-            "An index mark across lever and housing, or a gauge pin in the throat at the stop, shows where the stop truly \
-             lies; a second good unit shows whether the limit does."
+            "An index mark across lever and housing, or a gauge pin in the throat at the stop, shows where \
+             the stop truly is; a second good unit shows whether the limit is right."
         }
         Measure::MinimumFlowStop(_) => "Gauge again with a finer pin, or on another bench.",
         Measure::InaccuracyHigh(_)
@@ -65,14 +66,15 @@ pub(super) fn settled_by(measure: Measure) -> &'static str {
         | Measure::LinearityIndependent(_)
         | Measure::DeadBand
         | Measure::FinalError(_) => {
-            "An independent gauge on the lever tells what the lever does; a second good unit shows whether the limit is \
-             too tight."
+            "An independent gauge on the lever shows what the lever does; a second good unit shows whether \
+             the limit is too tight."
         }
         Measure::FrictionLargest | Measure::FrictionMedian | Measure::FrictionRatio => {
-            "The ring's torque by hand, with a spring balance, tells the same without the motor."
+            "Measure the ring's torque by hand with a spring balance: it shows the same without the motor."
         }
         Measure::StopYield(_) | Measure::StopRepeatability(_) => {
-            "Mount it anew and learn again: what comes back is the unit's, what changes is the mounting's."
+            "Re-mount it and learn again: what stays comes from the unit, what changes comes from the \
+             mounting."
         }
         Measure::StrokeTime(_)
         | Measure::DeadTime(_)
@@ -83,7 +85,7 @@ pub(super) fn settled_by(measure: Measure) -> &'static str {
             "A second good unit on the same supply shows whether the limit is too tight."
         }
         Measure::BoostPeak | Measure::BoostOvershoot | Measure::BoostRise => {
-            "Only the engine tells: the simulation is no measurement."
+            "Only the engine can show it: the simulation is not a measurement."
         }
     }
 }
@@ -94,7 +96,7 @@ pub(super) fn runs_that_settle(guard: f64, distance: f64) -> String {
     const MOST: f64 = 20.0;
     let runs = (guard / distance).powi(2).ceil();
     if runs <= MOST {
-        format!(" Or {runs:.0} runs, averaged, as far as the uncertainty is scatter.")
+        format!(" Or average {runs:.0} runs, if the uncertainty is scatter.")
     } else {
         String::new()
     }

@@ -93,7 +93,7 @@ impl DecisionRule {
             0 => rule,
             some => {
                 format!(
-                    "{rule} Of {some} the uncertainty is not stated: at the very limit their risk is 50 %."
+                    "{rule} The uncertainty of {some} is not stated: exactly at the limit their risk is 50 %."
                 )
             }
         }

@@ -46,7 +46,8 @@ pub struct Holed {
 }
 
 /// What to do about a record with holes in it.
-pub(crate) const LOSS_ADVICE: &str = "Loss on the line says nothing of the unit. Look at cable, ground and adapter and at the load of this computer, then run this part again.";
+pub(crate) const LOSS_ADVICE: &str = "Loss on the line says nothing about the unit. Check cable, ground, \
+    adapter and this computer's load, then run this part again.";
 
 /// One reason of a verdict.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, JsonSchema)]
@@ -195,7 +196,7 @@ impl Finding {
         Self {
             code: "incomplete".into(),
             seen: format!("{run} is incomplete: {why}"),
-            advice: "What was recorded is kept and shown. Remove the cause and run this part again.".into(),
+            advice: "What was recorded is kept and shown. Remove the cause, then run this part again.".into(),
             fault_of: FaultOf::Rig,
         }
     }
@@ -219,8 +220,8 @@ impl Reason {
         Self {
             code: definition.key,
             judgement: Judgement::Undetermined,
-            seen: format!("{} was not measured, but it has a limit", definition.name),
-            advice: "Run the part that measures it, or take the limit out of the limits file.".into(),
+            seen: format!("{} has a limit but was not measured", definition.name),
+            advice: "Run the part that measures it, or remove the limit from the limits file.".into(),
         }
     }
 
@@ -229,7 +230,7 @@ impl Reason {
         Self {
             code: definition.key,
             judgement: Judgement::Undetermined,
-            seen: format!("{} cannot be told: {}", definition.name, holed.seen),
+            seen: format!("{} cannot be computed: {}", definition.name, holed.seen),
             advice: LOSS_ADVICE.into(),
         }
     }
@@ -243,7 +244,7 @@ impl Reason {
             judgement: Judgement::Undetermined,
             seen,
             advice: format!(
-                "Not proven: nearer to its limit than that. {}{runs}",
+                "Not proven: the limit is closer than that. {}{runs}",
                 settled_by(figure.measure)
             ),
         }

@@ -138,15 +138,18 @@ impl Bounds {
         for (name, bound) in [("min", self.min), ("max", self.max)] {
             if let Some(bound) = bound.filter(|b| !possible.contains(b)) {
                 let (low, high) = (possible.start(), possible.end());
-                let allowed =
-                    format!("{} is not possible; allowed {low} to {high} {}", number(bound), definition.unit);
+                let allowed = format!(
+                    "{} is not possible; allowed: {low} to {high} {}",
+                    number(bound),
+                    definition.unit
+                );
                 return Err(file.refuse(&format!("{field}.{name}"), allowed, next));
             }
         }
         if let (Some(min), Some(max)) = (self.min, self.max)
             && min > max
         {
-            return Err(file.refuse(&format!("{field}.min"), format!("min lies above max = {max}"), next));
+            return Err(file.refuse(&format!("{field}.min"), format!("min is above max = {max}"), next));
         }
         self.check_uncertainty(file, field, next)?;
         let is_spread = |spread: &NormalSpread| {
@@ -171,7 +174,7 @@ impl Bounds {
         let Some(guard) = self.expanded_uncertainty else { return Ok(()) };
         let field = format!("{field}.expanded_uncertainty");
         if !(guard > 0.0 && guard.is_finite()) {
-            let allowed = "allowed: a number above 0; leave it out where it is not known";
+            let allowed = "allowed: a number above 0; leave it out if it is not known";
             return Err(file.refuse(&field, allowed, next));
         }
         let Interval { low, high } = self.tolerance().less(guard);

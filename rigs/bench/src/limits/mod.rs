@@ -68,7 +68,7 @@ impl Limits {
             let (key, field) = (format!("{group}.{figure}"), format!("limit.{group}.{figure}"));
             let Some(measure) = Measure::from_key(&key) else {
                 let known = known_keys(group);
-                let next = "Use one of the keys that verdict.json lists, or remove the table.";
+                let next = "Use a key that verdict.json lists, or remove the table.";
                 return Err(file.refuse(
                     &field,
                     format!("no figure has the key {}; {known}", brief(&key)),

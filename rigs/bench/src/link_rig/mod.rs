@@ -92,7 +92,7 @@ impl LinkRig {
     fn wait_out_an_earlier_talk(&mut self) -> Result<(), ClientError> {
         if self.client.took_over() {
             console::say(&format!(
-                "port {}: an earlier run was still driving and was let go; waiting until its lease is over",
+                "port {}: an earlier run was still driving; the tool waits until its lease has expired",
                 self.port
             ));
             self.client.wait_out_lease()?;
@@ -208,8 +208,8 @@ impl Rig for LinkRig {
         match self.client.start_probe(segment) {
             Err(ClientError::Refused { refusal: Refusal::UnknownKind, .. }) => {
                 Err(RigError::Refused(format!(
-                    "port {}: this board's software is older than probing. Flash today's software, then start again. Nothing \
-                 moved.",
+                    "port {}: this board's software cannot probe. Nothing moved. Flash the current \
+                     software, then start again.",
                     self.port
                 )))
             }

@@ -34,8 +34,7 @@ pub(crate) fn may_write(path: &Path) -> Result<(), Failure> {
     }
     if is_foreign(path).map_err(|error| Failure::undetermined(format!("{}: {error}", path.display())))? {
         return Err(Failure::usage(format!(
-            "{}: a file stands there that was not {MADE_BY}. Nothing was written. Give another name, or move that \
-             file away.",
+            "{}: that file was not {MADE_BY}. Nothing was written. Give another name, or move the file away.",
             path.display()
         )));
     }

@@ -76,8 +76,8 @@ impl OutFolder {
         match before.iter().find(foreign) {
             None => Ok(Self { dir: dir.to_owned(), maker, before }),
             Some(entry) => Err(Failure::usage(format!(
-                "{}: holds {}, which `vanebench {maker}` did not make there. Nothing was touched. Give a new or \
-                 empty folder with --out, or move that away.",
+                "{}: holds {}, which `vanebench {maker}` did not put there. Nothing was touched. Give a \
+                 new or empty folder with --out, or move that away.",
                 dir.display(),
                 entry.display()
             ))),

@@ -168,14 +168,14 @@ impl UnitEnd {
                 "the lever came no nearer to its goal for 0.4 s at full push".to_owned()
             }
             (Ending::NoMotion, Some(push)) => format!(
-                "the push toward {} ended at {:.2} A and the lever had not moved by 3 % of its travel; a sound unit \
-                 moves at {:.2} A",
+                "the push toward {} ended at {:.2} A before the lever had moved by 3 % of its travel; a \
+                 sound unit moves at {:.2} A",
                 push.way(),
                 push.current.0.abs(),
                 self.sound_current.0
             ),
             (Ending::NoMotion, None) => {
-                "the push was spent and the lever had not moved by 3 % of its travel".to_owned()
+                "the push ended before the lever had moved by 3 % of its travel".to_owned()
             }
             (Ending::HeatLimit, _) => "the winding's heat limit held the current back for 0.5 s".to_owned(),
             (Ending::SupplyRange, _) => "the supply left its range".to_owned(),
@@ -187,16 +187,18 @@ impl UnitEnd {
 
     fn advice(&self) -> &'static str {
         match self.why {
-            Ending::Obstructed => "Look for what stands in the lever's way at that place, then learn again.",
+            Ending::Obstructed => "Look for what blocks the lever at that place, then learn again.",
             Ending::NoMotion if self.is_too_weak() => {
                 "The ramp ended below what a sound unit may need: check the supply and the plan's duties, then repeat."
             }
             Ending::NoMotion => {
                 "Check that the ring is free and that the motor draws current, then learn again."
             }
-            Ending::HeatLimit => "Let the unit cool. Ended so again, it is too tight, or something holds it.",
+            Ending::HeatLimit => {
+                "Let the unit cool. If it ends this way again, it is too tight, or something holds it."
+            }
             Ending::SupplyRange => {
-                "Check battery, cable and connector, then repeat. This says nothing of the unit."
+                "Check battery, cable and connector, then repeat. This says nothing about the unit."
             }
             Ending::SensorFault => "Check the position sensor and its wiring, then learn again.",
         }
@@ -212,7 +214,7 @@ impl UnitEnd {
         };
         let bent = self.push.map_or_else(String::new, |push| {
             format!(
-                ". The last push went toward {}: what it bent or wedged springs back toward {}",
+                ". The last push went toward {}, so it may spring back toward {}",
                 push.way(),
                 push.way().back()
             )
@@ -229,8 +231,9 @@ impl fmt::Display for UnitEnd {
         writeln!(f, "CAUTION  {}.", self.jump())?;
         write!(
             f,
-            "CAUTION  BEFORE ANYTHING IS CLEARED cut the motor supply, and keep hands and tools out of the lever's way on \
-             both sides: freed, it jumps as said above. The ending protects the unit, not a finger"
+            "CAUTION  BEFORE YOU CLEAR ANYTHING cut the motor supply, and keep hands and tools out of the \
+             lever's way on both sides: once free, it jumps as said above. The tool stopped to protect the \
+             unit, not your fingers"
         )
     }
 }

@@ -40,7 +40,7 @@ impl Wander {
     #[must_use]
     pub(crate) fn text(&self) -> String {
         let flag =
-            if self.is_flagged() { "DRIFT: inspect stops and linkage, then learn in full; " } else { "" };
+            if self.is_flagged() { "DRIFT: inspect stops and linkage, then do a full learn; " } else { "" };
         format!(
             "{flag}since {} the closed stop has moved {:+.1} counts, the open stop {:+.1} (flagged from {:.0})",
             self.since, self.closed_counts, self.open_counts, self.limit_counts

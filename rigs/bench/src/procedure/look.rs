@@ -20,7 +20,8 @@ use crate::rig::StreamSample;
 pub enum Contradiction {
     /// The lever rests where no lever of this profile can.
     #[error(
-        "before the first push the lever reads {seen:.0} counts; by the profile it stands between {low:.0} and {high:.0}"
+        "before the first push the lever reads {seen:.0} counts; allowed by the profile: {low:.0} to \
+         {high:.0}"
     )]
     Rest {
         /// Reading, counts.
@@ -32,7 +33,8 @@ pub enum Contradiction {
     },
     /// The lever rests beyond the stops that the calibration in force knows.
     #[error(
-        "before it moves the lever reads {seen:.0} counts; by the calibration in force it stands between {low:.0} and {high:.0}"
+        "before it moves, the lever reads {seen:.0} counts; allowed by the calibration in force: {low:.0} \
+         to {high:.0}"
     )]
     RestBeyondStops {
         /// Reading, counts.
@@ -43,7 +45,7 @@ pub enum Contradiction {
         high: f32,
     },
     /// The supply is not the profile's.
-    #[error("the supply is {seen:.1} V; allowed are {low:.1} to {high:.1} V about the profile's")]
+    #[error("the supply is {seen:.1} V; allowed around the profile's value: {low:.1} to {high:.1} V")]
     Supply {
         /// Seen, V.
         seen: f32,
@@ -54,7 +56,8 @@ pub enum Contradiction {
     },
     /// The winding is not the profile's.
     #[error(
-        "with the lever still the winding shows {seen:.2} Ω; allowed are {low:.2} to {high:.2} Ω about the profile's"
+        "with the lever still, the winding measures {seen:.2} Ω; allowed around the profile's value: \
+         {low:.2} to {high:.2} Ω"
     )]
     Winding {
         /// Seen, Ω.
@@ -66,7 +69,8 @@ pub enum Contradiction {
     },
     /// The winding is not the one that this unit had.
     #[error(
-        "with the lever still the winding shows {seen:.2} Ω; at its last learn this unit showed {before:.2} Ω, allowed are {low:.2} to {high:.2} Ω"
+        "with the lever still, the winding measures {seen:.2} Ω; at its last learn this unit measured \
+         {before:.2} Ω; allowed: {low:.2} to {high:.2} Ω"
     )]
     OtherWinding {
         /// Seen, Ω.
@@ -117,13 +121,14 @@ impl Contradiction {
                 "Is this the unit that was learned, mounted as it was? A turned stop screw, lever or rod voids the calibration: learn it again."
             }
             Self::Supply { .. } => {
-                "Check battery and cable, and that profile and bench are of one system voltage."
+                "Check battery and cable, and that profile and bench are for the same system voltage."
             }
             Self::Winding { .. } => {
                 "The wrong actuator on the bench, or the wrong profile? Compare the actuator's tag with the profile; then measure winding and plug with an ohmmeter."
             }
             Self::OtherWinding { .. } => {
-                "Is this the unit whose name was given? Another actuator needs a name of its own; else let it cool, and measure winding and plug with an ohmmeter."
+                "Is this the unit whose name was given? Another actuator needs a name of its own. If it \
+                 is, let it cool, then measure winding and plug with an ohmmeter."
             }
         }
     }

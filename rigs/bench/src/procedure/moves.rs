@@ -182,7 +182,7 @@ pub(super) fn run_pieces(
             let motion = Running { start, length, footing, settings: &target.profile.settings };
             until_motion_ends(bench, recording, motion)?;
             if piece.is_holed(recording, start) && goes < most {
-                console::say("samples were lost where they decide: this motion is made once more");
+                console::say("decisive samples were lost: this motion is repeated");
                 goes += 1;
             } else {
                 before += length;

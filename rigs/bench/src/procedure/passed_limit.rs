@@ -7,7 +7,8 @@ pub(super) const IN_A_ROW: u32 = 3;
 /// A limit that was passed.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
 #[error(
-    "the endurance ended itself at stroke {stroke}: {what} {seen:.2} {unit} in {IN_A_ROW} strokes in a row; allowed: {allowed}. {advice}"
+    "the endurance stopped itself at stroke {stroke}: {what} {seen:.2} {unit} in {IN_A_ROW} strokes in a \
+     row; allowed: {allowed}. {advice}"
 )]
 pub struct PassedLimit {
     pub(super) stroke: u32,

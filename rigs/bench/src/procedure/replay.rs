@@ -48,8 +48,8 @@ pub fn replay(run: &Run, settings: &Settings) -> Result<Replayed, Failure> {
     let info = &run.file.run;
     if info.kind != RunKind::Learn {
         return Err(Failure::usage(format!(
-            "{}: a {} record. Allowed: a learn record. Only a learn pushes against the stops, so nothing else \
-             can be decided again; choose a run whose name ends in -learn",
+            "{}: a {} record. Allowed: a learn record, since only a learn pushes against the stops. Choose \
+             a run whose name ends in -learn",
             run.dir.display(),
             info.kind
         )));
@@ -93,8 +93,9 @@ fn whole(run: &Run) -> Result<(), Failure> {
         (Some(lost), _) => lost,
     };
     Err(Failure::usage(format!(
-        "{}: cannot be replayed: {lost}. Allowed: a record that holds every tick of its learn. What was decided \
-         then still stands: the board decided it on all ticks. Learn again on a sound line to have one to replay",
+        "{}: cannot be replayed: {lost}. Allowed: a record that holds every tick of its learn. The \
+         decision itself still holds: the board made it on all ticks. To get a record that can be \
+         replayed, learn again on a sound line",
         run.dir.display()
     )))
 }
@@ -162,7 +163,7 @@ fn confirmed(run: &Run) -> CheckSet {
 
 fn changes(then: &RunResult, now: Option<&LearnOutcome>) -> Vec<String> {
     let Some(now) = now else {
-        return vec!["the record ends before the learner of today comes to a decision".into()];
+        return vec!["the record ends before today's learner decides".into()];
     };
     let now = record_of(now);
     let mut changed = Vec::new();
@@ -173,7 +174,7 @@ fn changes(then: &RunResult, now: Option<&LearnOutcome>) -> Vec<String> {
     };
     let (was, is) = (word(then), word(&now));
     if was != is {
-        changed.push(format!("was {was}, would now be {is}"));
+        changed.push(format!("was {was}, is now {is}"));
     }
     if let (Some(then), Some(now)) = (&then.calibration, &now.calibration) {
         for (name, then, now) in [("closed", &then.closed, &now.closed), ("open", &then.open, &now.open)] {

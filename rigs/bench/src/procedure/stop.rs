@@ -62,7 +62,7 @@ pub enum RunStop {
     #[error("{0}")]
     NotResumed(Failure),
     /// The procedure did not come to its end in the time that it takes.
-    #[error("{what} did not end within {limit_ms} ms of rig time. Look at the record for what it was doing")]
+    #[error("{what} did not end within {limit_ms} ms of rig time. The record shows what it was doing")]
     Overdue {
         /// What was going on.
         what: &'static str,
@@ -162,7 +162,7 @@ impl RunStop {
                 ReleaseReason::HostSilent => {
                     "it heard nothing from this tool for too long: the line is slow or stalls, or this computer is busy"
                 }
-                ReleaseReason::NewHost => "another host greeted it",
+                ReleaseReason::NewHost => "another host said hello to it",
                 ReleaseReason::Stopped => "it was told to stop",
                 ReleaseReason::NotStarted => "it has restarted",
                 ReleaseReason::MotionEnded
@@ -171,7 +171,7 @@ impl RunStop {
                 | ReleaseReason::ProbeReached
                 | ReleaseReason::ProbeHeld
                 | ReleaseReason::ProbeTimeSpent => "it ended early",
-                ReleaseReason::OverCurrent => "more current flowed than it may draw",
+                ReleaseReason::OverCurrent => "the motor drew more current than allowed",
                 ReleaseReason::Obstructed => "something holds the lever",
                 ReleaseReason::NoMotion => "the lever did not move",
                 ReleaseReason::HeatLimit => "the winding reached its heat limit",
@@ -179,7 +179,8 @@ impl RunStop {
                 ReleaseReason::SensorFault => "a sensor's reading could not be believed",
                 ReleaseReason::TickFault => "its clock jumped",
                 ReleaseReason::NotStored => {
-                    "it could not store what must be kept first: switch it off and on and start again; if that does not help, its memory is worn and the board is to be replaced"
+                    "it could not save what it must keep: switch it off and on, then start again; if that \
+                     does not help, its memory is worn, so replace the board"
                 }
                 ReleaseReason::MemoryChanged => "its memory has changed by itself",
                 ReleaseReason::BridgeFault => {

@@ -257,8 +257,8 @@ impl StrokeWatch {
 
 /// What is watched: limits of the limits file, the winding's lasting current, the housing's temperature.
 fn watched(target: &Target, plan: CyclePlan) -> Vec<WatchedLimit> {
-    const REST: &str = "The lever does not come to where it is told: look for play, wear, a loose lever or stop, then \
-                        learn again.";
+    const REST: &str = "The lever does not reach its commanded place: look for play, wear, a loose lever \
+        or stop, then learn again.";
     let bound = |measure| target.limits.of(measure);
     let most = |measure| bound(measure).and_then(|b| b.max).unwrap_or(f64::INFINITY);
     let least = |measure| bound(measure).and_then(|b| b.min).unwrap_or(f64::NEG_INFINITY);
@@ -275,31 +275,31 @@ fn watched(target: &Target, plan: CyclePlan) -> Vec<WatchedLimit> {
     };
     let up_to = |most| (f64::NEG_INFINITY, most);
     vec![
-        limit("rest at the closed end off by", "% of travel", (low, high), REST, |s| {
+        limit("rest error at the closed end", "% of travel", (low, high), REST, |s| {
             Some(f64::from(s.off_percent[0]))
         }),
-        limit("rest at the open end off by", "% of travel", (low, high), REST, |s| {
+        limit("rest error at the open end", "% of travel", (low, high), REST, |s| {
             Some(f64::from(s.off_percent[1]))
         }),
         limit(
             "friction",
             "A",
             up_to(most(Measure::FrictionLargest)),
-            "Ring or shaft binds: run friction to see where, clean, and begin anew.",
+            "Ring or shaft binds: run friction to see where, clean, then start over.",
             |s| Some(f64::from(s.friction_a)),
         ),
         limit(
             "current",
             "A rms",
             up_to(f64::from(target.profile.settings.limits.continuous_current.0)),
-            "The winding cannot take it for ever: let it cool, look for friction.",
+            "The winding cannot carry this for long: let it cool, look for friction.",
             |s| Some(f64::from(s.rms_a)),
         ),
         limit(
             "housing",
             "°C",
             up_to(plan.hottest_c.unwrap_or(f64::INFINITY)),
-            "Let it cool, then begin anew, slower or colder.",
+            "Let it cool, then start over, slower or colder.",
             |s| s.celsius.map(f64::from),
         ),
     ]

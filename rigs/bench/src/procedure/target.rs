@@ -21,7 +21,7 @@ use crate::unit_store::WantedUnit;
 /// How the actuator is mounted, as said on the command line.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
 pub(crate) enum SetupWord {
-    /// Actuator alone: its internal stops are met
+    /// Actuator alone, against its internal stops
     Free,
     /// Attached to the vane ring on the bench
     Attached,
@@ -63,7 +63,7 @@ pub(crate) struct TargetArgs {
     /// Seed of a virtual unit's scatter; the same seed gives the same bytes
     #[arg(long, value_name = "N", default_value_t = 1)]
     pub seed: u64,
-    /// Tell what the emulated board logs, with its time and the frames that were lost, on the error stream
+    /// Show the emulated board's log on standard error, with its times and the frames lost
     #[arg(long)]
     pub log: bool,
     /// Serial numbers.
@@ -165,7 +165,8 @@ impl TargetArgs {
             (None, PortSpec::Virtual { unit, .. }) => unit.actuator.own(&unit.case),
             (None, PortSpec::Device(_)) => {
                 return Err(Failure::usage(
-                    "--unit is missing: give the unit a name (for instance the number on its tag), so that its record can be found again.",
+                    "--unit is missing: give the unit a name, such as the number on its tag, so that its \
+                     record can be found again.",
                 ));
             }
         };

@@ -63,12 +63,12 @@ fn span(profile: &Profile, file: &TomlFile, place: &str, windows: &StopWindows) 
     let (field, seen) = if apart < 0.0 {
         ("settings.actuator.counts_direction", "run the other way".to_owned())
     } else {
-        ("settings.actuator.nominal_span_counts", format!("lie {apart:.0} counts apart"))
+        ("settings.actuator.nominal_span_counts", format!("are {apart:.0} counts apart"))
     };
     let other = file.lined(&format!("{place}.closed.min"));
     let allowed = format!(
-        "the stop windows {other} {seen}; allowed are windows {least} to {most} times the nominal span apart, the way \
-         that counts_direction says"
+        "the stop windows {other} {seen}; allowed: {least} to {most} times the nominal span apart, in the \
+         direction of counts_direction"
     );
     Err(file.refuse(field, allowed, NEXT))
 }
@@ -124,8 +124,10 @@ fn pushes(profile: &Profile, file: &TomlFile) -> Result<(), TomlError> {
     }
     if motion.small_push.0 >= motion.large_push.0 {
         let other = file.lined("settings.learn.motion.large_push");
-        let allowed =
-            format!("two different pushes are needed, the large one is {} A {other}", motion.large_push.0);
+        let allowed = format!(
+            "two different pushes are needed, and the large one is {} A {other}",
+            motion.large_push.0
+        );
         return Err(file.refuse("settings.learn.motion.small_push", allowed, NEXT));
     }
     Ok(())

@@ -173,25 +173,25 @@ fn pushes(settings: &Settings, unit: &SoundUnit) -> Vec<Derived> {
         follows!(
             learn.motion.large_push; 0,
             large,
-            "4.8 × friction, which hides about a fifth of it then, or what makes the yield six times its noise; \
-             at most what the reserve and 2.7 × the continuous current leave",
+            "4.8 × friction, so that friction hides about a fifth of it, or enough to make the yield six times its \
+             noise; at most what the reserve and 2.7 × the continuous current leave",
         ),
         follows!(
             learn.motion.small_push; 0,
             small,
-            "0.42 × large push, at least 0.3 × needed current, at most 0.6 × large push: far enough below the large one \
-             to show a yield",
+            "0.42 × large push, at least 0.3 × needed current, at most 0.6 × large push: low enough that \
+             the difference shows the yield",
         ),
         follows!(
             learn.motion.approach_current; 0,
             approach_current(actuator, unit, small),
-            "1.4 × needed current + small push, at most the available current: runs a stiff unit and is felt at a stop; \
-             the available current where the back-EMF of 1 travel/s is below 0.3 R × needed current and says little",
+            "1.4 × needed current + small push, at most the available current; exactly the available \
+             current where the back-EMF at 1 travel/s is below 0.3 R × needed current",
         ),
         follows!(
             learn.limits.push_error; 0,
             large / 6.0,
-            "a sixth of the large push: less is no sign of a fault",
+            "a sixth of the large push: a smaller error is no sign of a fault",
         ),
         follows!(
             learn.limits.friction; 0,
@@ -215,7 +215,7 @@ fn run_up(actuator: &ActuatorSettings) -> Vec<Derived> {
     vec![follows!(
         learn.motion.retreat,
         retreat,
-        "0.03; 0.06 where the spring closes, since a lever that falls on its spring takes longer to run evenly",
+        "0.03; 0.06 where the spring closes: a lever driven by its spring takes longer to run evenly",
     )]
 }
 
@@ -232,13 +232,13 @@ fn belief(settings: &Settings, unit: &SoundUnit) -> Vec<Derived> {
         follows!(
             learn.limits.compliance_max,
             ((1.55 * unit.stop_yield_counts_per_a + 2.0 * scatter) / span).min(0.05),
-            "1.55 × yield of a sound stop and 2 σ of its measurement, at most 5 % of travel: more is soot, a bent stop or a \
+            "1.55 × (yield of a sound stop) + 2 σ of its measurement, at most 5 % of travel: more means soot, a bent stop or a \
              loose mount",
         ),
         follows!(
             learn.limits.compliance_min,
             rounded(unit.stop_yield_counts_per_a / span / 7.0, 1),
-            "a seventh of the yield of a sound stop: less, and the sensor does not follow",
+            "a seventh of the yield of a sound stop: less means that the sensor does not follow",
         ),
         follows!(
             learn.limits.rest_noise,
@@ -248,18 +248,19 @@ fn belief(settings: &Settings, unit: &SoundUnit) -> Vec<Derived> {
         follows!(
             learn.limits.repeat,
             repeat,
-            "4 σ of a reading, or the yield under half the friction, at least 0.2 % of travel",
+            "4 σ of a reading or the yield under half the friction, whichever is larger; at least 0.2 % of \
+             travel",
         ),
         follows!(learn.limits.drift, 0.6 * repeat, "0.6 × repeat"),
         follows!(
             learn.limits.jump,
             (flicker / span + 0.01).max(0.012),
-            "10 travel/s and the noise, at least 1.2 % of travel in a tick",
+            "10 travel/s + noise, at least 1.2 % of travel in a tick",
         ),
         follows!(
             plausibility.position_step_counts,
             0.0177 * span + flicker,
-            "17.7 travel/s and the noise: no lever is that fast",
+            "17.7 travel/s + noise: no lever is that fast",
         ),
     ]
 }
@@ -287,7 +288,7 @@ fn path(actuator: &ActuatorSettings, position: &PositionSettings) -> Vec<Derived
         follows!(
             position.path_acceleration_per_s2,
             (0.3 * volts / inertia).min(300.0),
-            "0.3 × what nominal supply accelerates, at most 300 travel/s²",
+            "0.3 × acceleration at nominal supply, at most 300 travel/s²",
         ),
     ]
 }

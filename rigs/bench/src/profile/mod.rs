@@ -50,8 +50,8 @@ pub struct Profile {
 /// How the origin of a profile begins that was made from one unit: its windows are that unit's own, and prove nothing.
 pub(crate) const OF_ONE_UNIT: &str = "Characterised on this unit alone";
 /// What is said of checks that such a profile leaves open.
-pub(crate) const WINDOWS_OF_ITS_OWN: &str = "This profile's windows are this unit's own stops, so nobody can confirm it: \
-    learn on windows from other sound units or a data sheet.";
+pub(crate) const WINDOWS_OF_ITS_OWN: &str = "This profile's windows come from this unit's own stops, so \
+    nothing can be confirmed on it: learn with windows from other sound units or a data sheet.";
 
 const NEXT: &str = "Correct this line and run again; nothing was moved.";
 
@@ -66,11 +66,11 @@ impl Profile {
             Some(_) => Ok(profile),
             None => {
                 let allowed =
-                    "missing: friction, spring, yield and noise of a sound unit, from which settings follow";
+                    "missing: friction, spring, yield and noise of a sound unit, which settings follow from";
                 Err(file.refuse(
                     "sound_unit",
                     allowed,
-                    "Give the table as a built-in profile does; nothing was moved.",
+                    "Add the table, as in a built-in profile; nothing was moved.",
                 ))
             }
         }

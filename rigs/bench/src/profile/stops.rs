@@ -81,7 +81,7 @@ impl StopTolerance {
             self.support(window, travel_counts);
         let blur = COVERAGE_FACTOR * self.blur_percent();
         let seen = format!(
-            "this window is ± {half:.2} % of travel, and sound stops are seen within ± {blur:.2} % (k = 2)"
+            "this window is ± {half:.2} % of travel, and sound stops scatter by ± {blur:.2} % (k = 2)"
         );
         if accepted_percent > self.tolerance_percent {
             let line = file.lined("stops.tolerance_percent");

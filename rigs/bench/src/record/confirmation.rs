@@ -107,7 +107,8 @@ impl Confirmation {
             source: std::io::Error::other(error),
         })?;
         let head = format!(
-            "# Confirmations of learns, {MADE_BY}. A changed line makes the learn unusable.\n# {HANDED_OVER}\n\n"
+            "# Confirmations of learns, {MADE_BY}. If a line is changed, the learn becomes unusable.\n# \
+             {HANDED_OVER}\n\n"
         );
         let text = head + &body;
         let entry = Entry::Confirmed { run: self.run.clone(), file: Sha256Hex::of(text.as_bytes()) };

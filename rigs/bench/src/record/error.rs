@@ -69,13 +69,14 @@ pub enum RecordError {
         closed: u32,
     },
     /// A run that says it is complete has lost the checksums that a complete run is closed with.
-    #[error("{}: says that the run is complete and has no [sums]: it was changed after it was closed. Restore it from a copy, or record again", .path.display())]
+    #[error("{}: says that the run is complete but has no [sums]: it was changed after it was closed. \
+        Restore it from a copy, or record again", .path.display())]
     NoSums {
         /// The file.
         path: PathBuf,
     },
     /// The folder is no run folder.
-    #[error("{}: not a run folder: it is named like 0001-learn and holds {file}", .path.display())]
+    #[error("{}: not a run folder: a run folder has a name like 0001-learn and holds {file}", .path.display())]
     NoRun {
         /// The folder.
         path: PathBuf,

@@ -94,7 +94,7 @@ impl Loss {
             parts.push(format!("{ticks} ticks without samples ({percent:.2} %) in {holes} holes"));
         }
         if self.learn_events > 0 {
-            parts.push(format!("{} learn events without a mark", self.learn_events));
+            parts.push(format!("{} learn events", self.learn_events));
         }
         (!parts.is_empty()).then(|| format!("lost on the line: {}", parts.join(", ")))
     }

@@ -43,7 +43,10 @@ pub(crate) fn section_of(unit_dir: &Path) -> Result<Option<Section>, RecordError
         table = table.row([name, &note.to_string(), &by.to_string(), on, &sha256.to_string(), &here]);
     }
     let section = Section::new("Attached to the unit")
-        .text("Copies are in the unit's folder, under attached/; the hash shows whether they are still what was attached.")
+        .text(
+            "Copies are in the unit's folder, under attached/; the hash shows whether a copy has changed \
+             since.",
+        )
         .table(table);
     Ok(Some(pictures.into_iter().fold(section, Section::picture)))
 }

@@ -86,8 +86,9 @@ fn touches(trace: &LearnTrace, stop: Stop) -> Vec<(f64, f64)> {
 pub fn sweep(table: &SweepTable, holes: &[(f64, f64)], sensor: Sensor, lever: LeverTravel) -> Section {
     let note = match sensor {
         Sensor::Own => {
-            "Read with the unit's own sensor, which also closes the loop: this is what the loop leaves over. \
-             It cannot show the sensor's own linearity; that needs an independent gauge on the lever."
+            "Read with the unit's own sensor, which also closes the loop, so this is the error that the \
+             loop leaves. It cannot show the sensor's own linearity; that needs an independent gauge on \
+             the lever."
         }
         Sensor::LeverGauge => "Read with an independent gauge on the lever.",
     };
@@ -133,7 +134,7 @@ pub(super) fn deviation(table: &SweepTable, lever: LeverTravel) -> Chart {
 #[must_use]
 pub(super) fn sweep_in_part(part: &SweepPart, lever: LeverTravel) -> Section {
     Section::new("Sweep")
-        .text("The record holds no whole cycle, so nothing was computed from these readings.")
+        .text("The record holds no complete cycle, so nothing was computed from these readings.")
         .charts([part_deviation(part, lever)])
 }
 
@@ -268,7 +269,8 @@ pub(super) fn simulated_boost(trace: &BoostTrace) -> Chart {
             .trace("target", Ink::Command, trace.target.clone())
             .trace("boost", Ink::Main, trace.boost.clone());
     if let Some(limit) = trace.guard_limit {
-        boost = boost.level(limit, Ink::Limit, "boost limit: the guard opens the vanes before it");
+        boost =
+            boost.level(limit, Ink::Limit, "boost limit: the guard opens the vanes before boost reaches it");
     }
     for (at, stage) in &trace.guard_stages {
         boost = boost.with(ChartMark::Instant { x: *at, ink: Ink::Limit, label: stage.clone() });

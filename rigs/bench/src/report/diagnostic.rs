@@ -33,8 +33,8 @@ fn by_pass(points: &[(f64, f64)]) -> Vec<(f64, f64)> {
 /// The same with the places that stand out.
 pub(super) fn section(picture: &Picture) -> Section {
     let section = Section::new("Where it binds").text(
-        "A picture, no measurement: no calibration is in force, so the unit moved in open loop at low current, and \
-         positions are raw counts. Nothing of it is held against a limit.",
+        "A picture, not a measurement: no calibration is in force, so the unit moved in open loop at low \
+         current, and positions are raw counts. None of it is judged against a limit.",
     );
     picture.findings().iter().fold(section, |section, line| section.text(line)).charts([chart(picture)])
 }

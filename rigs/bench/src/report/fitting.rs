@@ -17,23 +17,25 @@ use crate::profile::Profile;
 use crate::record::{Run, RunKind};
 
 /// What stays on the bench.
-const STAYS_HERE: &str = "The calibration on this sheet lies on the bench's own board and stays there. The engine's own \
-    control unit knows nothing of it: once the unit is fitted, that control unit must learn the stops anew, by the engine \
-    maker's own procedure. Bring no number from this sheet into it by hand.";
+const STAYS_HERE: &str = "The calibration on this sheet is in the bench's own board and stays there. The \
+    engine's own control unit does not know it: once the unit is fitted, that control unit must learn the \
+    stops itself, by the engine maker's own procedure. Enter no number from this sheet into it by hand.";
 /// When the sheet ends.
-const VOID: &str = "This sheet is void as soon as the actuator, lever, rod, ring or a stop screw is turned, taken off or \
-    mounted anew, and for any other actuator or turbo than the serial numbers above name.";
+const VOID: &str = "This sheet is void as soon as the actuator, lever, rod, ring or a stop screw is \
+    turned, taken off or re-mounted. It is void for any actuator or turbo but those with the serial \
+    numbers above.";
 /// What is checked at the engine, in this order.
 const AT_THE_ENGINE: [(&str, &str); 8] = [
     ("lever and linkage", "free over the whole travel by hand, engine off, cold, supply unplugged"),
     ("oil", "feed and return clear, turbo primed before the first start, no leak at idle and warm"),
     ("leaks", "exhaust, charge air, coolant where it has some: tight cold and warm"),
     ("relearn", "the engine's own control unit has learned the stops by the maker's procedure"),
-    ("learned span", "what that control unit shows of it, with its unit:"),
+    ("learned span", "the span that the control unit shows, with its unit of measure:"),
     ("trouble codes", "read, noted, cleared; none comes back after a warm run"),
     (
         "boost",
-        "raised step by step: follows its target, passes no limit of the engine maker, falls at once when asked",
+        "raise it step by step: it follows its target, stays within the engine maker's limits, and falls \
+         at once on command",
     ),
     ("warm", "after a heat soak: free, no leak, no code"),
 ];
@@ -65,7 +67,10 @@ impl UnitResult {
                 Section::new("Set and learned on the bench").table(learned(learn, profile)),
                 Section::new("What does not carry over").text(STAYS_HERE).text(VOID).text(HOLDS_UNTIL),
                 Section::new("At the engine, by a qualified person")
-                    .text("The engine maker's instructions and local codes come first; where they say otherwise, they hold.")
+                    .text(
+                        "The engine maker's instructions and local codes come first; where they differ \
+                         from this sheet, follow them.",
+                    )
                     .table(checks),
                 Section::new("Signed").table(signed),
             ],
@@ -89,11 +94,13 @@ impl UnitResult {
 fn on_the_bench(judgement: Judgement) -> &'static str {
     match judgement {
         Judgement::WithinLimits => {
-            "Within limits in what the bench was asked; nothing more is said. Whether it is fitted, and whether it runs, the checks below decide."
+            "Within limits in what the bench measured, and no more than that. The checks below decide \
+             whether to fit it and whether it runs."
         }
         Judgement::OutOfLimits => "OUT OF LIMITS on the bench: do not fit it. The bench report says why.",
         Judgement::Undetermined => {
-            "UNDETERMINED on the bench: do not fit it before what is open is settled. The bench report says what."
+            "UNDETERMINED on the bench: do not fit it until every open point is settled. The bench report \
+             lists them."
         }
     }
 }

@@ -26,7 +26,10 @@ impl FrictionShown<'_> {
     #[must_use]
     pub(super) fn section(self) -> Section {
         Section::new("Friction")
-            .text("Slow duty ramps without the position loop: integral action would flatten what friction leaves. Half the difference between the directions is friction, their mean is the spring.")
+            .text(
+                "Slow duty ramps without the position loop, whose integral action would hide friction. \
+                 Half the difference between the directions is friction; their mean is the spring.",
+            )
             .charts([self.pushes(), self.along_the_travel()])
     }
 

@@ -50,11 +50,11 @@ pub(crate) const ITEMS: [Item; 14] = [
 /// An empty sheet that says how it is filled in.
 #[must_use]
 pub(crate) fn template() -> String {
-    let head = "# Acceptance sheet: what a person measured on this unit. `vanebench report` prints it.\n\
-                # Take the # off the five lines of an item and write between the quotes.\n\
-                # as_found: as the unit came. as_left: as it leaves. by: who measured.\n\
-                # with: with what, and when that was last calibrated.\n\
-                # A reading without by or with is not taken; the report says so and prints the rest.\n";
+    let head = "# Acceptance sheet: what a person measured on this unit. `vanebench report` prints it.\n# \
+                Take the # off the five lines of an item and write between the quotes.\n# as_found: as the \
+                unit came. as_left: as it leaves. by: who measured.\n# with: with what, and when that was \
+                last calibrated.\n# A reading without by or with is left out; the report says so and \
+                prints the rest.\n";
     ITEMS.iter().fold(head.to_owned(), |text, Item { key, name, unit }| {
         text + &format!(
             "\n# {name}, {unit}\n#[{key}]\n#as_found = \"\"\n#as_left = \"\"\n#by = \"\"\n#with = \"\"\n"

@@ -18,8 +18,8 @@ use crate::profile::Profile;
 use crate::record::{Endurance, Ground, RunKind, RunStatus};
 
 /// What a reader must know of the simulated boost.
-const BOOST_NOTE: &str = "The same controller code over a simulated actuator and an invented engine (bench engine A): \
-    no engine was run. Surge is outside the model. A real engine must be checked on the engine.";
+const BOOST_NOTE: &str = "The same controller code over a simulated actuator and an invented engine (bench \
+    engine A): no engine was run. Surge is outside the model. Check a real engine on the engine itself.";
 
 impl UnitResult {
     /// The report. `log` says how long the unit's log is, `attached` what a person put to the unit.
@@ -109,11 +109,13 @@ impl UnitResult {
                     lines.push(format!("the calibration of {learn}, accepted"));
                 }
                 Some(Ground::Unproven { learn, standing, present }) => lines.push(format!(
-                    "{}: the calibration of {learn}, {standing}; half the current and half the speed, beside it: {present}",
+                    "{}: the calibration of {learn}, {standing}; half the current and half the speed; \
+                     person beside it: {present}",
                     run.name
                 )),
                 Some(Ground::Diagnostic { because, peak_current_a }) => lines.push(format!(
-                    "{}: no calibration ({because}); at most {peak_current_a} A, a picture and no measurement",
+                    "{}: no calibration ({because}); at most {peak_current_a} A, a picture, not a \
+                     measurement",
                     run.name
                 )),
             }
@@ -174,11 +176,11 @@ fn section(shown: &Shown, profile: &Profile, limits: &Limits, lever: LeverTravel
     })
 }
 
-/// What the controller held the learn against.
+/// What the controller checked the learn against.
 fn held_against(shown: &Shown) -> Table {
     let table =
-        Table::new(&["held against the profile by the controller", "value", "allowed", "margin", "unit"])
-            .captioned("What the controller held the learn against");
+        Table::new(&["checked against the profile by the controller", "value", "allowed", "margin", "unit"])
+            .captioned("What the controller checked the learn against");
     shown.evidence.learned.iter().fold(table, |table, (figure, bounds)| {
         let definition = figure.definition();
         let allowed = bounds.text("").trim_end().to_owned();

@@ -27,7 +27,9 @@ impl FromStr for PlaceWord {
 
     fn from_str(word: &str) -> Result<Self, String> {
         let refused = || {
-            "allowed: an opening from 0 to 1 such as 0.42, degrees such as 12.5deg, or 3.2mm, each from the closed stop".to_owned()
+            "allowed: an opening from 0 to 1 such as 0.42, degrees such as 12.5deg, or millimetres such as \
+             3.2mm, each from the closed stop"
+                .to_owned()
         };
         let number = |text: &str| text.trim().parse::<f64>().ok().filter(|number| number.is_finite());
         let place = if let Some(text) = word.strip_suffix("deg") {

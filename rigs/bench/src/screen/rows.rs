@@ -67,7 +67,7 @@ impl View {
         }
         rows.extend(self.left().map(|left| ScreenRow::new("time left", Need::Progress, left)));
         if self.lost_ticks > 0 {
-            let lost = format!("{} ms of samples, on the line", self.lost_ticks);
+            let lost = format!("{} ms of samples lost on the line", self.lost_ticks);
             rows.push(ScreenRow::new("lost", Need::Progress, lost));
         }
         rows.push(ScreenRow::new("may jump", Need::Safety, self.may_jump()));

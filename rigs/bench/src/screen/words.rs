@@ -9,7 +9,7 @@ use crate::rig::StreamSample;
 
 pub(super) fn in_words(phase: LearnPhase) -> String {
     match phase {
-        LearnPhase::AtRest => "looking at supply, sensor and current; drive off".to_owned(),
+        LearnPhase::AtRest => "checking supply, sensor and current; drive off".to_owned(),
         LearnPhase::Approaching(stop) => format!("going to the {stop} stop"),
         LearnPhase::Pressing(stop) => format!("pushing against the {stop} stop"),
         LearnPhase::Retreating(stop) => format!("backing off from the {stop} stop"),

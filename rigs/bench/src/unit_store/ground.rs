@@ -81,7 +81,7 @@ pub(crate) fn to_confirm(unit_dir: &Path, unit: &str, learn: &Run) -> Result<Che
         UnitStanding::NeverLearned => Err(refused(Exit::Usage, "It was never learned. Learn first.".into())),
         UnitStanding::NoneInForce { run, why } => {
             let message =
-                format!("{}. A confirmation cannot mend that: learn again.", words::because(run, &why));
+                format!("{}. A confirmation cannot repair that: learn again.", words::because(run, &why));
             Err(refused(exit_of(&why), message))
         }
         UnitStanding::InForce(in_force) => match in_force.held.standing {
@@ -90,7 +90,7 @@ pub(crate) fn to_confirm(unit_dir: &Path, unit: &str, learn: &Run) -> Result<Che
             Standing::Accepted | Standing::NotProven { .. } | Standing::Suspended { .. } => {
                 let doubt = in_force.doubted_by.unwrap_or(run);
                 let why = format!(
-                    "{doubt} came since and found no stops that it could rely on. Learn again in full."
+                    "The later learn {doubt} found no stops that it could rely on. Do a full learn again."
                 );
                 Err(refused(Exit::Undetermined, why))
             }

@@ -106,7 +106,7 @@ fn end(run: &RunHead) -> RunEnd {
         return RunEnd::Without(NoneWhy::WithoutProvenance);
     };
     let Some(calibration) = outcome.calibration else {
-        let error = format!("{}: came to its end without an outcome", run.dir.display());
+        let error = format!("{}: ended without an outcome", run.dir.display());
         return RunEnd::Without(NoneWhy::Unsound { error });
     };
     if let Err(error) = calibration.check_for(run.file.run.setup) {
@@ -133,7 +133,7 @@ fn held(
 fn unusable(error: CalibrationError) -> String {
     match error {
         CalibrationError::OtherSetup { learned, wanted } => {
-            format!("its calibration is of setup {learned}, its run of setup {wanted}")
+            format!("its calibration was learned in setup {learned}, but its run was made in setup {wanted}")
         }
         CalibrationError::NoSpan { span_counts } => format!("its stops are {span_counts} counts apart"),
         CalibrationError::Clearance { clearance, max } => {

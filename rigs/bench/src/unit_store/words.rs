@@ -21,7 +21,9 @@ pub(super) fn never(wanted: &WantedUnit<'_>) -> String {
         unit_dir.display()
     );
     if has_loose_file(unit_dir) {
-        text.push_str(" A calibration-….toml of an older release lies there; it is no longer read.");
+        text.push_str(
+            " A calibration-….toml from an older release is still in the folder; it is no longer used.",
+        );
     }
     text.push_str(
         " Run `vanebench learn` first, with the same --unit, --setup and --warmth; a calibration of another setup or \
@@ -43,7 +45,8 @@ fn has_loose_file(unit_dir: &Path) -> bool {
 pub(super) fn none(wanted: &WantedUnit<'_>, run: RunName, why: &NoneWhy) -> String {
     let unit = wanted.unit;
     format!(
-        "{unit}: nothing moved. No calibration is in force for {}, {}: {}. No earlier one counts.\n{}",
+        "{unit}: nothing moved. No calibration is in force for {}, {}: {}. An earlier one does not \
+         count.\n{}",
         wanted.setup,
         wanted.warmth,
         because(run, why),
@@ -62,7 +65,7 @@ pub fn because(run: RunName, why: &NoneWhy) -> String {
         }
         NoneWhy::Unsound { error } => format!("the record of {run} cannot be relied on ({error})"),
         NoneWhy::WithoutProvenance => {
-            format!("{run} was made by an older release, which does not say under which settings")
+            format!("{run} was made by an older release, which did not record its settings")
         }
     }
 }
@@ -70,7 +73,7 @@ pub fn because(run: RunName, why: &NoneWhy) -> String {
 fn next(why: &NoneWhy) -> &'static str {
     match why {
         NoneWhy::Refused(_) => {
-            "Mend the unit and learn again. `vanebench friction` shows at low current where it binds."
+            "Repair the unit and learn again. `vanebench friction` shows at low current where it binds."
         }
         NoneWhy::CutShort { .. } | NoneWhy::Unsound { .. } | NoneWhy::WithoutProvenance => "Learn again.",
     }
@@ -82,16 +85,16 @@ pub(super) fn unproven(wanted: &WantedUnit<'_>, in_force: &InForce) -> String {
         Standing::Accepted => String::new(),
         Standing::NotProven { open } => {
             format!(
-                "Confirm {}, then say so without moving:\n  {}",
+                "Confirm {}, then record it without moving the unit:\n  {}",
                 those(open),
                 how_to_confirm(wanted.unit_dir, open)
             )
         }
-        Standing::Suspended { .. } => "Find out why, then learn again in full.".to_owned(),
+        Standing::Suspended { .. } => "Find out why, then do a full learn again.".to_owned(),
     };
     format!(
-        "{}: nothing moved. {}\n{steps}\nTo move it all the same, at half the current and half the speed and with \
-         someone beside it: --on-unproven.",
+        "{}: nothing moved. {}\n{steps}\nTo move it all the same, at half the current and half the speed \
+         and with a person beside it, add --on-unproven.",
         wanted.unit,
         stands(in_force)
     )
@@ -136,7 +139,9 @@ pub(crate) fn stands_briefly(standing: Standing) -> String {
     match standing {
         Standing::Accepted => "accepted".into(),
         Standing::NotProven { open } => format!("not proven: {}", check_words(open)),
-        Standing::Suspended { refusals } => format!("suspended after {refusals} refused or cut learns"),
+        Standing::Suspended { refusals } => {
+            format!("suspended after {refusals} learns that were refused or cut short")
+        }
     }
 }
 
@@ -153,8 +158,8 @@ pub(crate) fn in_force(standing: &UnitStanding) -> String {
 /// `--on-unproven` where there is nothing unproven.
 pub(super) fn nothing_unproven(unit: &str, in_force: &InForce) -> String {
     format!(
-        "{unit}: nothing moved. The calibration of {} is accepted: nothing is unproven. Leave --on-unproven out; the unit \
-         then moves at full current and speed.",
+        "{unit}: nothing moved. The calibration of {} is accepted: nothing is unproven. Leave out \
+         --on-unproven; the unit then moves at full current and speed.",
         in_force.run
     )
 }
@@ -171,7 +176,8 @@ pub(super) fn mismatch(unit: &str, in_force: &InForce, mismatch: &Mismatch) -> S
         Mismatch::Turbo { learned, now } => serial(learned.as_ref(), now, "turbo"),
         Mismatch::Board { learned, now } => (
             format!("was learned with the board {learned}; this is the board {now}"),
-            "Counts belong to the board that converted them: learn again with this board, or plug in the other."
+            "Counts hold only for the board that converted them: learn again with this board, or plug in \
+             the other one."
                 .to_owned(),
         ),
     };
@@ -182,16 +188,17 @@ fn serial(learned: Option<&ShortText>, now: &ShortText, part: &str) -> (String, 
     match learned {
         Some(learned) => (
             format!(
-                "is of {part} {learned:?}; --{part}-serial says {now:?}",
+                "is for {part} {learned:?}, but --{part}-serial says {now:?}",
                 learned = learned.as_str(),
                 now = now.as_str()
             ),
-            format!("Another {part} needs its own learn: correct the number, or learn again."),
+            format!("Correct the number; if it is another {part}, learn again."),
         ),
         None => (
-            format!("names no {part}; --{part}-serial says {:?}", now.as_str()),
+            format!("names no {part}, but --{part}-serial says {:?}", now.as_str()),
             format!(
-                "Learn again with --{part}-serial, or leave it out here if it is the one that was learned."
+                "Learn again with --{part}-serial; or, if it is the {part} that was learned, leave the \
+                 option out here."
             ),
         ),
     }

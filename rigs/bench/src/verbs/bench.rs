@@ -31,10 +31,11 @@ use crate::unit_store::{self, OnUnproven};
 pub struct Args {
     #[command(flatten)]
     target: TargetArgs,
-    /// What a person or gauge has confirmed that signals cannot show, several with commas, or `all` (as for learn)
+    /// Checks that a person or gauge has confirmed and signals cannot show, separated by commas, or
+    /// `all`; `vanebench learn --help` lists them
     #[arg(long, value_name = "CHECKS", value_delimiter = ',', value_parser = parse_check)]
     checked: Vec<CheckSet>,
-    /// Begin at this step: an earlier job was stopped there
+    /// Begin at this step, where an earlier job stopped
     #[arg(long, value_enum, default_value_t = BenchStep::Learn)]
     from: BenchStep,
     /// File for the report [default: report.html in the unit's folder]
@@ -110,8 +111,7 @@ fn can_take_a_file(out: &Path) -> Result<(), Failure> {
     if folder.is_dir() && !out.is_dir() {
         return Ok(());
     }
-    let seen =
-        format!("--out: {} cannot be written: allowed: a file in a folder that is there", out.display());
+    let seen = format!("--out: {} cannot be written; allowed: a file in a folder that exists", out.display());
     Err(Failure::usage(format!("{seen}; nothing moved")))
 }
 
@@ -154,7 +154,7 @@ fn learn_unit(args: &Args, target: &Target, bench: &mut Bench, console: &Console
         LearnOutcome::NotProven { check, .. } => Err(Failure {
             exit: Exit::Undetermined,
             message: format!(
-                "both stops found, NOT PROVEN: still to confirm by eye or gauge:{}\n  then say so:\n  {}",
+                "both stops found, NOT PROVEN: still to confirm by eye or gauge:{}\n  then record it:\n  {}",
                 check_lines(check),
                 unit_store::how_to_confirm(&target.unit_dir, check)
             ),
@@ -197,7 +197,7 @@ fn goes_on(step: BenchStep, failure: &Failure, console: &Console) -> Result<bool
     }
     console.note(&format!("\nSTOPPED at {}: {failure}", step.word()));
     let answer = caution::answer(&format!(
-        "If something is wrong, put it right first. Type again to do {} once more, or Enter to end: ",
+        "If something is wrong, put it right first. Type \"again\" to repeat {}, or press Enter to end: ",
         step.word()
     ))?;
     Ok(answer.as_deref() == Some("again"))
@@ -205,8 +205,8 @@ fn goes_on(step: BenchStep, failure: &Failure, console: &Console) -> Result<bool
 
 fn how_to_go_on(step: BenchStep, failure: Failure) -> Failure {
     let message = format!(
-        "stopped at {step}: {failure}\nThe rest of the job was not done. Remove the cause, then go on with the same command \
-         line and --from {step}.",
+        "stopped at {step}: {failure}\nThe rest of the job was not done. Remove the cause, then continue \
+         with the same command line and --from {step}.",
         step = step.word()
     );
     Failure { exit: failure.exit, message }

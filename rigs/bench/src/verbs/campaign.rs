@@ -24,7 +24,7 @@ enum CampaignVerb {
     Guard(guard_campaign::Args),
     /// How well does a learn repeat? Units by set-ups by learns
     Gauge(gauge_study::Args),
-    /// Put the parts of a campaign together: the same bytes as one run
+    /// Join the parts of a campaign: the same bytes as one run
     Merge(campaign_merge::Args),
 }
 

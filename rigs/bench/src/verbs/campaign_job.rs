@@ -25,11 +25,12 @@ pub(super) struct PartArgs {
     /// Make only part K of N and keep it in the file that --out names; `campaign merge` puts the parts together
     #[arg(long, value_name = "K/N", requires = "out")]
     part: Option<Share>,
-    /// With --part: the file that keeps the part; interrupted, the same command line goes on from it. Without:
-    /// folder for the pages, where the campaign makes any
+    /// With --part: the file that keeps the part; after an interruption, repeat the command line to
+    /// continue. Without --part: folder for the pages, if the campaign makes any
     #[arg(long, value_name = "PATH")]
     out: Option<PathBuf>,
-    /// File that keeps the progress of the whole campaign; interrupted, the same command line goes on from it
+    /// File that keeps the progress of the whole campaign; after an interruption, repeat the
+    /// command line to continue
     #[arg(long, value_name = "FILE", conflicts_with = "part")]
     checkpoint: Option<PathBuf>,
     /// Threads; without it, one for each core. The result does not depend on it
@@ -65,7 +66,8 @@ impl PartArgs {
         match self.folder() {
             None => Ok(()),
             Some(_) => Err(Failure::usage(
-                "--out: this campaign makes no pages; give --part K/N with it, or --checkpoint FILE to keep the whole",
+                "--out: this campaign makes no pages. Give --part K/N with it, or --checkpoint FILE to \
+                 keep the whole campaign",
             )),
         }
     }
@@ -77,9 +79,9 @@ impl PartArgs {
     pub(super) fn without_extras(&self, given: &[Option<&str>]) -> Result<(), Failure> {
         match (self.part, given.iter().flatten().next()) {
             (Some(share), Some(option)) => Err(Failure::usage(format!(
-                "{option} with --part {share}: a part keeps nothing of what {option} counts, so that no merge could \
-                 tell it; make the parts without {option}, and call the campaign once more with {option} and \
-                 without --part"
+                "{option} with --part {share}: a part does not keep what {option} counts, so a merge could \
+                 not report it. Make the parts without {option}, then run the campaign once with {option} \
+                 and without --part"
             ))),
             (None, _) | (Some(_), None) => Ok(()),
         }
@@ -153,7 +155,7 @@ impl PartArgs {
         });
         done.map_err(refused)?.ok_or_else(|| {
             Failure::interrupted(format!(
-                "interrupted ({what}); nothing of it is kept. Leave out {option} for the campaign alone."
+                "interrupted ({what}); none of it is kept. To run the campaign alone, leave out {option}."
             ))
         })
     }
@@ -176,7 +178,7 @@ impl PartArgs {
     /// What to do after an interruption.
     pub(super) fn how_to_go_on(&self) -> String {
         match self.kept_in() {
-            Some(file) => format!("the same command line goes on from {}", file.display()),
+            Some(file) => format!("repeat the command line to continue from {}", file.display()),
             None => "progress lost; --checkpoint FILE keeps it".to_owned(),
         }
     }
@@ -191,9 +193,9 @@ fn tell_part(
     let Progress { done, wanted } = progress;
     let (name, of) = (file.display(), share.of());
     let (end, exit) = if done == wanted {
-        (format!("`vanebench campaign merge` tells the result once all {of} parts are done"), Exit::Done)
+        (format!("`vanebench campaign merge` gives the result once all {of} parts are done"), Exit::Done)
     } else {
-        (format!("interrupted; the same command line goes on from {name}"), Exit::Interrupted)
+        (format!("interrupted; repeat the command line to continue from {name}"), Exit::Interrupted)
     };
     let text = format!("{what}, part {share}: {done} of {wanted} runs done, kept in {name}; {end}");
     let document =
@@ -224,7 +226,7 @@ pub(super) fn refused_part(error: PartError) -> Failure {
 pub(super) fn told<T: DeserializeOwned>(kept: serde_json::Value) -> Result<T, Failure> {
     serde_json::from_value(kept).map_err(|error| {
         Failure::usage(format!(
-            "the first part was kept by another release ({error}); run it again with this one"
+            "another release made the first part ({error}); run it again with this release"
         ))
     })
 }

@@ -32,7 +32,7 @@ pub struct Args {
 /// A [`Failure`] that names the file, what is wrong with it and what to do.
 pub fn run(args: &Args, console: &Console) -> VerbResult {
     let Some(asks) = asked_by(&args.files).map_err(refused_part)? else {
-        return Err(Failure::usage("give the files of all parts"));
+        return Err(Failure::usage("give the file of every part"));
     };
     let (out, picture) = (args.out.as_deref(), args.picture.as_deref());
     match asks {
@@ -40,7 +40,7 @@ pub fn run(args: &Args, console: &Console) -> VerbResult {
             Err(Failure::usage(format!("--out: a {asks} campaign makes no pages; leave it out")))
         }
         Asks::Scenario | Asks::Guard | Asks::Gauge if picture.is_some() => {
-            Err(Failure::usage(format!("--picture: a {asks} campaign draws none; leave it out")))
+            Err(Failure::usage(format!("--picture: a {asks} campaign draws no picture; leave it out")))
         }
         Asks::Scenario => {
             let merged = all(args)?;

@@ -19,8 +19,9 @@ use plant::toml_file::TomlFile;
 /// What `characterise` takes.
 #[derive(Debug, clap::Args)]
 pub struct Args {
-    /// A virtual unit: `virtual:CASE`, `virtual:ACTUATOR/CASE` (with `,paced` on wall-clock time) or `board:…`; a device
-    /// is refused until this is proven on units that nothing was tuned on
+    /// A virtual unit: `virtual:CASE`, `virtual:ACTUATOR/CASE` (with `,paced` on wall-clock time)
+    /// or `board:…`; a device is refused until this is proven on units that took no part in its
+    /// tuning
     #[arg(long, value_name = "PORT")]
     port: PortSpec,
     /// Name of the unit: the number on its tag
@@ -78,7 +79,8 @@ pub fn run(args: &Args, console: &Console) -> VerbResult {
     Profile::read(&TomlFile::from_text("profile.toml", &profile)).map_err(Failure::undetermined)?;
     let table = characterise::table(&found);
     let text = format!(
-        "{name}: characterised, PROVISIONAL: from this unit alone\n{table}\n  a learn on this profile ends at best not proven; gauge the throat, measure a second unit\n{HANDED_OVER}"
+        "{name}: characterised, PROVISIONAL: it rests on this unit alone\n{table}\n  a learn with this \
+         profile ends \"not proven\" at best; gauge the throat and measure a second unit\n{HANDED_OVER}"
     );
     if let Some(out) = out {
         let limits = characterise::limits_text(&name, &found);
@@ -94,9 +96,10 @@ fn virtual_only(port: &PortSpec) -> Result<(), Failure> {
     match port {
         PortSpec::Virtual { .. } => Ok(()),
         PortSpec::Device(path) => Err(Failure::usage(format!(
-            "port {}: characterise is not yet proven on units that nothing was tuned on: no real unit is driven. Allowed: a \
-             virtual unit, such as virtual:healthy. For a real one, measure by hand and fill in a profile (BENCH.md, An actuator \
-             without a data sheet). No port was opened; nothing moved.",
+            "port {}: characterise does not drive a real unit: it is not yet proven on units that took no \
+             part in its tuning. Allowed: a virtual unit, such as virtual:healthy. For a real one, measure \
+             by hand and fill in a profile (BENCH.md, An actuator without a data sheet). No port was \
+             opened; nothing moved.",
             path.display()
         ))),
     }

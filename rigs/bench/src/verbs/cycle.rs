@@ -26,13 +26,13 @@ pub struct Args {
     target: TargetArgs,
     #[command(flatten)]
     goal: GoalArgs,
-    /// Keep the first stroke and every so many-th whole; of each other stroke a summary stays
+    /// Keep all samples of the first stroke and of every Nth, and a summary of each other stroke
     #[arg(long, value_name = "N", default_value_t = 1000, allow_negative_numbers = true, value_parser = whole::<u32>(1..=MOST_STROKES))]
     keep_every: u32,
     /// End when the housing is hotter than this, °C, where it is measured
     #[arg(long, value_name = "C", allow_negative_numbers = true, value_parser = celsius)]
     hottest: Option<f64>,
-    /// Leave an endurance that was cut short, and count from 0
+    /// Give up an endurance that was cut short, and count from 0
     #[arg(long)]
     anew: bool,
 }
@@ -82,9 +82,9 @@ pub fn run(args: &Args, console: &Console) -> VerbResult {
     let cautions = match &unfinished {
         None => args.target.hands_clear.confirm(target.motion())?,
         Some(cut) => {
-            let why = cut.cut.as_deref().unwrap_or("its program ended");
+            let why = cut.cut.as_deref().unwrap_or("the tool was ended");
             console.note(&format!(
-                "{}: going on at stroke {} of {wanted}; {} was cut short: {why}\n",
+                "{}: continues at stroke {} of {wanted}; {} was cut short: {why}\n",
                 target.unit,
                 before + 1,
                 cut.run
@@ -123,7 +123,7 @@ pub fn run(args: &Args, console: &Console) -> VerbResult {
 fn unfinished(args: &Args, target: &Target, wanted: u32) -> Result<Option<Endurance>, Failure> {
     let newest = Endurance::newest(&target.unit_dir).map_err(|error| {
         Failure::undetermined(format!(
-            "{error}. Nobody knows how far the endurance is: begin one with --anew."
+            "{error}. How far the endurance went is unknown: start over with --anew."
         ))
     });
     let newest = if args.anew { None } else { newest? };
@@ -132,8 +132,8 @@ fn unfinished(args: &Args, target: &Target, wanted: u32) -> Result<Option<Endura
         return Ok(Some(cut));
     }
     Err(Failure::usage(format!(
-        "{}: nothing moved. An endurance of {} strokes was cut short at {} ({}); this one would be of {wanted}. Go on with \
-         --strokes {}, or leave it with --anew.",
+        "{}: nothing moved. An endurance of {} strokes was cut short at {} ({}); this command asks for \
+         {wanted}. Continue with --strokes {}, or start over with --anew.",
         target.unit, cut.wanted, cut.done, cut.run, cut.wanted
     )))
 }

@@ -47,7 +47,7 @@ pub struct Args {
     /// Built-in actuator to work on; `vanebench ports` lists them
     #[arg(long, value_name = "NAME", default_value = DEMO.name, value_parser = read_name)]
     actuator: &'static BuiltInActuator,
-    /// Case of it to work on; `vanebench ports` lists them
+    /// Case to work on; `vanebench ports` lists them
     #[arg(long, value_name = "CASE", default_value = DEFAULT_CASE)]
     on: String,
     /// Where the controller runs; `board` needs the board image and its emulator

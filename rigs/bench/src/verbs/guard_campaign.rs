@@ -28,8 +28,8 @@ pub struct Args {
     /// Controller settings, a TOML file; without it, the built-in settings
     #[arg(long = "with", value_name = "CONTROLLER.toml")]
     with: Option<PathBuf>,
-    /// Also cripple each parameter of the guard in turn, over the same worlds: about twenty times as long.
-    /// Not in parts
+    /// Also cripple each parameter of the guard in turn, over the same worlds: about twenty times
+    /// as long. Not with --part
     #[arg(long)]
     ablate: bool,
     #[command(flatten)]

@@ -45,10 +45,10 @@ pub fn verdict(table: &FaultTable, seed: u64, worlds: u32) -> Verdict {
             code: "guard.passed".into(),
             judgement: Judgement::OutOfLimits,
             seen: format!("{lost} worlds passed a limit, {untraced} of them without a traced cause"),
-            advice:
-                "Read the causes row by row: fit the sensor that would have shown it, or see that the fuel \
-                     obeys; where no cause is traced, lower the guard's limits or raise its lag margins."
-                    .into(),
+            advice: "Go through the causes row by row: fit the sensor that would have shown it, or make \
+                 the fuel obey. Where no cause is traced, lower the guard's limits or raise its lag \
+                 margins."
+                .into(),
         }]
     };
     let judgement = if lost == 0 { Judgement::WithinLimits } else { Judgement::OutOfLimits };
@@ -155,11 +155,11 @@ fn rows(table: &FaultTable) -> Table {
 fn page(table: &FaultTable, verdict: Verdict, seed: u64, worlds: u32) -> Report {
     let section = Section::new("Every named fault in worlds of its own")
         .text(
-            "Each world draws friction, play, supply, altitude, air, engine, a kind of drive and one fault or two. \
-             Demanding: passes a limit without a guard. In time: the guard acted and every limit was kept. Too \
-             late: a limit was passed although something was noticed. Undetected: nothing was noticed. Shares of \
-             limits are those of worlds in which the guard tripped and kept them. Faults and drives are drawn \
-             evenly: shares are shares of draws, no diagnostic coverage.",
+            "Each world draws friction, play, supply, altitude, air, engine, a kind of drive and one fault \
+             or two. Demanding: would pass a limit without a guard. In time: the guard acted and every \
+             limit was kept. Too late: a limit was passed although something was noticed. Undetected: \
+             nothing was noticed. Shares of limits are those of worlds in which the guard tripped and kept \
+             them. Faults and drives are drawn evenly: shares are shares of draws, no diagnostic coverage.",
         )
         .table(rows(table));
     Report {

@@ -25,14 +25,14 @@ use crate::unit_store::{self, InForce, UnitStanding, WantedUnit};
 pub struct Args {
     #[command(flatten)]
     target: TargetArgs,
-    /// What a person or gauge has confirmed that signals cannot show, several with commas: lever-attached, vanes-follow,
-    /// minimum-flow, indexing, sensor-scale, or `all`
+    /// Checks that a person or gauge has confirmed and signals cannot show, separated by commas:
+    /// lever-attached, vanes-follow, minimum-flow, indexing, sensor-scale, or `all`
     #[arg(long, value_name = "CHECKS", value_delimiter = ',', value_parser = parse_check)]
     checked: Vec<CheckSet>,
     /// Key-off relearn: start from the unit's last calibration in this setup and only follow small moves
     #[arg(long)]
     relearn: bool,
-    /// Nothing moves: put a recorded learn (its run folder) back through the learning code of today
+    /// Nothing moves: run a recorded learn (its run folder) through today's learning code
     #[arg(long, value_name = "RUN", conflicts_with_all = ["port", "relearn", "checked"])]
     replay: Option<PathBuf>,
 }
@@ -114,14 +114,16 @@ fn run_replay(dir: &Path, args: &Args, console: &Console) -> VerbResult {
 fn replay_text(replayed: &Replayed) -> String {
     let mut lines = vec![format!("{}: replayed", replayed.run)];
     if replayed.changed.is_empty() {
-        lines.push("  decided as then".into());
+        lines.push("  the same decision as then".into());
     }
     lines.extend(replayed.changed.iter().map(|change| format!("  changed: {change}")));
     if let Some(refusal) = replayed.now.as_ref().and_then(|now| now.refusal.as_ref()) {
         lines.push(format!("  reason now: {}", refusal.text()));
     }
     if let Some(tick) = replayed.drives_differently_at {
-        lines.push(format!("  from {tick} ms on the drive would be told something else than was recorded"));
+        lines.push(format!(
+            "  from {tick} ms on, today's code would drive the unit differently from the record"
+        ));
     }
     lines.join("\n")
 }
@@ -153,7 +155,7 @@ fn tell(console: &Console, target: &Target, learned: &Learned) -> VerbResult {
     let mut lines = vec![answer.clone()];
     lines.extend(grounds(target, learned, &outcome, &standing));
     lines.extend(wander.iter().map(|wander| format!("  {}", wander.text())));
-    let no_replay = "the board decided on all ticks, a replay is not possible";
+    let no_replay = "the board decided on all ticks; a replay is not possible";
     lines.extend(lost.iter().map(|lost| format!("  {lost}; {no_replay}")));
     lines.push(answer);
     let (unit, name) = (target.unit.clone(), run.name.to_string());
@@ -182,7 +184,7 @@ fn confirming(target: &Target, open: CheckSet) -> Vec<String> {
     }
     vec![
         format!("  still to confirm:{}", check_lines(open)),
-        "  then say so, without moving it again:".into(),
+        "  then record it, without moving the unit again:".into(),
         format!("  {}", unit_store::how_to_confirm(&target.unit_dir, open)),
     ]
 }
@@ -233,7 +235,8 @@ fn grounds(
         UnitStanding::NeverLearned | UnitStanding::NoneInForce { .. } => {
             lines.push("  in force now: nothing; an earlier calibration no longer counts".into());
             lines.push(
-                "  sweep and step refuse it; `vanebench friction` shows at low current where it binds".into(),
+                "  sweep and step refuse to run; `vanebench friction` shows at low current where it binds"
+                    .into(),
             );
         }
         UnitStanding::InForce(_) => {

@@ -36,11 +36,11 @@ pub struct Args {
     /// Only this fault; may be given more than once
     #[arg(long, value_name = "FAULT")]
     only: Vec<String>,
-    /// Also switch each sign of the learner off in turn, over the same draws: about twenty times as long.
-    /// Not in parts
+    /// Also switch each sign of the learner off in turn, over the same draws: about twenty times as
+    /// long. Not with --part
     #[arg(long)]
     ablate: bool,
-    /// Also learn so many units with any two faults at once. Not in parts
+    /// Also learn this many units with two faults at once, any two. Not with --part
     #[arg(long, value_name = "UNITS", value_parser = whole::<u64>(1..=MOST_PAIRS))]
     two_faults: Option<u64>,
     /// Also draw acceptance against error and severity as an SVG picture

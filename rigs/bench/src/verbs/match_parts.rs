@@ -48,13 +48,13 @@ pub struct Args {
     /// Controller settings made for the old turbo, TOML [default: those of the invented bench engine A]
     #[arg(long, value_name = "FILE")]
     controller: Option<PathBuf>,
-    /// Boost that must not be passed, absolute kPa; the new controller holds it [default: what the controller held]
+    /// Boost limit for the new controller, kPa absolute [default: the old controller's]
     #[arg(long, value_name = "KPA", allow_negative_numbers = true, value_parser = |word: &str| within(word, (120.0, 900.0), "kPa absolute"))]
     boost_limit: Option<f64>,
-    /// Who allows that boost, where it is above what the controller held: a data sheet, the engine maker
+    /// Who allows a boost limit above the old controller's: a data sheet, the engine maker
     #[arg(long, value_name = "WORDS", requires = "boost_limit")]
     limit_source: Option<String>,
-    /// Hottest gas before the turbine, °C: it counts in the turbine wheel's speed limit
+    /// Hottest gas before the turbine, °C; the turbine wheel's speed limit follows from it
     #[arg(long, value_name = "C", default_value_t = 800.0, allow_negative_numbers = true, value_parser = |word: &str| within(word, (200.0, 1200.0), "°C"))]
     turbine_inlet: f64,
     /// Measured compressor map of the old turbo, CSV
@@ -63,7 +63,7 @@ pub struct Args {
     /// Measured compressor map of the new turbo, CSV
     #[arg(long, value_name = "MAP.csv")]
     new_map: Option<PathBuf>,
-    /// Air over fuel by mass, least and most
+    /// Air-fuel ratio by mass, least and most
     #[arg(long, value_name = "LEAST,MOST", default_value = "18,28", value_parser = |word: &str| range(word, (14.0, 80.0)))]
     air_fuel: (f64, f64),
     /// Fuel consumption, g/kWh, least and most

@@ -45,7 +45,8 @@ pub struct Args {
     /// Folder that holds the records
     #[arg(long, value_name = "DIR", default_value = "units")]
     records: PathBuf,
-    /// Actuator profile, TOML, for windows and travel [default: of the virtual actuator, invented]
+    /// Actuator profile, TOML, for windows and travel [default: the virtual actuator's own,
+    /// invented]
     #[arg(long, value_name = "FILE")]
     profile: Option<PathBuf>,
     /// How the actuator is mounted
@@ -54,7 +55,7 @@ pub struct Args {
     /// Cold or hot
     #[arg(long, value_enum, default_value_t = WarmthWord::Cold)]
     warmth: WarmthWord,
-    /// Ends by itself after so many seconds [default: when a key is pressed; 2 for a stepped virtual rig]
+    /// Stop after this many seconds [default: when a key is pressed; 2 for a stepped virtual rig]
     #[arg(long, value_name = "S", allow_negative_numbers = true, value_parser = whole::<u32>(1..=MOST_SECONDS))]
     seconds: Option<u32>,
     /// Seed of a virtual unit's scatter
@@ -203,11 +204,12 @@ fn verdict(samples: &Samples, self_test: SelfTest) -> (Exit, String) {
     match (samples.count, troubles.is_empty()) {
         (0, _) => (
             Exit::Undetermined,
-            "NOTHING SEEN: the board answered and sent no sample. Watch it longer.".to_owned(),
+            "NOTHING SEEN: the board answered but sent no sample. Watch it longer.".to_owned(),
         ),
-        (_, true) => {
-            (Exit::Done, "NO FAULT SEEN AT REST: what shows only in motion, a learn looks for".to_owned())
-        }
+        (_, true) => (
+            Exit::Done,
+            "NO FAULT SEEN AT REST: a learn looks for faults that show only in motion".to_owned(),
+        ),
         (_, false) => (Exit::OutOfLimits, format!("FAULTS SEEN: {}", troubles.join(", "))),
     }
 }

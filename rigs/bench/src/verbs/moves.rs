@@ -21,8 +21,8 @@ use crate::unit_store::{self, InForce, OnUnproven};
 pub struct Args {
     #[command(flatten)]
     target: TargetArgs,
-    /// Move on a calibration that is not proven or suspended, at half the current and half the speed; needs a person
-    /// beside the unit: a typed yes, or --hands-clear with --operator
+    /// Move on a calibration that is suspended or not proven, at half the current and half the
+    /// speed; needs a person beside the unit: a typed yes, or --hands-clear with --operator
     #[arg(long)]
     on_unproven: bool,
 }
@@ -81,8 +81,8 @@ fn on_what(basis: &Basis) -> String {
     match basis {
         Basis::Accepted(in_force) => format!("\n  on the calibration of {}, accepted", in_force.run),
         Basis::Unproven(in_force, present) => format!(
-            "\n  on the calibration of {}, {}\n  half the current and half the speed: its figures decide nothing\n  beside it: \
-             {present}",
+            "\n  on the calibration of {}, {}\n  half the current and half the speed: its figures do not \
+             count in a verdict\n  beside it: {present}",
             in_force.run,
             unit_store::stands_briefly(in_force.held.standing)
         ),
@@ -105,19 +105,20 @@ fn document(target: &Target, dir: &Path, diagnostic: Option<Diagnostic>) -> Moti
 fn run_diagnostic(args: &Args, target: &Target, because: String, console: &Console) -> VerbResult {
     if args.on_unproven {
         return Err(Failure::usage(format!(
-            "{}: nothing moved. --on-unproven needs a calibration that is not proven or suspended, and none is in force: \
-             {because}. Leave it out: friction then looks at low current where the lever binds.",
+            "{}: nothing moved. --on-unproven needs a calibration that is not proven or suspended, and \
+             none is in force: {because}. Without the option, friction shows at low current where the \
+             lever binds.",
             target.unit
         )));
     }
     let peak = diagnostic_peak(target).0;
     console.note(&format!(
-        "No calibration is in force: {because}.\nfriction therefore only looks where the lever binds: open loop, at most \
-         {peak:.2} A. The lever may let go and jump either way.\n"
+        "No calibration is in force: {because}.\nSo friction only looks for where the lever binds: open \
+         loop, at most {peak:.2} A. The lever may let go and jump either way.\n"
     ));
     let cautions = args.target.hands_clear.confirm(target.motion())?;
     let mut bench = link_rig::open(target, cautions)?;
-    let subject = Subject::moved(target, "looking where it binds, at low current", None);
+    let subject = Subject::moved(target, "looking for where it binds, at low current", None);
     let mut screen = LiveScreen::new(console, subject, target.port.pacing());
     let dir = record_diagnostic(&mut bench, target, because.clone(), &mut screen);
     drop(screen);
@@ -135,7 +136,7 @@ fn run_diagnostic(args: &Args, target: &Target, because: String, console: &Conso
 
 fn diagnostic_text(target: &Target, dir: &Path, picture: &Picture) -> String {
     let mut lines =
-        vec![format!("{}: where it binds, at low current (a picture, no measurement)", target.unit)];
+        vec![format!("{}: where it binds, at low current (a picture, not a measurement)", target.unit)];
     lines.extend(picture.findings().iter().map(|finding| format!("  {finding}")));
     lines.push(String::new());
     lines.extend(picture.curve());

@@ -14,9 +14,10 @@ use crate::exit::Failure;
 
 /// What runs with parts rest on, in a sentence.
 pub(super) const ON_WHAT_GROUND: &str = "Parts sheets: nozzle area and gas torque come from the geometry; \
-     the turbine wheel's throat counts in series. That the turbine is as efficient as the engine's own at equal \
-     nozzle area, that the model's flow law may be given that area, and compressor flow in proportion to trim are estimates. Compare parts with parts; set the \
-     minimum flow on a gauge and confirm boost on the engine.";
+     the turbine wheel's throat counts in series. Three things are estimates: turbine efficiency equal to \
+     the engine's own at equal nozzle area, the model's flow law at that area, and compressor flow in \
+     proportion to trim. Compare parts with parts; set the minimum flow on a gauge and confirm boost on \
+     the engine.";
 
 /// A scenario, called as on the command line, with the turbo of a sheet on its engine.
 ///
@@ -69,14 +70,14 @@ impl PartsOfRun {
         )];
         let from = match self.flow_factor_from {
             FlowFactorFrom::Scenario => "given by the scenario",
-            FlowFactorFrom::BuiltInAirPath => "the built-in air path was made for it",
+            FlowFactorFrom::BuiltInAirPath => "as the built-in air path needs",
         };
-        lines.push(format!("measured areas count {} times: ring_flow_factor, {from}", self.ring_flow_factor));
+        lines.push(format!("measured areas count × {}: ring_flow_factor, {from}", self.ring_flow_factor));
         if self.is_other_size {
             lines.push(
-                "open area far from this engine's own: for another engine, or a wrong ring; nothing was rescaled \
-                 (`match` scales the engine to the old nozzle; `ring_flow_factor` in [world.engine] scales every \
-                 measured ring)"
+                "open area far from this engine's own: the ring is wrong, or for another engine; nothing \
+                 was rescaled (`match` scales the engine to the old nozzle; `ring_flow_factor` in \
+                 [world.engine] scales every measured ring)"
                     .to_owned(),
             );
         }

@@ -65,12 +65,12 @@ fn verdict(sheets: &SheetComparison) -> String {
         }
     };
     let figures = match moved.len() {
-        0 => "No figure is known to move.".to_owned(),
-        _ => format!("Known to move: {}.", moved.join("; ")),
+        0 => "No figure is known to change.".to_owned(),
+        _ => format!("Known to change: {}.", moved.join("; ")),
     };
     let words = match sheets.words.len() {
-        0 => "Nothing counted, named or noted differs.".to_owned(),
-        count => format!("Counted, named or noted otherwise: {count}."),
+        0 => "No count, name or note differs.".to_owned(),
+        count => format!("Counts, names and notes that differ: {count}."),
     };
     [values, figures, words].join("\n")
 }

@@ -43,13 +43,13 @@ fn text(found: &PortsDocument, fold: Fold) -> String {
         })
         .collect();
     let serial = if serial.is_empty() {
-        "none found; any device path can be given to --port all the same".to_owned()
+        "none found; --port still takes any device path".to_owned()
     } else {
         fold.table(&serial)
     };
     let actuators =
-        "Actuators (invented), for --port virtual:ACTUATOR/CASE; virtual:CASE is the first one's:";
-    let cases = "Cases; `,paced` behind one follows the clock, board: before it runs on the emulated board:";
+        "Actuators (invented), for --port virtual:ACTUATOR/CASE; virtual:CASE is the first of them:";
+    let cases = "Cases; `CASE,paced` follows the clock, `board:CASE` runs on the emulated board:";
     [
         "Serial ports of this machine:".to_owned(),
         serial,

@@ -27,7 +27,7 @@ pub struct Args {
 
 #[derive(Debug, clap::Subcommand)]
 enum ProfileVerb {
-    /// Read a profile whole and print what follows from it, by which rule
+    /// Check a whole profile and print each value that follows from it, with its rule
     Check {
         /// Profile, TOML, or the name of a built-in actuator
         #[arg(value_name = "PROFILE")]
@@ -69,7 +69,7 @@ fn check(asked: &str, console: &Console) -> VerbResult {
     let profile = criteria::profile(path, actuator)?;
     let Some(reserve) = profile.reserve() else {
         return Err(Failure::usage(format!(
-            "{asked}: sound_unit is missing. Give the table; nothing was moved."
+            "{asked}: sound_unit is missing. Add the table; nothing was moved."
         )));
     };
     let document = document(&profile, reserve);
@@ -119,17 +119,17 @@ fn window_rows(profile: &Profile) -> Vec<WindowRow> {
 /// What the windows prove, in a line.
 fn stops_line(document: &ProfileDocument) -> String {
     let Some(stops) = &document.stops else {
-        return "stops: [stops] is missing: nobody knows how far off an accepted stop may be. Give tolerance, spread of sound \
-                units and uncertainty as a built-in profile does"
+        return "stops: [stops] is missing, so it is unknown how far off an accepted stop may be. Give \
+            tolerance, spread of sound units and uncertainty, as in a built-in profile"
             .to_owned();
     };
     let worst = |of: fn(&WindowSupport) -> f64| {
         document.windows.iter().map(|row| of(&row.support)).fold(0.0, f64::max)
     };
     format!(
-        "stops: tolerance ± {} % of travel, sound units spread by {} % (standard deviation), a stop is learned to ± {} % \
-         (k = 2). Through windows of at most ± {:.2} % an accepted stop may be off by {:.2} %, and {} of sound stops are \
-         refused",
+        "stops: tolerance ± {} % of travel, sound units spread by {} % (standard deviation), a stop is \
+         learned to ± {} % (k = 2). With windows of ± {:.2} % at most, an accepted stop may be off by \
+         {:.2} %, and {} of sound stops are refused",
         stops.tolerance_percent,
         stops.unit_spread_percent,
         stops.expanded_uncertainty_percent,
@@ -148,7 +148,7 @@ fn verdict(document: &ProfileDocument) -> String {
         reserve.times_friction, reserve.least, reserve.available_a, reserve.needed_a
     );
     if reserve.is_enough {
-        format!("{}: read whole, nothing contradicts itself; {numbers}", document.profile)
+        format!("{}: complete, no contradictions; {numbers}", document.profile)
     } else {
         format!(
             "{}: too little torque in reserve: sound units will be refused. Check supply, winding, friction and spring. \
@@ -165,7 +165,7 @@ fn text(document: &ProfileDocument) -> String {
         lines.push(match one.given {
             None => format!("  {} = {}", one.field, number(one.follows)),
             Some(given) => {
-                format!("  {} = {} given; {} would follow", one.field, number(given), number(one.follows))
+                format!("  {} = {} (given; the rule gives {})", one.field, number(given), number(one.follows))
             }
         });
         lines.push(format!("      {}", one.rule));

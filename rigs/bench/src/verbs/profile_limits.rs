@@ -32,13 +32,14 @@ pub(super) struct Args {
     /// adds
     #[arg(long = "from", value_name = "UNIT_DIR", required = true, num_args = 1..)]
     from: Vec<PathBuf>,
-    /// What the minimum-flow stop of a good unit gauges: "1.10 to 1.30 mm", or kg/h; by `unit confirm --gauged`
+    /// Range that a good unit's minimum-flow stop may gauge: "1.10 to 1.30 mm", or kg/h; `unit
+    /// confirm --gauged` records each reading
     #[arg(long, value_name = "RANGE", value_parser = gauge)]
     gauge: GoodGauge,
-    /// Per cent of all such units that a limit is to hold, 50 to 99.9
+    /// Share of all such units that a limit must hold, %, 50 to 99.9
     #[arg(long, value_name = "PERCENT", default_value_t = 95.0, value_parser = share)]
     content: f64,
-    /// Confidence of that, per cent, 50 to 99.9
+    /// Confidence in that share, %, 50 to 99.9
     #[arg(long, value_name = "PERCENT", default_value_t = 95.0, value_parser = share)]
     confidence: f64,
     /// How an interval is drawn
@@ -120,7 +121,7 @@ fn good_ones(args: &Args) -> Result<GoodOnes, Failure> {
         let (unit, runs) = own_runs(dir)?;
         if !seen.insert(unit.clone()) {
             return Err(Failure::usage(format!(
-                "--from names the unit {unit} twice: it would count as two. Name it once"
+                "--from names the unit {unit} twice, so it would count as two. Name it once"
             )));
         }
         match args.gauge.passes(&runs) {
@@ -134,7 +135,7 @@ fn good_ones(args: &Args) -> Result<GoodOnes, Failure> {
     if units.len() < 2 {
         let listed: String = left_out.iter().map(|line| format!("\n  {line}")).collect();
         return Err(Failure::undetermined(format!(
-            "{} good units: a spread takes two at least. Nothing was written.{listed}",
+            "{} good units: a spread needs at least two. Nothing was written.{listed}",
             units.len()
         )));
     }
@@ -173,14 +174,15 @@ fn text(document: &LimitsDocument, demand: IntervalDemand, fold: Fold) -> String
     if document.runs_left_out > 0 {
         let some = document.runs_left_out;
         lines.push(format!(
-            "  not counted: {some} runs mounted otherwise, under other settings, cut short, refused, relearned or unproven"
+            "  not counted: {some} runs in another setup, under other settings, cut short, refused, \
+             relearned or unproven"
         ));
     }
     lines.push(format!("  {}", rests_on(document, demand)));
     if document.limits.iter().all(|limit| limit.re_mounting.is_none()) {
         lines.push(
-            "  no unit was measured twice: what re-mounting adds is in the spread, and no uncertainty is stated. Mount one \
-             anew, learn and measure again"
+            "  no unit was measured twice, so the spread includes what re-mounting adds, and no \
+             uncertainty is stated. Re-mount one unit, learn and measure again"
                 .to_owned(),
         );
     }

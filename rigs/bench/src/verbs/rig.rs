@@ -27,7 +27,8 @@ use plant::files::write_together;
 /// What `rig` takes.
 #[derive(Debug, clap::Args)]
 pub struct Args {
-    /// Virtual unit to stand in for: CASE of bench actuator A, or ACTUATOR/CASE; `vanebench ports` lists them
+    /// Virtual unit to serve: CASE of bench actuator A, or ACTUATOR/CASE; `vanebench ports` lists
+    /// them
     #[arg(value_name = "UNIT", default_value = DEFAULT_CASE)]
     unit: VirtualUnit,
     /// Seed of the unit's scatter
@@ -155,9 +156,10 @@ fn shown(path: &Path) -> String {
 fn text(served: &RigDocument) -> String {
     let time = match served.pacing {
         Pacing::Paced => {
-            "time follows the clock, and the drive is let go when the client falls silent, as on a real board"
+            "time follows the clock, and the drive is released when the client falls silent, as on a real \
+             board"
         }
-        Pacing::Stepped => "time stands still but for the ticks that the client grants",
+        Pacing::Stepped => "time passes only by the ticks that the client grants",
     };
     let mut lines = vec![
         format!("Virtual unit on {}", served.device.display()),
@@ -169,7 +171,8 @@ fn text(served: &RigDocument) -> String {
         format!("  line   {} baud, 8 data bits, no parity, 1 stop bit; one client at a time", served.baud),
         format!("  time   {time}"),
         String::new(),
-        "Practise a bench job on the path that a real unit takes. In a second terminal, one after the other:"
+        "To practise a bench job just as with a real unit, run these in a second terminal, one after the \
+         other:"
             .into(),
     ];
     lines.extend(served.commands.iter().map(|command| format!("  {command}")));
@@ -181,7 +184,7 @@ fn text(served: &RigDocument) -> String {
     lines.push(
         "A client of your own: open the device at that speed and talk as firmware-core/WIRE.md says.".into(),
     );
-    lines.push("Ctrl-C takes the unit away.".into());
+    lines.push("Ctrl-C removes the unit.".into());
     lines.join("\n")
 }
 
@@ -192,10 +195,10 @@ fn looked_at(served: &RigDocument) -> String {
         .map(Check::text)
         .collect();
     if failed.is_empty() {
-        "A person who looks at this unit and gauges it finds all in order: --checked says so.".into()
+        "A person who inspects and gauges this unit finds everything in order: --checked says so.".into()
     } else {
         format!(
-            "A person who looks at this unit finds a fault when asked to: {}. --checked leaves that out.",
+            "A person who inspects this unit finds a fault in: {}. --checked leaves that out.",
             failed.join("; ")
         )
     }

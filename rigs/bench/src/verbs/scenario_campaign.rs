@@ -73,7 +73,7 @@ impl ScenarioCampaignArgs {
         match self.job.runs_of(self.runs) {
             0..=MOST_KEPT => Ok(KeepRuns::Each),
             runs => Err(Failure::usage(format!(
-                "{option}: {runs} runs; it keeps each of them: allowed up to {MOST_KEPT}; {advice}. Nothing was run."
+                "{option} keeps every run: {runs}; allowed: up to {MOST_KEPT}. Nothing was run; {advice}."
             ))),
         }
     }
@@ -158,7 +158,7 @@ pub(super) fn tell(
         let written = if is_whole {
             write(folder, told, stats, &document)? + " written to"
         } else {
-            "the campaign is not whole; nothing was written to".to_owned()
+            "the campaign is incomplete; nothing was written to".to_owned()
         };
         console.note(&format!("{written}\n  {dir}"));
     }

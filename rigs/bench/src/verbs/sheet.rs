@@ -30,7 +30,7 @@ enum SheetVerb {
         #[arg(value_name = "NAME.toml|UNIT_DIR")]
         place: PathBuf,
     },
-    /// Lay two parts sheets side by side: what differs, by how much, and whether the measurement can tell
+    /// Compare two parts sheets: what differs, by how much, and whether the measurement can tell
     Compare {
         /// Parts sheet of the first turbo
         one: PathBuf,
@@ -67,8 +67,8 @@ fn new(place: &Path, console: &Console) -> VerbResult {
         (place.to_owned(), TEMPLATE.to_owned(), Vec::new(), next)
     } else {
         return Err(Failure::usage(format!(
-            "{}: no folder of a unit and no NAME.toml. For a turbo's parts give a file name that ends in .toml; for a \
-             unit's acceptance give its folder, such as units/NAME.",
+            "{}: neither a unit's folder nor NAME.toml. For a turbo's parts, give a file name that ends in \
+             .toml; for a unit's acceptance, give its folder, such as units/NAME.",
             place.display()
         )));
     };
@@ -77,7 +77,7 @@ fn new(place: &Path, console: &Console) -> VerbResult {
         let kind = error.kind();
         if kind == ErrorKind::AlreadyExists {
             Failure::usage(format!(
-                "{shown}: a sheet is there already and stays as it is. Fill that one in, or give another name."
+                "{shown}: this sheet already exists and stays as it is. Fill it in, or give another name."
             ))
         } else if kind == ErrorKind::NotFound {
             Failure::usage(format!("{shown}: no such folder. Make it first, or give another name."))

@@ -47,7 +47,7 @@ pub struct Args {
     /// Controller settings to try, a TOML file each; without any, the built-in settings
     #[arg(long = "with", value_name = "CONTROLLER.toml")]
     with: Vec<PathBuf>,
-    /// Run under every law of boost control that the controller brings along, side by side
+    /// Run under every boost law of the controller, side by side
     #[arg(long)]
     laws: bool,
     /// Measured turbos to put on the scenario's engine, a parts sheet each (as for match); without any, the
@@ -63,9 +63,9 @@ pub struct Args {
     /// Spread of that campaign, where it was not the built-in one
     #[arg(long, value_name = "SPREAD.toml", requires = "member")]
     spread: Option<PathBuf>,
-    /// Beside the controllers, the best found with foresight: a search that knows the whole run, over wanted openings
-    /// under the same limits. Takes some two minutes for each ten seconds of scenario; fewer generations take less and
-    /// find less. With --member on that run's engine
+    /// Also show the best found with foresight: a search that knows the whole run, over wanted openings under the same
+    /// limits. Takes some two minutes for each 10 s of scenario; fewer generations take less and find less. With
+    /// --member on that run's engine
     #[arg(long, value_name = "GENERATIONS", num_args = 0..=1, require_equals = true, default_missing_value = "30",
         allow_negative_numbers = true, value_parser = whole::<usize>(1..=10_000))]
     foresight: Option<usize>,

@@ -28,7 +28,7 @@ use crate::whole_number::whole;
 /// What `tune boost` takes.
 #[derive(Debug, clap::Args)]
 pub struct Args {
-    /// Names of built-in scenarios or paths of TOML files; each counts alike
+    /// Names of built-in scenarios or paths of TOML files; all count equally
     #[arg(required = true, value_name = "SCENARIO")]
     scenarios: Vec<String>,
     /// Old settings, a TOML file; without it, the built-in settings
@@ -37,28 +37,30 @@ pub struct Args {
     /// How engines differ, a TOML file; without it, the built-in spread
     #[arg(long, value_name = "SPREAD.toml")]
     spread: Option<PathBuf>,
-    /// Engines of each scenario to tune on, and as many others to judge on
+    /// Engines to tune on in each scenario; as many others judge
     #[arg(long, default_value_t = 8, allow_negative_numbers = true, value_parser = whole::<u64>(2..=1000))]
     engines: u64,
-    /// Seed of the engines that are tuned on, and of the search
+    /// Seed of the engines to tune on, and of the search
     #[arg(long, default_value_t = 1, allow_negative_numbers = true, value_parser = whole::<u64>(0..=u64::MAX))]
     seed: u64,
-    /// Seed of the engines that are judged on
+    /// Seed of the engines to judge on
     #[arg(long, default_value_t = 1_000_001, allow_negative_numbers = true, value_parser = whole::<u64>(0..=u64::MAX))]
     held_out_seed: u64,
     /// Generations of the search, 16 settings each
     #[arg(long, default_value_t = 40, allow_negative_numbers = true, value_parser = whole::<usize>(1..=10_000))]
     generations: usize,
-    /// Mean overshoot that is allowed, % of the step; old settings that overshoot further allow as much
+    /// Mean overshoot allowed, % of the step; where the old settings overshoot more, as much as
+    /// theirs
     #[arg(long, value_name = "PERCENT", allow_negative_numbers = true, default_value_t = TuningLimits::default().overshoot_pct)]
     overshoot: f64,
-    /// Travel of the vanes that is allowed, times that of the old settings
+    /// Travel of the vanes allowed, times that of the old settings
     #[arg(long, value_name = "TIMES", allow_negative_numbers = true, default_value_t = TuningLimits::default().travel)]
     travel: f64,
-    /// Reversals of the vanes that are allowed, times those of the old settings
+    /// Reversals of the vanes allowed, times those of the old settings
     #[arg(long, value_name = "TIMES", allow_negative_numbers = true, default_value_t = TuningLimits::default().reversals)]
     reversals: f64,
-    /// Write the settings that change here, TOML, each with its old value, where they are better
+    /// Write the changed settings to this file, TOML, each with its old value; only where they are
+    /// better
     #[arg(long, value_name = "FILE")]
     out: Option<PathBuf>,
 }
@@ -103,8 +105,8 @@ fn plan(args: &Args) -> Result<BoostTuningPlan, Failure> {
     }
     if args.seed == args.held_out_seed {
         return Err(Failure::usage(format!(
-            "--held-out-seed {}: it is that of the engines that are tuned on, which judge nothing; give another. Nothing \
-             was run.",
+            "--held-out-seed {} is the seed of the engines to tune on, which must not judge; give another. \
+             Nothing was run.",
             args.held_out_seed
         )));
     }
@@ -143,7 +145,7 @@ fn search(plan: &BoostTuningPlan, console: &Console) -> Result<BoostTuning, Fail
         if interrupt::asked() { Next::Stop } else { Next::GoOn }
     });
     drop(shown);
-    found.ok_or_else(|| Failure::interrupted("interrupted; nothing of the search is kept"))
+    found.ok_or_else(|| Failure::interrupted("interrupted; none of the search is kept"))
 }
 
 fn names(plan: &BoostTuningPlan) -> String {
@@ -196,8 +198,8 @@ fn verdict(told: &BoostTuningDocument) -> String {
             format!("OUT OF LIMITS: {change}, but {}; nothing is written", furthest_over(told))
         }
         TuningEnd::NothingWithinLimits => {
-            "OUT OF LIMITS: nothing that was tried keeps the limits; nothing is written. Allow more overshoot, travel or \
-             reversals"
+            "OUT OF LIMITS: no settings that were tried keep the limits; nothing is written. Allow more \
+             overshoot, travel or reversals"
                 .to_owned()
         }
     }

@@ -57,8 +57,8 @@ pub(super) fn text(origin: &str, law: LawName, settings: &[TunedSetting]) -> Str
         tables.entry(&setting.table).or_default().push(setting);
     }
     let mut text = format!(
-        "# Boost law {MADE_BY} {origin}\n# {HANDED_OVER}\n# Put these lines in the place of the same ones of a profile, or try \
-         them with `simulate --with`.\n"
+        "# Boost law {MADE_BY} {origin}\n# {HANDED_OVER}\n# Replace the same lines of a profile with \
+         these, or try them with `simulate --with`.\n"
     );
     for (table, settings) in tables {
         // Writing to a string cannot fail.

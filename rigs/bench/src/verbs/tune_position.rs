@@ -47,15 +47,15 @@ pub struct PositionArgs {
     /// Actuator profile whose settings are tuned, TOML [default: the built-in one of the run]
     #[arg(long, value_name = "FILE")]
     profile: Option<PathBuf>,
-    /// Write the fields that change here, TOML, each with its old value; a profile takes them as they are, and so does
-    /// `simulate --with`
+    /// Write the changed fields to this file, TOML, each with its old value; paste them into a
+    /// profile, or try them with `simulate --with`
     #[arg(long, value_name = "FILE")]
     out: Option<PathBuf>,
 }
 
 /// The section of a profile that a rule sets.
 const SECTION: &str = "settings.position";
-const PLAY: &str = "cannot be seen: the sensor sits on the motor's side of the joint";
+const PLAY: &str = "not visible: the sensor is on the motor's side of the joint";
 /// The step that is shown: 10 % about the middle.
 const STEP: (f64, f64) = (0.45, 0.55);
 /// Closed-loop times that make sense at a 1 ms tick, ms.
@@ -155,8 +155,9 @@ fn back_emf(base: &Settings, found: &Identified) -> OldAndNew {
 fn write(out: Option<&Path>, settings: &[OldAndNew], record: &Run) -> Result<Option<PathBuf>, Failure> {
     let Some(path) = out else { return Ok(None) };
     let head = format!(
-        "# Position loop {MADE_BY} from {} of the profile {}: put these lines in the place of the same ones there,\n# then learn again: a calibration holds for the settings that it was learned under.\n\
-         # {HANDED_OVER}\n\n[{SECTION}]\n",
+        "# Position loop {MADE_BY} from {} of the profile {}: replace the same lines there with these,\n# \
+         then learn again: a calibration holds for the settings that it was learned under.\n# \
+         {HANDED_OVER}\n\n[{SECTION}]\n",
         record.name, record.file.run.profile
     );
     let line = |OldAndNew { field, old, new }: &OldAndNew| {
@@ -184,8 +185,8 @@ fn text(told: &TuneDocument, fold: Fold) -> String {
         format!("  hold at mid travel  {:.3} V", found.hold_v),
         format!("  play                {PLAY}"),
         match told.process {
-            Process::Integrating { .. } => "model: integrating (no spring strong enough to matter)".into(),
-            Process::FirstOrder { .. } => "model: first order with dead time (the spring decides)".into(),
+            Process::Integrating { .. } => "model: integrating (the spring is too weak to matter)".into(),
+            Process::FirstOrder { .. } => "model: first order with dead time (the spring dominates)".into(),
         },
         format!(
             "gains: {:.2} V per opening, integral {:.1} ms, derivative {:.2} ms",

@@ -14,8 +14,8 @@ fn a_name_that_some_system_cannot_keep_is_refused_before_anything_is_written() {
     let at = folder.path();
     let long = "x".repeat(300);
     for (name, why) in [
-        ("-x", "begins with"),
-        (".x", "begins with"),
+        ("-x", "must begin with"),
+        (".x", "must begin with"),
         ("x.", "end with"),
         ("CON", "Windows"),
         ("nul.old", "Windows"),

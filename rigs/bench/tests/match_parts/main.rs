@@ -245,7 +245,7 @@ fn an_empty_sheet_is_written_once_and_two_units_stand_side_by_side() {
     tool().args(["sheet", "new"]).arg(&new).assert().code(0);
     assert!(std::fs::read_to_string(&new).unwrap().contains("inches: { in = "));
     let again = tool().args(["sheet", "new"]).arg(&new).assert().code(2).get_output().stderr.clone();
-    assert!(String::from_utf8_lossy(&again).contains("is there already and stays as it is"));
+    assert!(String::from_utf8_lossy(&again).contains("already exists and stays as it is"));
     let neither =
         tool().args(["sheet", "new"]).arg(dir.path().join("mine")).assert().code(2).get_output().clone();
     assert!(String::from_utf8_lossy(&neither.stderr).contains("give a file name that ends in .toml"));

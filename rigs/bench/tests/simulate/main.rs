@@ -138,7 +138,7 @@ fn an_interrupted_campaign_says_how_to_go_on_and_ends_with_the_bytes_of_a_whole_
     let ended = first.wait_with_output().unwrap();
     let text = String::from_utf8(ended.stdout).unwrap();
     assert_eq!(ended.status.code(), Some(130), "{text}");
-    assert!(text.contains("interrupted; the same command line goes on from kept"), "{text}");
+    assert!(text.contains("interrupted; repeat the command line to continue from kept"), "{text}");
     let (_, resumed, _) = vanebench(&[&["--json"], &kept[..]].concat(), at);
     let (_, whole, _) = vanebench(&[&["--json"], &campaign[..]].concat(), at);
     assert!(resumed == whole && !whole.is_empty());
@@ -194,7 +194,7 @@ fn measured_turbos_stand_side_by_side_and_table_json_and_page_name_their_sheets(
     assert_ne!(runs[0]["metrics"], runs[1]["metrics"]);
     let page = fs::read_to_string(at.join("out/simulate.html")).unwrap();
     assert!(page.contains("turbo of ring-c") && page.contains("ring C, 9 vanes"), "{page}");
-    assert!(page.contains("Turbos") && page.contains("measured areas count 1 times"), "{page}");
+    assert!(page.contains("Turbos") && page.contains("measured areas count × 1:"), "{page}");
     assert!(
         page.contains(">turbo ring-c<") && !page.contains("controller ring-c"),
         "a turbo is no controller"
@@ -223,10 +223,7 @@ fn the_page_shows_what_was_put_in_what_the_controller_saw_and_what_its_guard_did
     for fault in seen {
         assert!(page.contains(&format!("controller sees {}: ", fault.as_str().unwrap())), "{fault}");
     }
-    assert!(
-        page.contains("put into the world: position-sensor: 2.00 to 10.00 s"),
-        "the scenario's own fault"
-    );
+    assert!(page.contains("simulated fault: position-sensor: 2.00 to 10.00 s"), "the scenario's own fault");
     let calm = ["simulate", "boost-step", "--out", "calm"];
     assert_eq!(vanebench(&calm, at).0, 0);
     let page = fs::read_to_string(at.join("calm/simulate.html")).unwrap();
@@ -309,7 +306,7 @@ fn a_ring_on_an_engine_of_ones_own_runs_only_when_it_is_said_what_its_area_count
     assert!(said.contains("own.toml, line 24"), "{said}");
 
     write(&format!("{BOOST_STEP}\n[world.engine]\nring_flow_factor = 0.67\n{OWN_AIR}{RING}"));
-    let said = "measured areas count 0.67 times: ring_flow_factor, given by the scenario";
+    let said = "measured areas count × 0.67: ring_flow_factor, given by the scenario";
     for args in [&["simulate", "own.toml"][..], &["campaign", "own.toml", "--runs", "4"]] {
         let text = String::from_utf8(vanebench(&[args, &["--parts", &a]].concat(), at).1).unwrap();
         assert!(text.contains(said), "{text}");

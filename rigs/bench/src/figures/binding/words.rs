@@ -12,8 +12,8 @@ impl fmt::Display for BindingPlace {
         match self {
             Self::NoCurrent { asked_a, flowed_a } => write!(
                 f,
-                "No current reaches the motor: {asked_a:.2} A was asked for, {flowed_a:.2} A flowed. Check plug, brushes \
-                 and winding first; of the lever this says nothing."
+                "No current reaches the motor: {asked_a:.2} A commanded, {flowed_a:.2} A measured. Check \
+                 plug, brushes and winding first; this says nothing about the lever."
             ),
             Self::DoesNotMove { counts, moved, share } => write!(
                 f,
@@ -23,8 +23,8 @@ impl fmt::Display for BindingPlace {
             ),
             Self::WrongWay { closing, opening } => write!(
                 f,
-                "It goes the wrong way: pushed closed it comes to {closing:.0} counts, pushed open to {opening:.0}. Sensor \
-                 or motor is reversed, or the profile is another unit's."
+                "It goes the wrong way: pushed closed it reaches {closing:.0} counts, pushed open \
+                 {opening:.0}. Sensor or motor is reversed, or the profile is another unit's."
             ),
             Self::StopsShort { stop, counts, window } => write!(
                 f,
@@ -64,7 +64,7 @@ impl Picture {
     pub fn findings(&self) -> Vec<String> {
         if self.places.is_empty() {
             let peak = self.peak_a;
-            return vec![format!("At up to {peak:.2} A it moves freely between the places of both stops.")];
+            return vec![format!("At up to {peak:.2} A it moves freely between the two stops.")];
         }
         self.places.iter().map(BindingPlace::to_string).collect()
     }
@@ -92,7 +92,7 @@ impl Picture {
         ];
         lines.extend(self.stretches.iter().map(|stretch| self.row(stretch)));
         lines.push(format!("{:>8}  {:-<half$}+{:-<half$}", "closed", "", ""));
-        lines.push("          c, o: current with which it left that place, closing and opening".into());
+        lines.push("          c, o: current at which it left that place, closing and opening".into());
         lines
     }
 

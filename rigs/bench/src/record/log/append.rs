@@ -30,7 +30,7 @@ pub(in crate::record) fn append(unit_dir: &Path, unit: &str, entry: Entry) -> Re
     }
     add(&mut log, &mut text, entry).map_err(refused())?;
     if log.broken.is_some() && !was_broken {
-        let contradicts = io::Error::other("the entry contradicts what stands there");
+        let contradicts = io::Error::other("the entry contradicts an earlier one");
         return Err(refused()(contradicts));
     }
     file.write_all(&text).and_then(|()| file.sync_data()).map_err(refused())

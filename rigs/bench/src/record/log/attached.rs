@@ -73,7 +73,9 @@ impl fmt::Display for AttachedTrouble {
         f.write_str(match self {
             Self::Changed => "changed since it was attached",
             Self::Removed => "removed: the log names it and it is gone",
-            Self::Unnamed => "the log does not name it (put there by hand, or a crash just then)",
+            Self::Unnamed => {
+                "the log does not name it (put there by hand, or the tool crashed at that moment)"
+            }
         })
     }
 }

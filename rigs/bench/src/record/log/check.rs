@@ -47,7 +47,8 @@ pub enum LogTrouble {
     },
     /// Its runs say that there was one.
     #[error(
-        "{run} was recorded into a log, and no {LOG_FILE} of that time is here: it was removed or begun anew"
+        "{run} was recorded into a log, but the {LOG_FILE} of that time is not here: it was removed or \
+         started over"
     )]
     Removed {
         /// One of them.
@@ -118,7 +119,8 @@ impl fmt::Display for RunTrouble {
             Self::Swapped { with } => write!(f, "swapped: it holds what was recorded as {with}"),
             Self::Added => f.write_str("added: the log does not name it"),
             Self::NotClosed => f.write_str(
-                "incomplete: the log has no closing entry (a crash just then, or the log was shortened)",
+                "incomplete: the log has no closing entry (the tool crashed at that moment, or the log was \
+                 shortened)",
             ),
             Self::Explained { by, why } => write!(f, "incomplete: never closed, explained by {by}: {why}"),
         }

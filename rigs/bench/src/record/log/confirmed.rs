@@ -56,7 +56,8 @@ impl fmt::Display for ConfirmedTrouble {
             Self::Removed => "confirmed.toml was removed: the log names it",
             Self::Added => "confirmed.toml was added: the log does not name it",
             Self::LacksTheLast => {
-                "confirmed.toml lacks the last confirmation (a crash just then, or an older copy was put back)"
+                "confirmed.toml lacks the last confirmation (the tool crashed at that moment, or an older \
+                 copy was put back)"
             }
         })
     }

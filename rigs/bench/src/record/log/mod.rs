@@ -33,7 +33,7 @@ pub(crate) const LOG_FILE: &str = "log.jsonl";
 const LOG_LIMIT: u64 = 16 << 20;
 /// What nobody can see from a log alone.
 pub(crate) const HEAD_NOTE: &str =
-    "A shortened or rewritten log shows only against a head noted elsewhere: note count and head.";
+    "Note the count and the head somewhere else: only they show whether the log was shortened or rewritten.";
 
 /// How long a log is, and the hash of its last line.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, JsonSchema)]

@@ -60,17 +60,17 @@ pub(super) fn rows(study: &Study) -> Vec<Vec<String>> {
 fn minimum_flow(kept: &MinimumFlow) -> String {
     match kept {
         MinimumFlow::MoveStop { from_deg, to_deg } => format!(
-            "move the stop so that the vanes stand at {to_deg:.1}° from the tangent (found at {from_deg:.1}°), \
-             check on the flow bench, then learn again"
+            "move the stop so that the vanes stand at {to_deg:.1}° from the tangent (found at \
+             {from_deg:.1}°), check it on the flow bench, then learn again"
         ),
         MinimumFlow::Equal => "both stops leave the same area".into(),
         MinimumFlow::HeldByMap { stop_mm2, wanted_mm2 } => format!(
             "the new stop leaves only {stop_mm2:.1} mm² of {wanted_mm2:.1} mm² and cannot be set: the opening \
              map alone keeps the minimum, no stop protects it"
         ),
-        MinimumFlow::NotMet { least_mm2, at_deg, wanted_mm2 } => format!(
-            "not met: {least_mm2:.1} mm² at {at_deg:.2}° is the least, {wanted_mm2:.1} mm² are expected"
-        ),
+        MinimumFlow::NotMet { least_mm2, at_deg, wanted_mm2 } => {
+            format!("not met: the least is {least_mm2:.1} mm² at {at_deg:.2}°; expected: {wanted_mm2:.1} mm²")
+        }
     }
 }
 

@@ -65,7 +65,7 @@ pub(super) fn potential_rows(study: &Study) -> Vec<Vec<String>> {
     };
     let ratio = format!("most air at pressure ratio {:.2}, g/s", old.pressure_ratio);
     vec![
-        row(["what could be in it", "old", "new"]),
+        row(["what the compressor could supply", "old", "new"]),
         row([&ratio, &interval(old.air_kg_s, 1e3), &interval(new.air_kg_s, 1e3)]),
         row([
             "power that this air could support, kW",
@@ -93,8 +93,9 @@ pub(super) fn ground(study: &Study) -> String {
     let maps: String =
         ["Old", "New"].iter().zip(study.breathing.maps).map(|(side, map)| map_words(side, map)).collect();
     format!(
-        "{maps}Power is air over air-fuel ratio ({:.0} to {:.0}) and consumption ({:.0} to {:.0} g/kWh; common practice, no \
-         source, where not stated). It is no promise: fuel, heat and strength come first, and emission law applies.",
+        "{maps}Power is air over air-fuel ratio ({:.0} to {:.0}) and consumption ({:.0} to {:.0} g/kWh; \
+         common practice, no source, where not stated). It is not a promise: fuel, heat and strength come \
+         first, and emission law applies.",
         ranges.air_fuel.0, ranges.air_fuel.1, ranges.g_per_kwh.0, ranges.g_per_kwh.1
     )
 }

@@ -9,8 +9,9 @@ use super::rows::row;
 use crate::number::{number, with_uncertainty};
 
 /// What the engine runs leave out.
-pub(super) const BARE_AIR_PATH: &str = "It is the bare air path, at rest: heat soak, intercooler, the vanes' effect \
-    on turbine efficiency and their lag are off; simulate --parts and campaign --parts have them.";
+pub(super) const BARE_AIR_PATH: &str = "It is the bare air path in steady state: without heat soak, \
+    intercooler, the vanes' effect on turbine efficiency and their lag. simulate --parts and campaign \
+    --parts include them.";
 /// Expanded uncertainty over standard uncertainty, for saying that two values differ (JCGM 100:2008, 6.2.1).
 const COVERAGE: f64 = 2.0;
 
@@ -76,9 +77,10 @@ pub(super) fn later(same: &SameBoost, known: &PointUncertainty) -> [String; 2] {
     let later_s = same.new_after.time_s - same.old.time_s;
     match known.sooner_s {
         Some(u) => [with_uncertainty(later_s, u), difference(later_s, u, ["later", "sooner"])],
-        None => {
-            [format!("{later_s:.2}"), "not known: within the tolerances it may never get there".to_owned()]
-        }
+        None => [
+            format!("{later_s:.2}"),
+            "not known: within the tolerances, boost may never get there".to_owned(),
+        ],
     }
 }
 
@@ -169,8 +171,8 @@ pub(super) fn spread(sensitivity: &Sensitivity) -> String {
     let spread = &sensitivity.campaign;
     let (old, new) = sensitivity.nominal_kpa;
     format!(
-        "Boost 1 s after tip-in: old {old:.1}, new {new:.1} kPa absolute. All errors at once ({} draws, seed \
-         {}): new less old {} kPa, from {} to {} kPa",
+        "Boost 1 s after tip-in: old {old:.1}, new {new:.1} kPa absolute. With all errors at once ({} \
+         draws, seed {}): new minus old {} kPa, from {} to {} kPa",
         spread.runs,
         spread.seed,
         with_uncertainty(spread.mean_kpa, spread.deviation_kpa),

@@ -23,14 +23,14 @@ pub(super) fn shown(guarded: LimitedValue, value: f64) -> String {
 /// Who says what each limit is, a sentence each.
 pub(super) fn grounds(limits: &CarriedLimits) -> Vec<String> {
     let boost = match (&limits.stated.boost_kpa, &limits.stated.source) {
-        (None, _) => "as the controller held it".to_owned(),
+        (None, _) => "the old controller's".to_owned(),
         (Some(_), None) => "as stated".to_owned(),
         (Some(_), Some(source)) => format!("as stated, allowed by {source}"),
     };
     let (before, now) = limits.turbo_rpm;
     let gas_c = limits.stated.turbine_inlet_c;
     let speed = match &limits.turbo_by {
-        SpeedLimitBy::Controller => "as the controller held it: neither wheel lowers it".to_owned(),
+        SpeedLimitBy::Controller => "the old controller's; neither wheel lowers it".to_owned(),
         SpeedLimitBy::TipSpeedKept { wheel } => {
             format!("the {wheel} wheel's tip runs no faster than the old limit allowed")
         }
@@ -57,7 +57,7 @@ pub(super) fn passed(study: &Study) -> Vec<String> {
     let sentence = |standing: &LimitReached| {
         let (what, unit) = name(standing.limited);
         format!(
-            "{what} reaches {} {unit} at {}, the limit is {}: the guard would act there; use another size, or \
+            "{what} reaches {} {unit} at {}, limit {}: the guard would act there. Use another size, or \
              less fuel",
             shown(standing.limited, standing.new),
             standing.at,

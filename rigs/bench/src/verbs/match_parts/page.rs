@@ -72,7 +72,10 @@ fn gauge_job(study: &Study) -> Section {
 fn pictures(study: &Study) -> Section {
     let responses = study.air.iter().map(|run| response(run, study.plan.limits.boost_kpa));
     Section::new("Area and boost")
-        .text(&format!("Responses are simulated on an invented engine scaled to the old nozzle. {BARE_AIR_PATH} Equal area is not equal boost: this ranks the parts and promises no engine anything."))
+        .text(&format!(
+            "Responses are simulated on an invented engine scaled to the old nozzle. {BARE_AIR_PATH} Equal \
+             area is not equal boost: this ranks the parts and promises nothing about any engine."
+        ))
         .charts([areas(study), openings(study)].into_iter().chain(responses))
 }
 
@@ -173,13 +176,16 @@ fn map(study: &Study) -> Section {
 
 fn settings(told: &MatchDocument) -> Section {
     Section::new("Appendix: controller settings")
-        .text("Maps of openings follow the opening map. Gains and rates in openings are multiplied by dA/du old over new. Rates that protect the engine are never lowered.")
+        .text(
+            "Maps of openings follow the opening map. Gains and rates in openings are multiplied by dA/du, \
+             old over new. Rates that protect the engine are never lowered.",
+        )
         .table(table_of(text::settings_rows(told)))
 }
 
 fn engine(told: &MatchDocument) -> Section {
     let enters =
-        ENTERS.iter().fold(Table::new(&["what enters besides the area", "how"]), |table, (what, how)| {
+        ENTERS.iter().fold(Table::new(&["what else enters besides area", "how"]), |table, (what, how)| {
             table.row([*what, *how])
         });
     let limits_held = limits::grounds(&told.study.plan.limits).join(" ");
@@ -245,8 +251,8 @@ fn tornado(sensitivity: &Sensitivity) -> Chart {
 
 fn tolerances(sensitivity: &Sensitivity) -> Section {
     let text = format!(
-        "Values drawn in the limit's colour were estimated: measuring them narrows the result most. What moves boost by \
-         less than 0.1 kPa is left out. {}.",
+        "Values in the limit's colour were estimated: measuring those narrows the result most. Values that \
+         move boost by less than 0.1 kPa are left out. {}.",
         engine_words::spread(sensitivity)
     );
     Section::new("Appendix: which measurement matters most")

@@ -64,7 +64,7 @@ pub(super) fn verdict(study: &Study) -> String {
     match (study.not_met.is_empty(), study.not_known.is_empty()) {
         (true, true) => "Every area that the calibration expects is met.".into(),
         (true, false) => {
-            format!("Met for the numbers given, but they are not known well enough:\n  {unknown}")
+            format!("Met for the numbers given, but these are not known well enough:\n  {unknown}")
         }
         (false, true) => format!("Not met:\n  {}", study.not_met.join("\n  ")),
         (false, false) => {

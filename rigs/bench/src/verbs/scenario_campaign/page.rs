@@ -47,8 +47,8 @@ fn spreads(told: &ScenarioTold, stats: &CampaignStats) -> Section {
     let differs = |spread: &&MetricSpread| spread.summary.most > spread.summary.least;
     let charts = spreads.iter().filter(differs).map(chart);
     let described = told.parts.iter().flat_map(|parts| parts.lines());
-    let text = "Each picture: the share of the runs that lie at or below a value, with the median marked. A steep line is \
-                a narrow spread; a long foot or head is made of few runs that are far off.";
+    let text = "Each picture: the share of the runs that lie at or below a value, with the median marked. \
+        A steep line is a narrow spread; a long foot or head means a few runs far from the rest.";
     let answer = format!("{}.", answer(told, stats));
     let start = Section::new("How the runs spread").text(&told.about).text(&answer).text(text);
     described.fold(start, |section, line| section.text(&line)).charts(charts)
@@ -94,7 +94,7 @@ fn metrics(told: &ScenarioTold, stats: &CampaignStats) -> Section {
     Section::new("Metrics")
         .table(table)
         .text(&format!("{}.", sentence(RUNS_NOTE)))
-        .text(&format!("A run of the worst, or any other, runs again with: {}", told.replay))
+        .text(&format!("Replay one of the worst runs, or any other, with: {}", told.replay))
 }
 
 fn failed(stats: &CampaignStats) -> Option<Section> {

@@ -18,7 +18,8 @@ const TIMES_OVER: [(&str, &str); 3] = [
 pub(super) const HEAD: [&str; 9] =
     ["metric", "runs", "least", "5 %", "median", "95 %", "99 %", "most", "worst"];
 /// What its second column counts.
-pub(super) const RUNS_NOTE: &str = "runs: those that have the metric (one that never settles has no settling time); worst: the runs with the highest values";
+pub(super) const RUNS_NOTE: &str = "runs: those that have the metric (a run that never settles has no \
+    settling time); worst: the runs with the highest values";
 
 /// The answer, how every metric spreads, the answer once more.
 pub(super) fn text(told: &ScenarioTold, stats: &CampaignStats, job: Option<&PartArgs>, fold: Fold) -> String {

@@ -20,7 +20,7 @@ pub(super) fn spans(scenario: &Scenario, shown: &[ShownRun]) -> Option<Spans> {
         .faults
         .iter()
         .map(|fault| SpanLane {
-            name: format!("put into the world: {}", put_in(&fault.what)),
+            name: format!("simulated fault: {}", put_in(&fault.what)),
             kind: LaneKind::PutIn,
             spans: vec![(fault.at_s, fault.until_s.unwrap_or(end_s).min(end_s))],
         })

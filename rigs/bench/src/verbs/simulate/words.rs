@@ -59,7 +59,7 @@ pub(super) fn stage(stage: GuardStage) -> &'static str {
         GuardStage::Ease => "eases the vanes open",
         GuardStage::BoostShort => "holds the vanes open, boost stayed short",
         GuardStage::Open => "forces the vanes open and cuts fuel",
-        GuardStage::CannotOpen => "finds that the vanes do not open, limits fuel",
+        GuardStage::CannotOpen => "sees that the vanes do not open, and limits fuel",
         GuardStage::Latched => "latched: vanes open until a person clears it",
     }
 }
@@ -77,7 +77,7 @@ fn cause(cause: GuardCause) -> &'static str {
         GuardCause::Travelled => "travel seen again",
         GuardCause::TooLong => "held open too long",
         GuardCause::TooOften => "tripped too often",
-        GuardCause::Calm => "all levels kept long enough",
+        GuardCause::Calm => "all readings below their levels for long enough",
         GuardCause::Cleared => "cleared by a person",
     }
 }

@@ -58,7 +58,7 @@ fn text(document: &CheckDocument, checked: &Checked, dir: &Path, exit: Exit) -> 
         Exit::Done if checked.unsound.is_empty() => "every run is as it was recorded",
         Exit::Done => "every run that was closed is as it was recorded",
         Exit::OutOfLimits => "NOT as it was recorded",
-        Exit::Undetermined | Exit::Usage | Exit::Interrupted => "cannot be known",
+        Exit::Undetermined | Exit::Usage | Exit::Interrupted => "unknown",
     };
     let answer = format!("{}: {answer}", document.unit);
     let mut lines = vec![answer.clone()];
@@ -71,7 +71,10 @@ fn text(document: &CheckDocument, checked: &Checked, dir: &Path, exit: Exit) -> 
         lines.push(format!("  unchained, recorded without a log: {runs}"));
     }
     if checked.is_torn {
-        lines.push("  the last line of the log is torn: a crash just then. It counts for nothing".into());
+        lines.push(
+            "  the last line of the log is torn: the tool crashed at that moment. The line does not count"
+                .into(),
+        );
     }
     match &checked.head {
         Some(head) => lines.extend(head.lines()),

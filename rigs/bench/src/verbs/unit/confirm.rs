@@ -24,8 +24,8 @@ pub(super) struct Args {
     /// The unit's folder, such as units/NAME
     #[arg(value_name = "UNIT_DIR")]
     unit_dir: PathBuf,
-    /// What was confirmed, several with commas: lever-attached, vanes-follow, minimum-flow, indexing, sensor-scale, or
-    /// `all`
+    /// What was confirmed, separated by commas: lever-attached, vanes-follow, minimum-flow,
+    /// indexing, sensor-scale, or `all`
     #[arg(long, value_name = "WORD", required = true, num_args = 1.., value_delimiter = ',', value_parser = parse_check)]
     checked: Vec<CheckSet>,
     /// Who confirmed it
@@ -96,9 +96,10 @@ pub(super) fn run(args: &Args, console: &Console) -> VerbResult {
 
 fn windows_of_its_own(unit: &str, learn: &Run, beyond: CheckSet) -> String {
     format!(
-        "{unit}: nothing was confirmed. The profile of {} was characterised on this unit alone: its windows are the unit's own \
-         stops. Nobody can confirm on it:{}\nIts calibration stays not proven. Confirm other words alone, or learn again with a \
-         profile whose windows come from other sound units or a data sheet.",
+        "{unit}: nothing was confirmed. The profile of {} was characterised on this unit alone: its \
+         windows are the unit's own stops. These cannot be confirmed on it:{}\nIts calibration stays not \
+         proven. Confirm other words alone, or learn again with a profile whose windows come from other \
+         sound units or a data sheet.",
         learn.name,
         check_lines(beyond)
     )

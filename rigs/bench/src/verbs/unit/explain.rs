@@ -43,7 +43,7 @@ pub(super) fn run(args: &Args, console: &Console) -> VerbResult {
     match checked.trouble(run) {
         Some(RunTrouble::NotClosed) => {}
         Some(trouble) => {
-            return Err(refused(format!("{run}: {trouble}. Allowed: a run without its closing line.")));
+            return Err(refused(format!("{run}: {trouble}. Allowed: a run without a closing line.")));
         }
         None => {
             return Err(refused(format!(

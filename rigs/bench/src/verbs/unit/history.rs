@@ -18,7 +18,7 @@ pub(super) struct Args {
     /// The unit's folder, such as units/NAME
     #[arg(value_name = "UNIT_DIR")]
     unit_dir: PathBuf,
-    /// Hold every run against the unit's log first; without it the history is what was kept, unchecked
+    /// Check every run against the unit's log first; without it, the history is shown unchecked
     #[arg(long)]
     check: bool,
 }
@@ -127,9 +127,9 @@ fn text(history: &HistoryDocument, dir: &Path, fold: Fold) -> String {
 fn head(history: &HistoryDocument) -> String {
     let runs = counted(history.runs.len());
     let how = if history.checked {
-        "each held against the log"
+        "each checked against the log"
     } else {
-        "unchecked; --check holds them against the log"
+        "not checked; --check compares them with the log"
     };
     format!("{}: {runs}, {how}", history.unit)
 }

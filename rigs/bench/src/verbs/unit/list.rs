@@ -28,7 +28,7 @@ pub(super) struct Args {
 
 /// What an overview is not.
 const UNCHECKED: &str =
-    "As it was kept when it was reached, not checked again: `unit check` and `judge` do that for a unit.";
+    "Verdicts are as saved at the time, not checked again: `unit check` and `judge` check one unit.";
 /// Seconds of a day.
 const DAY: i64 = 86_400;
 
@@ -95,7 +95,7 @@ fn drift(heads: &[&RunHead]) -> Option<f64> {
 }
 
 fn verdict(row: &UnitRow) -> String {
-    let word = row.stored_verdict.map_or("none kept", Judgement::word);
+    let word = row.stored_verdict.map_or("none saved", Judgement::word);
     match row.newer_runs {
         0 => word.to_owned(),
         newer => format!("{word}; {} since", counted(newer)),
@@ -132,9 +132,10 @@ fn text(found: &UnitsDocument, fold: Fold) -> String {
         [Judgement::WithinLimits, Judgement::OutOfLimits, Judgement::Undetermined].map(|word| of(Some(word)));
     let without = of(None);
     let answer = format!(
-        "{units}: {within} within limits, {out} out of limits, {open} undetermined, {without} without a kept verdict"
+        "{units}: {within} within limits, {out} out of limits, {open} undetermined, {without} without a \
+         saved verdict"
     );
-    let drift = "Drift: the farther of the two stops, newest learn against the first, in per cent of travel.";
+    let drift = "Drift: how far the stop that moved more has moved since the first learn, % of travel.";
     format!("{answer}. {UNCHECKED}\n\n{}\n\n{drift}\n{answer}", fold.table(&rows))
 }
 

@@ -28,19 +28,19 @@ pub struct Args {
 
 #[derive(Debug, clap::Subcommand)]
 enum UnitVerb {
-    /// The units in a folder of records: verdict, job, age, drift, what is in force
+    /// List the units in a folder of records: verdict, job, age, drift, calibration in force
     List(list::Args),
-    /// The runs of a unit, oldest first, how its figures went, and what is in force
+    /// List a unit's runs, oldest first, how its figures changed, and the calibration in force
     History(history::Args),
     /// Find runs that were changed, removed, swapped or added since they were recorded
     Check(check::Args),
-    /// Two units, or two rounds of one, side by side: what changed, and by more than re-mounting explains
+    /// Compare two units, or two rounds of one: what changed by more than re-mounting explains
     Compare(compare::Args),
-    /// Put a photograph or a paper to a unit; its hash goes into the unit's log
+    /// Attach a photograph or document to a unit; its hash goes into the unit's log
     Attach(attach::Args),
     /// Confirm what a learn could not prove, after the fact and without moving
     Confirm(confirm::Args),
-    /// Say why a run has no closing line in the log; it stays incomplete and counts for nothing
+    /// Say why a run has no closing line in the log; it stays incomplete and does not count
     Explain(explain::Args),
 }
 

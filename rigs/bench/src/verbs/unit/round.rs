@@ -14,7 +14,7 @@ fn followed() -> Vec<(String, &'static str)> {
         (Measure::StopPosition(Stop::Closed), "closed stop"),
         (Measure::StopPosition(Stop::Open), "open stop"),
         (Measure::FrictionLargest, "friction, A"),
-        (Measure::Hysteresis(Sensor::Own), "loop gap, %"),
+        (Measure::Hysteresis(Sensor::Own), "hysteresis, %"),
         (Measure::DeadBand, "dead band, %"),
     ];
     measures.extend(StepSize::try_from_percent(10.0).map(|size| (Measure::T86(size), "T86 at 10 %, ms")));
@@ -72,7 +72,7 @@ pub(super) fn table(rounds: &[RoundRow], fold: Fold) -> String {
         .filter_map(|(key, head)| Some(format!("{head}: {}", newest(key)?.text("").trim_end())))
         .collect();
     let allowed = if allowed.is_empty() { "no limit was asked about".to_owned() } else { allowed.join("; ") };
-    let note = format!("Allowed: {allowed}. ! is out of limits, ? too close to tell, – not kept.");
+    let note = format!("Allowed: {allowed}. ! out of limits, ? too close to tell, – not saved.");
     format!("{}\n{}", fold.table(&rows), fold.paragraph(&note))
 }
 

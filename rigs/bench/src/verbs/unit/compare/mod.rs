@@ -32,7 +32,8 @@ pub(super) struct Args {
     /// Name of the job [default: the newest]
     #[arg(long, value_name = "NAME")]
     job: Option<ShortText>,
-    /// A unit that was learned and moved three times or more, mounted anew each time: its spread weighs the changes
+    /// A unit that was learned and moved three times or more, re-mounted each time: changes are
+    /// weighed against its spread
     #[arg(long, value_name = "UNIT_DIR")]
     remounted: Option<PathBuf>,
     /// File for the page, HTML
@@ -86,8 +87,8 @@ fn side(side: &ComparedUnit) -> ComparedSide {
 }
 
 /// Where there is no row.
-const NOTHING_IN_COMMON: &str = "No figure that has a limit or could be weighed is on record of both. A refused or \
-    incomplete run has none: name the job (--job), or give the folder of an accepted learn.";
+const NOTHING_IN_COMMON: &str = "The two have no figure in common that has a limit or could be weighed. A \
+    refused or incomplete run has none: name the job (--job), or give the folder of an accepted learn.";
 
 /// The answer in a line.
 fn answer(told: &CompareDocument) -> String {

@@ -42,8 +42,8 @@ impl ComparedUnit {
         let result = UnitResult::of_job(runs, &checked, &unit, (&profile, &limits), job);
         if result.runs.is_empty() {
             return Err(Failure::usage(format!(
-                "{}: no run on record counts ({job}). Name a job that is on record as found and as left, or give a second \
-                 folder.",
+                "{}: no run on record counts ({job}). Name a job that is on record both as found and as \
+                 left, or give a second folder.",
                 dir.display()
             )));
         }

@@ -36,7 +36,8 @@ impl Remounting {
         let rounds = round::rounds(&heads);
         if rounds.len() < LEAST_ROUNDS {
             return Err(Failure::usage(format!(
-                "--remounted: {} holds {} learns. Allowed: {LEAST_ROUNDS} or more, the unit mounted anew before each.",
+                "--remounted: {} holds {} learns. Allowed: {LEAST_ROUNDS} or more, with the unit \
+                 re-mounted before each.",
                 dir.display(),
                 rounds.len()
             )));
@@ -58,7 +59,8 @@ impl Remounting {
         let limit = "2.8 standard deviations of re-mounting (ISO 5725-6)";
         match self {
             Self::Simulated => format!(
-                "{limit} on simulated units, which is known of stops and span only; --remounted weighs by a unit of your own"
+                "{limit} on simulated units, known for stops and span only; --remounted weighs by a unit \
+                 of your own"
             ),
             Self::Measured(_, rounds) => {
                 format!("{limit} over {rounds} rounds of --remounted, as they were kept")
