@@ -36,7 +36,7 @@ pub struct AnswerArgs {
     /// Rated supply, V, 6 to 32
     #[arg(long, value_name = "V", value_parser = range::<6, 32>)]
     pub rated_voltage: Option<f64>,
-    /// Current that the motor may carry without end, A, up to 10
+    /// Continuous current of the motor, A, up to 10
     #[arg(long, value_name = "A", value_parser = range::<0, 10>)]
     pub continuous_current: Option<f64>,
     /// The lever turns when pushed by hand without power
@@ -105,7 +105,7 @@ impl AnswerArgs {
         let continuous_current = number(
             self.continuous_current,
             amps,
-            "Current that the motor may carry without end, A: ",
+            "Continuous current of the motor, A: ",
             "--continuous-current",
             10.0,
         )?;

@@ -114,7 +114,7 @@ pub(super) fn estimate(strokes: &Strokes, offset: f64) -> Result<Found, Surprise
     let slopes: Vec<f64> =
         pushes.iter().map(|(_, p)| (p.volts[1] - p.volts[0]) / (p.amps[1] - p.amps[0])).collect();
     if slopes.len() < 2 {
-        return Err(not("a stop was not held under two pushes"));
+        return Err(not("two pushes did not hold the lever at a stop"));
     }
     let resistance_ohm = with_gain(spread(&slopes, 0.01));
     let moving: Vec<Moving> =
@@ -131,9 +131,9 @@ pub(super) fn estimate(strokes: &Strokes, offset: f64) -> Result<Found, Surprise
     let stop =
         |way: f64, line: TravelLine, place: f64| stop(&pushes, way, line.at(place), friction, span.abs());
     let (open_stop, open_yield) =
-        stop(1.0, up, 1.0).ok_or_else(|| not("the stop that positive drive comes to was not held"))?;
+        stop(1.0, up, 1.0).ok_or_else(|| not("positive drive did not hold the lever at its stop"))?;
     let (closed_stop, closed_yield) =
-        stop(-1.0, down, 0.0).ok_or_else(|| not("the stop that negative drive comes to was not held"))?;
+        stop(-1.0, down, 0.0).ok_or_else(|| not("negative drive did not hold the lever at its stop"))?;
     let seen = Found {
         resistance_ohm,
         friction_a,
