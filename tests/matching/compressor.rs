@@ -66,34 +66,40 @@ fn a_map_that_cannot_be_one_is_named_with_line_and_cure() {
         .replace("120000,0.09791,1.6557", "120000,0.09791,1.20")
         .replace("120000,0.11113,1.4467", "120000,0.11113,1.05");
     let cases = [
-        (crossing, "map.csv:21: line 120000 rpm crosses 90000 rpm at 0.0836 kg/s, ratio 1.364; check units"),
-        (MAP.replace("# Tref_K=298.0\n", ""), "map.csv:1: does not say its Tref_K; add `# Tref_K=298`"),
+        (
+            crossing,
+            "map.csv:21: the 120000 rpm line crosses the 90000 rpm line at 0.0836 kg/s, ratio 1.364; check units",
+        ),
+        (MAP.replace("# Tref_K=298.0\n", ""), "map.csv:1: does not state its Tref_K; add `# Tref_K=298`"),
         (
             MAP.replace("# pressure_ratio: total to total\n", ""),
-            "map.csv:1: does not say its pressure_ratio; add `# pressure_ratio: total to total`",
+            "map.csv:1: does not state its pressure_ratio; add `# pressure_ratio: total to total`",
         ),
         (
             MAP.replace("Tref_K=298.0", "Tref_K=25"),
             "map.csv:4: Tref_K is \"25\"; allowed: 250 to 350. Check unit",
         ),
-        (
-            format!("# pref_Pa=101325\n{MAP}"),
-            "map.csv:6: pref_Pa stands in line 1 already; keep the one that is right",
-        ),
+        (format!("# pref_Pa=101325\n{MAP}"), "map.csv:6: pref_Pa is already in line 1; keep the right one"),
         (
             MAP.replace("total to total\n# eff", "gauge\n# eff"),
             "map.csv:6: pressure_ratio is \"gauge\"; allowed: total",
         ),
-        (MAP.replace("90000,0.04345", "90000,0.02345"), "map.csv:16: flow does not rise along 90000 rpm"),
+        (
+            MAP.replace("90000,0.04345", "90000,0.02345"),
+            "map.csv:16: flow does not rise along the 90000 rpm line",
+        ),
         (
             MAP.replace("60000,0.03417,1.2195", "60000,34.17,1.2195"),
             "flow_kg_s is 34.17; allowed: 0.001 to 5",
         ),
         (
             MAP.replace("60000,0.03417,1.2195,0.7224", "60000;0.03417"),
-            "map.csv:10: \"60000;0.03417\" is no row",
+            "map.csv:10: \"60000;0.03417\" is not a row",
         ),
-        (MAP.replace("175000", "100000"), "speed 100000 after 150000: write the lines in rising speed"),
+        (
+            MAP.replace("175000", "100000"),
+            "speed 100000 comes after 150000; list the speed lines in rising order",
+        ),
     ];
     for (text, said) in cases {
         let refused = CompressorMap::parse("map.csv", &text).unwrap_err().to_string();
@@ -107,7 +113,7 @@ fn a_map_in_another_unit_or_of_another_compressor_does_not_go_onto_a_sheet() {
     let sheet = || PartsSheet::parse("a", RING_A).unwrap();
     let commented = MAP.replace("90000,0.04345", "# half way\n90000,0.02345");
     let refused = CompressorMap::parse("map.csv", &commented).unwrap_err().to_string();
-    assert!(refused.starts_with("map.csv:17: flow does not rise along 90000 rpm"), "{refused}");
+    assert!(refused.starts_with("map.csv:17: flow does not rise along the 90000 rpm line"), "{refused}");
     let scaled = |factor: f64| {
         let row = |line: &str| match line.split(',').collect::<Vec<_>>().as_slice() {
             [rpm, flow, ratio, eta] => flow

@@ -87,7 +87,7 @@ fn half_a_pendulum_half_a_bench_and_half_a_screw_are_named_by_what_is_missing() 
             with(RING_A, section, lines)
         };
         let refused = PartsSheet::parse("t", &text).unwrap_err().to_string();
-        assert!(refused.contains(&format!("t: {missing}: is needed with ")), "{refused}");
+        assert!(refused.contains(&format!("t: {missing}: is missing, and ")), "{refused}");
     }
 }
 

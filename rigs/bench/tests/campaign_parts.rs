@@ -126,7 +126,7 @@ fn every_run_is_a_row_of_the_same_bytes_on_any_number_of_threads_and_parts() {
     assert!(code == 0 && said.contains("--keep-runs"), "{code} {said}");
     assert!(at.join("alone/campaign.html").exists() && !at.join("alone/runs.csv").exists());
     let (code, _, said) = run(&["campaign", "short.toml", "--runs", "50001", "--out", "many"], at);
-    assert!(code == 2 && said.contains("allowed up to 50000") && !at.join("many").exists(), "{code} {said}");
+    assert!(code == 2 && said.contains("allowed: up to 50000") && !at.join("many").exists(), "{code} {said}");
 }
 
 /// RFC 4180 as the crate csv reads it, and the extremes and the worst run that the statistics name.
@@ -200,11 +200,11 @@ fn parts_of_different_campaigns_are_refused_by_what_differs() {
     let campaign = ["campaign", "short.toml", "--runs", "8", "--seed", "3"];
     make_part(&campaign, "1/2", "a", at);
     let others: [(&[&str], &str); 5] = [
-        (&["campaign", "short.toml", "--runs", "8", "--seed", "4"], "seed is 4 there and 3 in a"),
-        (&["campaign", "short.toml", "--runs", "9", "--seed", "3"], "number of runs is 9 there and 8 in a"),
+        (&["campaign", "short.toml", "--runs", "8", "--seed", "4"], "seed is 4 here and 3 in a"),
+        (&["campaign", "short.toml", "--runs", "9", "--seed", "3"], "number of runs is 9 here and 8 in a"),
         (
             &["campaign", "boost-step", "--runs", "8", "--seed", "3"],
-            "scenario is boost-step there and short in a",
+            "scenario is boost-step here and short in a",
         ),
         (&[&campaign[..], &["--with", "c.toml"]].concat(), "sum of the settings is "),
         (&[&campaign[..], &["--spread", "s.toml"]].concat(), "sum of the spread is "),
@@ -218,7 +218,7 @@ fn parts_of_different_campaigns_are_refused_by_what_differs() {
     let _ = fs::remove_file(at.join("b"));
     make_part(CAMPAIGNS[3], "2/2", "b", at);
     let said = refusal(&["a", "b"], at);
-    assert!(said.contains("kind of campaign is gauge there and scenario in a"), "{said}");
+    assert!(said.contains("kind of campaign is gauge here and scenario in a"), "{said}");
     // The scenario has the same name and another content.
     fs::write(at.join("short.toml"), SHORT.replace("150", "151")).unwrap();
     fs::remove_file(at.join("b")).unwrap();
@@ -237,11 +237,11 @@ fn parts_that_overlap_miss_are_unfinished_or_changed_are_refused() {
     }
     told(&["campaign", "merge", "c", "a", "b"], at);
     for (files, reasons) in [
-        (&["a", "c"][..], ["runs 4 to 7 are in none of the files", "part 2/3"]),
-        (&["b", "c"], ["runs 0 to 3 are in none", "part 1/3"]),
-        (&["a", "b"], ["runs 8 to 11 are in none", "part 3/3"]),
-        (&["a", "b", "c", "b"], ["b: part 2/3 holds runs that b holds too", "once"]),
-        (&["half", "b", "c"], ["b: part 2/3 holds runs that half holds too, from 4", "once"]),
+        (&["a", "c"][..], ["runs 4 to 7 are missing from the files", "part 2/3"]),
+        (&["b", "c"], ["runs 0 to 3 are missing", "part 1/3"]),
+        (&["a", "b"], ["runs 8 to 11 are missing", "part 3/3"]),
+        (&["a", "b", "c", "b"], ["b: part 2/3 and b hold the same runs", "once"]),
+        (&["half", "b", "c"], ["b: part 2/3 and half hold the same runs, from 4", "once"]),
         (&["a", "b", "none"], ["none: ", "no such file"]),
         (&["a", "b", "short.toml"], ["short.toml: ", "holds no campaign"]),
     ] {
@@ -257,12 +257,12 @@ fn parts_that_overlap_miss_are_unfinished_or_changed_are_refused() {
     let sealed = |line: &str| format!("{line}\n{:x}\n", Sha256::digest(line));
     fs::write(at.join("c"), sealed(&line.replacen("\"done\":4", "\"done\":3", 1))).unwrap();
     let said = refusal(&["a", "b", "c"], at);
-    assert!(said.contains("c: part 3/3 is not finished, 3 of 4 runs are done; run its command"), "{said}");
+    assert!(said.contains("c: part 3/3 is not finished: 3 of 4 runs are done. Repeat its command"), "{said}");
     // And what a part of other code looks like.
     let version = concat!("[\"program\",\"", env!("CARGO_PKG_VERSION"), " ");
     fs::write(at.join("c"), sealed(&line.replacen(version, "[\"program\",\"0.0.1 ", 1))).unwrap();
     let said = refusal(&["a", "b", "c"], at);
-    assert!(said.contains("c: is of another campaign than a: program is 0.0.1 "), "{said}");
+    assert!(said.contains("c: belongs to another campaign than a: program is 0.0.1 "), "{said}");
 }
 
 #[test]
@@ -274,7 +274,7 @@ fn a_command_line_that_cannot_be_says_what_can() {
         (&["campaign", "short.toml", "--part", "1/2"], "--out"),
         (
             &["campaign", "guard", "--ablate", "--part", "1/2", "--out", "x"],
-            "a part keeps nothing of what --ablate",
+            "a part does not keep what --ablate",
         ),
         (
             &["campaign", "learn", "--ablate", "--part", "1/2", "--out", "x"],

@@ -141,7 +141,7 @@ fn a_passed_limit_ends_it_with_the_reason_and_the_next_one_begins_anew() {
         let said = text(&ended.stderr).split_whitespace().collect::<Vec<_>>().join(" ");
         assert!(
             said.contains(
-                "ended itself at stroke 3: friction 0.31 A in 3 strokes in a row; allowed: at most 0.2 A"
+                "stopped itself at stroke 3: friction 0.31 A in 3 strokes in a row; allowed: at most 0.2 A"
             ),
             "{said}"
         );

@@ -186,7 +186,7 @@ fn an_actuator_that_is_not_there_is_refused_with_those_that_are() {
     let said = told["error"].as_str().unwrap();
     assert_eq!(code, 2);
     assert!(
-        said.contains("bench-actuator-z") && said.contains("there are bench-actuator-a, bench-actuator-b"),
+        said.contains("bench-actuator-z") && said.contains("allowed: bench-actuator-a, bench-actuator-b"),
         "{said}"
     );
 }

@@ -183,7 +183,7 @@ mod tests {
     fn a_ring_on_an_air_path_of_the_users_own_is_refused_until_its_factor_is_given() {
         let refused = with_ring(own_air(), None).validate().unwrap_err();
         assert_eq!((refused.field.as_str(), refused.value.as_str()), ("ring_flow_factor", "missing"));
-        for said in ["0.67", "1 where", "too little boost"] {
+        for said in ["0.67", "1: the engine", "too little boost"] {
             assert!(refused.allowed.contains(said), "{refused}");
         }
         assert_eq!(with_ring(own_air(), Some(0.67)).validate(), Ok(()));

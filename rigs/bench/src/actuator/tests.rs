@@ -92,8 +92,8 @@ fn a_case_alone_is_bench_actuator_as_and_any_other_needs_its_name() {
         ("bench-actuator-b/rod-off".into(), "bench-actuator-b-rod-off".into())
     );
     for (text, said) in [
-        ("bench-actuator-z/healthy", "there are bench-actuator-a, bench-actuator-b"),
-        ("/healthy", "there are bench-actuator-a, bench-actuator-b"),
+        ("bench-actuator-z/healthy", "allowed: bench-actuator-a, bench-actuator-b"),
+        ("/healthy", "allowed: bench-actuator-a, bench-actuator-b"),
         ("bench-actuator-b", "names no case; try `bench-actuator-b/healthy`"),
         ("bench-actuator-b/", "names no case; try `bench-actuator-b/healthy`"),
         ("", "names no case; try `healthy`"),

@@ -250,7 +250,7 @@ mod tests {
     fn without_a_spread_assumed_ten_units_give_no_limit_and_93_do() {
         let drafted = DraftedLimit::of(&ten(&[0.0]), DEMAND, IntervalMethod::DistributionFree);
         assert_eq!(drafted.bounds, None);
-        assert_eq!(drafted.why_none.unwrap(), "10 units hold 60.6 % of all; it takes 93");
+        assert_eq!(drafted.why_none.unwrap(), "10 units hold only 60.6 % of all units; 93 are needed");
         let many = |count: i32| span((0..count).map(|unit| vec![10_700.0 + f64::from(unit)]).collect());
         let drafted = |count| DraftedLimit::of(&many(count), DEMAND, IntervalMethod::DistributionFree).bounds;
         assert_eq!(drafted(92), None);
@@ -275,8 +275,8 @@ mod tests {
         let why = |units| DraftedLimit::of(&span(units), DEMAND, IntervalMethod::Normal).why_none.unwrap();
         let scattered =
             why(vec![vec![10_650.0, 10_750.0], vec![10_649.0, 10_751.0], vec![10_650.0, 10_750.0]]);
-        assert!(scattered.contains("none could be accepted"), "{scattered}");
+        assert!(scattered.contains("no unit could be accepted"), "{scattered}");
         let two = why(vec![vec![10_000.0], vec![11_000.0]]);
-        assert!(two.contains("beyond what can be"), "{two}");
+        assert!(two.contains("limits that are not possible"), "{two}");
     }
 }

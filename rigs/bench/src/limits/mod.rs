@@ -123,8 +123,8 @@ mod tests {
             ("[limit.loop.hystersis]\nmax = 0.5\n", 3, "loop.hysteresis"),
             ("[limit.lopp.hysteresis]\nmax = 0.5\n", 3, "no figure is in the group lopp"),
             ("[limit.loop.hysteresis]\nexpanded_uncertainty = 0.5\n", 3, "needs min, max or both"),
-            ("[limit.loop.hysteresis]\nmax = 500\n", 4, "allowed -100 to 100 % of travel"),
-            ("[limit.loop.hysteresis]\nmin = 3\nmax = 1\n", 4, "min lies above max"),
+            ("[limit.loop.hysteresis]\nmax = 500\n", 4, "allowed: -100 to 100 % of travel"),
+            ("[limit.loop.hysteresis]\nmin = 3\nmax = 1\n", 4, "min is above max"),
             ("[limit.loop.hysteresis]\nmax = 3\nexpanded_uncertainty = -1\n", 5, "a number above 0"),
             (
                 "[limit.learn.span]\nmin = 100\nmax = 120\nexpanded_uncertainty = 11\n",

@@ -219,7 +219,7 @@ fn a_measured_map_is_read_and_a_bad_one_named() {
     std::fs::write(&bad, std::fs::read_to_string(&map).unwrap().replace("# pref_Pa=100000.0\n", "")).unwrap();
     let mut command = matched(&sheet("ring-a.toml"), &sheet("ring-b.toml"));
     let said = command.arg("--old-map").arg(&bad).assert().code(2).get_output().stderr.clone();
-    assert!(String::from_utf8_lossy(&said).contains("bad.csv:1: does not say its pref_Pa"));
+    assert!(String::from_utf8_lossy(&said).contains("bad.csv:1: does not state its pref_Pa"));
 }
 
 /// A car's sheet beside a truck's.

@@ -111,8 +111,8 @@ fn hostile_sheets_and_maps_are_named_with_their_cure_and_nothing_is_written() {
     refused(&mut matched(&sheet("ring-a.toml"), dir.path()), "is a folder; name a file in it");
     for (text, words) in [
         (pounds.collect::<String>().into_bytes(), "Was the flow in lb/s"),
-        ([&b"# pref_Pa=101325\n"[..], map.as_bytes()].concat(), "pref_Pa stands in line 1 already"),
-        (vec![0xff, 0xfe, 0, 7], "bad.csv: is no text: byte 1"),
+        ([&b"# pref_Pa=101325\n"[..], map.as_bytes()].concat(), "pref_Pa is already in line 1"),
+        (vec![0xff, 0xfe, 0, 7], "bad.csv: is not text: byte 1"),
         (vec![b'#'; 2 << 20], "bad.csv: is too large"),
     ] {
         std::fs::write(at("bad.csv"), text).unwrap();
