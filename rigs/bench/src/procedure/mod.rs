@@ -4,6 +4,7 @@
 //! incomplete with its reason, and the drive is released.
 
 mod bench;
+mod contradiction;
 mod diagnostic;
 mod doubt;
 mod ended;
@@ -23,13 +24,13 @@ mod strokes;
 mod target;
 
 pub use bench::Bench;
+pub use contradiction::Contradiction;
 pub(crate) use diagnostic::diagnostic_peak;
 pub use diagnostic::record_diagnostic;
 pub use ended::UnitEnd;
 pub(crate) use history::Wander;
 pub(crate) use history::wander;
 pub use learn::{LearnChoice, Learned, learn};
-pub use look::Contradiction;
 
 pub use motions::{friction_ramps, full_stroke, slow_reversal, staircase, steps};
 pub(crate) use moves::record_cycle;

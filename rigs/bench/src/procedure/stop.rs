@@ -2,8 +2,8 @@
 
 use std::path::PathBuf;
 
+use super::contradiction::Contradiction;
 use super::ended::UnitEnd;
-use super::look::Contradiction;
 use super::passed_limit::PassedLimit;
 use crate::exit::{Exit, Failure};
 use crate::judge::FaultOf;

@@ -10,9 +10,8 @@ use firmware_core::units::{TICKS_PER_SECOND, Tick};
 
 use super::motions::{STROKE_HOLD_TICKS, STROKE_RAMP_TICKS, STROKE_TICKS, stroke_lead_ticks};
 use super::observer::PlanPart;
-use super::passed_limit::{IN_A_ROW, PassedLimit};
+use super::passed_limit::{PassedLimit, WatchedLimit, watched};
 use super::target::Target;
-use crate::figures::{Measure, Sensor};
 use crate::record::StrokeSummary;
 use crate::rig::{StreamItem, StreamSample};
 
@@ -32,17 +31,6 @@ pub(crate) struct CyclePlan {
     pub(crate) keep_every: u32,
     /// Hottest housing that is let pass, °C; none is watched without it.
     pub(crate) hottest_c: Option<f64>,
-}
-
-/// One watched value.
-struct WatchedLimit {
-    what: &'static str,
-    unit: &'static str,
-    least: f64,
-    most: f64,
-    advice: &'static str,
-    of: fn(&StrokeSummary) -> Option<f64>,
-    in_a_row: u32,
 }
 
 /// Sums of the stroke that runs.
@@ -136,7 +124,7 @@ impl StrokeWatch {
             calibration,
             ends: [sweep.lowest, sweep.highest],
             largest_a: f64::from(target.profile.settings.actuator.max_current.0),
-            watched: watched(target, plan),
+            watched: watched(target, plan.hottest_c),
             motion: None,
             done: plan.before,
             sums: StrokeSums::default(),
@@ -232,77 +220,10 @@ impl StrokeWatch {
         }
     }
 
-    /// Holds a stroke against the limits.
+    /// Checks a stroke against the limits.
     pub(super) fn check(&mut self, stroke: &StrokeSummary) -> Result<(), PassedLimit> {
-        for limit in &mut self.watched {
-            let Some(seen) = (limit.of)(stroke) else { continue };
-            if (limit.least..=limit.most).contains(&seen) {
-                limit.in_a_row = 0;
-                continue;
-            }
-            limit.in_a_row += 1;
-            if limit.in_a_row >= IN_A_ROW {
-                let allowed = match (limit.least.is_finite(), limit.most.is_finite()) {
-                    (true, true) => format!("{} to {} {}", limit.least, limit.most, limit.unit),
-                    (true, false) => format!("at least {} {}", limit.least, limit.unit),
-                    (false, _) => format!("at most {} {}", limit.most, limit.unit),
-                };
-                let WatchedLimit { what, unit, advice, .. } = *limit;
-                return Err(PassedLimit { stroke: stroke.number, what, unit, seen, allowed, advice });
-            }
-        }
-        Ok(())
+        self.watched.iter_mut().try_for_each(|limit| limit.check(stroke))
     }
-}
-
-/// What is watched: limits of the limits file, the winding's lasting current, the housing's temperature.
-fn watched(target: &Target, plan: CyclePlan) -> Vec<WatchedLimit> {
-    const REST: &str = "The lever does not reach its commanded place: look for play, wear, a loose lever \
-        or stop, then learn again.";
-    let bound = |measure| target.limits.of(measure);
-    let most = |measure| bound(measure).and_then(|b| b.max).unwrap_or(f64::INFINITY);
-    let least = |measure| bound(measure).and_then(|b| b.min).unwrap_or(f64::NEG_INFINITY);
-    let (low, high) =
-        (least(Measure::InaccuracyLow(Sensor::Own)), most(Measure::InaccuracyHigh(Sensor::Own)));
-    let limit = |what, unit, (least, most), advice, of| WatchedLimit {
-        what,
-        unit,
-        least,
-        most,
-        advice,
-        of,
-        in_a_row: 0,
-    };
-    let up_to = |most| (f64::NEG_INFINITY, most);
-    vec![
-        limit("rest error at the closed end", "% of travel", (low, high), REST, |s| {
-            Some(f64::from(s.off_percent[0]))
-        }),
-        limit("rest error at the open end", "% of travel", (low, high), REST, |s| {
-            Some(f64::from(s.off_percent[1]))
-        }),
-        limit(
-            "friction",
-            "A",
-            up_to(most(Measure::FrictionLargest)),
-            "Ring or shaft binds: run friction to see where, clean, then start over.",
-            |s| Some(f64::from(s.friction_a)),
-        ),
-        limit(
-            "current",
-            "A rms",
-            up_to(f64::from(target.profile.settings.limits.continuous_current.0)),
-            "The winding cannot carry this for long: let it cool, look for friction.",
-            |s| Some(f64::from(s.rms_a)),
-        ),
-        limit(
-            "housing",
-            "°C",
-            up_to(plan.hottest_c.unwrap_or(f64::INFINITY)),
-            "Let it cool, then start over, slower or colder.",
-            |s| s.celsius.map(f64::from),
-        ),
-    ]
 }
 
 /// Ticks of so many strokes, for people: h.
