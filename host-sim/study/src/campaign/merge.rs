@@ -8,7 +8,8 @@ use std::path::{Path, PathBuf};
 use serde_json::Value;
 
 use super::Counted;
-use super::part::{KeptPart, PartError};
+use super::part::KeptPart;
+use super::part_error::PartError;
 use super::share::Share;
 
 /// A campaign put together.

@@ -11,6 +11,7 @@ pub mod learn;
 mod merge;
 mod metric_stats;
 mod part;
+mod part_error;
 mod share;
 mod spread;
 mod stats;
@@ -19,7 +20,8 @@ mod tally;
 pub use each::{KeepRuns, KeptRun, MOST_KEPT};
 pub use merge::{Merged, merge};
 pub use metric_stats::{MetricSummary, StandOut};
-pub use part::{Asks, PartError, asked_by};
+pub use part::{Asks, asked_by};
+pub use part_error::PartError;
 pub use share::Share;
 pub use spread::Spread;
 pub use stats::{CampaignStats, FailedRun, MetricSpread};
@@ -223,7 +225,7 @@ mod tests {
         }
         let share = PartOrder { share: "1/2".parse().unwrap(), ..job };
         let refusal = run_campaign(&plan, &share, |_| Next::GoOn).unwrap_err().to_string();
-        assert!(refusal.contains("part is 1/1 there and 1/2 here"), "{refusal}");
+        assert!(refusal.contains("part is 1/1 in the file and 1/2 here"), "{refusal}");
     }
 
     #[test]

@@ -17,7 +17,8 @@ use serde::Serialize;
 use serde::de::DeserializeOwned;
 use serde_json::Value;
 
-use super::part::{Asks, KeptPart, Marks, PartError};
+use super::part::{Asks, KeptPart, Marks};
+use super::part_error::PartError;
 use super::share::Share;
 use super::{Next, Progress};
 

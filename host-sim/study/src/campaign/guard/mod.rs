@@ -26,7 +26,8 @@ use std::ops::Range;
 
 use firmware_core::settings::Settings;
 
-use super::part::{Asks, Marks, PartError};
+use super::part::{Asks, Marks};
+use super::part_error::PartError;
 use super::tally::count;
 use super::{Next, PartOrder, Progress, SoFar};
 use plant::world::Diverged;

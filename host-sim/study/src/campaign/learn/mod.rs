@@ -34,7 +34,8 @@ use firmware_core::settings::Settings;
 use rand::{RngExt, SeedableRng};
 use rand_pcg::Pcg64Mcg;
 
-use super::part::{Asks, Marks, PartError};
+use super::part::{Asks, Marks};
+use super::part_error::PartError;
 use super::tally::count;
 use super::{Next, PartOrder, Progress, SoFar};
 use crate::catalogue::{Case, Preset, draw_of, travel_counts};

@@ -14,7 +14,8 @@ use rand_pcg::Pcg64Mcg;
 use serde::{Deserialize, Serialize};
 
 use super::case::{LearnRunError, run};
-use crate::campaign::part::{Asks, Marks, PartError};
+use crate::campaign::part::{Asks, Marks};
+use crate::campaign::part_error::PartError;
 use crate::campaign::tally::count;
 use crate::campaign::{Counted, Next, PartOrder, Progress, SoFar};
 use crate::catalogue::{Case, draw_unit};
