@@ -7,6 +7,7 @@
 
 #[cfg(test)]
 mod audit;
+mod bench_a;
 mod between_stops;
 mod contact;
 mod dynamics;
@@ -16,14 +17,15 @@ mod motor;
 mod params;
 mod spring;
 
+pub use bench_a::BENCH_TRAVEL_RAD;
 pub use contact::{Obstruction, StopCondition, StopPair, StopParams, TravelEnd};
 pub use mesh::MeshParams;
 pub use motor::WindingDrive;
 pub(crate) use motor::supply_at_connector;
 pub(crate) use params::REFERENCE_C;
 pub use params::{
-    ActuatorParams, BENCH_TRAVEL_RAD, BridgeIdle, BridgeParams, GearParams, HeatParams, LeverJoint,
-    MotorParams, SootPatch, VaneRingParams,
+    ActuatorParams, BridgeIdle, BridgeParams, GearParams, HeatParams, LeverJoint, MotorParams, SootPatch,
+    VaneRingParams,
 };
 pub use spring::SpringParams;
 

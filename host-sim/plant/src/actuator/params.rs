@@ -5,7 +5,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::contact::{Obstruction, StopPair, StopParams};
+use super::contact::{Obstruction, StopPair};
 use super::mesh::MeshParams;
 use super::spring::SpringParams;
 use crate::check::{BadParameter, above_zero, between, not_negative};
@@ -190,70 +190,7 @@ pub struct ActuatorParams {
     pub ring: VaneRingParams,
 }
 
-/// Travel of bench actuator A between its ring stops, rad (70°).
-pub const BENCH_TRAVEL_RAD: f64 = 70.0 * core::f64::consts::PI / 180.0;
-
 impl ActuatorParams {
-    /// Invented bench actuator A in its plainest form: no play, ideal supply, no winding heat, no
-    /// internal stops. The form that the outside checks use.
-    #[must_use]
-    pub fn bench_actuator_a() -> Self {
-        Self {
-            motor: MotorParams {
-                resistance_ohm: 1.6,
-                inductance_h: 0.9e-3,
-                torque_constant_nm_per_a: 0.018,
-                rotor_inertia_kg_m2: 2.2e-6,
-                heat: None,
-            },
-            bridge: BridgeParams {
-                supply_v: 12.0,
-                source_resistance_ohm: 0.0,
-                switch_resistance_ohm: 0.0,
-                dead_band: 0.0,
-                idle: BridgeIdle::Shorted,
-            },
-            gear: GearParams { ratio: 48.0, efficiency: 1.0, viscous_nm_s_per_rad: 0.03, mesh: None },
-            spring: Some(SpringParams::default()),
-            lever_stops: StopPair::default(),
-            linkage: LeverJoint::Rigid,
-            ring: VaneRingParams {
-                inertia_kg_m2: 2.5e-4,
-                friction: LuGreParams::bench_ring_a(),
-                soot_patch: None,
-                stops: StopPair {
-                    low: Some(StopParams::bench_a(0.0)),
-                    high: Some(StopParams::bench_a(BENCH_TRAVEL_RAD)),
-                },
-                obstruction: None,
-            },
-        }
-    }
-
-    /// Bench actuator A as it is used in the demo: play in the joint, a real supply, dead time, winding
-    /// heat, gear loss, and internal stops outside the ring's own (−4° and 75°). All invented.
-    #[must_use]
-    pub fn bench_actuator_a_in_service() -> Self {
-        let plain = Self::bench_actuator_a();
-        Self {
-            motor: MotorParams { heat: Some(HeatParams::default()), ..plain.motor },
-            bridge: BridgeParams {
-                supply_v: 12.0,
-                source_resistance_ohm: 0.08,
-                switch_resistance_ohm: 0.04,
-                dead_band: 0.01,
-                idle: BridgeIdle::Open,
-            },
-            gear: GearParams { efficiency: 0.92, ..plain.gear },
-            lever_stops: StopPair {
-                low: Some(StopParams::bench_a((-4.0_f64).to_radians())),
-                high: Some(StopParams::bench_a(75.0_f64.to_radians())),
-            },
-            linkage: LeverJoint::with_play_deg(0.4),
-            ..plain
-        }
-    }
-
     /// Inertia of rotor and gear seen at the lever, kg m².
     #[must_use]
     pub fn lever_inertia_kg_m2(&self) -> f64 {
@@ -330,47 +267,5 @@ impl VaneRingParams {
             between("soot_patch.factor", patch.factor, 1.0, 1000.0)?;
         }
         self.obstruction.map_or(Ok(()), |o| o.validate().map_err(|e| e.within("obstruction")))
-    }
-}
-
-impl Default for MotorParams {
-    fn default() -> Self {
-        ActuatorParams::bench_actuator_a_in_service().motor
-    }
-}
-
-impl Default for HeatParams {
-    fn default() -> Self {
-        Self {
-            capacity_j_per_k: 25.0,
-            resistance_k_per_w: 9.0,
-            surroundings_c: 20.0,
-            copper_per_k: 0.003_93,
-            magnet_per_k: -0.002,
-        }
-    }
-}
-
-impl Default for BridgeParams {
-    fn default() -> Self {
-        ActuatorParams::bench_actuator_a_in_service().bridge
-    }
-}
-
-impl Default for GearParams {
-    fn default() -> Self {
-        ActuatorParams::bench_actuator_a_in_service().gear
-    }
-}
-
-impl Default for VaneRingParams {
-    fn default() -> Self {
-        ActuatorParams::bench_actuator_a_in_service().ring
-    }
-}
-
-impl Default for ActuatorParams {
-    fn default() -> Self {
-        ActuatorParams::bench_actuator_a_in_service()
     }
 }
