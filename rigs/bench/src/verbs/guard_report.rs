@@ -155,11 +155,12 @@ fn rows(table: &FaultTable) -> Table {
 fn page(table: &FaultTable, verdict: Verdict, seed: u64, worlds: u32) -> Report {
     let section = Section::new("Every named fault in worlds of its own")
         .text(
-            "Each world draws friction, play, supply, altitude, air, engine, a kind of drive and one fault \
-             or two. Demanding: would pass a limit without a guard. In time: the guard acted and every \
-             limit was kept. Too late: a limit was passed although something was noticed. Undetected: \
-             nothing was noticed. Shares of limits are those of worlds in which the guard tripped and kept \
-             them. Faults and drives are drawn evenly: shares are shares of draws, no diagnostic coverage.",
+            "Each world draws friction, play, supply, altitude, air, engine, a kind of drive and one \
+             fault or two. Demanding: would pass a limit without a guard. In time: the guard acted and \
+             every limit was kept. Too late: a limit was passed although something was noticed. \
+             Undetected: nothing was noticed. Shares of limits are those of worlds in which the guard \
+             tripped and kept them. Faults and drives are drawn evenly: shares are shares of draws, not \
+             diagnostic coverage.",
         )
         .table(rows(table));
     Report {

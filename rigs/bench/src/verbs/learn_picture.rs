@@ -122,7 +122,8 @@ fn end_of(index: usize) -> String {
 fn legend(out: &mut String) {
     let _ = write!(
         out,
-        "<text x=\"{MARGIN}\" y=\"{}\">Each fault in ten steps of severity, mildest at the left; right of it the reason given most</text>",
+        "<text x=\"{MARGIN}\" y=\"{}\">Each fault in ten steps of severity, mildest at the left; at the \
+         right the most frequent reason</text>",
         LEGEND - 10
     );
     let mut x = MARGIN;

@@ -42,7 +42,7 @@ impl LossCause {
             Self::FuelAgainstOpenVanes => "vanes open, fuel did not follow",
             Self::BoostReadLow => "boost read low",
             Self::BoostUnread => "boost not read",
-            Self::AheadOfHose => "turbo ahead of a leaking or clogged hose",
+            Self::AheadOfHose => "turbo upstream of a leaking or clogged hose",
             Self::SpeedUnmeasured => "turbo speed not measured",
             Self::SpeedReadLow => "turbo speed read low",
             Self::ExhaustUnmeasured => "exhaust pressure not measured",

@@ -23,8 +23,8 @@ pub(super) fn text(result: &LearnCampaign, fold: Fold) -> String {
         fold.table(&rows),
         String::new(),
         format!(
-            "wrong: a stop off by more than {:.1} % of travel; below the tolerance accepting is right, also of a fault \
-             that must be rejected",
+            "wrong: a stop off by more than {:.1} % of travel; within that, accepting is right, even with \
+             a must-reject fault",
             100.0 * result.tolerance
         ),
         rate("wrongly accepted of must-reject", &result.wrongly_accepted),
@@ -32,7 +32,7 @@ pub(super) fn text(result: &LearnCampaign, fold: Fold) -> String {
         rate("wrongly rejected of must-accept", &result.wrongly_rejected),
         rate("refused for another reason", &result.other_reason),
         String::new(),
-        "must-reject faults that put a stop, or something before it, where it does not belong:".to_owned(),
+        "must-reject faults that move a stop or put something in front of it:".to_owned(),
         fold.table(&by_error(result)),
         String::new(),
     ];
@@ -48,7 +48,7 @@ pub(super) fn text(result: &LearnCampaign, fold: Fold) -> String {
     if !result.signs.is_empty() {
         lines.extend([String::new(), fold.table(&sign_rows(&result.signs)), String::new()]);
     }
-    lines.extend(result.failures().iter().map(|failure| format!("NOT AS IT MUST BE: {failure}")));
+    lines.extend(result.failures().iter().map(|failure| format!("NOT AS EXPECTED: {failure}")));
     lines.push(verdict);
     lines.join("\n")
 }
@@ -63,10 +63,7 @@ fn pairs(pairs: &PairTally) -> [String; 3] {
              no unit can have"
         ),
         rate("wrongly accepted with two faults", &pairs.wrongly_accepted),
-        format!(
-            "stop off, signals sound, held back by an index mark or a gauge alone: {}",
-            pairs.held_by_a_look
-        ),
+        format!("stop off, signals sound, caught only by an index mark or a gauge: {}", pairs.held_by_a_look),
     ]
 }
 
@@ -77,8 +74,8 @@ fn verdict(result: &LearnCampaign) -> String {
     let counts =
         format!("{believed} wrong stops believed, {} sound units refused", result.wrongly_rejected.count);
     match result.failures().len() {
-        0 => format!("AS IT MUST BE: {counts}"),
-        failures => format!("NOT AS IT MUST BE: {counts}; findings: {failures}"),
+        0 => format!("AS EXPECTED: {counts}"),
+        failures => format!("NOT AS EXPECTED: {counts}; findings: {failures}"),
     }
 }
 
