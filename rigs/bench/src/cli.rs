@@ -61,7 +61,7 @@ enum Verb {
     Tune(verbs::tune::Args),
     /// Match the parts of a new turbo to the calibration of the old one
     Match(verbs::match_parts::Args),
-    /// Judge what is on record of a unit against its limits
+    /// Judge a unit's record against its limits
     Judge(verbs::judge::JudgeArgs),
     /// Judge, and lay the record out as a printable report
     Report(verbs::judge::ReportArgs),

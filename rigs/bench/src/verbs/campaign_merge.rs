@@ -18,10 +18,10 @@ pub struct Args {
     /// Files of all parts, in any order
     #[arg(required = true, value_name = "FILE")]
     files: Vec<PathBuf>,
-    /// Folder for the pages, as of `campaign guard --out` and `campaign SCENARIO --out`
+    /// Folder for the pages, as for `campaign guard --out` and `campaign SCENARIO --out`
     #[arg(long, value_name = "DIR")]
     out: Option<PathBuf>,
-    /// Picture, as of `campaign learn --picture`
+    /// Picture, as for `campaign learn --picture`
     #[arg(long, value_name = "FILE")]
     picture: Option<PathBuf>,
 }

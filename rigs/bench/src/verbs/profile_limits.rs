@@ -28,8 +28,8 @@ use plant::toml_file::TomlFile;
 /// What `profile limits` takes.
 #[derive(Debug, clap::Args)]
 pub(super) struct Args {
-    /// Folders of good units, such as units/NAME; units that were mounted anew and measured again show what re-mounting
-    /// adds
+    /// Folders of good units, such as units/NAME; units that were re-mounted and measured again
+    /// show what re-mounting adds
     #[arg(long = "from", value_name = "UNIT_DIR", required = true, num_args = 1..)]
     from: Vec<PathBuf>,
     /// Range that a good unit's minimum-flow stop may gauge: "1.10 to 1.30 mm", or kg/h; `unit
@@ -199,11 +199,11 @@ fn rests_on(document: &LimitsDocument, demand: IntervalDemand) -> String {
     let (count, needed) = (document.units.len(), document.distribution_free_units);
     let held = 100.0 * demand.distribution_free_content(count, Sides::Two);
     let bare = format!(
-        "smallest to largest of {count} hold {held:.1} % of all, and {needed} units are needed for both sides"
+        "the smallest and largest of {count} units hold {held:.1} % of all; a limit on both sides needs {needed} units"
     );
     match document.method {
         IntervalMethod::Normal => {
-            format!("a normal spread is assumed, which {count} units do not prove; without it {bare}")
+            format!("a normal spread is assumed, which {count} units do not prove; without it, {bare}")
         }
         IntervalMethod::DistributionFree => format!("no spread is assumed: {bare}"),
     }

@@ -38,7 +38,7 @@ pub struct Args {
     /// the clock and the drive lease expires as on a real board
     #[arg(long)]
     stepped: bool,
-    /// Folder for practice.toml and practice.limits.toml, which the real-port path asks for; files that are there
+    /// Folder for practice.toml and practice.limits.toml, which a real port needs; existing files
     /// are kept
     #[arg(long, value_name = "DIR", default_value = "practice")]
     files: PathBuf,

@@ -25,8 +25,8 @@ pub struct Args {
 enum SheetVerb {
     /// Write an empty sheet, every entry explained: of a turbo's parts, or of a unit's acceptance
     New {
-        /// NAME.toml: a parts sheet under that name; a unit's folder, such as units/NAME: its acceptance sheet. One
-        /// that is there stays as it is
+        /// NAME.toml: a parts sheet under that name; a unit's folder, such as units/NAME: its
+        /// acceptance sheet. An existing sheet stays as it is
         #[arg(value_name = "NAME.toml|UNIT_DIR")]
         place: PathBuf,
     },
