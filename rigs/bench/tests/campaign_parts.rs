@@ -278,7 +278,7 @@ fn a_command_line_that_cannot_be_says_what_can() {
         ),
         (
             &["campaign", "learn", "--ablate", "--part", "1/2", "--out", "x"],
-            "make the parts without --ablate",
+            "Make the parts without --ablate",
         ),
         (&["campaign", "learn", "--two-faults", "9", "--part", "1/2", "--out", "x"], "without --two-faults"),
         (&["campaign", "gauge", "--out", "x"], "Give --part K/N with it"),
@@ -290,7 +290,7 @@ fn a_command_line_that_cannot_be_says_what_can() {
     }
     make_part(&["campaign", "short.toml", "--runs", "2"], "1/1", "x", at);
     let (code, _, said) = run(&["campaign", "merge", "x", "--picture", "p.svg"], at);
-    assert!(code == 2 && said.contains("a scenario campaign draws none"), "{said}");
+    assert!(code == 2 && said.contains("a scenario campaign draws no picture"), "{said}");
 }
 
 /// 80 columns and no more, the verdict at the top and again at the end.

@@ -129,8 +129,8 @@ fn text(told: &GuardTold, table: &FaultTable, crippled: &[AblationRow], fold: Fo
         String::new(),
         fold.table(&told_rows),
         String::new(),
-        "demanding: would pass a limit without a guard; ms to react: of the slowest world".to_owned(),
-        "faults and drives are drawn evenly: shares are shares of draws, not diagnostic coverage".to_owned(),
+        "demanding: would pass a limit without a guard; ms to react: slowest world".to_owned(),
+        "faults and drives are drawn evenly: shares of draws, not diagnostic coverage".to_owned(),
     ];
     for row in rows().filter(|row| !row.causes.is_empty()) {
         lines.push(format!("\n{}: what the runs that passed a limit show", row.fault.name()));
