@@ -97,7 +97,7 @@ fn what_cannot_be_tuned_is_refused_before_anything_runs() {
     let cases: [(&[&str], &str); 6] = [
         (&["no-such-scenario"], "no scenario `no-such-scenario`; built in: boost-step"),
         (&["tip-in", "tip-in"], "scenario tip-in is given twice"),
-        (&["tip-in", "--held-out-seed", "1"], "--held-out-seed 1: it is that of the engines"),
+        (&["tip-in", "--held-out-seed", "1"], "--held-out-seed 1 is the seed of the engines"),
         (&["tip-in", "--travel", "NaN"], "--travel NaN: allowed 0 to 1000"),
         (&["tip-in", "--out", "mine.toml"], "mine.toml: that file was not made by"),
         (&["tip-in", "--out", "no/where.toml"], "there is no folder no"),
