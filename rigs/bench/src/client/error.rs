@@ -201,7 +201,7 @@ pub enum ClientError {
     },
     /// A hello of this very talk reached the board again.
     #[error(
-        "port {port}: the board received a second hello in this talk and has released the drive: the line \
+        "port {port}: the board was greeted a second time in this talk and has released the drive: the line \
          repeats what is sent. What was recorded is kept. Check adapter and cable, then run again"
     )]
     GreetedAgain {

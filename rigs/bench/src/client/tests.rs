@@ -294,7 +294,7 @@ fn what_the_board_can_take_is_obeyed_or_refused_in_words() {
 #[test]
 fn a_second_welcome_is_a_copy_or_the_end_of_the_talk() {
     let mut later = welcome(Pacing::Paced);
-    for (next, ends_in) in [(Tick(0), "the board talks"), (Tick(77), "a second hello")] {
+    for (next, ends_in) in [(Tick(0), "the board talks"), (Tick(77), "greeted a second time")] {
         later.next = next;
         let again = frames(&[ToHost::Welcome(later.clone())], 0);
         let line = Scripted::new(
