@@ -11,6 +11,7 @@ mod obeyed;
 mod reassembly;
 mod refusal;
 mod serial;
+mod start;
 mod talk;
 #[cfg(test)]
 mod tests;
@@ -24,14 +25,11 @@ use std::collections::VecDeque;
 use std::io;
 use std::time::{Duration, Instant};
 
-use firmware_core::calibration::{Setup, Warmth};
-use firmware_core::held::{Held, OriginTag};
-use firmware_core::learn::LearnOrder;
+use firmware_core::held::Held;
 use firmware_core::link::message::{SEGMENTS_PER_MESSAGE, ToBoard};
 use firmware_core::link::state::{Status, Streaming};
 use firmware_core::link::{Decoder, LinkCounters, Outcome, Pacing, SequenceCheck, Talk, Welcome};
-use firmware_core::motion::{Footing, Segment};
-use firmware_core::probe::ProbeSegment;
+use firmware_core::motion::Segment;
 use firmware_core::settings::{Settings, SettingsHash};
 use firmware_core::units::Tick;
 
@@ -249,48 +247,6 @@ impl Client {
         Ok(())
     }
 
-    /// Runs the motion profile; gives its first tick.
-    ///
-    /// # Errors
-    /// [`ClientError`].
-    pub fn start_motion(
-        &mut self,
-        setup: Setup,
-        warmth: Warmth,
-        footing: Footing,
-    ) -> Result<Tick, ClientError> {
-        let start_at = self.soon()?;
-        self.reassembly.due(start_at);
-        self.may_drive = true;
-        self.command("the motion", &ToBoard::StartMotion { start_at, setup, warmth, footing })?;
-        Ok(start_at)
-    }
-
-    /// Learns the end stops; gives the first tick of the learn.
-    ///
-    /// # Errors
-    /// [`ClientError`].
-    pub fn start_learn(&mut self, order: LearnOrder, tag: OriginTag) -> Result<Tick, ClientError> {
-        let start_at = self.soon()?;
-        self.reassembly.due(start_at);
-        self.events_due = 0;
-        self.may_drive = true;
-        self.command("learning", &ToBoard::StartLearn { start_at, order, tag })?;
-        Ok(start_at)
-    }
-
-    /// Runs one segment of a probe; gives its first tick.
-    ///
-    /// # Errors
-    /// [`ClientError`].
-    pub fn start_probe(&mut self, segment: ProbeSegment) -> Result<Tick, ClientError> {
-        let start_at = self.soon()?;
-        self.reassembly.due(start_at);
-        self.may_drive = true;
-        self.command("a probe", &ToBoard::StartProbe { start_at, segment })?;
-        Ok(start_at)
-    }
-
     /// Asks for the outcome of the last learn; it comes as a [`StreamItem::Learn`].
     ///
     /// # Errors
@@ -313,14 +269,6 @@ impl Client {
             self.check_due(&waiting, "the next samples")?;
             self.let_time_pass()?;
             self.pump()?;
-        }
-    }
-
-    /// A tick that a command sent now surely comes before.
-    fn soon(&mut self) -> Result<Tick, ClientError> {
-        match self.welcome.identity.pacing {
-            Pacing::Stepped => Ok(self.rest()?.after(STEPPED_LEAD_TICKS)),
-            Pacing::Paced => Ok(self.status()?.next.after(PACED_LEAD_TICKS)),
         }
     }
 }

@@ -6,6 +6,8 @@ use std::sync::{Arc, Mutex};
 use std::thread;
 use std::time::{Duration, Instant};
 
+use firmware_core::calibration::{Setup, Warmth};
+use firmware_core::held::OriginTag;
 use firmware_core::learn::CheckSet;
 use firmware_core::learn::{LearnEvent, LearnOrder, LearnPhase};
 use firmware_core::link::batch::{Around, Packing};
@@ -13,7 +15,7 @@ use firmware_core::link::codec::encode;
 use firmware_core::link::message::ToHost;
 use firmware_core::link::state::{Capabilities, ReleaseReason, StartReason};
 use firmware_core::link::{Batch, Identity, Point, Refusal, SelfTest, StreamState};
-use firmware_core::motion::Goal;
+use firmware_core::motion::{Footing, Goal};
 use firmware_core::units::{Counts, Volt};
 
 use super::*;
@@ -37,6 +39,8 @@ struct Scripted {
     out: VecDeque<(Instant, u8)>,
     heard: Arc<Mutex<Vec<ToBoard>>>,
     takes_bytes: Arc<Mutex<bool>>,
+    /// Starts that it refuses because it saves.
+    saves: u32,
 }
 
 impl Scripted {
@@ -50,6 +54,7 @@ impl Scripted {
             out: VecDeque::new(),
             heard: Arc::default(),
             takes_bytes: Arc::new(Mutex::new(true)),
+            saves: 0,
         }
     }
 
@@ -73,7 +78,10 @@ impl Scripted {
             ToBoard::Grant { until } => said.push(self.say(&ToHost::Waiting { next: *until })),
             _ => {}
         }
-        said.push(self.say(&ToHost::Reply { to: sequence, outcome: Outcome::Done }));
+        let is_refused = matches!(message, ToBoard::StartMotion { .. }) && self.saves > 0;
+        self.saves -= u32::from(is_refused);
+        let outcome = if is_refused { Outcome::Refused(Refusal::Saving) } else { Outcome::Done };
+        said.push(self.say(&ToHost::Reply { to: sequence, outcome }));
         said
     }
 }
@@ -264,6 +272,19 @@ fn an_interrupt_ends_any_wait_at_once_and_stops_the_drive() {
     let connected =
         talk::connect(Box::new(Scripted::new(Pacing::Paced, |_, _| vec![])), "x", Talk::FIRST, || true);
     assert_eq!(connected.err(), Some(ClientError::Interrupted));
+}
+
+#[test]
+fn a_board_that_still_saves_is_asked_again_and_told_of_only_when_it_never_ends() {
+    let saving = |saves| Scripted { saves, ..Scripted::sound(Pacing::Stepped) };
+    let mut client = connect(saving(3)).unwrap();
+    let first = client.start_motion(Setup::Attached, Warmth::Cold, Footing::Accepted).unwrap();
+    let mut client = connect(saving(u32::MAX)).unwrap();
+    let asked_at = Instant::now();
+    let error = client.start_motion(Setup::Attached, Warmth::Cold, Footing::Accepted).unwrap_err();
+    assert!(first.0 > 3, "time passed: {first:?}");
+    assert!(matches!(error, ClientError::Refused { refusal: Refusal::Saving, .. }), "{error}");
+    assert!(asked_at.elapsed() < NAMED_WITHIN);
 }
 
 #[test]
