@@ -34,6 +34,20 @@ fn a_sound_unit_goes_through_the_whole_job_and_gets_its_report() {
     assert!(report.contains("C 42") && report.contains("S-1") && report.contains("J-1"));
 }
 
+/// The first of C, D and F once ended while the board still saved what it had learned; D and E were once judged by limits
+/// that their coarse readings passed.
+#[test]
+fn a_sound_unit_of_every_actuator_ends_within_its_own_limits() {
+    let jobs = [("b", 1), ("c", 23), ("c", 1), ("d", 13), ("d", 1), ("d", 2), ("e", 1), ("e", 2), ("f", 27)];
+    for (letter, seed) in jobs {
+        let folder = tempfile::tempdir().unwrap();
+        let (port, seed) = (format!("virtual:bench-actuator-{letter}/healthy"), seed.to_string());
+        let args = ["bench", "--port", &port, "--seed", &seed, "--checked", "all"];
+        let (code, out, said) = vanebench(&args, folder.path());
+        assert_eq!(code, 0, "{letter}, seed {seed}: {out}{said}");
+    }
+}
+
 #[test]
 fn it_stops_at_the_first_refusal_with_reason_and_advice_and_says_how_to_go_on() {
     let folder = tempfile::tempdir().unwrap();
