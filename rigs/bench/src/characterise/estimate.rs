@@ -18,7 +18,7 @@ const COVERED: f64 = 0.3;
 const SAYS_SOMETHING: f64 = 0.5;
 /// Uncertainty of the gain of a current's reading, 95 %.
 const GAIN: f64 = 0.95 * 0.03;
-/// A back-EMF less sure than this share of it is not measured.
+/// A back-EMF less sure than this share of it is not measured, and a resistance is none.
 const MOST_UNSURE: f64 = 0.2;
 /// How much more than is seen a stop may yield: the ring's friction holds a part of it back under small pushes.
 const HIDDEN: f64 = 2.0;
@@ -117,6 +117,9 @@ pub(super) fn estimate(strokes: &Strokes, offset: f64) -> Result<Found, Surprise
         return Err(not("two pushes did not hold the lever at a stop"));
     }
     let resistance_ohm = with_gain(spread(&slopes, 0.01));
+    if resistance_ohm.uncertainty > MOST_UNSURE * resistance_ohm.value {
+        return Err(not("volts and current of the pushes at the stops do not agree on one resistance"));
+    }
     let moving: Vec<Moving> =
         strokes.traces.iter().flat_map(|one| moving(one, closed, span, offset)).collect();
     let up = line(moving.iter().filter(|one| one.speed > 0.0));
