@@ -79,6 +79,8 @@ mod tests {
             let scenario = built_in.scenario().unwrap_or_else(|error| panic!("{error}"));
             assert_eq!(scenario.name, built_in.name);
             assert!(!scenario.demand.is_empty());
+            // As a campaign does with what it is given.
+            scenario.validate().unwrap();
         }
     }
 

@@ -94,7 +94,7 @@ pub struct Scenario {
     /// What is asked, point by point; with a cycle, leave it out.
     #[serde(default)]
     pub demand: Vec<DemandPoint>,
-    /// A cycle file instead of points.
+    /// A cycle file instead of points; once it is read, its points stand in `demand`.
     pub cycle: Option<Cycle>,
     /// Limits.
     #[serde(default)]
@@ -143,9 +143,9 @@ impl Scenario {
         cycle_text: impl FnOnce(&Path) -> Result<String, TomlError>,
     ) -> Result<Self, ScenarioError> {
         let mut scenario: Self = TomlFile::from_text(file, text).checked(Self::validate)?;
-        if let Some(cycle) = &scenario.cycle {
+        if let Some(cycle) = scenario.cycle.take() {
             let text = cycle_text(&cycle.file)?;
-            scenario.demand = scenario.drive(cycle, &text)?;
+            scenario.demand = scenario.drive(&cycle, &text)?;
         }
         Ok(scenario)
     }
