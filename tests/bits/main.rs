@@ -12,6 +12,7 @@ use firmware_core::settings::Settings;
 use rayon::prelude::*;
 use study::campaign::guard::{GuardCampaign, run_one};
 use study::campaign::learn::one;
+use study::campaign::{CampaignPlan, KeepRuns, Next, PartOrder, Spread, run_campaign};
 use study::catalogue;
 use study::run::{Record, RunOutcome, run_world};
 use study::scenario::BuiltIn;
@@ -26,6 +27,10 @@ const SEED: u64 = 1;
 const MOST_S: f64 = 25.0;
 /// Worlds of the guard: each named fault under some drive, several times.
 const GUARD_WORLDS: u32 = 96;
+/// Runs of each scenario's campaign: as many as go side by side.
+const SIDE_BY_SIDE: u64 = 16;
+/// Longest run of those, s.
+const CAMPAIGN_S: f64 = 6.0;
 /// The actuators that a learn campaign can name.
 const ACTUATORS: [&str; 6] = [
     "bench-actuator-a",
@@ -59,6 +64,18 @@ fn scenario(built_in: &BuiltIn) -> u64 {
     checksum(&numbers)
 }
 
+/// Drawn units and engines, side by side.
+fn campaign(built_in: &BuiltIn) -> u64 {
+    let mut scenario = built_in.scenario().unwrap();
+    scenario.duration_s = scenario.duration_s.min(CAMPAIGN_S);
+    let (settings, spread) = (Settings::default(), Spread::default());
+    let plan =
+        CampaignPlan { scenario, settings, spread, seed: SEED, runs: SIDE_BY_SIDE, keep: KeepRuns::None };
+    let stats = run_campaign(&plan, &PartOrder::WHOLE, |_| Next::GoOn).unwrap().counted;
+    let numbers: Vec<f64> = stats.table().iter().flat_map(|row| [row.mean, row.least, row.most]).collect();
+    checksum(&numbers)
+}
+
 fn guard_world(index: u32) -> Vec<f64> {
     let campaign = GuardCampaign { settings: Settings::default(), worlds: GUARD_WORLDS, seed: SEED };
     let figures = run_one(&campaign, index).unwrap();
@@ -84,10 +101,12 @@ fn learns(actuator: &str) -> u64 {
 /// Every scenario and some worlds of the guard, a line each.
 fn control_bits() -> String {
     let scenarios: Vec<&BuiltIn> = builtins().iter().collect();
-    let sums: Vec<u64> = scenarios.par_iter().map(|built_in| scenario(built_in)).collect();
+    let sums: Vec<[u64; 2]> =
+        scenarios.par_iter().map(|built_in| [scenario(built_in), campaign(built_in)]).collect();
     let mut lines = String::new();
-    for (built_in, sum) in scenarios.iter().zip(sums) {
-        writeln!(lines, "{sum:016x} {}", built_in.name).unwrap();
+    for (built_in, [one, many]) in scenarios.iter().zip(sums) {
+        writeln!(lines, "{one:016x} {}", built_in.name).unwrap();
+        writeln!(lines, "{many:016x} {SIDE_BY_SIDE} units under {}", built_in.name).unwrap();
     }
     let worlds: Vec<f64> = (0..GUARD_WORLDS).into_par_iter().flat_map_iter(guard_world).collect();
     writeln!(lines, "{:016x} {GUARD_WORLDS} worlds of the guard", checksum(&worlds)).unwrap();
