@@ -8,6 +8,7 @@ mod actuation;
 mod doubt;
 mod footing;
 mod memory;
+mod output;
 
 use crate::calibration::Calibration;
 use crate::command::Command;
@@ -21,13 +22,15 @@ use crate::sample::{Request, Sample};
 use crate::settings::{SettingError, Settings, SettingsSection, SlewSettings};
 use crate::slew::{Haste, Slew};
 use crate::target::{BuiltInLaw, Law, TargetMemory};
-use crate::units::{Duty, Load, Opening, Tick};
+use crate::units::{Duty, Load, Opening};
 use actuation::Actuation;
 use memory::SecondCopy;
+use output::Decision;
 
 pub use doubt::{Doubt, LIMP_REFUSALS};
 pub use footing::DIAGNOSTIC_CURRENT_SHARE;
 pub use memory::ROUND_TICKS;
+pub use output::TickOutput;
 
 /// Fuel that an engine may have while nothing can be driven, as a share of full. Common practice, no source.
 const UNDRIVEN_FUEL: Load = Load::saturating(0.5, Load::MIN);
@@ -48,54 +51,6 @@ pub struct Controller<L = BuiltInLaw> {
     /// Whether the position loop was on its way in the last tick of an engine's demand.
     way: LoopState,
     cleared: Option<GuardEvent>,
-}
-
-/// What one tick decided.
-#[derive(Debug, Clone, Copy, PartialEq, serde::Serialize, serde::Deserialize)]
-#[cfg_attr(feature = "defmt", derive(defmt::Format))]
-pub struct TickOutput {
-    /// Number of the tick.
-    pub tick: Tick,
-    /// Duty for the drive.
-    pub duty: Duty,
-    /// Opening that the position loop follows, where it runs.
-    pub target: Option<Opening>,
-    /// Measured opening, where position and calibration are known.
-    pub opening: Option<Opening>,
-    /// Where the guard stands.
-    pub stage: GuardStage,
-    /// Change of the guard's stage in this tick, with its cause.
-    pub event: Option<GuardEvent>,
-    /// Faults present.
-    pub faults: FaultSet,
-    /// Request to the fuel system.
-    pub fuel: FuelRequest,
-    /// Limits that acted.
-    pub limits: LimitSet,
-}
-
-/// What the stages before the drive decided.
-struct Decision {
-    command: Command,
-    push: Push,
-    fuel: FuelRequest,
-    event: Option<GuardEvent>,
-    faults: FaultSet,
-    limits: LimitSet,
-}
-
-impl Decision {
-    /// A command that bypasses the guard; what its stage asks of the fuel stands.
-    fn of(command: Command, fuel: FuelRequest) -> Self {
-        Self {
-            command,
-            push: Push::Normal,
-            fuel,
-            event: None,
-            faults: FaultSet::NONE,
-            limits: LimitSet::NONE,
-        }
-    }
 }
 
 impl Controller {

@@ -1,7 +1,7 @@
 use super::*;
 use crate::faults::LimitSet;
 use crate::sample::{EngineDemand, Mode};
-use crate::units::{Kilopascal, Rpm};
+use crate::units::{Kilopascal, Load, Rpm};
 
 /// Quiet air at sea level, every sensor fitted.
 fn quiet() -> Air {

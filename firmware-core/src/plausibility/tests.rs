@@ -1,6 +1,7 @@
 use super::*;
-use crate::sample::Conversions;
 use crate::sample::testing::{any_sample, engine, fresh, sample};
+use crate::sample::{Conversions, Mode};
+use crate::units::{Kilopascal, Rpm};
 use proptest::prelude::*;
 
 mod ranges;

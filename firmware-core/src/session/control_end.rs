@@ -2,6 +2,8 @@
 //! what the drive does in that tick, what is to be stored, and what is to be told. Refused: everything that
 //! [`crate::link::Refusal`] names; nothing moves unarmed, and nothing keeps moving once the host is silent.
 
+mod letting_go;
+
 use super::activity::Activity;
 use super::bank::Bank;
 use super::exchange::{Answer, ControlSide, ControlStatus, ToLink};
@@ -14,13 +16,13 @@ use crate::command::Command;
 use crate::controller::{Controller, TickOutput};
 use crate::faults::{Fault, FaultSet};
 use crate::held::Origin;
-use crate::learn::{LearnEvent, LearnOutcome, LearnRefusal, LearnTick};
+use crate::learn::{LearnEvent, LearnOutcome, LearnTick};
 use crate::link::batch::Around;
 use crate::link::note::{LearnNote, Note};
 use crate::link::point::{Point, current_steps, duty_steps, opening_steps};
 use crate::link::self_test::SelfTest;
-use crate::link::state::{Arming, Drive, LearnedIn, Pacing, Release, ReleaseReason, Source, StreamState};
-use crate::motion::{Footing, Motion};
+use crate::link::state::{Arming, Drive, LearnedIn, Pacing, Release, ReleaseReason, StreamState};
+use crate::motion::Motion;
 use crate::sample::{Request, Sample};
 use crate::settings::Settings;
 use crate::units::{Counts, Duty, Tick};
@@ -208,53 +210,6 @@ impl<'a> ControlEnd<'a> {
         note
     }
 
-    fn let_go_in_silence(&mut self, now: Tick) {
-        self.abandon_learn(now, LearnRefusal::HostLost);
-        self.release(now, ReleaseReason::HostSilent);
-    }
-
-    /// Ends a learn, if there is one, and tells why.
-    fn abandon_learn(&mut self, now: Tick, why: LearnRefusal) {
-        if let Activity::Learn { learner, .. } = &mut self.own.activity
-            && let Some(event) = learner.abandon(why).event
-        {
-            self.own.learned = Some(self.note_learn(now, event));
-        }
-    }
-
-    /// Lets go where a fault forbids to drive. An engine is followed without the readings that are no longer converted.
-    #[inline(never)]
-    fn let_go_of_faults(&mut self, now: Tick, faults: FaultSet) {
-        if faults.contains(Fault::MemoryChanged) {
-            self.let_go(now, ReleaseReason::MemoryChanged);
-        } else if faults.contains(Fault::BridgeFault) {
-            self.abandon_learn(now, LearnRefusal::BridgeFault);
-            self.let_go(now, ReleaseReason::BridgeFault);
-        } else if faults.contains(Fault::ConverterFrozen) && self.own.activity.source() != Source::Engine {
-            self.abandon_learn(now, LearnRefusal::ConverterFrozen);
-            self.let_go(now, ReleaseReason::ConverterFrozen);
-        }
-    }
-
-    /// Lets go of a drive that is used or might be.
-    fn let_go(&mut self, now: Tick, reason: ReleaseReason) {
-        if self.is_armed() || self.own.activity.source() != Source::Released {
-            self.release(now, reason);
-        }
-    }
-
-    /// Lets the drive go, says why, and disarms where only an explicit command may arm again.
-    pub(super) fn release(&mut self, tick: Tick, reason: ReleaseReason) {
-        if is_disarming(reason) {
-            self.own.lease.disarm();
-        }
-        self.own.activity = Activity::Released;
-        self.own.controller.stand_on(Footing::Accepted);
-        let position = self.own.position;
-        self.own.released = Release { tick, reason, position };
-        self.side.outbox.tell(ToLink::Note(Note::Released { tick, reason, position }));
-    }
-
     fn record(&mut self, sample: &Sample, request: &Request, output: &TickOutput) {
         let command = match request {
             Request::Release => Command::Release,
@@ -327,33 +282,6 @@ impl<'a> ControlEnd<'a> {
 
     pub(super) fn is_armed(&self) -> bool {
         self.arming() == Arming::Armed
-    }
-}
-
-/// After these only a person, who looks again, may arm.
-fn is_disarming(reason: ReleaseReason) -> bool {
-    match reason {
-        ReleaseReason::HostSilent
-        | ReleaseReason::NewHost
-        | ReleaseReason::TickFault
-        | ReleaseReason::MemoryChanged
-        | ReleaseReason::BridgeFault
-        | ReleaseReason::ConverterFrozen => true,
-        ReleaseReason::NotStarted
-        | ReleaseReason::Stopped
-        | ReleaseReason::MotionEnded
-        | ReleaseReason::LearnEnded
-        | ReleaseReason::Obstructed
-        | ReleaseReason::NoMotion
-        | ReleaseReason::HeatLimit
-        | ReleaseReason::SupplyRange
-        | ReleaseReason::SensorFault
-        | ReleaseReason::NotStored
-        | ReleaseReason::ProbeMoved
-        | ReleaseReason::ProbeReached
-        | ReleaseReason::ProbeHeld
-        | ReleaseReason::ProbeTimeSpent
-        | ReleaseReason::OverCurrent => false,
     }
 }
 

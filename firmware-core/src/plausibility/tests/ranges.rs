@@ -1,6 +1,9 @@
 //! Each reading against its own range: just inside is sound, just outside is a fault by its own name and no other.
 
 use super::*;
+use crate::plausibility::air::{AT_REST_RPM, DEMAND_MAX, LEAST_SPEED_SHARE};
+use crate::tables::Place;
+use crate::units::{Kilopascal, Load, Rpm};
 
 /// What stands once a sample has been read for longer than any debounce.
 fn settled(sample: &Sample) -> Vetted {
