@@ -1,7 +1,7 @@
 //! Name, unit, definition and source of every quantity, in one place.
 //!
 //! In: which quantity. Out: its [`Definition`]. Wording of standards is ours, written from memory of them;
-//! the arithmetic is checked against worked examples in `tests/figures_*.rs`.
+//! the arithmetic is checked against worked examples in `tests/figures/`.
 
 use super::measure::{GaugedIn, Measure, Sensor, StepSize};
 
