@@ -32,7 +32,7 @@ const SENSOR_NOISY: &str = "Check sensor ground, shield and supply; keep motor l
 const SENSOR_OUT_OF_RANGE: &str = "Sensor open or shorted: check connector and wiring.";
 const MOVES_AT_REST: &str = "Wait until the lever rests; check for wind-up, vibration or exhaust flow.";
 const SUPPLY_TOO_HIGH: &str =
-    "Supply too high: cut it now. Use one of the voltage that the profile names, then learn again.";
+    "Supply too high: cut it now. Use a supply of the voltage that the profile names, then learn again.";
 const SUPPLY_TOO_LOW: &str = "Charge or replace the supply, shorten the leads, learn again.";
 const OVER_CURRENT: &str =
     "Drive off. Measure winding resistance and insulation; look for a shorted turn or driver.";
