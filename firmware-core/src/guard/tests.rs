@@ -3,6 +3,9 @@ use crate::faults::LimitSet;
 use crate::sample::{EngineDemand, Mode};
 use crate::units::{Kilopascal, Load, Rpm};
 
+mod levels;
+mod transitions;
+
 /// Quiet air at sea level, every sensor fitted.
 fn quiet() -> Air {
     Air {
