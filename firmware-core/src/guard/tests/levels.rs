@@ -130,3 +130,18 @@ fn falling_boost_is_no_excess_over_a_target_that_fell() {
     }
     assert_ne!(bench.guard.stage(), GuardStage::Open);
 }
+
+/// One jump of 60 kPa counts as a rate of 6 kPa a tick, which fades by a tenth each tick: five ticks later 3.9, so that
+/// what stands 40 kPa below its level is forecast 7 kPa above it.
+#[test]
+fn a_jump_is_forecast_by_a_tenth_of_it() {
+    let settings = GuardSettings::default();
+    let level = settings.limits.exhaust.0 - settings.limits.exhaust_lag_margin.0;
+    let at = |kpa| Air { exhaust: Some(Kilopascal(kpa)), ..quiet() };
+    for (below, stage) in [(40.0, GuardStage::Open), (55.0, GuardStage::Ease)] {
+        let mut bench = Bench::new();
+        bench.run(&at(level - below - 60.0), 100);
+        bench.run(&at(level - below), settings.stages.debounce_ticks);
+        assert_eq!(bench.guard.stage(), stage, "{below} kPa below");
+    }
+}

@@ -288,3 +288,36 @@ fn easing_adds_its_rate_to_where_the_vanes_are_and_takes_it_back() {
     let full = bench.run(&near, 5000).opening;
     assert_eq!(full, Opening::OPEN);
 }
+
+#[test]
+fn each_stage_and_each_cause_has_a_name_of_its_own() {
+    use GuardCause::*;
+    let causes = [
+        Boost,
+        BoostOverTarget,
+        BoostSaturated,
+        TurboSpeed,
+        TurboSpeedEstimated,
+        Exhaust,
+        Short,
+        NoTravel,
+        Travelled,
+        TooLong,
+        TooOften,
+        Calm,
+        Cleared,
+    ];
+    let stages = [
+        GuardStage::Normal,
+        GuardStage::Ease,
+        GuardStage::BoostShort,
+        GuardStage::Open,
+        GuardStage::CannotOpen,
+        GuardStage::Latched,
+    ];
+    let all = || causes.into_iter().map(GuardCause::name).chain(stages.into_iter().map(GuardStage::name));
+    for (at, name) in all().enumerate() {
+        assert!(name.len() > 3, "{name}");
+        assert_eq!(all().position(|other| other == name), Some(at), "{name} twice");
+    }
+}
