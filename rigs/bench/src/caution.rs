@@ -187,25 +187,56 @@ impl HandsClear {
         unproven: &str,
         operator: Option<&ShortText>,
     ) -> Result<(Acknowledged, Present), Failure> {
-        const WITHOUT: &str = "nothing moved: --on-unproven needs a person beside the unit. Type yes at a terminal, or \
-                               give --hands-clear together with --operator NAME.";
         show();
         console::say(&format!(
             "CAUTION  UNPROVEN CALIBRATION: the lever may meet a stop where none is expected. It moves at \
              half the current and half the speed. Stay at the emergency stop.\n\n{unproven}"
         ));
-        let (acknowledged, present) = match (self.hands_clear, operator) {
-            (true, Some(operator)) => (Acknowledged::ByOption, Present::Operator(operator.clone())),
-            (true, None) => return Err(Failure::usage(WITHOUT)),
-            (false, _) => {
-                ask("Are hands clear, and will you stay beside the unit?", WITHOUT)?;
-                (Acknowledged::AtPrompt, Present::TypedYes)
-            }
-        };
+        let (acknowledged, present) = self.beside("--on-unproven", operator)?;
         Ok(match motion {
             LeverMotion::Real => (acknowledged, present),
             LeverMotion::Simulated => (Acknowledged::VirtualRig, present),
         })
+    }
+
+    /// As [`HandsClear::confirm`], before a unit is driven of which nothing is known: a person must be beside a real one.
+    ///
+    /// # Errors
+    /// As [`HandsClear::confirm_unproven`].
+    pub(crate) fn confirm_unknown(
+        self,
+        motion: LeverMotion,
+        supply_limit_a: f64,
+        operator: Option<&ShortText>,
+    ) -> Result<(), Failure> {
+        match motion {
+            LeverMotion::Simulated => self.confirm(motion).map(drop),
+            LeverMotion::Real => {
+                show();
+                console::say(&format!(
+                    "CAUTION  UNKNOWN UNIT: the lever may run either way, to either end. These steps were tried on \
+                     simulated units and never on a real one: take the unit off the engine, set the supply's own \
+                     current limit to {supply_limit_a:.1} A, and stay at the emergency stop.\n"
+                ));
+                self.beside("a unit that is not known", operator).map(drop)
+            }
+        }
+    }
+
+    /// Makes sure of a person beside the unit; `what` is what needs one.
+    fn beside(self, what: &str, operator: Option<&ShortText>) -> Result<(Acknowledged, Present), Failure> {
+        let without = format!(
+            "nothing moved: {what} needs a person beside the unit. Type yes at a terminal, or give --hands-clear \
+             together with --operator NAME."
+        );
+        match (self.hands_clear, operator) {
+            (true, Some(operator)) => Ok((Acknowledged::ByOption, Present::Operator(operator.clone()))),
+            (true, None) => Err(Failure::usage(without)),
+            (false, _) => {
+                ask("Are hands clear, and will you stay beside the unit?", &without)?;
+                Ok((Acknowledged::AtPrompt, Present::TypedYes))
+            }
+        }
     }
 }
 
@@ -230,6 +261,14 @@ pub(crate) fn confirm_again(motion: LeverMotion, stopped: &str) -> Result<Acknow
     }
 }
 
+/// Asks whether a person who looked at the unit with its drive off stands clear of it again.
+///
+/// # Errors
+/// As [`HandsClear::confirm`].
+pub(crate) fn clear_again() -> Result<(), Failure> {
+    ask(HANDS_CLEAR, "stopped, drive off: nobody said that the lever is clear again.")
+}
+
 fn pause() -> Result<(), Failure> {
     let _watch = interrupt::watch();
     let shown_at = Instant::now();
@@ -248,7 +287,7 @@ fn ask(question: &str, without_terminal: &str) -> Result<(), Failure> {
     }
     match answer(&format!("{question} Type yes to start: "))? {
         Some(word) if word.eq_ignore_ascii_case("yes") => Ok(()),
-        Some(_) | None => Err(Failure::usage("nothing moved: the answer was not yes.")),
+        Some(_) | None => Err(Failure::usage("drive off: the answer was not yes.")),
     }
 }
 

@@ -130,21 +130,32 @@ impl AnswerArgs {
     }
 }
 
+/// When a person answered.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Answered {
+    /// Before the start, or nobody was asked.
+    Before,
+    /// Just now, and stands clear of the lever again.
+    JustNow,
+}
+
 impl Eyes<'_> {
     /// What the vanes did when the counts went by so much.
-    pub(super) fn see(&self, is_first: bool, gone: f64) -> Result<VanesDid, Failure> {
+    pub(super) fn see(&self, is_first: bool, gone: f64) -> Result<(VanesDid, Answered), Failure> {
         let (Self::Person(args) | Self::Virtual(args, _)) = self;
         let given = if is_first { args.first_nudge } else { args.second_nudge };
         match (given, self) {
-            (Some(given), _) => Ok(given),
-            (None, Self::Virtual(_, direction)) => Ok(match gone * f64::from(direction.sign()) {
-                along if along > 0.0 => VanesDid::Opened,
-                _ => VanesDid::Closed,
-            }),
-            (None, Self::Person(_)) => ask_word(
-                "What did the vanes do (opened, closed, nothing)? ",
-                if is_first { "--first-nudge" } else { "--second-nudge" },
-            ),
+            (Some(given), _) => Ok((given, Answered::Before)),
+            (None, Self::Virtual(_, direction)) => {
+                let opens = gone * f64::from(direction.sign()) > 0.0;
+                Ok((if opens { VanesDid::Opened } else { VanesDid::Closed }, Answered::Before))
+            }
+            (None, Self::Person(_)) => {
+                let option = if is_first { "--first-nudge" } else { "--second-nudge" };
+                let did = ask_word("What did the vanes do (opened, closed, nothing)? ", option)?;
+                caution::clear_again()?;
+                Ok((did, Answered::JustNow))
+            }
         }
     }
 }

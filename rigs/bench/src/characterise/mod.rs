@@ -24,7 +24,9 @@ use firmware_core::link::state::ReleaseReason;
 use firmware_core::settings::{CountsDirection, Settings, SpringAction};
 use firmware_core::units::{Ampere, Counts, Duty, Volt};
 
+use crate::procedure::RunStop;
 use crate::rig::Rig;
+use answers::Answered;
 use ends::BLIND_SPEED;
 use segment::{Plan, Trace, mean, run, wait};
 
@@ -33,6 +35,9 @@ const FIRST_PUSH: f64 = 0.12;
 const STRONGER: f64 = 1.45;
 /// Largest push, in shares of the continuous current: heat bounds how long.
 const LARGEST_PUSH: f64 = 2.5;
+/// Limit of the supply beside a unit that is not known, in shares of the largest push, so that it never acts on a sound
+/// unit. Common practice, no source.
+const SUPPLY_LIMIT: f64 = 1.5;
 /// A nudge is this long, counts: above what the softest stop yields under the first pushes.
 const NUDGE_COUNTS: f64 = 60.0;
 /// Speeds of the measuring strokes, travel/s; the last is the fastest that a stop is met at.
@@ -51,6 +56,11 @@ const RAIL_NOISE: f64 = 0.05;
 const NUDGE_TICKS: u16 = 5000;
 /// Ticks that a push at a stop lasts.
 const PUSH_TICKS: u16 = 300;
+
+/// What the supply's own limit is set to before an unknown unit is driven, A.
+pub(crate) fn supply_limit_a(answers: &Answers) -> f64 {
+    SUPPLY_LIMIT * LARGEST_PUSH * answers.continuous_current
+}
 
 /// Settings under which a board probes: supply and continuous current as they were said, everything else as wide as it
 /// goes. The winding stands at the most that is allowed, so that the limit by resistance never acts: the measured
@@ -242,9 +252,20 @@ impl WorkInProgress<'_> {
         Err(Surprise::NoMotion { amps: push / STRONGER })
     }
 
+    /// What was seen. A board whose host waits for a person has let go meanwhile, and is armed anew.
+    fn vanes_did(&mut self, (did, answered): (VanesDid, Answered)) -> Result<VanesDid, Surprise> {
+        match answered {
+            Answered::Before => {}
+            Answered::JustNow => {
+                self.rig.arm(settings(&self.answers).hash()).map_err(RunStop::from)?;
+            }
+        }
+        Ok(did)
+    }
+
     /// Which way the counts go when the vanes open: said twice, and the two must agree.
     fn who_opens(&mut self, eyes: Eyes<'_>, first: Nudge, push: f64) -> Result<f64, Surprise> {
-        let one = eyes.see(true, first.gone)?;
+        let one = self.vanes_did(eyes.see(true, first.gone)?)?;
         (self.announce)(&format!(
             "2 of 4: SECOND NUDGE, at most {push:.2} A, the other way if it can move that way. Watch again."
         ));
@@ -259,7 +280,7 @@ impl WorkInProgress<'_> {
             trace = self.run(&same_way)?;
         }
         let second = trace.gone();
-        let other = eyes.see(false, second)?;
+        let other = self.vanes_did(eyes.see(false, second)?)?;
         let opens = |did: VanesDid, gone: f64| match did {
             VanesDid::Opened => Ok(gone.signum()),
             VanesDid::Closed => Ok(-gone.signum()),

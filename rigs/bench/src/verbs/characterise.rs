@@ -13,15 +13,16 @@ use crate::output::{Maker, OutFolder};
 use crate::port::PortSpec;
 use crate::procedure::{RunStop, SetupWord};
 use crate::profile::Profile;
+use crate::short_text::ShortText;
 use crate::unit_name::UnitName;
 use plant::toml_file::TomlFile;
 
 /// What `characterise` takes.
 #[derive(Debug, clap::Args)]
 pub struct Args {
-    /// A virtual unit: `virtual:CASE`, `virtual:ACTUATOR/CASE` (with `,paced` on wall-clock time)
-    /// or `board:…`; a device is refused until this is proven on units that took no part in its
-    /// tuning
+    /// Serial device, or a virtual unit: `virtual:CASE` or `virtual:ACTUATOR/CASE` (with `,paced` on
+    /// wall-clock time), or `board:…`. Tried on simulated units alone: a real one needs a person
+    /// beside it, with a typed yes, or --hands-clear with --operator
     #[arg(long, value_name = "PORT")]
     port: PortSpec,
     /// Name of the unit: the number on its tag
@@ -38,6 +39,9 @@ pub struct Args {
     seed: u64,
     #[command(flatten)]
     answers: AnswerArgs,
+    /// Who stands beside a real unit
+    #[arg(long, value_name = "NAME")]
+    operator: Option<ShortText>,
     #[command(flatten)]
     hands_clear: HandsClear,
 }
@@ -45,9 +49,9 @@ pub struct Args {
 /// Asks, cautions, probes, hands over.
 ///
 /// # Errors
-/// A [`Failure`] with the surprise that stopped it; the drive is off. A device is refused before it is opened.
+/// A [`Failure`] with the surprise that stopped it; the drive is off. Without a person beside a real unit, before its
+/// port is opened.
 pub fn run(args: &Args, console: &Console) -> VerbResult {
-    virtual_only(&args.port)?;
     let name =
         UnitName::parse(&args.unit).map_err(|error| Failure::usage(format!("--unit: {error}.")))?.to_string();
     let out = args.out.as_ref().map(|dir| OutFolder::claim(dir, Maker::Characterise)).transpose()?;
@@ -63,7 +67,8 @@ pub fn run(args: &Args, console: &Console) -> VerbResult {
         ),
         None => Eyes::Person(&args.answers),
     };
-    args.hands_clear.confirm(motion)?;
+    let supply_limit_a = characterise::supply_limit_a(&answers);
+    args.hands_clear.confirm_unknown(motion, supply_limit_a, args.operator.as_ref())?;
     let watch = interrupt::watch();
     let Greeted { mut rig, .. } = link_rig::greet(&args.port, args.setup.into(), args.seed)?;
     let settings = characterise::settings(&answers);
@@ -89,20 +94,6 @@ pub fn run(args: &Args, console: &Console) -> VerbResult {
     }
     console.result(&text, &document(name, &found, profile))?;
     Ok(Exit::Done)
-}
-
-/// Refuses a real unit while the evidence is of six invented actuators.
-fn virtual_only(port: &PortSpec) -> Result<(), Failure> {
-    match port {
-        PortSpec::Virtual { .. } => Ok(()),
-        PortSpec::Device(path) => Err(Failure::usage(format!(
-            "port {}: characterise does not drive a real unit: it is not yet proven on units that took no \
-             part in its tuning. Allowed: a virtual unit, such as virtual:healthy. For a real one, measure \
-             by hand and fill in a profile (BENCH.md, An actuator without a data sheet). No port was \
-             opened; nothing moved.",
-            path.display()
-        ))),
-    }
 }
 
 fn document(unit: String, found: &Found, profile: String) -> CharacterisedDocument {
