@@ -16,6 +16,8 @@ const CURRENT_GAIN: f32 = 0.1;
 const SEEMING_OHM: [f32; 2] = [0.3, 10.0];
 /// Over this share of the cap the volts fall at once to what would make the cap.
 const CUT_FROM: f32 = 1.02;
+/// And from this share on no higher than what the winding takes for the cap.
+const MET_A_STOP: f32 = 1.1;
 /// And this far beyond that, A: looking ahead makes of a reading's noise five times as much.
 const CUT_NOISE_A: f32 = 0.03;
 /// At most this share of the cap.
@@ -31,7 +33,11 @@ const DEAD_STOP: f32 = 1.08;
 /// From this share of the speed limit on the volts give way at once ...
 const GIVES_WAY_FROM: f32 = 0.85;
 /// ... by this share of the largest volts, for as much again as the limit.
-const GIVES_WAY: f32 = 0.2;
+const GIVES_WAY: f32 = 0.15;
+/// Duty of the brake: far below what overcomes any friction, and not 0, at which a bridge lets the motor coast.
+pub(super) const BRAKE_DUTY: f32 = 0.005;
+/// And at most this share of them: a lever torn loose stops by its friction then, and does not swing.
+const GIVES_WAY_MOST: f32 = 0.5;
 /// And this share of them goes in a second at twice the limit.
 const GOES_BACK_PER_S: f32 = 1.0;
 
@@ -73,11 +79,12 @@ impl ProbeDrive {
         self.volts >= most
     }
 
-    /// What a speed takes from the volts, in shares of the largest that were seen.
+    /// What a speed takes from the volts.
     pub(super) fn too_fast(&self, speed: f32, limit: f32) -> TooFast {
         let share = speed / limit;
         TooFast {
-            at_once: GIVES_WAY * self.most_seen * larger(share - GIVES_WAY_FROM, 0.0),
+            at_once: self.most_seen
+                * smaller(GIVES_WAY * larger(share - GIVES_WAY_FROM, 0.0), GIVES_WAY_MOST),
             for_good: GOES_BACK_PER_S * self.most_seen * larger(share - 1.0, 0.0) * TICK_SECONDS,
         }
     }
@@ -91,13 +98,19 @@ impl Probe {
         }
         let along = libm::copysignf(1.0, goal);
         let current = along * sample.motor_current.0;
-        if !self.lever.has_moved(&self.segment) {
+        let has_moved = self.lever.has_moved(&self.segment);
+        if !has_moved || self.lever.along().is_some_and(|speed| speed >= 0.0) {
             self.winding.judge(self.drive.volts, current, self.segment.cap.0);
         }
-        // While nobody knows which way counts go, too fast is too fast either way, and no volts drive against it.
+        if !has_moved {
+            self.winding.stands();
+        }
+        self.lever.learn_sense(&self.segment);
+        // While nobody knows which way counts go, too fast is too fast either way, and no volts drive against it: the
+        // bridge stays on, so that the motor brakes.
         let (speed, least) = match self.lever.along() {
             Some(speed) => (speed, -self.most_volts()),
-            None => (self.lever.size(), 0.0),
+            None => (self.lever.size(), BRAKE_DUTY * sample.supply.0),
         };
         let too_fast = self.drive.too_fast(speed, self.lever.limit());
         let step = self.step(current, speed, too_fast);
@@ -105,7 +118,7 @@ impl Probe {
         let drive = &mut self.drive;
         drive.volts = larger(smaller(drive.volts + step, most), least);
         drive.most_seen = larger(drive.most_seen, libm::fabsf(drive.volts));
-        drive.cut(current);
+        drive.cut(current, self.winding.at_most());
         let given = larger(drive.volts - too_fast.at_once, least);
         Command::Duty(Duty::saturating(along * given / sample.supply.0, Duty::ZERO))
     }
@@ -119,23 +132,29 @@ impl Probe {
         let coming = current + LOOK_AHEAD * (current - drive.current);
         let seeming = smaller(larger(drive.volts / current, SEEMING_OHM[0]), SEEMING_OHM[1]);
         let by_current = CURRENT_GAIN * seeming * (drive.cap - coming);
-        let least = CURRENT_GAIN * seeming * (-drive.cap - coming);
-        larger(smaller(smaller(up, by_speed), by_current), least)
+        let step = smaller(smaller(up, by_speed), by_current);
+        if current < 0.0 { larger(step, CURRENT_GAIN * seeming * (-drive.cap - coming)) } else { step }
     }
 
     /// Most volts: what was asked, and no more than makes the cap once the back-EMF is gone.
     pub(super) fn most_volts(&self) -> f32 {
-        smaller(DEAD_STOP * self.drive.cap * self.winding.least(), libm::fabsf(self.segment.volts.0))
+        let later = self.segment.second_cap.unwrap_or(self.segment.cap).0;
+        let ahead = smaller(self.drive.cap * self.winding.least(), later * self.winding.at_most());
+        smaller(DEAD_STOP * ahead, libm::fabsf(self.segment.volts.0))
     }
 }
 
 impl ProbeDrive {
-    /// Takes the volts back at once from a current that is over its cap or will be, and remembers the current.
-    fn cut(&mut self, current: f32) {
+    /// Takes the volts back at once from a current that is over its cap or will be, and remembers the current. A winding
+    /// takes no more than `ohm`: a current far over its cap is that of a lever that met its stop, and lost its back-EMF.
+    fn cut(&mut self, current: f32, ohm: f32) {
         let over = larger(current, current + LOOK_AHEAD * (current - self.current));
         let noise = smaller(CUT_NOISE_A, CUT_NOISE_SHARE * self.cap);
         if over > CUT_FROM * self.cap + noise && self.volts > 0.0 {
             self.volts *= self.cap / over;
+        }
+        if over > MET_A_STOP * self.cap + noise {
+            self.volts = smaller(self.volts, self.cap * ohm);
         }
         self.current = current;
     }

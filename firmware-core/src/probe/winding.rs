@@ -17,15 +17,17 @@ pub(super) struct ProbedWinding {
     quotient: f32,
     judged: u8,
     /// The least of it, Ω: a lever that creeps makes it larger.
+    at_most: f32,
+    /// The least of it while the lever stood, Ω.
     least: f32,
 }
 
 impl ProbedWinding {
     pub(super) const fn new() -> Self {
-        Self { quotient: 0.0, judged: 0, least: f32::INFINITY }
+        Self { quotient: 0.0, judged: 0, at_most: f32::INFINITY, least: f32::INFINITY }
     }
 
-    /// Takes in a tick of a lever that stands: it has no back-EMF, what the volts make then is the winding's.
+    /// Takes in a tick of a lever that is not driven back: its back-EMF only makes the winding seem larger.
     pub(super) fn judge(&mut self, volts: f32, current: f32, cap: f32) {
         if current > larger(JUDGED_FROM * cap, JUDGED_FROM_A) && volts > 0.0 {
             let seen = volts / current;
@@ -33,13 +35,23 @@ impl ProbedWinding {
             self.quotient = before + QUOTIENT_STEP * (seen - before);
             self.judged = self.judged.saturating_add(1);
             if self.judged >= JUDGED_TICKS {
-                self.least = smaller(self.quotient, self.least);
+                self.at_most = smaller(self.quotient, self.at_most);
             }
         }
+    }
+
+    /// The lever stands: it has no back-EMF, what the volts make is the winding's.
+    pub(super) fn stands(&mut self) {
+        self.least = self.at_most;
     }
 
     /// Ω; infinite until known.
     pub(super) fn least(&self) -> f32 {
         self.least
+    }
+
+    /// Ω, too large as long as the lever was never slow; infinite until seen.
+    pub(super) fn at_most(&self) -> f32 {
+        self.at_most
     }
 }
