@@ -9,6 +9,7 @@
 mod drive;
 mod lever;
 mod lower;
+mod rest;
 mod winding;
 
 use serde::{Deserialize, Serialize};

@@ -7,7 +7,7 @@ use std::string::ToString;
 
 use super::*;
 use crate::sample::testing::{any_sample, sample};
-use crate::units::{Duty, smaller};
+use crate::units::smaller;
 use proptest::prelude::*;
 
 /// A motor on a lever between two stops that do not give at all: harder than any stop of metal. The plainest one that
@@ -24,6 +24,8 @@ struct Plant {
     met: f32,
     /// A.
     friction: f32,
+    /// What a lever that stands takes more of it than one that runs, A.
+    sticks: f32,
     /// A, positive toward higher counts.
     spring: f32,
     span: f32,
@@ -33,15 +35,30 @@ struct Plant {
     place: f32,
 }
 
+/// Through so much no current comes.
+const OFF_HENRY: f32 = 1.0e9;
+
 impl Plant {
+    fn obey(&mut self, command: Command) {
+        match command {
+            Command::Duty(duty) => self.tick(duty.get()),
+            Command::Release => self.coast(),
+            Command::Current(_) | Command::Opening(_) => panic!("a probe commands volts: {command:?}"),
+        }
+    }
+
     fn tick(&mut self, duty: f32) {
         const STEP: f32 = 1.0e-5;
+        /// Speed at which half of what sticks is gone, counts/s.
+        const HALF_GONE: f32 = 50.0;
         for _ in 0..100 {
             let volts = duty * self.supply - self.back_emf * self.speed - self.ohm * self.current;
             self.current += volts / self.henry * STEP;
             let push = self.current + self.spring;
             let friction = if self.speed == 0.0 { push } else { libm::copysignf(self.friction, self.speed) };
-            let net = push - libm::copysignf(smaller(libm::fabsf(friction), self.friction), friction);
+            let most = self.friction + self.sticks * HALF_GONE / (HALF_GONE + libm::fabsf(self.speed));
+            let size = if self.speed == 0.0 { smaller(libm::fabsf(friction), most) } else { most };
+            let net = push - libm::copysignf(size, friction);
             let before = self.speed;
             self.speed += net * self.pull * STEP;
             if before * self.speed < 0.0 {
@@ -54,6 +71,14 @@ impl Plant {
                 self.speed = 0.0;
             }
         }
+    }
+
+    /// With the bridge off.
+    fn coast(&mut self) {
+        let (henry, ohm) = (self.henry, self.ohm);
+        (self.henry, self.ohm, self.current) = (OFF_HENRY, 0.0, 0.0);
+        self.tick(0.0);
+        (self.henry, self.ohm, self.current) = (henry, ohm, 0.0);
     }
 
     fn sample(&self, tick: u32) -> Sample {
@@ -69,12 +94,11 @@ fn run(plant: &mut Plant, segment: ProbeSegment) -> (ProbeEnd, f32, u32) {
     let mut probe = Probe::new(segment);
     let mut most = 0.0;
     for tick in 0..100_000 {
-        let duty = match probe.tick(&plant.sample(tick)) {
-            ProbeStep::Go(Command::Duty(duty)) | ProbeStep::Ease(Command::Duty(duty)) => duty,
-            ProbeStep::Go(_) | ProbeStep::Ease(_) => Duty::ZERO,
+        let command = match probe.tick(&plant.sample(tick)) {
+            ProbeStep::Go(command) | ProbeStep::Ease(command) => command,
             ProbeStep::Done(end) => return (end, most, tick),
         };
-        plant.tick(duty.get());
+        plant.obey(command);
         most = larger(libm::fabsf(plant.current), most);
         probe.see(FaultSet::NONE, 0.0);
     }
@@ -93,6 +117,7 @@ fn plain() -> Plant {
         pull: 2.0e5,
         met: 0.0,
         friction: 0.2,
+        sticks: 0.0,
         spring: 0.0,
         span: 10_000.0,
         supply: 12.0,
@@ -171,22 +196,59 @@ fn the_limit_grows_with_the_way_where_that_is_asked_for() {
     assert!(plant.met < 1.15 * 0.35 * plant.span, "{} counts/s", plant.met);
 }
 
+/// A lever that its spring leads so slowly, braked, that noise hides it, and faster and faster once it is let go.
+fn creeps_when_braked() -> Plant {
+    Plant { back_emf: 5.0e-4, pull: 1.0e6, sticks: 0.015, spring: -0.2155, place: 0.0, ..plain() }
+}
+
+#[test]
+fn a_lever_that_creeps_while_it_is_braked_is_not_left_to_run() {
+    let moved = ProbeUntil { moved: Some(1500), ..until() };
+    let out = ProbeSegment {
+        direction: Some(CountsDirection::OpeningRaises),
+        counts_per_s: 800.0,
+        until: moved,
+        ..segment(8.0)
+    };
+    let mut plant = creeps_when_braked();
+    assert_eq!(run(&mut plant, out).0, ProbeEnd::Moved);
+    for _ in 0..1000 {
+        plant.coast();
+    }
+    assert!(plant.met < 1.1 * out.counts_per_s, "{} counts/s", plant.met);
+    assert!(libm::fabsf(plant.speed) < 10.0, "{plant:?}");
+}
+
+#[test]
+fn a_lever_that_tears_loose_is_fast_within_ticks_and_noise_is_not() {
+    let segment = ProbeSegment { counts_per_s: 280.0, ..segment(8.0) };
+    let mut lever = ProbedLever::new(&segment);
+    // Noise of a fifth of what counts as standing, as the host has it.
+    for noise in [2, -2, 0, 1, -1].into_iter().cycle().take(1000) {
+        lever.follow(Counts(8000 + noise), &segment);
+        assert!(lever.size() < 0.5 * lever.limit(), "{} counts/s", lever.size());
+    }
+    for tick in 1..=20 {
+        lever.follow(Counts(8000 + 2 * tick), &segment);
+    }
+    assert!(lever.size() > 3.0 * lever.limit(), "{} counts/s after 20 ticks at 2000", lever.size());
+}
+
 #[test]
 fn a_winding_at_its_heat_limit_still_lowers_the_lever() {
     let mut plant = spring_home();
     let mut probe =
         Probe::new(ProbeSegment { direction: Some(CountsDirection::OpeningRaises), ..segment(8.0) });
     for tick in 0..100_000 {
-        let duty = match probe.tick(&plant.sample(tick)) {
-            ProbeStep::Go(Command::Duty(duty)) | ProbeStep::Ease(Command::Duty(duty)) => duty,
-            ProbeStep::Go(_) | ProbeStep::Ease(_) => Duty::ZERO,
+        let command = match probe.tick(&plant.sample(tick)) {
+            ProbeStep::Go(command) | ProbeStep::Ease(command) => command,
             ProbeStep::Done(end) => {
                 assert_eq!((end, plant.place), (ProbeEnd::HeatLimit, 0.0));
                 assert!(plant.met < 3500.0, "{} counts/s", plant.met);
                 return;
             }
         };
-        plant.tick(duty.get());
+        plant.obey(command);
         probe.see(FaultSet::NONE, if plant.place > 5000.0 { 1.0 } else { 0.0 });
     }
     panic!("not let go: {plant:?}");
@@ -238,7 +300,7 @@ prop_compose! {
         // Inertia of a small motor behind the gear, kg m²: what A of the bench has, times 0.3 to 5.
         let pull = constant / (inertia * 2.0e-6 * gear) * counts_per_rad;
         Plant {
-            ohm, henry: ohm * lag, back_emf, pull, met: 0.0, friction: friction * stall, spring: spring * friction * stall,
+            ohm, henry: ohm * lag, back_emf, pull, met: 0.0, friction: friction * stall, sticks: 0.0, spring: spring * friction * stall,
             span, supply, current: 0.0, speed: 0.0, place: span / 2.0,
         }
     }
