@@ -56,21 +56,19 @@ impl WorkInProgress<'_> {
     /// Goes one way to its end, with more and more push until more push gains no travel.
     fn end(&mut self, way: f64, from: f64) -> Result<EndFound, Surprise> {
         let most = LARGEST_PUSH * self.answers.continuous_current;
-        let mut push = from.min(most);
+        let (mut push, mut way_gone) = (from.min(most), 0.0_f64);
         loop {
             let plan = Plan {
                 speed_by_way: SPEEDS[1],
                 second_cap: Some((push * STRONGER).min(most)),
-                still: self.still().max(8.0),
                 ticks: RUN_TICKS,
                 ..self.push(way, push, BLIND_SPEED)
             };
             let trace = self.run(&plan)?;
+            way_gone = way_gone.max(trace.gone().abs());
             let found = (trace.end == ReleaseReason::ProbeHeld).then(|| EndFound::of(&trace, push));
             match found {
-                Some((end, further))
-                    if further.abs() < (0.01 * trace.gone().abs()).max(0.5 * NUDGE_COUNTS) =>
-                {
+                Some((end, further)) if further.abs() < (0.01 * way_gone).max(0.5 * NUDGE_COUNTS) => {
                     return Ok(end);
                 }
                 Some((end, _)) if end.available < push || push >= most => return Ok(end),
@@ -102,7 +100,7 @@ impl EndFound {
         let counts = late(|one| one.counts);
         let stronger = SECOND_SEEN * push;
         let risen =
-            driven.windows(50).rposition(|near| mean(near.iter().map(|one| one.amps.abs())) < stronger);
+            driven.windows(50).position(|near| mean(near.iter().map(|one| one.amps.abs())) > stronger);
         let before = risen.map_or(counts, |at| {
             mean(driven.iter().skip(at.saturating_sub(100)).take(50).map(|one| one.counts))
         });
@@ -113,5 +111,41 @@ impl EndFound {
     fn pushes(self) -> [f64; 2] {
         let high = (SECOND_PUSH * self.push).min(self.available).max(self.push);
         [self.push.min(high / LEAST_SECOND_PUSH), high]
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn readings(of: &[(usize, f64, f64, f64)]) -> Trace {
+        let mut readings = Vec::new();
+        for &(ticks, amps, from, to) in of {
+            for tick in 0..ticks {
+                let counts = from + (to - from) * tick as f64 / ticks as f64;
+                readings.push(TickReading {
+                    tick: readings.len() as u32,
+                    counts,
+                    volts: 2.0 * amps,
+                    amps,
+                    supply: 12.0,
+                });
+            }
+        }
+        Trace { driven: readings.len(), readings, end: ReleaseReason::ProbeHeld }
+    }
+
+    /// The speed limit takes the push back from a lever that the second push moved: that is no first push.
+    #[test]
+    fn what_the_second_push_gains_counts_from_its_first_rise() {
+        let trace = readings(&[
+            (400, 1.0, 1000.0, 1000.0),
+            (100, 1.25, 1000.0, 1200.0),
+            (100, 1.1, 1200.0, 1300.0),
+            (300, 1.4, 1300.0, 1300.0),
+        ]);
+        let (end, further) = EndFound::of(&trace, 1.0);
+        assert!((end.counts - 1300.0).abs() < 1.0, "{end:?}");
+        assert!((further - 300.0).abs() < 5.0, "{further} counts");
     }
 }
