@@ -13,6 +13,13 @@ use crate::truth::Truth;
 /// Need up to which time and heat are held to the tighter bounds, A.
 const SMALL_NEED_A: f64 = 1.0;
 
+/// What is meant to hold everywhere: current over its cap, as a share of it; speed at a stop, travel/s; the winding's rise
+/// below and above that need, K. The time is meant for 95 of 100, s.
+const MEANT_OVER_CAP: f64 = 0.1;
+const MEANT_STOP_SPEED: f64 = 0.4;
+const MEANT_RISE_K: [f64; 2] = [15.0, 40.0];
+const MEANT_SECONDS: f64 = 150.0;
+
 /// Errors of one quantity.
 #[derive(Debug, Default)]
 struct Errors {
@@ -139,7 +146,7 @@ fn counted(f: &mut fmt::Formatter<'_>, what: &str, count: u64, of: u64) -> fmt::
     writeln!(f, "{what:<34}{count:>6} of {of}, {low:.2} to {high:.2} %")
 }
 
-fn spread(f: &mut fmt::Formatter<'_>, what: &str, values: &[(f64, u64)]) -> fmt::Result {
+fn spread(f: &mut fmt::Formatter<'_>, what: &str, values: &[(f64, u64)], meant: f64) -> fmt::Result {
     let mut sorted = values.to_vec();
     sorted.sort_by(|one, other| one.0.total_cmp(&other.0));
     let at = |share: f64| {
@@ -147,7 +154,11 @@ fn spread(f: &mut fmt::Formatter<'_>, what: &str, values: &[(f64, u64)]) -> fmt:
         sorted.get(place).copied().unwrap_or((f64::NAN, 0))
     };
     let (median, high, (worst, seed)) = (at(0.5).0, at(0.95).0, at(1.0));
-    writeln!(f, "{what:<34}median {median:.3}, 95 of 100 {high:.3}, worst {worst:.3} (seed {seed})")
+    let over = sorted.iter().filter(|(value, _)| *value > meant).count();
+    writeln!(
+        f,
+        "{what:<34}median {median:.3}, 95 of 100 {high:.3}, worst {worst:.3} (seed {seed}), {over} over {meant}"
+    )
 }
 
 impl fmt::Display for Tally {
@@ -186,11 +197,11 @@ impl fmt::Display for Tally {
             let some: Vec<String> = seeds.iter().take(8).map(u64::to_string).collect();
             writeln!(f, "  {:>5} {cause} (seeds {} …)", seeds.len(), some.join(", "))?;
         }
-        spread(f, "current over its cap, share", &self.over_cap)?;
-        spread(f, "speed at a stop, travel/s", &self.stop_speed)?;
-        spread(f, "winding's rise, need < 1 A, K", &self.rise_small)?;
-        spread(f, "winding's rise, need ≥ 1 A, K", &self.rise_large)?;
-        spread(f, "board's time, need < 1 A, s", &self.seconds_small)?;
-        spread(f, "board's time, need ≥ 1 A, s", &self.seconds_large)
+        spread(f, "current over its cap, share", &self.over_cap, MEANT_OVER_CAP)?;
+        spread(f, "speed at a stop, travel/s", &self.stop_speed, MEANT_STOP_SPEED)?;
+        spread(f, "winding's rise, need < 1 A, K", &self.rise_small, MEANT_RISE_K[0])?;
+        spread(f, "winding's rise, need ≥ 1 A, K", &self.rise_large, MEANT_RISE_K[1])?;
+        spread(f, "board's time, need < 1 A, s", &self.seconds_small, MEANT_SECONDS)?;
+        spread(f, "board's time, need ≥ 1 A, s", &self.seconds_large, MEANT_SECONDS)
     }
 }
