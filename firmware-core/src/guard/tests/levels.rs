@@ -20,6 +20,9 @@ fn boost(kpa: f32) -> Air {
     Air { boost: Some(Kilopascal(kpa)), ..quiet() }
 }
 
+/// Settings, the air with so much of one reading, the level at which it trips, and why.
+type Row<'a> = (&'a GuardSettings, &'a dyn Fn(f32) -> Air, f32, GuardCause);
+
 #[test]
 fn each_level_trips_at_its_limit_less_its_margin_and_not_a_thousandth_before() {
     let settings = GuardSettings::default();
@@ -32,7 +35,7 @@ fn each_level_trips_at_its_limit_less_its_margin_and_not_a_thousandth_before() {
     let exhaust = limits.exhaust.0 - limits.exhaust_lag_margin.0;
     let with_speed = |rpm| Air { turbo_speed: Some(Rpm(rpm)), ..quiet() };
     let with_exhaust = |kpa| Air { exhaust: Some(Kilopascal(kpa)), ..quiet() };
-    let rows: [(&GuardSettings, &dyn Fn(f32) -> Air, f32, GuardCause); 4] = [
+    let rows: [Row<'_>; 4] = [
         (&alone, &boost, boost_trip, GuardCause::Boost),
         (&settings, &boost, over_target, GuardCause::BoostOverTarget),
         (&settings, &with_speed, speed, GuardCause::TurboSpeed),
