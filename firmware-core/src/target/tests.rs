@@ -1,6 +1,8 @@
 //! The stage under its default law.
 
 mod laws;
+mod reversal;
+mod trim;
 
 use super::*;
 use crate::sample::EngineDemand;
