@@ -9,6 +9,7 @@ use std::path::Path;
 const FILES: [&str; 26] = [
     "link/message.rs",
     "link/state.rs",
+    "link/state/start.rs",
     "link/refusal.rs",
     "link/batch.rs",
     "link/sequence.rs",
@@ -19,7 +20,7 @@ const FILES: [&str; 26] = [
     "motion/profile.rs",
     "probe.rs",
     "sample.rs",
-    "guard.rs",
+    "guard/stage.rs",
     "learn/mod.rs",
     "learn/stop.rs",
     "learn/refusal/mod.rs",
