@@ -50,6 +50,8 @@ pub struct Tally {
     spring_missed: Vec<u64>,
     unmeasured: u64,
     learns: BTreeMap<String, Vec<u64>>,
+    /// Each unit with current to spare that was refused: seed, why, what was found and what is true.
+    strong_refused: Vec<String>,
     strong: u64,
     strong_sound: u64,
     weak_sound: u64,
@@ -123,6 +125,10 @@ impl Tally {
             let name = words.split([' ', '{', '(']).next().unwrap_or_default();
             let strength = if met.is_strong { "strong" } else { "weak" };
             self.learns.entry(format!("{strength}: {name}")).or_default().push(seed);
+            if let (true, Ok(found)) = (met.is_strong, &met.found) {
+                let truth = &met.truth;
+                self.strong_refused.push(format!("{seed}: {words}\n    {truth:?}\n    {found:?}"));
+            }
         }
     }
 
@@ -196,6 +202,9 @@ impl fmt::Display for Tally {
         for (cause, seeds) in &self.learns {
             let some: Vec<String> = seeds.iter().take(8).map(u64::to_string).collect();
             writeln!(f, "  {:>5} {cause} (seeds {} …)", seeds.len(), some.join(", "))?;
+        }
+        for unit in &self.strong_refused {
+            writeln!(f, "  {unit}")?;
         }
         spread(f, "current over its cap, share", &self.over_cap, MEANT_OVER_CAP)?;
         spread(f, "speed at a stop, travel/s", &self.stop_speed, MEANT_STOP_SPEED)?;

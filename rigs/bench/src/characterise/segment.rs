@@ -5,6 +5,7 @@ use firmware_core::probe::{ProbeSegment, ProbeUntil};
 use firmware_core::settings::CountsDirection;
 use firmware_core::units::{Ampere, Tick, Volt};
 
+use super::surprise::Surprise;
 use crate::procedure::RunStop;
 use crate::rig::{Rig, StreamItem};
 
@@ -138,20 +139,20 @@ pub(super) fn wait(rig: &mut dyn Rig, ticks: u32) -> Result<(), RunStop> {
     }
 }
 
-/// Runs a segment to its end.
+/// Runs a segment to its end, every tick of it seen.
 ///
 /// # Errors
-/// When the rig refuses or the line is lost.
+/// When the rig refuses, the line is lost, or samples of the segment were lost on it: the drive is off.
 pub(super) fn run(
     rig: &mut dyn Rig,
     plan: &Plan,
     direction: Option<CountsDirection>,
-) -> Result<Trace, RunStop> {
-    let start = rig.start_probe(plan.segment(direction))?;
+) -> Result<Trace, Surprise> {
+    let start = rig.start_probe(plan.segment(direction)).map_err(RunStop::from)?;
     let until = start.after(u32::from(plan.ticks) + EASE_TICKS);
     let mut trace = Trace { readings: Vec::new(), driven: usize::MAX, end: ReleaseReason::NotStarted };
     loop {
-        match rig.next_item()? {
+        match rig.next_item().map_err(RunStop::from)? {
             StreamItem::Sample(sample) if sample.tick.has_reached(start) => {
                 if sample.state.source == Source::Probe {
                     let supply = sample.supply.map_or(f64::NAN, |supply| f64::from(supply.0));
@@ -163,7 +164,7 @@ pub(super) fn run(
                         supply,
                     });
                 } else if sample.tick.has_reached(start.after(5)) {
-                    trace.end = rig.last_release()?.reason;
+                    trace.end = rig.last_release().map_err(RunStop::from)?.reason;
                     break;
                 }
             }
@@ -173,6 +174,11 @@ pub(super) fn run(
             StreamItem::Released { tick, reason, .. } if tick.has_reached(start) => {
                 trace.end = reason;
                 break;
+            }
+            // What was lost before it, while a person answered, is no part of it.
+            StreamItem::Gap { first, ticks, .. } if first.after(ticks).has_reached(start.after(1)) => {
+                rig.stop().map_err(RunStop::from)?;
+                return Err(Surprise::SamplesLost { ticks });
             }
             StreamItem::Sample(_)
             | StreamItem::Gap { .. }
@@ -184,7 +190,7 @@ pub(super) fn run(
             | StreamItem::Stored { .. } => {}
         }
         if trace.readings.last().is_some_and(|last| Tick(last.tick).has_reached(until)) {
-            rig.stop()?;
+            rig.stop().map_err(RunStop::from)?;
             trace.end = ReleaseReason::ProbeTimeSpent;
             break;
         }

@@ -81,6 +81,15 @@ pub enum Surprise {
         /// What was seen, in words.
         what: String,
     },
+    /// A step with a hole in its record.
+    #[error(
+        "{ticks} samples in a row were lost on the line while a step ran, so no value can rest on it. Allowed: \
+         none. Check cable, adapter and ground, then start again."
+    )]
+    SamplesLost {
+        /// How many.
+        ticks: u32,
+    },
     /// A segment was ended by the board.
     #[error("the board released the drive: {0}")]
     Board(&'static str),
@@ -147,7 +156,9 @@ impl From<Surprise> for Failure {
         let exit = match surprise {
             Surprise::Rig(stop) => return stop.into(),
             Surprise::Asked(failure) => return failure,
-            Surprise::WrongSupply { .. } | Surprise::Board(_) => Exit::Undetermined,
+            Surprise::WrongSupply { .. } | Surprise::SamplesLost { .. } | Surprise::Board(_) => {
+                Exit::Undetermined
+            }
             Surprise::SensorAtItsEnd { .. }
             | Surprise::MovesByItself { .. }
             | Surprise::NoMotion { .. }
