@@ -2,6 +2,7 @@
 
 #![allow(clippy::unwrap_used, reason = "a check that cannot go on says where it stopped")]
 
+mod probing;
 mod scripted;
 
 use std::cell::RefCell;

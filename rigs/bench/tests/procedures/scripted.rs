@@ -13,6 +13,7 @@ use firmware_core::link::self_test::SelfTest;
 use firmware_core::link::state::{Drive, MotionEvent, Release, ReleaseReason, Source};
 use firmware_core::link::{Point, StreamState};
 use firmware_core::motion::{Footing, Goal, Segment};
+use firmware_core::probe::ProbeSegment;
 use firmware_core::settings::{Settings, SettingsHash};
 use firmware_core::units::{Counts, Duty, Opening, Tick, Volt};
 use vanebench::rig::{Asked, Measurand, Rig, RigError, RigIdentity, Sampling, StreamItem, StreamSample};
@@ -31,6 +32,7 @@ pub(crate) enum Did {
     Calibrated,
     Motion,
     Learn,
+    Probe,
     AskedOutcome,
     AskedRelease,
     Stopped,
@@ -81,6 +83,12 @@ impl ScriptedRig {
 
     pub(crate) fn without(self, measurand: Measurand, why: &'static str) -> Self {
         Self { without: Some((measurand, why)), ..self }
+    }
+
+    /// Samples of a lever at rest before anything else.
+    pub(crate) fn rests_for(mut self, ticks: u32) -> Self {
+        self.coming.extend((0..ticks).map(|count| Ok(at_rest(self.next.after(count), self.opening))));
+        self
     }
 
     /// What it says when it is asked why it let go.
@@ -247,6 +255,10 @@ impl Rig for ScriptedRig {
 
     fn start_learn(&mut self, _: LearnOrder, _: OriginTag) -> Result<Tick, RigError> {
         Ok(self.begin(Did::Learn))
+    }
+
+    fn start_probe(&mut self, _segment: ProbeSegment) -> Result<Tick, RigError> {
+        Ok(self.begin(Did::Probe))
     }
 
     fn ask_learn_outcome(&mut self) -> Result<Asked, RigError> {
