@@ -201,3 +201,19 @@ fn the_reversal_is_searched_only_at_the_least_opening_and_forgotten_afterwards()
     opening(&mut target, &settings, &air(Mode::Boost, 2000.0, 0.625, 120.0));
     assert_eq!(target.reversal.raise(), 0.0);
 }
+
+#[test]
+fn what_the_search_raises_is_added_to_the_least_opening() {
+    let settings = TargetSettings::default();
+    let mut short = air(Mode::Boost, 2000.0, 0.625, 120.0);
+    short.turbo_speed = Some(Rpm(100_000.0));
+    let mut target = TargetMemory::default();
+    let least = (0..450).map(|_| opening(&mut target, &settings, &short)).fold(1.0, f32::min);
+    assert_eq!(target.reversal.raise(), 0.0);
+    for _ in 0..1000 {
+        let raise = target.reversal.raise();
+        let raised = opening(&mut target, &settings, &short) - least;
+        assert!((raised - raise).abs() < 1.0e-6, "{raised}, raise {raise}");
+    }
+    assert!(target.reversal.raise() > 0.02);
+}
