@@ -16,11 +16,11 @@ const CURRENT_GAIN: f32 = 0.1;
 const SEEMING_OHM: [f32; 2] = [0.3, 10.0];
 /// Over this share of the cap the volts fall at once to what would make the cap.
 const CUT_FROM: f32 = 1.02;
-/// And from this share on no higher than what the winding takes for the cap.
+/// From this share on they fall to what the winding takes for the cap, if that is less.
 const MET_A_STOP: f32 = 1.1;
-/// And this far beyond that, A: looking ahead makes of a reading's noise five times as much.
+/// What both leave to noise, A: looking ahead makes of a reading's noise five times as much ...
 const CUT_NOISE_A: f32 = 0.03;
-/// At most this share of the cap.
+/// ... at most this share of the cap.
 const CUT_NOISE_SHARE: f32 = 0.06;
 /// Ticks ahead that the current is looked for.
 const LOOK_AHEAD: f32 = 2.0;
@@ -32,14 +32,14 @@ const BRAKE: f32 = 2.0;
 const DEAD_STOP: f32 = 1.08;
 /// From this share of the speed limit on the volts give way at once ...
 const GIVES_WAY_FROM: f32 = 0.85;
-/// ... by this share of the largest volts, for as much again as the limit.
+/// ... by this share of the largest volts, for as much again as the limit ...
 const GIVES_WAY: f32 = 0.15;
+/// ... and at most by this share: a lever torn loose stops by its friction then, and does not swing.
+const GIVES_WAY_MOST: f32 = 0.5;
+/// This share of them goes for good in a second at twice the limit.
+const GOES_BACK_PER_S: f32 = 1.0;
 /// Duty of the brake: far below what overcomes any friction, and not 0, at which a bridge lets the motor coast.
 pub(super) const BRAKE_DUTY: f32 = 0.005;
-/// And at most this share of them: a lever torn loose stops by its friction then, and does not swing.
-const GIVES_WAY_MOST: f32 = 0.5;
-/// And this share of them goes in a second at twice the limit.
-const GOES_BACK_PER_S: f32 = 1.0;
 
 /// Volts along the drive.
 #[derive(Debug, Clone, Copy)]

@@ -2,7 +2,7 @@
 //!
 //! The push falls in a straight line for as long as the lever follows no faster than the limit; a spring that takes it
 //! home faster is held by as much of the push as that needs. What is left in the end moves nothing, but keeps the bridge
-//! on: the motor brakes until the lever stands ([`rest`](super::rest)). A motor that brakes so well that its
+//! on: the motor brakes until the lever stands ([`rest`](super::rest)). A lever that its motor brakes so well that the
 //! spring hardly moves it is helped along, under the same cap and limit: let go, it would fall.
 
 use super::Probe;

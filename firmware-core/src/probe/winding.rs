@@ -1,4 +1,4 @@
-//! What volts make of a lever that has not moved yet, so that no more are given than it could stop dead under.
+//! What volts the winding takes for an ampere, so that no more are given than the lever could stop dead under.
 
 use crate::units::{larger, smaller};
 
@@ -16,7 +16,7 @@ pub(super) struct ProbedWinding {
     /// Followed, Ω; 0 until seen.
     quotient: f32,
     judged: u8,
-    /// The least of it, Ω: a lever that creeps makes it larger.
+    /// The least of it, Ω, whether the lever stood or moved: motion makes it larger.
     at_most: f32,
     /// The least of it while the lever stood, Ω.
     least: f32,

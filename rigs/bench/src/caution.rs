@@ -208,9 +208,9 @@ impl HandsClear {
         motion: LeverMotion,
         supply_limit_a: f64,
         operator: Option<&ShortText>,
-    ) -> Result<(), Failure> {
+    ) -> Result<Option<Present>, Failure> {
         match motion {
-            LeverMotion::Simulated => self.confirm(motion).map(drop),
+            LeverMotion::Simulated => self.confirm(motion).map(|_| None),
             LeverMotion::Real => {
                 show();
                 console::say(&format!(
@@ -218,7 +218,7 @@ impl HandsClear {
                      simulated units and never on a real one: take the unit off the engine, set the supply's own \
                      current limit to {supply_limit_a:.1} A, and stay at the emergency stop.\n"
                 ));
-                self.beside("a unit that is not known", operator).map(drop)
+                self.beside("a unit that is not known", operator).map(|(_, present)| Some(present))
             }
         }
     }

@@ -142,7 +142,7 @@ pub(super) fn wait(rig: &mut dyn Rig, ticks: u32) -> Result<(), RunStop> {
 /// Runs a segment to its end, every tick of it seen.
 ///
 /// # Errors
-/// When the rig refuses, the line is lost, or samples of the segment were lost on it: the drive is off.
+/// When the rig refuses, the line is lost, or samples of the segment are missing: the drive is off.
 pub(super) fn run(
     rig: &mut dyn Rig,
     plan: &Plan,
@@ -176,9 +176,9 @@ pub(super) fn run(
                 break;
             }
             // What was lost before it, while a person answered, is no part of it.
-            StreamItem::Gap { first, ticks, .. } if first.after(ticks).has_reached(start.after(1)) => {
+            StreamItem::Gap { first, ticks, cause } if first.after(ticks).has_reached(start.after(1)) => {
                 rig.stop().map_err(RunStop::from)?;
-                return Err(Surprise::SamplesLost { ticks });
+                return Err(Surprise::SamplesLost { ticks, cause });
             }
             StreamItem::Sample(_)
             | StreamItem::Gap { .. }

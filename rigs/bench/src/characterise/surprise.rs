@@ -4,6 +4,7 @@ use firmware_core::link::state::ReleaseReason;
 
 use crate::exit::{Exit, Failure};
 use crate::procedure::RunStop;
+use crate::rig::GapCause;
 
 /// Why it stopped. The drive is off.
 #[derive(Debug, thiserror::Error)]
@@ -83,12 +84,14 @@ pub enum Surprise {
     },
     /// A step with a hole in its record.
     #[error(
-        "{ticks} samples in a row were lost on the line while a step ran, so no value can rest on it. Allowed: \
-         none. Check cable, adapter and ground, then start again."
+        "{ticks} samples in a row are missing from a step: {}, then start again. Allowed: none, since every \
+         value rests on whole steps.", why_missing(*cause)
     )]
     SamplesLost {
         /// How many.
         ticks: u32,
+        /// Why.
+        cause: GapCause,
     },
     /// A segment was ended by the board.
     #[error("the board released the drive: {0}")]
@@ -99,6 +102,13 @@ pub enum Surprise {
     /// A question had no answer.
     #[error("{0}")]
     Asked(Failure),
+}
+
+fn why_missing(cause: GapCause) -> &'static str {
+    match cause {
+        GapCause::LostOnLine => "they were lost or damaged on the line. Check cable, adapter and ground",
+        GapCause::NoRoom => "the line was too slow for them. Try another adapter, or another port",
+    }
 }
 
 impl From<Failure> for Surprise {

@@ -68,7 +68,7 @@ pub fn run(args: &Args, console: &Console) -> VerbResult {
         None => Eyes::Person(&args.answers),
     };
     let supply_limit_a = characterise::supply_limit_a(&answers);
-    args.hands_clear.confirm_unknown(motion, supply_limit_a, args.operator.as_ref())?;
+    let present = args.hands_clear.confirm_unknown(motion, supply_limit_a, args.operator.as_ref())?;
     let watch = interrupt::watch();
     let Greeted { mut rig, .. } = link_rig::greet(&args.port, args.setup.into(), args.seed)?;
     let settings = characterise::settings(&answers);
@@ -83,8 +83,9 @@ pub fn run(args: &Args, console: &Console) -> VerbResult {
     let profile = characterise::profile_text(&name, &found, &answers);
     Profile::read(&TomlFile::from_text("profile.toml", &profile)).map_err(Failure::undetermined)?;
     let table = characterise::table(&found);
+    let beside = present.map(|present| format!("  beside it: {present}\n")).unwrap_or_default();
     let text = format!(
-        "{name}: characterised, PROVISIONAL: it rests on this unit alone\n{table}\n  a learn with this \
+        "{name}: characterised, PROVISIONAL: it rests on this unit alone\n{table}\n{beside}  a learn with this \
          profile ends \"not proven\" at best; gauge the throat and measure a second unit\n{HANDED_OVER}"
     );
     if let Some(out) = out {
