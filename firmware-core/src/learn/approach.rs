@@ -8,15 +8,20 @@ use heapless::Deque;
 
 use super::plan::{Expected, LearnPlan};
 use super::speed::{SpeedError, SpeedLoop};
+use crate::units::larger;
 
-/// Ticks without speed after which a drive that shows no pushing current is given up.
-const STALL_TICKS: u16 = 1200;
 /// Current must have risen by this share of the small push above running.
 const RISEN: f32 = 0.6;
 /// Or have reached this share of the effort limit (no running current is known).
 const FULL_EFFORT: f32 = 0.6;
 /// Ticks of a block over which running current is averaged.
 const BLOCK_TICKS: u16 = 12;
+/// Ticks past the window after which the stop is missing.
+const PAST_TICKS: u8 = 20;
+/// Share of the way backed off up to which there can be no stop: less than all of it, for what pushed the lever into it.
+const BEEN: f32 = 0.5;
+/// Where the lever has been, it must be pushed longer by this factor before something new is said to hold it.
+const SURELY_HELD: u16 = 10;
 /// Blocks remembered; the newest is left out because contact may have begun in it.
 const BLOCKS: usize = 5;
 /// A block counts as running when its speed is within this share of the wanted speed.
@@ -27,7 +32,7 @@ const EVEN: f32 = 0.15;
 
 /// How an approach is driven.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum ApproachPace {
+enum ApproachPace {
     /// From afar: brisk until near the stop.
     Brisk,
     /// After backing off: soft all the way.
@@ -70,20 +75,64 @@ pub(super) struct Ahead {
     pub(super) current: f32,
 }
 
+/// Where the lever stands.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum ContactPlace {
+    /// It has just been further on, before it swung back or was backed off, or it has not left its place: friction may
+    /// hold it.
+    Been,
+    /// A stop may be here.
+    New,
+}
+
+impl ContactPlace {
+    /// Ticks that pushing current must last.
+    fn contact_ticks(self, plan: &LearnPlan) -> u16 {
+        match self {
+            Self::Been => plan.contact_ticks.saturating_mul(SURELY_HELD),
+            Self::New => plan.contact_ticks,
+        }
+    }
+
+    /// Current from which the drive pushes against something.
+    fn pushing_current(self, plan: &LearnPlan, running: Option<f32>) -> f32 {
+        let effort = FULL_EFFORT * plan.learn.motion.approach_current.0;
+        match (running.map(|running| running + RISEN * plan.learn.motion.small_push.0), self) {
+            (Some(risen), Self::New) => risen,
+            (Some(risen), Self::Been) => larger(risen, effort),
+            (None, Self::New | Self::Been) => effort,
+        }
+    }
+}
+
+/// The running current, A, where the lever has not run at the wanted speed.
+#[derive(Debug, Clone, Copy)]
+enum Fallback {
+    Nothing,
+    /// Of an earlier approach to the same stop.
+    Known(f32),
+    /// Of running evenly at another speed.
+    Even(f32),
+}
+
 /// An approach under way.
 #[derive(Debug, Clone)]
 pub(super) struct Approach {
     start: f32,
-    pace: ApproachPace,
+    /// How far the lever was backed off before: it may still run away from the stop.
+    backed: f32,
+    /// Progress before which the lever has been.
+    been_until: f32,
     farthest: f32,
+    pace: ApproachPace,
+    past: u8,
     standing: u16,
     contact: u16,
     block: TickBlock,
     running: Deque<f32, BLOCKS>,
     recent_speed: f32,
-    known: Option<f32>,
+    fallback: Fallback,
     before: TickBlock,
-    even: Option<f32>,
 }
 
 #[derive(Debug, Clone, Copy, Default)]
@@ -95,21 +144,29 @@ struct TickBlock {
 }
 
 impl Approach {
-    /// Begins at a progress; `known` is the running current of an earlier approach to the same stop.
-    pub(super) fn new(start: f32, pace: ApproachPace, known: Option<f32>) -> Self {
+    /// From afar, at a progress; `known` is the running current of an earlier approach to the same stop.
+    pub(super) fn brisk(start: f32, known: Option<f32>) -> Self {
         Self {
             start,
-            pace,
+            backed: 0.0,
+            been_until: f32::NEG_INFINITY,
             farthest: start,
+            pace: ApproachPace::Brisk,
+            past: 0,
             standing: 0,
             contact: 0,
             block: TickBlock::default(),
             running: Deque::new(),
             recent_speed: 0.0,
-            known,
+            fallback: known.map_or(Fallback::Nothing, Fallback::Known),
             before: TickBlock::default(),
-            even: None,
         }
+    }
+
+    /// After backing off by so many counts.
+    pub(super) fn soft(start: f32, backed: f32, known: Option<f32>) -> Self {
+        let pace = ApproachPace::Soft;
+        Self { pace, backed, been_until: start + BEEN * backed, ..Self::brisk(start, known) }
     }
 
     /// How far the lever has gone since the approach began.
@@ -142,24 +199,25 @@ impl Approach {
 
     fn arrival(&mut self, plan: &LearnPlan, expected: &Expected, heading: Ahead) -> ApproachEnd {
         let moved = heading.progress - self.start;
-        let allowed = match self.pace {
-            ApproachPace::Brisk => -plan.wrong_way,
-            ApproachPace::Soft => -plan.run_out,
-        };
+        let allowed = -(plan.wrong_way + self.backed);
         if moved < allowed {
             return ApproachEnd::WrongWay { moved, allowed };
         }
-        if heading.progress > expected.missing_after {
+        // A stop that yields is hit a little past its window for a moment.
+        self.past = if heading.progress > expected.missing_after { self.past.saturating_add(1) } else { 0 };
+        if self.past >= PAST_TICKS {
             return ApproachEnd::Missing;
         }
-        let running = self.running_current();
-        let risen = match running {
-            Some(running) => heading.current > running + RISEN * plan.learn.motion.small_push.0,
-            None => heading.current > FULL_EFFORT * plan.learn.motion.approach_current.0,
-        };
         self.stand(heading.progress, plan.standing_band);
+        self.been_until = larger(self.been_until, heading.progress - plan.motion);
+        let place = self.place(plan, heading.progress);
+        if place == ContactPlace::Been && self.standing >= plan.contact_ticks {
+            self.forget_running();
+        }
+        let (running, needed) = (self.running_current(), place.contact_ticks(plan));
+        let risen = heading.current > place.pushing_current(plan, running);
         self.contact = if risen { self.contact.saturating_add(1) } else { 0 };
-        if self.contact >= plan.contact_ticks && self.standing >= plan.contact_ticks {
+        if self.contact >= needed && self.standing >= plan.contact_ticks {
             return ApproachEnd::Contact(ContactFound {
                 at: heading.progress,
                 running,
@@ -167,10 +225,31 @@ impl Approach {
                 current: heading.current,
             });
         }
-        if self.standing >= STALL_TICKS {
+        if self.standing >= plan.stall_ticks() {
             ApproachEnd::Standing { current: heading.current }
         } else {
             ApproachEnd::Going
+        }
+    }
+
+    /// What a lever here may have met.
+    fn place(&self, plan: &LearnPlan, progress: f32) -> ContactPlace {
+        let has_run = self.running_current().is_some() || progress > self.start + plan.motion;
+        if has_run && progress >= self.been_until { ContactPlace::New } else { ContactPlace::Been }
+    }
+
+    /// A lever that stands before its stop had not run: it swung back from where it was let go.
+    fn forget_running(&mut self) {
+        self.running.clear();
+        if let Fallback::Even(_) = self.fallback {
+            self.fallback = Fallback::Nothing;
+        }
+    }
+
+    fn ran_evenly(&mut self, current: f32) {
+        match self.fallback {
+            Fallback::Known(_) => {}
+            Fallback::Nothing | Fallback::Even(_) => self.fallback = Fallback::Even(current),
         }
     }
 
@@ -194,7 +273,13 @@ impl Approach {
             sum += current;
             count += 1.0;
         }
-        if count > 0.0 { Some(sum / count) } else { self.known.or(self.even) }
+        if count > 0.0 {
+            return Some(sum / count);
+        }
+        match self.fallback {
+            Fallback::Known(current) | Fallback::Even(current) => Some(current),
+            Fallback::Nothing => None,
+        }
     }
 
     fn gather(&mut self, heading: Ahead, wanted: f32) {
@@ -208,7 +293,7 @@ impl Approach {
         let block = core::mem::take(&mut self.block);
         let change = libm::fabsf(block.speed - self.before.speed);
         if change < EVEN * block.wanted && block.speed > STEADY * block.wanted {
-            self.even = Some(block.current / f32::from(BLOCK_TICKS));
+            self.ran_evenly(block.current / f32::from(BLOCK_TICKS));
         }
         self.before = block;
         if libm::fabsf(block.speed - block.wanted) < STEADY * block.wanted {
@@ -219,5 +304,135 @@ impl Approach {
             // There is room: one was taken out when it was full.
             let _ = self.running.push_back(block.current / f32::from(BLOCK_TICKS));
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::calibration::{Setup, Warmth};
+    use crate::learn::{CheckSet, LearnOrder, Stop};
+    use crate::settings::Settings;
+
+    /// An approach to the open stop from 0.1 of travel before its window, on the settings of bench actuator A.
+    struct Bench {
+        plan: LearnPlan,
+        approach: Approach,
+        drive: SpeedLoop,
+        progress: f32,
+    }
+
+    impl Bench {
+        fn new(backed: f32) -> Self {
+            let order = LearnOrder::full(Setup::Attached, Warmth::Cold, CheckSet::ALL);
+            let plan = LearnPlan::new(&Settings::default(), order);
+            let progress = plan.expected(Stop::Open).obstructed_before - 0.05 * plan.travel;
+            let approach = match backed > 0.0 {
+                true => Approach::soft(progress, backed * plan.travel, None),
+                false => Approach::brisk(progress, None),
+            };
+            Self { plan, approach, drive: SpeedLoop::default(), progress }
+        }
+
+        /// Ticks at a speed, travel/s, and a current, A; the ticks until something is found, and what.
+        fn go(&mut self, ticks: u16, speed: f32, current: f32) -> Option<(u16, ApproachEnd)> {
+            let expected = *self.plan.expected(Stop::Open);
+            let speed = speed * self.plan.travel;
+            for tick in 0..ticks {
+                self.progress += speed / 1000.0;
+                let heading = Ahead { progress: self.progress, speed, current };
+                let (_, end) = self.approach.tick(&self.plan, &expected, &mut self.drive, heading);
+                if end != ApproachEnd::Going {
+                    return Some((tick, end));
+                }
+            }
+            None
+        }
+
+        fn contact(&mut self, ticks: u16, current: f32) -> Option<(u16, Option<f32>)> {
+            match self.go(ticks, 0.0, current)? {
+                (tick, ApproachEnd::Contact(found)) => Some((tick, found.running)),
+                (tick, end) => panic!("{tick}: {end:?}"),
+            }
+        }
+    }
+
+    /// As bench actuator A backs off, travel; 0 is from afar.
+    const BACKED: f32 = 0.03;
+
+    #[test]
+    fn a_lever_that_ran_is_in_contact_after_twenty_ticks_above_its_running_current() {
+        let mut bench = Bench::new(0.0);
+        assert_eq!(bench.go(80, 1.0, 0.3), None);
+        // 0.3 A running + 0.6 × 0.5 A small push.
+        assert_eq!(bench.contact(60, 0.59), None);
+        let mut bench = Bench::new(0.0);
+        assert_eq!(bench.go(80, 1.0, 0.3), None);
+        let (ticks, running) = bench.contact(60, 0.61).expect("a contact");
+        assert!((19..=21).contains(&ticks), "{ticks}");
+        assert!(running.is_some_and(|amps| (amps - 0.3).abs() < 1e-6), "{running:?}");
+    }
+
+    #[test]
+    fn a_lever_that_swings_back_from_its_run_out_has_not_run() {
+        let mut bench = Bench::new(BACKED);
+        assert_eq!(bench.go(40, -0.2, -0.1), None);
+        // Its bristles let it back at the wanted speed, with next to no current; then friction holds it.
+        assert_eq!(bench.go(60, 0.15, 0.02), None);
+        assert_eq!(bench.contact(400, 0.8), None, "held by friction where it has been");
+        // 0.6 × 2 A: what pushes as if no running current were known.
+        let (ticks, running) = bench.contact(400, 1.21).expect("something new holds it");
+        assert!((199..=201).contains(&ticks), "{ticks}");
+        assert_eq!(running, None, "what was gathered while it swung is forgotten");
+    }
+
+    #[test]
+    fn past_where_it_was_let_go_a_contact_takes_no_longer() {
+        let mut bench = Bench::new(BACKED);
+        assert_eq!(bench.go(150, 0.2, 0.3), None);
+        let (ticks, running) = bench.contact(60, 0.61).expect("a contact");
+        assert!((19..=21).contains(&ticks), "{ticks}");
+        assert!(running.is_some());
+    }
+
+    #[test]
+    fn a_lever_that_bounced_off_is_not_in_contact_where_it_turns() {
+        let mut bench = Bench::new(0.0);
+        assert_eq!(bench.go(80, 1.0, 0.3), None);
+        assert_eq!(bench.go(60, -0.2, 0.4), None, "back by 1.2 % of travel");
+        assert_eq!(bench.contact(100, 1.0), None);
+        assert_eq!(bench.go(60, 0.2, 0.3), None);
+        assert!(bench.contact(60, 1.0).is_some(), "at the stop again");
+    }
+
+    #[test]
+    fn a_lever_that_has_not_moved_is_pushed_for_longer() {
+        let mut bench = Bench::new(0.0);
+        let (ticks, _) = bench.contact(400, 1.21).expect("something holds it");
+        assert!((199..=201).contains(&ticks), "{ticks}");
+    }
+
+    #[test]
+    fn past_its_window_a_stop_is_missing_after_twenty_ticks() {
+        let mut bench = Bench::new(0.0);
+        bench.progress = bench.plan.expected(Stop::Open).missing_after + 1.0;
+        assert_eq!(bench.go(20, 0.0, 0.3), Some((19, ApproachEnd::Missing)));
+    }
+
+    #[test]
+    fn a_drive_without_strength_is_given_up_once_the_trim_had_time_to_wind_up() {
+        let mut bench = Bench::new(0.0);
+        assert_eq!(bench.plan.stall_ticks(), 1200);
+        let standing = ApproachEnd::Standing { current: 0.1 };
+        assert_eq!(bench.go(1300, 0.0, 0.1), Some((1199, standing)));
+
+        let mut settings = Settings::default();
+        settings.actuator.back_emf_v_per_count_per_s = 1e-6;
+        let order = LearnOrder::full(Setup::Attached, Warmth::Cold, CheckSet::ALL);
+        let mut plan = LearnPlan::new(&settings, order);
+        // 0.75 of the limit at 20/s × 0.12 of it × 0.2 travel/s.
+        assert!((1561..=1563).contains(&plan.stall_ticks()), "{}", plan.stall_ticks());
+        plan.go_gentler();
+        assert!((3122..=3126).contains(&plan.stall_ticks()), "{}", plan.stall_ticks());
     }
 }

@@ -4,6 +4,7 @@
 //! and every limit in the units of the samples.
 
 use super::axis::Signs;
+use super::speed::TRIM_RATE;
 use super::{LearnKind, LearnOrder, Stop};
 use crate::calibration::Calibration;
 use crate::settings::{ActuatorSettings, LearnSettings, Settings, StopWindow};
@@ -48,6 +49,10 @@ const CONTACT_BANDS: f32 = 2.0;
 /// back-EMF, and friction is overcome too late.
 const TRIM_SHARE: f32 = 0.12;
 const TICKS_PER_S: f32 = 1000.0;
+/// Least time without speed after which a drive that shows no pushing current is given up, s.
+const STALL_S: f32 = 1.2;
+/// Or as long as the trim takes to this share of its limit: enough for a sign of a contact.
+const WOUND_UP: f32 = 0.75;
 /// Spread of a settled reading at a stop beside the noise allowed at rest, share of that noise.
 const SETTLED_SHARE: f32 = 0.75;
 
@@ -76,8 +81,6 @@ pub(super) struct LearnPlan {
     pub(super) open: Expected,
     pub(super) motion: f32,
     pub(super) wrong_way: f32,
-    /// The same where the lever has just backed off and may still run away from the stop.
-    pub(super) run_out: f32,
     /// Speed near a stop, counts/s.
     pub(super) soft_speed: f32,
     pub(super) settled_range: f32,
@@ -105,7 +108,6 @@ impl LearnPlan {
             open: expected(settings, &order, Stop::Open),
             motion: MOTION * travel,
             wrong_way: WRONG_WAY * travel,
-            run_out: (WRONG_WAY + motion.retreat) * travel,
             soft_speed: motion.approach_speed * travel,
             settled_range: SETTLED_SHARE * settings.learn.limits.rest_noise * travel,
             trim_limit,
@@ -141,6 +143,16 @@ impl LearnPlan {
             LearnKind::Relearn { .. } => motion.relearn_speed,
         };
         if progress < expected.soft_from { brisk * self.travel } else { self.soft_speed }
+    }
+
+    /// Ticks without speed after which the drive is given up: as long as the trim takes, and twice as long at half the
+    /// speed.
+    pub(super) fn stall_ticks(&self) -> u16 {
+        let wind_up_s = WOUND_UP * self.trim_limit / (TRIM_RATE * self.trim_gain * self.soft_speed);
+        let least_s = STALL_S * self.learn.motion.approach_speed * self.travel / self.soft_speed;
+        #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // 1.2 s to 63 s
+        let ticks = (larger(wind_up_s, least_s) * TICKS_PER_S) as u16;
+        ticks
     }
 
     /// Halves the speed near a stop: the hit winds it up half as far.

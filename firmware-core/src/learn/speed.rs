@@ -13,7 +13,7 @@ const SPEED_SPAN: f32 = 8.0;
 /// Ticks per second as a float.
 const TICKS_PER_S: f32 = 1000.0;
 /// Closed-loop rate of the speed trim, 1/s: five motor time constants, so that trim does not ring.
-const TRIM_RATE: f32 = 20.0;
+pub(super) const TRIM_RATE: f32 = 20.0;
 /// Immediate share of the speed error; damps the trim.
 const PROPORTIONAL: f32 = 0.5;
 

@@ -6,7 +6,7 @@
 mod pressing;
 mod reaching;
 
-use super::approach::{Ahead, Approach, ApproachPace, ContactFound};
+use super::approach::{Ahead, Approach, ContactFound};
 use super::friction::FrictionMap;
 use super::judge;
 use super::plan::{LearnPlan, Leg};
@@ -206,7 +206,7 @@ impl Learner {
         self.leg = self.leg.saturating_add(1);
         self.touches_in_leg = 0;
         let start = self.plan.expected(next.stop).axis.progress(sample.position.as_f32());
-        Ok(StageNext::Go(self.approach_from(next.stop, start, ApproachPace::Brisk), Command::Release))
+        Ok(StageNext::Go(self.brisk(next.stop, start), Command::Release))
     }
 
     /// `learned` is the stop of the last leg.

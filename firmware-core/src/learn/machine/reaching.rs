@@ -4,7 +4,7 @@
 
 use super::{Learner, Move, Stage, StageNext};
 use crate::command::Command;
-use crate::learn::approach::{Ahead, Approach, ApproachEnd, ApproachPace, ContactFound};
+use crate::learn::approach::{Ahead, Approach, ApproachEnd, ContactFound};
 use crate::learn::plan::Leg;
 use crate::learn::refusal::LearnRefusal;
 use crate::learn::settle::{Settle, Settling};
@@ -15,8 +15,6 @@ use crate::units::Volt;
 
 /// Backing off is brisker than touching, by this factor.
 const RETREAT_PACE: f32 = 2.0;
-/// Ticks within which backing off or probing must show motion.
-const MOTION_TICKS: u16 = 800;
 /// Run-ups that may be repeated because the lever never ran steadily.
 const MAX_RUN_UPS: u8 = 3;
 /// A standing motor that takes this share of the approach current is sound: something holds the lever.
@@ -62,17 +60,21 @@ impl Learner {
         let stage = if heading.progress > expected.soft_from {
             Stage::Retreat(Move { from: heading.progress, ticks: 0 })
         } else {
-            self.approach_from(leg.stop, heading.progress, ApproachPace::Brisk)
+            self.brisk(leg.stop, heading.progress)
         };
         StageNext::Go(stage, Command::Release)
     }
 
-    pub(super) fn approach_from(&self, stop: Stop, progress: f32, pace: ApproachPace) -> Stage {
-        let known = match stop {
+    /// Goes for a stop from afar.
+    pub(super) fn brisk(&self, stop: Stop, progress: f32) -> Stage {
+        Stage::Approach(Approach::brisk(progress, self.known(stop)))
+    }
+
+    fn known(&self, stop: Stop) -> Option<f32> {
+        match stop {
             Stop::Closed => self.running.0,
             Stop::Open => self.running.1,
-        };
-        Stage::Approach(Approach::new(progress, pace, known))
+        }
     }
 
     pub(super) fn approach(
@@ -159,15 +161,13 @@ impl Learner {
         let run_up = (1.0 + f32::from(self.run_ups)) * self.plan.learn.motion.retreat * self.plan.travel;
         if backed > run_up {
             self.has_moved = true;
-            return Ok(StageNext::Go(
-                self.approach_from(leg.stop, heading.progress, ApproachPace::Soft),
-                Command::Release,
-            ));
+            let soft = Approach::soft(heading.progress, backed, self.known(leg.stop));
+            return Ok(StageNext::Go(Stage::Approach(soft), Command::Release));
         }
         if backed < -self.plan.wrong_way {
             return Err(LearnRefusal::WrongDirection { moved: backed, allowed: -self.plan.wrong_way });
         }
-        if retreat.ticks > MOTION_TICKS {
+        if retreat.ticks > self.plan.stall_ticks() {
             return Ok(self.start_probe(leg.stop, sample));
         }
         let away = leg.stop.opposite();
@@ -204,7 +204,7 @@ impl Learner {
                 expected: blocked.axis.counts(blocked.obstructed_before),
             });
         }
-        if probe.ticks > MOTION_TICKS {
+        if probe.ticks > self.plan.stall_ticks() {
             return Err(self.no_motion(moved, heading.current));
         }
         let speed = self.plan.learn.motion.approach_speed * self.plan.travel;
