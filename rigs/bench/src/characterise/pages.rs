@@ -17,6 +17,9 @@ const MOST_FRICTION_V: f64 = 6.0;
 const LEAST_STALL_TRAVEL: f64 = 2.0;
 /// How far friction hides where a soft stop lies, in shares of what as much push is seen to make it yield.
 const CREEPS: f64 = 1.5;
+/// A stop that yields less than the measured yield through this says that the sensor does not follow: the rule of a kind
+/// that is known.
+const LIVE_YIELD: f64 = 7.0;
 /// Least half width of a provisional window, in shares of travel.
 const WINDOW: f64 = 0.005;
 
@@ -148,15 +151,23 @@ fn drive_text(found: &Found, answers: &Answers, (sensor_min, sensor_max): (i64, 
     )
 }
 
-/// What a learn believes of this unit, wider than of a kind that is known: one unit shows neither how its friction creeps
-/// at a stop nor how units differ. Factors from trials on drawn plants.
+/// How a learn moves this unit and what it believes of it, gentler and wider than of a kind that is known: one unit shows
+/// neither how its friction creeps at a stop nor how units differ. Factors from trials on drawn plants.
 fn belief_text(found: &Found) -> String {
     let (span, friction) = (found.span(), found.friction_a.value);
     let repeat = ((4.0 * found.noise_counts).max(friction * found.softest()) / span).clamp(0.003, 0.02);
     let rest = (3.0 * (6.5 * found.noise_counts + 1.0) / span).clamp(0.003, 0.02);
+    let retreat = match found.spring {
+        SpringAction::Closes => 0.06,
+        SpringAction::None | SpringAction::Opens => 0.05,
+    };
+    // The softest that the stop may be would ask for more than the yield that was seen.
+    let stuck = (found.stop_yield.value / LIVE_YIELD / span).clamp(0.0, 0.01);
     format!(
-        "# provisional: wider than for a kind that is known\n[settings.learn.limits]\nrepeat = {repeat:.4}\ndrift = {repeat:.4}\nrest_noise = {rest:.4}\nfriction = {:.3}\ndeadline_ticks = 25000\n\n",
-        (2.6 * friction).clamp(0.05, 5.0)
+        "# provisional: gentler and wider than for a kind that is known\n[settings.learn.motion]\ntraverse_speed = 0.8\n\
+         approach_speed = 0.15\nretreat = {retreat:.2}\n\n[settings.learn.limits]\nrepeat = {repeat:.4}\ndrift = {repeat:.4}\n\
+         rest_noise = {rest:.4}\ncompliance_min = {stuck:.6}\nfriction = {:.3}\ndeadline_ticks = 40000\n\n",
+        (3.25 * friction).clamp(0.05, 5.0)
     )
 }
 
