@@ -26,6 +26,9 @@ const HIDDEN: f64 = 2.0;
 const MOST_BY_SPEED: f64 = 0.15;
 /// Spring current below this share of friction is none: a gear's own losses differ that much between the ways.
 const NO_SPRING: f64 = 0.12;
+/// Twice the scatter of the strokes' currents must stay below the spring's current, or below this share of friction: one
+/// unit that crept in its strokes got a spring that it does not have.
+const SURELY_FRICTION: f64 = 0.4;
 
 /// What was found.
 #[derive(Debug, Clone)]
@@ -78,6 +81,8 @@ struct TravelLine {
     slope: f64,
     /// What its mean speed adds to it.
     by_speed: f64,
+    /// Root mean square of what lies off it.
+    scatter: f64,
 }
 
 impl TravelLine {
@@ -90,6 +95,7 @@ impl TravelLine {
             middle: 0.5 * (self.middle + other.middle),
             slope: 0.5 * (self.slope + other.slope),
             by_speed: 0.5 * (self.by_speed + other.by_speed),
+            scatter: self.scatter.max(other.scatter),
         }
     }
 }
@@ -129,6 +135,9 @@ pub(super) fn estimate(strokes: &Strokes, offset: f64) -> Result<Found, Surprise
     };
     let (friction, friction_a) = friction_of(up, down)?;
     let load = up.half_sum(down);
+    if 2.0 * load.scatter > load.middle.abs().max(SURELY_FRICTION * friction) {
+        return Err(not("the strokes' currents scatter too much to tell a spring from none"));
+    }
     let spring = spring_of(load, friction);
     let springs = springs(spring, load, friction);
     let stop =
@@ -265,7 +274,9 @@ fn line<'a>(moving: impl Iterator<Item = &'a Moving> + Clone) -> Option<TravelLi
     } else {
         ((by_place * speeds - by_speed * both) / apart, (by_speed * places - by_place * both) / apart)
     };
-    Some(TravelLine { middle: amps + slope * (0.5 - place), slope, by_speed: rise * speed })
+    let off = |p: f64, v: f64, a: f64| (a - slope * p - rise * v).powi(2);
+    let scatter = of(&off).sqrt();
+    Some(TravelLine { middle: amps + slope * (0.5 - place), slope, by_speed: rise * speed, scatter })
 }
 
 /// Spring current at the two ends, least first.
@@ -327,4 +338,54 @@ fn back_emf(moving: &[Moving], ohm: f64, friction: f64, span: f64) -> Option<Val
     let says =
         value.value * span > SAYS_SOMETHING * ohm * friction && value.uncertainty < MOST_UNSURE * value.value;
     (!both.is_empty() && says).then_some(value)
+}
+
+#[cfg(test)]
+mod tests {
+    use firmware_core::link::state::ReleaseReason;
+
+    use super::*;
+
+    /// A stroke over 1000 counts in 3.2 s at this current, A, half of it so much higher and half so much lower.
+    fn stroke(way: f64, amps: f64, scatter: f64) -> Stroke {
+        let from = if way > 0.0 { 0.0 } else { 1000.0 };
+        let reading = |tick: u32, counts: f64, amps: f64| TickReading {
+            tick,
+            counts,
+            volts: 2.0 * amps,
+            amps,
+            supply: 12.0,
+        };
+        let run = (0..3200).map(|tick| {
+            let off = if tick / 100 % 2 == 0 { scatter } else { -scatter };
+            reading(tick, from + way * f64::from(tick) / 3.2, amps + off)
+        });
+        let pushed = (3200..3900).map(|tick| {
+            let push = if tick < 3550 { 1.0 } else { 1.4 };
+            reading(tick, from + way * (1000.0 + 5.0 * push), way * push)
+        });
+        let readings: Vec<TickReading> = run.chain(pushed).collect();
+        (way, 1.0, 0.3, Trace { driven: readings.len(), readings, end: ReleaseReason::ProbeHeld })
+    }
+
+    fn found(up: f64, down: f64, scatter: f64) -> Result<Found, Surprise> {
+        let traces = vec![stroke(1.0, up, scatter), stroke(-1.0, down, scatter)];
+        estimate(&Strokes { traces, ends: [1000.0, 0.0] }, 0.0)
+    }
+
+    /// Half sums and differences (hand calculation): friction 0.3 A, spring 0.1 A against positive drive.
+    #[test]
+    fn a_weak_spring_is_told_only_where_the_strokes_repeat() {
+        let sure = found(0.4, -0.2, 0.01).expect("strokes that repeat");
+        assert_eq!(sure.spring, SpringAction::Closes);
+        assert!((sure.friction_a.value - 0.3).abs() < 0.01, "{:?}", sure.friction_a);
+        let words = found(0.4, -0.2, 0.07).expect_err("scatter").to_string();
+        assert!(words.contains("too much to tell a spring from none"), "{words}");
+    }
+
+    #[test]
+    fn a_strong_spring_is_told_in_spite_of_scatter() {
+        assert_eq!(found(0.7, 0.1, 0.07).expect("strokes").spring, SpringAction::Closes);
+        assert_eq!(found(0.3, -0.3, 0.05).expect("strokes").spring, SpringAction::None);
+    }
 }
