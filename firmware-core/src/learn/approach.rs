@@ -6,22 +6,17 @@
 
 use heapless::Deque;
 
+use super::place::ContactPlace;
 use super::plan::{Expected, LearnPlan};
 use super::speed::{SpeedError, SpeedLoop};
 use crate::units::larger;
 
-/// Current must have risen by this share of the small push above running.
-const RISEN: f32 = 0.6;
-/// Or have reached this share of the effort limit (no running current is known).
-const FULL_EFFORT: f32 = 0.6;
 /// Ticks of a block over which running current is averaged.
 const BLOCK_TICKS: u16 = 12;
 /// Ticks past the window after which the stop is missing.
 const PAST_TICKS: u8 = 20;
 /// Share of the way backed off up to which there can be no stop: less than all of it, for what pushed the lever into it.
 const BEEN: f32 = 0.5;
-/// Where the lever has been, it must be pushed longer by this factor before something new is said to hold it.
-const SURELY_HELD: u16 = 10;
 /// Blocks remembered; the newest is left out because contact may have begun in it.
 const BLOCKS: usize = 5;
 /// A block counts as running when its speed is within this share of the wanted speed.
@@ -73,36 +68,6 @@ pub(super) struct Ahead {
     pub(super) progress: f32,
     pub(super) speed: f32,
     pub(super) current: f32,
-}
-
-/// Where the lever stands.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum ContactPlace {
-    /// It has just been further on, before it swung back or was backed off, or it has not left its place: friction may
-    /// hold it.
-    Been,
-    /// A stop may be here.
-    New,
-}
-
-impl ContactPlace {
-    /// Ticks that pushing current must last.
-    fn contact_ticks(self, plan: &LearnPlan) -> u16 {
-        match self {
-            Self::Been => plan.contact_ticks.saturating_mul(SURELY_HELD),
-            Self::New => plan.contact_ticks,
-        }
-    }
-
-    /// Current from which the drive pushes against something.
-    fn pushing_current(self, plan: &LearnPlan, running: Option<f32>) -> f32 {
-        let effort = FULL_EFFORT * plan.learn.motion.approach_current.0;
-        match (running.map(|running| running + RISEN * plan.learn.motion.small_push.0), self) {
-            (Some(risen), Self::New) => risen,
-            (Some(risen), Self::Been) => larger(risen, effort),
-            (None, Self::New | Self::Been) => effort,
-        }
-    }
 }
 
 /// The running current, A, where the lever has not run at the wanted speed.

@@ -18,6 +18,7 @@ pub mod checks;
 mod friction;
 mod judge;
 mod machine;
+mod place;
 mod plan;
 mod push;
 pub mod refusal;
